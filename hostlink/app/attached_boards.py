@@ -58,9 +58,8 @@ class AttachedBoards:
         then: called with the attached board, in place of reading what it holds.
         """
         from hostlink.app.screens.dialogues import Ask
-        from hostlink.board.port.ports import identity_of
-        from hostlink.jobs.session.last_known import remembered_restart
-        from hostlink.link.attaching import foresee
+        from hostlink.jobs.session.link_choice import LinkChoice
+        from hostlink.jobs.session.opening import foresee_opening
 
         if port in self.by_port:
             self.make_current(port)
@@ -71,11 +70,7 @@ class AttachedBoards:
         if chosen is None:
             return
         profile, is_guess = chosen
-        foresight = foresee(
-            port,
-            profile_says=profile.talk.restarts_on_open,
-            remembered=remembered_restart(self.app.archive, identity_of(port)),
-        )
+        foresight = foresee_opening(LinkChoice(port, profile), self.app.archive)
         if not foresight.restarts:
             self._open_port(port, profile, is_guess=is_guess, then=then)
             return

@@ -8,8 +8,19 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal, TypeVar
 
+from hostlink.words import plural
+
 _T = TypeVar("_T")
 OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "library"]
+
+
+def counted(counts: Mapping[str, int]) -> str:
+    """Return counts of records by kind in words, without kinds that have none."""
+    return ", ".join(
+        plural(count, kind.removesuffix("s").replace("_", " "))
+        for kind, count in counts.items()
+        if count
+    )
 
 
 class Listed(list[_T]):
@@ -241,6 +252,16 @@ class Proof:
     def clean(self) -> bool:
         """Return whether nothing is wrong."""
         return not self.findings
+
+    @property
+    def verdict(self) -> str:
+        """Return "clean", or the number of findings."""
+        return "clean" if self.clean else plural(len(self.findings), "finding")
+
+    @property
+    def checked(self) -> str:
+        """Return what was checked, as in "2 programs, 5 revisions"; "" for an empty archive."""
+        return counted(self.counts)
 
     @property
     def can_rebuild(self) -> bool:

@@ -68,6 +68,16 @@ class BackedUp:
     doubt: ProofDoubt | None = None
 
     @property
+    def kept_words(self) -> str:
+        """Return the sentence that tells the items of the backup."""
+        return f"Kept as {self.backup.spec}: {', '.join(item.name for item in self.backup.items)}."
+
+    @property
+    def unread_words(self) -> str:
+        """Return a sentence for each stored program that could not be read, "" if none."""
+        return " ".join(f"{name} could not be read: {why}" for name, why in self.unread.items())
+
+    @property
     def status(self) -> ExitStatus:
         """Return the exit status of a command that made it: DONE if it is complete and proven."""
         if self.doubt is not None:

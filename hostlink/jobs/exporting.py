@@ -11,6 +11,7 @@ from hostlink.archive import Archive
 from hostlink.archive.exchange.bag_reading import open_bag
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.exchange.merging import Merged
+from hostlink.archive.records import counted
 from hostlink.archive.times import stored
 from hostlink.errors import ArchiveError
 from hostlink.words import plural
@@ -37,12 +38,7 @@ class Imported:
     @property
     def news(self) -> str:
         """Describe what is new, as in "2 programs, 5 revisions"."""
-        new = [
-            plural(count, kind.removesuffix("s").replace("_", " "))
-            for kind, count in self.added.items()
-            if count
-        ]
-        return ", ".join(new) or "nothing new"
+        return counted(self.added) or "nothing new"
 
     def changes(self) -> list[Advice]:
         """Return a sentence for each thing that the import changed in this archive."""
@@ -74,6 +70,13 @@ class Exported:
 
     counts: dict[str, int]
     left_out: tuple[str, ...]
+
+    def sentence(self, folder: Path) -> str:
+        """Return the sentence that tells what the folder holds."""
+        return (
+            f"{folder} is a BagIt folder with {plural(self.counts['programs'], 'program')} and "
+            f"{plural(self.counts['revisions'], 'revision')}, checked."
+        )
 
 
 def read_day(text: str) -> datetime:

@@ -46,7 +46,7 @@ ARCHIVE_ACTIONS = (
         "",
         "Tags and note",
         "Of the program; the search finds it by them",
-        lambda desk: desk.archive_jobs.tags(desk.program),
+        lambda desk: desk.archive_jobs.tags(),
         ARCHIVE,
         also="label keyword describe comment",
     ),

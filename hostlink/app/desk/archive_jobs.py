@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError, UsageError
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -21,15 +20,12 @@ if TYPE_CHECKING:
 class ArchiveJobs(DeskPart):
     """Does what the commands `tag`, `note` and those of the group `archive` do."""
 
-    def tags(self, name: str) -> None:
-        """Ask for the tags of a program and its note, and keep what is changed.
-
-        name: the program, "" where none is chosen.
-        """
+    def tags(self) -> None:
+        """Ask for the tags of the chosen program and its note, and keep what is changed."""
         from hostlink.app.screens.dialogues import Fill
 
+        name = self.chosen_program()
         if not name:
-            self.app.tell("There is no program in the archive yet: keep the listing first.")
             return
         program = self.app.careful(lambda: self.app.archive.program(name))
         if program is None:
@@ -132,11 +128,8 @@ class ArchiveJobs(DeskPart):
         programs = tuple(given["programs"].split())
 
         def done(exported: Exported) -> None:
-            counts = exported.counts
             self._show(
-                f"{target.absolute()} is a BagIt folder with "
-                f"{plural(counts['programs'], 'program')} and "
-                f"{plural(counts['revisions'], 'revision')}, checked.",
+                exported.sentence(target.absolute()),
                 [f"Left out, for it is damaged: {what}" for what in exported.left_out],
             )
 
@@ -208,17 +201,11 @@ class ArchiveJobs(DeskPart):
     def _proven(self, proof: Proof) -> None:
         from hostlink.app.screens.dialogues import Ask
 
-        checked = ", ".join(
-            plural(count, what.removesuffix("s").replace("_", " "))
-            for what, count in proof.counts.items()
-            if count
-        )
-        verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
-        words = f"The archive {self.app.archive.path}: {verdict}."
+        words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
         if proof.lasting:
             more.append("Importing a duplicate or an export heals what is whole there.")
-        more.append(f"Checked: {checked or 'it is empty'}.")
+        more.append(f"Checked: {proof.checked or 'it is empty'}.")
         answers = [("close", "Close")]
         if proof.can_rebuild:
             answers.append(("rebuild", "Rebuild what can be rebuilt"))

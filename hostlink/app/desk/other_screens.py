@@ -17,12 +17,8 @@ class OtherScreens(DeskPart):
         """Show the revisions of the program in the editor, or of the one at the list's cursor."""
         from hostlink.app.screens.revisions import RevisionsScreen
 
-        name = self.desk.program
-        if not name:
-            self.app.tell("There is no program in the archive yet: keep the listing first.")
-            return
-
-        self.app.push_screen(RevisionsScreen(name), self._wished)
+        if name := self.chosen_program():
+            self.app.push_screen(RevisionsScreen(name), self._wished)
 
     def rescues(self) -> None:
         """Show what boards held before it was overwritten."""

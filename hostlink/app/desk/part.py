@@ -21,6 +21,13 @@ class DeskPart:
         """Return the running application."""
         return self.desk.app
 
+    def chosen_program(self) -> str:
+        """Return the program at the cursor or in the editor; say so and return "" if none is."""
+        name = self.desk.program
+        if not name:
+            self.app.tell("There is no program in the archive yet: keep the listing first.")
+        return name
+
     @property
     def sheets(self) -> SheetPane:
         """Return the pane with the open listing."""

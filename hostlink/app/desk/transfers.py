@@ -47,10 +47,8 @@ def _language_question(error: LanguageError) -> Ask:
 
 def _backed_up_words(backed: BackedUp) -> str:
     """Describe a backup: what it holds, and what could not be read or how it is put back."""
-    names = ", ".join(item.name for item in backed.backup.items)
-    unread = "".join(f" {name} could not be read: {why}" for name, why in backed.unread.items())
-    next_words = f" Next: put it back when needed ({way_to('put-back')})."
-    return f"Kept as {backed.backup.spec}: {names}.{unread or next_words}"
+    next_words = f"Next: put it back when needed ({way_to('put-back')})."
+    return f"{backed.kept_words} {backed.unread_words or next_words}"
 
 
 class Transfers(DeskPart):

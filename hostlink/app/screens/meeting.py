@@ -13,7 +13,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import Ask
-from hostlink.app.ways import advised
+from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
 from hostlink.jobs.meeting.meeting import RESTART_TO_HEAR, look_here, meet_board
 from hostlink.jobs.meeting.rungs import COMPUTER_RUNGS, Climb, climb
@@ -78,13 +78,8 @@ class MeetingScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the steps, and the last sentence below them."""
-        rows = []
-        for place, step in enumerate(self.climbed.steps, 1):
-            rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-            rows.append(f"   {advised(step.stand.says)}")
-        rows += ["", advised(self.climbed.end)]
         with VerticalScroll():
-            text = Content(safe("\n".join(rows), keep="\n"))
+            text = Content(safe("\n".join(self.climbed.rows(KEYS)), keep="\n"))
             yield Static(text, classes="words", id="steps", markup=False)
 
     def foot(self) -> str:

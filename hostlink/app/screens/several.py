@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -293,9 +293,7 @@ class SeveralScreen(Page[None]):
 
 
 def _backed_up(backed: BackedUp) -> str:
-    names: Sequence[str] = [item.name for item in backed.backup.items]
-    unread = "".join(f" {name} could not be read: {why}" for name, why in backed.unread.items())
-    return f"Kept as {backed.backup.spec}: {', '.join(names)}.{unread}"
+    return f"{backed.kept_words} {backed.unread_words}".rstrip()
 
 
 def _ask_despite(screen: SeveralScreen, error: HostlinkError) -> None:

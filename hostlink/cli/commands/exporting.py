@@ -15,7 +15,6 @@ from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.cli.ways import advised
-from hostlink.words import plural
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
@@ -72,15 +71,10 @@ def export_bag(
         common.archive(create=False, read_only=True) as opened,
     ):
         exported = export(opened, folder, programs=only, since=since)
-    counts = exported.counts
     if common.json:
         left_out = list(exported.left_out)
-        as_json({"folder": str(folder), "counts": counts, "left_out": left_out})
-    say(
-        f"{folder} is a BagIt folder with {plural(counts['programs'], 'program')} and "
-        f"{plural(counts['revisions'], 'revision')}, checked.",
-        quiet=common.quiet or common.json,
-    )
+        as_json({"folder": str(folder), "counts": exported.counts, "left_out": left_out})
+    say(exported.sentence(folder), quiet=common.quiet or common.json)
     return tell_damaged(exported.left_out)
 
 

@@ -15,7 +15,6 @@ from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.errors import ExitStatus
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Proof
@@ -142,13 +141,7 @@ def _show_proof(proof: Proof, path: str) -> None:
         data(finding)
     for skipped in proof.skipped:
         data(f"Not checked: {skipped}")
-    checked = ", ".join(
-        plural(count, what.removesuffix("s").replace("_", " "))
-        for what, count in proof.counts.items()
-        if count
-    )
-    verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
-    data(f"{path}: {verdict} ({checked or 'empty'}).")
+    data(f"{path}: {proof.verdict} ({proof.checked or 'empty'}).")
 
 
 @archive.command()

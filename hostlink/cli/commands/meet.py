@@ -12,10 +12,11 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data
 from hostlink.cli.stopping import agreed
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import COMMANDS, advised
 from hostlink.errors import LinkError
 
 if TYPE_CHECKING:
+    from hostlink.archive import Archive
     from hostlink.jobs.meeting.rungs import Climb
     from hostlink.jobs.meeting.seen import Seen
 
@@ -37,18 +38,18 @@ def meet(common: CommonOptions) -> int:
         seen = look_here(archive, port)
         if climb(seen, COMPUTER_RUNGS).broken is None:
             common.port = seen.port
-            seen = _at_the_board(common, seen)
+            seen = _at_the_board(common, archive, seen)
     climbed = climb(seen)
     if common.json:
         as_json(_as_dict(seen, climbed))
     else:
-        _show(climbed)
+        for row in climbed.rows(COMMANDS):
+            data(row)
     return climbed.status
 
 
-def _at_the_board(common: CommonOptions, seen: Seen) -> Seen:
+def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
     """Open the port, with consent where that may restart the board, and meet the board."""
-
     from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.meeting.meeting import meet_board
     from hostlink.jobs.session.opening import foresee_opening
@@ -61,7 +62,7 @@ def _at_the_board(common: CommonOptions, seen: Seen) -> Seen:
             allowed.append(sys.stdin.isatty() and agreed(question))
         return any(allowed)
 
-    with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
+    with PageTeller(quiet=common.quiet) as teller:
         foresight = foresee_opening(common.link_choice(archive), archive)
         if common.open_link is None and foresight.restarts:
             why = f"{foresight.warning(seen.port)}: a program in its memory is lost then. Open it?"
@@ -74,19 +75,13 @@ def _at_the_board(common: CommonOptions, seen: Seen) -> Seen:
             return dataclasses.replace(seen, opening=error)
 
 
-def _show(climbed: Climb) -> None:
-    """Print each rung with what was seen, then the one thing to do or what was found."""
-    for place, step in enumerate(climbed.steps, 1):
-        data(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-        data(f"   {advised(step.stand.says)}")
-    data("")
-    data(advised(climbed.end))
-
-
 def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
     """Return the JSON for a meeting."""
+    from hostlink.jobs.meeting.rungs import RungState
+
     boot, basic, contents = seen.bootloader, seen.basic, seen.contents
     broken = climbed.broken
+    holds = {RungState.HOLDS: True, RungState.BROKEN: False}
     return {
         "port": seen.port or None,
         "label": seen.label or None,
@@ -95,7 +90,7 @@ def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
             {
                 "step": step.rung.id,
                 "question": step.rung.question,
-                "holds": {"yes": True, "no": False}.get(step.stand.state.value),
+                "holds": holds.get(step.stand.state),
                 "seen": advised(step.stand.says),
             }
             for step in climbed.steps

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, Ways, joined, told
 from hostlink.errors import ExitStatus, LinkReason
 from hostlink.jobs.meeting.seen import Restart, Seen
 
@@ -70,6 +70,14 @@ class Climb:
         """Return the step at which the climb ended, None if it came to the top."""
         last = self.steps[-1]
         return last if last.stand.state is RungState.BROKEN else None
+
+    def rows(self, by: Ways) -> list[str]:
+        """Return each rung with what was seen, then the last sentence, in rows of text."""
+        rows = list[str]()
+        for place, step in enumerate(self.steps, 1):
+            rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
+            rows.append(f"   {told(step.stand.says, by)}")
+        return [*rows, "", told(self.end, by)]
 
     @property
     def status(self) -> ExitStatus:
@@ -317,9 +325,9 @@ def _top(seen: Seen) -> Advice:
         what = f"{seen.label}, the display" if seen.label else "the display"
         alive = ": its chip is alive, and it never answers by itself" if seen.bootloader else ""
         return f"This is {what}{alive}."
-    told = seen.contents.words if seen.contents is not None else "what is not known"
+    held = seen.contents.words if seen.contents is not None else "what is not known"
     like = f"like kind {seen.basic.kind}" if seen.basic.kind else "in a way of its own"
-    sentence = f"This is {name}, it speaks {like} at {seen.basic.baud} baud, it holds {told}."
+    sentence = f"This is {name}, it speaks {like} at {seen.basic.baud} baud, it holds {held}."
     if seen.label:
         return sentence
     return lambda by: f"{sentence} Give it a label {by.label_board}."
