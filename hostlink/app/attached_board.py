@@ -148,22 +148,15 @@ class AttachedBoard:
         *,
         then: str,
         shown: bool = False,
-        may_stop: bool = False,
         doing: str = "",
     ) -> Job[R]:
         """Queue work on the console as `do` queues a job: not while a program runs."""
 
-        def freed(console: Console) -> R:
+        def freed(console: Console, may_stop: bool) -> R:
             console.free(may_stop=may_stop)
             return work(console)
 
-        job = self._give(name, freed, shown=shown, doing=doing)
-        if not may_stop:
-            job.then = then
-            job.after_stop = lambda: self.talk_at_prompt(
-                name, work, then=then, shown=shown, may_stop=True, doing=doing
-            )
-        return job
+        return self._give_at_prompt(name, freed, then=then, shown=shown, doing=doing)
 
     def do(
         self,
@@ -171,27 +164,39 @@ class AttachedBoard:
         work: Callable[[Session, Archive], R],
         *,
         shown: bool = True,
-        may_stop: bool = False,
         then: str = "go on",
         doing: str = "",
     ) -> Job[R]:
         """Queue a job for the owner thread. shown: whether to show its progress.
 
         Where a program runs the job fails without typing anything; `Job.after_stop` does it again.
-        may_stop: consent to stop the program. then: what the user wants, after "Stop it and"; ""
-        never asks for that. doing: what happens to the memory meanwhile; see `doing`.
+        then: what the user wants, after "Stop it and"; "" never asks for that. doing: what happens
+        to the memory meanwhile; see `doing`.
         """
 
-        def lent(console: Console) -> R:
+        def lent(console: Console, may_stop: bool) -> R:
             with console.lend(may_stop=may_stop) as session:
                 self._now = session.wire.now
                 return work(session, self.archive)
 
-        job = self._give(name, lent, shown=shown, doing=doing)
+        return self._give_at_prompt(name, lent, then=then, shown=shown, doing=doing)
+
+    def _give_at_prompt(
+        self,
+        name: str,
+        work: Callable[[Console, bool], R],
+        *,
+        then: str,
+        shown: bool,
+        doing: str,
+        may_stop: bool = False,
+    ) -> Job[R]:
+        """Queue work that needs the prompt; it is told whether it may stop a running program."""
+        job = self._give(name, lambda console: work(console, may_stop), shown=shown, doing=doing)
         if then and not may_stop:
             job.then = then
-            job.after_stop = lambda: self.do(
-                name, work, shown=shown, may_stop=True, then=then, doing=doing
+            job.after_stop = lambda: self._give_at_prompt(
+                name, work, then=then, shown=shown, doing=doing, may_stop=True
             )
         return job
 
