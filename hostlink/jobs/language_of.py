@@ -6,10 +6,11 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 
 from hostlink.archive import Origin
 from hostlink.board.dialogue.events import Warned
-from hostlink.board.profile.file import find_profile, shipped_profiles
+from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.events import Emit
@@ -41,9 +42,10 @@ class LanguageError(RefusedError):
     can_adapt = False
 
 
-def known_profiles() -> dict[str, Profile]:
+@cache
+def known_profiles() -> Mapping[str, Profile]:
     """Return the shipped profiles that say what their BASIC takes, by name."""
-    found = {name: find_profile(name) for name in shipped_profiles()}
+    found = {name: load_profile(file) for name, file in shipped_profiles().items()}
     return {name: each for name, each in found.items() if each.rules.language.number}
 
 
@@ -115,7 +117,7 @@ def _written_for(material: Material) -> Profile | None:
             if profile.rules.language.number:
                 return profile
     found = guessed(material).names
-    return find_profile(found[0]) if found else None
+    return known_profiles()[found[0]] if found else None
 
 
 def _strange(material: Material, language: Language) -> tuple[Form, ...]:

@@ -5,6 +5,8 @@ The board is a practice board of a kind measured on a real interpreter, which ha
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from hostlink.archive import Archive, Revision
@@ -110,3 +112,13 @@ def test_the_origin_of_a_listing_is_guessed_from_its_forms() -> None:
     assert where["; between the items of PRINT"] == (30,)
     strange = from_bytes(b"10 IF A THEN 20\n20 PRINT A$\n30 B = 3 # 4\n", "odd.bas", name="ODD")
     assert guessed(strange).names == ()
+
+
+def test_a_profile_of_the_user_with_a_shipped_name_hinders_no_load(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is refused where it is asked for by name; a load for another profile does not need it."""
+    monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path))
+    (tmp_path / "palo-alto.toml").write_text("[board]\n", encoding="utf-8")
+    done, _ = loaded(archive, from_bytes(WITHOUT, "loop.bas", name="LOOP"))
+    assert done.spec == "LOOP@1"
