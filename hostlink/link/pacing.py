@@ -83,6 +83,14 @@ class Pacing:
         return max(3 * self.line_s, 2 * self.latency_s, 4 * self.byte_s, 0.03)
 
     @property
+    def erasing_s(self) -> float:
+        """Return for how many seconds to wait after a key that takes one character back.
+
+        30 ms for the board (common practice, no source) and the time of six bytes of echo.
+        """
+        return 0.03 + 6 * self.byte_s
+
+    @property
     def patience_s(self) -> float:
         """Return for how many seconds to wait for an immediate answer before it counts as lost."""
         return self.quiet_s + 2 * self.line_s + 40 * (self.byte_s + self.char_s) + 0.4

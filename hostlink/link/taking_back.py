@@ -6,8 +6,6 @@ from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 from hostlink.link.wire import Wire
 
-_WIPED_S = 0.03  # in which a board erases a character: common practice, no source
-
 
 def take_back(wire: Wire, pacing: Pacing) -> bytes:
     """Erase a line of ours that was typed in part; return what cannot be erased.
@@ -44,7 +42,7 @@ class TakingBack:
         """Take received bytes; return the next key and when to call again (seconds)."""
         if self._last is None or received:
             self._last = now
-        pause_s = _WIPED_S + 6 * self._pacing.byte_s if self._keys else self._pacing.quiet_s
+        pause_s = self._pacing.erasing_s if self._keys else self._pacing.quiet_s
         if now < self._last + pause_s:
             return Step(b"", self._last + pause_s)
         if not self._keys:

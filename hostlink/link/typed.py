@@ -14,7 +14,6 @@ from enum import Enum
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
 
-_WIPED_S = 0.03  # in which a board erases a character: common practice, no source
 _DEAF_SIGNS = 2  # a single one may be damage on the wire
 _CUT_SIGNS = 4  # attempts in a row that stop at the same character; damage would vary
 _SHORTEST_LINE = 20  # characters that every board takes in a line: common practice, no source
@@ -256,7 +255,7 @@ class Typed:
         self._buffer += received
         quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
         if self._erasures:
-            quiet_at = self._last + _WIPED_S + 6 * self._pacing.byte_s
+            quiet_at = self._last + self._pacing.erasing_s
         if received or now < quiet_at:
             if now - self._settling_since > _LONGEST_SETTLING_S:
                 return self._finish(Outcome.FLOODING)
@@ -264,7 +263,7 @@ class Typed:
         pacing = self._pacing
         if self._erasures:
             self._last = self._settling_since = now
-            return Step(self._next_erasures(), now + _WIPED_S + 6 * pacing.byte_s)
+            return Step(self._next_erasures(), now + pacing.erasing_s)
         if self._attempts >= self._most_attempts or self.cut_at or self.room:
             return self._finish(Outcome.CROWDED if self.room else Outcome.UNTYPED)
         told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
