@@ -29,7 +29,7 @@ from typing import Any
 
 from soak_jobs import in_memory
 
-from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import Archive, Content, Origin, RunEnd, RunText
 from hostlink.archive.backups import BackupItem
 from hostlink.archive.database import opening
 from hostlink.archive.database.tables import CARRIED
@@ -91,6 +91,12 @@ def _fill(archive: Archive) -> None:
     archive.keep_backup(board.uuid, items, profile="practice", banner="READY", free_bytes=9)
     with archive.event("load", board_uuid=board.uuid, program="TIDE") as record:
         record.revision = newest
+    for line in (None, 20):
+        end = RunEnd() if line is None else RunEnd("error", "no such line", line)
+        archive.keep_run(
+            RunText(("HIGH WATER 4", "LOW WATER 10"), 70, 1), end, seconds=1.5, revision=newest,
+            board_uuid=board.uuid, profile="practice", command="RUN", typed=["4"],
+        )  # fmt: skip
 
 
 # --- what is asked -------------------------------------------------------------------------------
@@ -113,6 +119,8 @@ def questions() -> dict[str, Ask]:
         "listing": lambda it: it.content(it.revision("TIDE")),
         "listings": lambda it: [it.content(it.revision(f"TIDE@{n}")) for n in range(1, 7)],
         "plain listing": lambda it: it.content(it.revision("PLAIN")),
+        "runs": lambda it: it.runs("TIDE"),
+        "run": lambda it: it.run("run@1"),
         "rescues": lambda it: it.rescues(),
         "rescue": lambda it: it.content(it.revision("rescue@1")),
         "find line": lambda it: it.find("gosub 900"),

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         Rescue,
         Revision,
     )
+    from hostlink.archive.runs import Run, RunEnd, RunText
     from hostlink.archive.store import Archive
 
 _PLACES = {
@@ -46,6 +47,7 @@ _PLACES = {
         ),
         *("Rescue", "Revision"),
     ),
+    "runs": ("Run", "RunEnd", "RunText"),
     "store": ("Archive",),
 }
 
@@ -68,6 +70,9 @@ __all__ = [
     "Rescue",
     "Revision",
     "Role",
+    "Run",
+    "RunEnd",
+    "RunText",
     "archive_path",
 ]
 

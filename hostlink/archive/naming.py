@@ -31,6 +31,7 @@ _NAMES = {
     "backups": "SELECT 'backup@' || number AS name FROM backups WHERE id = :id",
     "backup_items": "SELECT kind || ' ' || slot || ' of backup@' || number AS name "
     "FROM backup_items JOIN backups ON backups.id = backup_id WHERE backup_items.id = :id",
+    "runs": "SELECT 'run@' || number AS name FROM runs WHERE id = :id",
     "firmware_writes": "SELECT 'the firmware written ' || began_at AS name FROM firmware_writes "
     "WHERE id = :id",
     "events": "SELECT job || ' of ' || started_at AS name FROM events WHERE id = :id",

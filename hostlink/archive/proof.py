@@ -34,6 +34,7 @@ _COUNTED = (
     "tags",
     "boards",
     "backups",
+    "runs",
     "firmware_images",
     "events",
 )
@@ -50,7 +51,7 @@ class Proofs(ArchiveFile):
 
         This recomputes the checksum of every row and the SHA-256 of every listing and firmware
         image, follows every reference, and checks the structure of the file, the numbering of
-        revisions, the rules and triggers against those of a new archive, and both word indexes
+        revisions, the rules and triggers against those of a new archive, and the word indexes
         against their content. A finding says if `rebuild` can mend it. Raises ArchiveError only if
         the file cannot be read at all.
         """

@@ -19,7 +19,7 @@ from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import count_revisions
 from hostlink.archive.naming import name_of
 
-WORD_INDEXES = ("listing_words", "program_words")
+WORD_INDEXES = ("listing_words", "program_words", "run_words")
 DERIVED = ("index", "trigger", "view")
 """Kinds of objects in the schema that hold nothing that is not in a table too."""
 
@@ -28,7 +28,7 @@ class Rebuilding(ArchiveFile):
     """The archive's methods that rebuild derived data."""
 
     def rebuild(self) -> None:
-        """Rebuild both word indexes, every other index, and all rules and views.
+        """Rebuild the word indexes, every other index, and all rules and views.
 
         Raises ArchiveError, and changes nothing then. `prove` still finds what this cannot mend.
         """
@@ -45,7 +45,8 @@ class Rebuilding(ArchiveFile):
                 _forget(db, index)
                 db.execute(due[index].sql)
             run_script(db, RULES)
-            db.execute("INSERT INTO listing_words (listing_words) VALUES ('rebuild')")
+            for index in ("listing_words", "run_words"):
+                db.execute(f"INSERT INTO {index} ({index}) VALUES ('rebuild')")
             db.execute(
                 "INSERT INTO program_words (rowid, name, title, notes, tags) "
                 "SELECT id, name, title, notes, tags FROM program_words_due"

@@ -14,6 +14,7 @@ from hostlink.archive.programs import Programs
 from hostlink.archive.rebuilding import Rebuilding
 from hostlink.archive.rescues import Rescues
 from hostlink.archive.revisions import Revisions
+from hostlink.archive.runs import Runs
 from hostlink.archive.search.search import Search
 
 
@@ -23,6 +24,7 @@ class Archive(
     Rescues,
     Boards,
     Events,
+    Runs,
     Search,
     Backups,
     Firmware,

@@ -12,6 +12,8 @@ Rules:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
@@ -25,6 +27,7 @@ from hostlink.jobs.pasting import (
     names_overwriting,
     with_lines,
 )
+from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import keep_before_run
 from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.session import Session
@@ -72,13 +75,17 @@ class Console(Listening):
             self._refuse_while_printing()
             overwrites = may_overwrite(line, session.profile)
             clears = False
+            lines: Mapping[int, Line] = {}
             if overwrites or may_run(line, session.profile):
                 if self.at_prompt or (
                     not self.activity.now.is_occupied and self._finds_prompt(session)
                 ):
-                    clears = overwrites or bool(keep_before_run(session).spec)
                     if overwrites:
-                        rescue_held(session, self._archive, self._board)
+                        lines = rescue_held(session, self._archive, self._board).lines
+                    else:
+                        before = keep_before_run(session)
+                        lines, clears = before.lines, bool(before.spec)
+                    clears |= overwrites
                 elif names_overwriting(line, session.profile):
                     raise _cannot_keep_first(line)
             if may_store(line, session.profile):
@@ -89,6 +96,10 @@ class Console(Listening):
                 self._last_rows.clear()
             self._type(session, line, data)
             self.activity.entered(session.wire.now(), runs=runs)
+            if runs:
+                self._record = RunRecord(session, lines, line, lambda _: None)
+            elif self._record is not None and not is_command:
+                self._record.answered(data, echo=session.dialogue.pacing.echo)
             self._may_be_cleared |= clears
         return is_command
 

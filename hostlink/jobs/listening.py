@@ -11,11 +11,12 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 
-from hostlink.archive import Archive
+from hostlink.archive import Archive, RunEnd
 from hostlink.board.dialogue.reported_errors import find_reported_error
 from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.console_output import ConsoleOutput
 from hostlink.jobs.events import Emit, ProgramFailed
+from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.long_session import LongSession
@@ -51,6 +52,7 @@ class Listening(LongSession):
         )
         self._show = show
         self._last_rows: deque[str] = deque(maxlen=_ROWS_WITH_ERROR)  # of a program that runs
+        self._record: RunRecord | None = None  # of a program that runs
         self._output = ConsoleOutput(choice.profile.rules.form.charset, self._row_ended)
         self._begin(None)
 
@@ -59,6 +61,7 @@ class Listening(LongSession):
         self._show(row)
 
     def _begin(self, row: bytes | None) -> None:
+        self._end_record()
         super()._begin(row)
         self._may_be_cleared = False  # by what runs since the prompt
         if self._session is None:
@@ -122,6 +125,8 @@ class Listening(LongSession):
         if data:
             self.activity.heard(now)
             self._output.take(data, now)
+            if self._record is not None:
+                self._record.output.take(data)
         elif not self._prompted():
             self.activity.quiet(now, self.partial, self._output.asks_at)
         elif now >= self._quiet_at:
@@ -141,6 +146,9 @@ class Listening(LongSession):
         if rows and rows[-1] == session.dialogue.pacing.ready.decode("latin-1").strip():
             del rows[-1]
         fault = find_reported_error(rows, session.profile)
+        if self._record is not None:
+            self._record.ended(fault)
+            self._end_record(self._record.end)
         if fault is not None and fault.number is not None:
             self._emit(ProgramFailed(fault.message, fault.number))
 
@@ -155,7 +163,21 @@ class Listening(LongSession):
         if line is not None:
             self.copy.answered(line, session.dialogue.body(answer).strip("\r\n "))
 
+    def _end_record(self, end: RunEnd | None = None) -> None:
+        """Keep the run that is recorded, if any. end: how it ended; None if nobody has heard it."""
+        record, self._record = self._record, None
+        if record is None or self._archive.read_only:  # of which there was a warning at first
+            return
+        record.output.close(at_prompt=end is not None)
+        record.end = end or record.end
+        record.keep()
+
+    def _close_port(self) -> None:
+        self._end_record()
+        super()._close_port()
+
     def _restarted(self) -> None:
+        self._end_record(RunEnd("failed", "The board restarted."))
         self._output.forget_line()
         self._is_half_typed = False
         self.activity.restarted(self._here().wire.now())
@@ -184,6 +206,7 @@ class Listening(LongSession):
         with session.unstoppable():
             session.wire.run(Overheard(core, self._feed))
             if core.stopped:
+                self._end_record(RunEnd("interrupted", "The program was stopped."))
                 take_back(session.wire, session.dialogue.pacing)
         if core.stopped and not self.at_prompt:
             self._begin(session.dialogue.pacing.prompt)

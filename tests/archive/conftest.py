@@ -51,6 +51,7 @@ def table_rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
             for row in conn.execute(
                 "SELECT name FROM sqlite_master WHERE type = 'table' "
                 "AND name NOT LIKE 'listing_words%' AND name NOT LIKE 'program_words%' "
+                "AND name NOT LIKE 'run_words%' "
                 "ORDER BY name"
             )
         ]

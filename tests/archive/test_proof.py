@@ -60,7 +60,7 @@ def test_an_untouched_archive_is_proven_clean(filled: Path) -> None:
     assert (proof.counts["listings"], proof.counts["events"]) == (3, 2)
     assert list(proof.counts) == [
         "programs", "revisions", "rescues", "listings", "notes", "tags", "boards", "backups",
-        "firmware_images", "events",
+        "runs", "firmware_images", "events",
     ]  # fmt: skip
 
 

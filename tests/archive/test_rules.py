@@ -65,6 +65,7 @@ def test_no_row_is_replaced_by_its_id(conn: sqlite3.Connection, table: str, how:
         ("revisions", ("program_id", "archive_id", "number")),
         ("rescues", ("archive_id", "number")),
         ("backups", ("archive_id", "number")),
+        ("runs", ("archive_id", "number")),
         ("backup_items", ("backup_id", "kind", "slot")),
         ("firmware_images", ("sha256",)),
     ],

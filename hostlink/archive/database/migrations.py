@@ -11,7 +11,13 @@ from sqlite_utils import Database, Migrations
 from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.database.rules import RULES
-from hostlink.archive.database.schema import TABLES_1, TABLES_2, WORDS_1
+from hostlink.archive.database.schema import (
+    TABLES_1,
+    TABLES_2,
+    TABLES_4,
+    TABLES_OF_2,
+    WORDS_1,
+)
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.names import fold
 
@@ -40,16 +46,20 @@ def schema_steps() -> MigrationSteps:
         drop_rules(db)
         run_script(db, TABLES_2)
         _note_latest(db)
-        for table in TABLES.values():
-            _sum_up(db, table)
+        for name in TABLES_OF_2:
+            _sum_up(db, TABLES[name])
 
     @migrations(name="schema 3")
     def schema_3(db: Database) -> None:
         """The tables stay as they are; more of their columns never change."""
+
+    @migrations(name="schema 4")
+    def schema_4(db: Database) -> None:
         drop_rules(db)
+        run_script(db, TABLES_4)
         run_script(db, RULES)
 
-    return MigrationSteps(migrations, 3)
+    return MigrationSteps(migrations, 4)
 
 
 def run_script(db: Database, script: str) -> None:

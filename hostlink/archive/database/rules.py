@@ -1,6 +1,7 @@
 """Triggers that protect the archive from any tool that writes to it, and keep the word indexes.
 
-1. Revisions, listings, rescues, notes, backups, firmware images and archives are never changed.
+1. Revisions, listings, rescues, notes, backups, runs, firmware images and archives are never
+   changed.
 2. Programs, boards, events and writes of firmware change only in the columns that tables.py calls
    changing, so never in identity, name or beginning. Events and writes that have ended never
    change.
@@ -31,6 +32,7 @@ _KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
     "firmware_images": (("uuid",), ("sha256",)),
     "backups": (("uuid",), ("archive_id", "number")),
     "backup_items": (("uuid",), ("backup_id", "kind", "slot")),
+    "runs": (("uuid",), ("archive_id", "number")),
     "firmware_writes": (("uuid",),),
     "events": (("uuid",),),
 }
@@ -98,6 +100,9 @@ CREATE VIEW program_words_due AS
 CREATE TRIGGER listings_add_words AFTER INSERT ON listings BEGIN
   INSERT INTO listing_words (rowid, text, spaced_words)
   VALUES (NEW.id, NEW.text, NEW.spaced_words);
+END;
+CREATE TRIGGER runs_add_words AFTER INSERT ON runs BEGIN
+  INSERT INTO run_words (rowid, printed) VALUES (NEW.id, NEW.printed);
 END;
 CREATE TRIGGER programs_add_words AFTER INSERT ON programs BEGIN
   INSERT INTO program_words (rowid, name, title, notes, tags)

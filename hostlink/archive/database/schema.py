@@ -244,6 +244,8 @@ CREATE VIRTUAL TABLE listing_words USING fts5(
 CREATE VIRTUAL TABLE program_words USING fts5(name, title, notes, tags, tokenize='unicode61');
 """
 
+TABLES_OF_2 = tuple(name for name in TABLES if name != "runs")
+"""The tables that schema 2 gave their checksums; later ones have them from the start."""
 _CHECKSUM = """
 ALTER TABLE {table} ADD COLUMN checksum INTEGER NOT NULL DEFAULT 0;
 """
@@ -254,4 +256,36 @@ ALTER TABLE programs ADD COLUMN revision_count INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE revisions ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
 ALTER TABLE rescues ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
 ALTER TABLE backup_items ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
-""" + "".join(_CHECKSUM.format(table=name) for name in TABLES)
+""" + "".join(_CHECKSUM.format(table=name) for name in TABLES_OF_2)
+
+TABLES_4 = """
+CREATE TABLE runs (
+  -- what a program printed each time that it was run
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  archive_id INTEGER NOT NULL REFERENCES archives, -- the archive that gave the number
+  number INTEGER NOT NULL CHECK (number > 0),
+  revision_id INTEGER REFERENCES revisions, -- NULL where the program was in no revision
+  board_id INTEGER REFERENCES boards, -- NULL where it ran without a board
+  profile TEXT NOT NULL, -- how the board talked
+  started_at TEXT NOT NULL,
+  duration_ms INTEGER NOT NULL,
+  command TEXT NOT NULL, -- the line that started it
+  typed TEXT NOT NULL, -- the answers, each ended by a line feed
+  typed_cut INTEGER NOT NULL DEFAULT 0, -- bytes of typed that were not kept, at its end
+  printed TEXT NOT NULL, -- rows, each ended by a line feed
+  printed_cut INTEGER NOT NULL DEFAULT 0, -- bytes of printed that were not kept
+  cut_after INTEGER NOT NULL DEFAULT 0, -- behind how many rows of printed they are missing
+  outcome TEXT NOT NULL, -- done, error, interrupted or failed
+  error TEXT NOT NULL DEFAULT '', -- what ended it: of an error the words of the board
+  error_line INTEGER, -- the line that the board named
+  expected INTEGER NOT NULL DEFAULT 0 CHECK (expected IN (0, 1)), -- it printed what it should
+  checksum INTEGER NOT NULL DEFAULT 0,
+  UNIQUE (archive_id, number)
+) STRICT;
+CREATE INDEX runs_by_revision ON runs (revision_id) WHERE revision_id IS NOT NULL;
+CREATE INDEX runs_by_board ON runs (board_id) WHERE board_id IS NOT NULL;
+CREATE VIRTUAL TABLE run_words USING fts5(
+  printed, content='runs', content_rowid='id', detail=none, tokenize='ascii'
+);
+"""

@@ -223,6 +223,17 @@ _TABLES = (
         ),
     ),
     Table(
+        "runs",
+        (
+            _UUID, _to("archive_id", "archives"), *_numbers("number"),
+            _to("revision_id", "revisions", optional=True), _BOARD, *_text("profile"),
+            Column("started_at", "time"), *_numbers("duration_ms"), *_text("command", "typed"),
+            *_numbers("typed_cut"), *_text("printed"), *_numbers("printed_cut", "cut_after"),
+            *_text("outcome", "error"), Column("error_line", "number", optional=True),
+            Column("expected", "flag"),
+        ),
+    ),
+    Table(
         "firmware_writes",
         (
             _UUID, _to("board_id", "boards"), _to("firmware_image_id", "firmware_images"),

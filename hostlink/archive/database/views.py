@@ -69,6 +69,18 @@ CREATE VIEW backup_list AS
   LEFT JOIN listings ON listings.id = backup_items.listing_id
   ORDER BY backups.id, backup_items.id;
 
+CREATE VIEW run_list AS
+  SELECT
+    runs.number, runs.started_at, runs.duration_ms, programs.name AS program,
+    revisions.number AS revision, boards.label AS board, runs.profile, runs.outcome, runs.error,
+    runs.error_line, runs.expected, runs.command, runs.typed, runs.printed, runs.printed_cut,
+    runs.uuid
+  FROM runs
+  LEFT JOIN revisions ON revisions.id = runs.revision_id
+  LEFT JOIN programs ON programs.id = revisions.program_id
+  LEFT JOIN boards ON boards.id = runs.board_id
+  ORDER BY runs.id;
+
 CREATE VIEW firmware_list AS
   SELECT
     firmware_writes.began_at, firmware_writes.ended_at, firmware_writes.outcome,

@@ -41,9 +41,8 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
     try:
         verify(folder)
         about = _about(folder / "data")
-        records = (
-            _Bag(folder / "data") if about["format"] == FORMAT else _BagOfFormat1(folder, about)
-        )
+        number = about["format"]
+        records = _BagOfFormat1(folder, about) if number == 1 else _Bag(folder / "data", number)
         yield records
     except BagError as error:
         raise refused_bag(str(error)) from error
@@ -118,10 +117,11 @@ class _Files:
 
 
 class _Bag(_Files):
-    """The records of a bag of the current format, read line by line."""
+    """The records of a bag of format 2 or 3, read line by line; format 2 has no runs."""
 
-    def __init__(self, data: Path) -> None:
+    def __init__(self, data: Path, number: int) -> None:
         super().__init__(data)
+        self._lacks = ("runs",) if number == 2 else ()
         self.left_out: list[str] = []
         self._begins = array("q")
         for at, _ in _lines(data / "listings.jsonl"):
@@ -129,6 +129,8 @@ class _Bag(_Files):
 
     def of(self, table: str) -> Iterator[Record]:
         """Yield the records of a table, as they stand in the bag."""
+        if table in self._lacks:
+            return
         path = self._data / "records" / f"{table}.jsonl"
         for _, line in _lines(path):
             yield self.bytes_back(table, _parsed(line, path.name))

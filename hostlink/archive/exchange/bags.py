@@ -26,7 +26,7 @@ from hostlink.archive.names import file_name
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
-FORMAT = 2
+FORMAT = 3
 _PLAIN = re.compile(r"[^A-Za-z0-9._-]+")
 _README = """This folder is an archive of BASIC programs, written by hostlink as a BagIt bag
 (RFC 8493).
@@ -35,8 +35,9 @@ programs/NAME/   each revision of each program as a plain text file, NAME-NUMBER
 rescues/         what boards held just before it was overwritten
 backups/         what boards held when they were backed up
 firmware/        firmware images, raw bytes from address 0
-records/         everything else: names, notes, tags, dates, boards, events; a file a kind, a JSON
-                 object a line. `listing` in a record is the number of a line in listings.jsonl.
+records/         everything else: names, notes, tags, dates, boards, runs, events; a file a kind, a
+                 JSON object a line. `listing` in a record is the number of a line in
+                 listings.jsonl.
 listings.jsonl   for each listing which file it is, its character set, and its SHA-256
 
 A file ending in .raw holds the exact bytes of the .bas beside it where these differ from it.

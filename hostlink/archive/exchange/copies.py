@@ -24,7 +24,7 @@ from hostlink.archive.database.rows import Row, checked, first, insert, rows
 from hostlink.archive.database.tables import Table
 from hostlink.archive.exchange.arriving import refused
 
-_NUMBERED = {"revisions": ("program_id",), "rescues": (), "backups": ()}
+_NUMBERED = {"revisions": ("program_id",), "rescues": (), "backups": (), "runs": ()}
 """Tables with numbers, and what beside the archive a number belongs to."""
 _MOST_COPIES = 50
 

@@ -41,10 +41,17 @@ class RecordSource(Protocol):
 
 _TIMES = {
     "revisions": "kept_at", "rescues": "kept_at", "notes": "noted_at", "backups": "made_at",
-    "firmware_writes": "began_at", "events": "started_at",
+    "runs": "started_at", "firmware_writes": "began_at", "events": "started_at",
 }  # fmt: skip
-_OF_PROGRAM = {"programs": "id", "revisions": "program_id", "notes": "program_id",
-               "tags": "program_id"}  # fmt: skip
+_OF_PROGRAM = {
+    "programs": "id IN ({})",
+    "revisions": "program_id IN ({})",
+    "notes": "program_id IN ({})",
+    "tags": "program_id IN ({})",
+    # What was typed may be private, so that of the runs only the expected ones go.
+    "runs": "expected AND revision_id IN (SELECT id FROM revisions WHERE program_id IN ({}))",
+}
+_CHOSEN = "SELECT value FROM json_each(?)"
 _STRANGERS = {"archives": "archive_id", "boards": "board_id"}
 _UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
 
@@ -60,8 +67,8 @@ class ArchiveRecords:
     ) -> None:
         """programs: row ids of the only programs to export. since: a stored time.
 
-        With programs only these are exported, with their revisions, notes and tags. With since,
-        older revisions, rescues, notes, backups, writes and events are left out.
+        With programs only these are exported, with their revisions, notes, tags and expected runs.
+        With since, older revisions, rescues, notes, backups, runs, writes and events are left out.
         """
         self.left_out: list[str] = []
         self._db = db
@@ -156,7 +163,7 @@ class ArchiveRecords:
         if self._programs is not None:
             if table.name not in _OF_PROGRAM:
                 return None
-            parts.append(f"{_OF_PROGRAM[table.name]} IN (SELECT value FROM json_each(?))")
+            parts.append(_OF_PROGRAM[table.name].format(_CHOSEN))
             values.append(self._programs)
         if self._since and table.name in _TIMES:
             parts.append(f"{_TIMES[table.name]} >= ?")

@@ -1,6 +1,6 @@
-"""Use the word index of listings to find those that hold all words of a question.
+"""Use a word index, of listings or of runs, to find those texts that hold all words of a question.
 
-Rules:
+Rules are told for listings:
 
 1. The index is never asked for the beginning of a word, because it would first collect the listings
    of every longer word. The longer words are looked up and asked for one by one.
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlite_utils import Database
 
@@ -26,30 +26,44 @@ _SAMPLE = 25  # newest and oldest listings with a word, to estimate its frequenc
 # all, since that takes the index longer than reading them.
 _NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1
 
-_MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
+
+class Indexed(NamedTuple):
+    """A table and its word index. text, more: SQL for its text and for words besides these."""
+
+    table: str
+    words: str
+    text: str
+    more: str
+
+
+LISTINGS = Indexed("listings", "listing_words", "text", "spaced_words")
+PRINTED = Indexed("runs", "run_words", "printed", "''")
 
 
 class WordIndex:
     """The word index of one archive, for one search."""
 
-    def __init__(self, db: Database) -> None:
+    def __init__(self, db: Database, of: Indexed = LISTINGS) -> None:
         self._db = db
+        self._match_sql = f"SELECT rowid FROM {of.words} WHERE {of.words} MATCH ?"
+        self._texts = f"SELECT id, {of.text} AS text, {of.more} AS spaced_words FROM {of.table}"
+        self._terms = f"temp.{of.words}_terms"
         self._known_longer: dict[str, str] = {}
         self._split: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
         self._shares: dict[str, float] = {}
         self._found: dict[tuple[str, ...], _Again] = {}
-        self._newest = db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
+        self._newest = db.execute(f"SELECT max(id) FROM {of.table}").fetchone()[0] or 0
         with writing_elsewhere(db):
             db.execute(
-                "CREATE VIRTUAL TABLE IF NOT EXISTS temp.listing_terms "
-                "USING fts5vocab(main, listing_words, instance)"
+                f"CREATE VIRTUAL TABLE IF NOT EXISTS {self._terms} "
+                f"USING fts5vocab(main, {of.words}, instance)"
             )
 
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
         """Yield listings with the rarest of the words, newest first, in batches; see `holding`."""
         if asked not in self._found:
             rare, _ = self._rarest(asked)
-            found = self._db.execute(f"{_MATCH} ORDER BY rowid DESC", (self._match(rare),))
+            found = self._db.execute(f"{self._match_sql} ORDER BY rowid DESC", (self._match(rare),))
             self._found[asked] = _Again(batches(found))
         return self._found[asked]
 
@@ -69,8 +83,7 @@ class WordIndex:
             return set(listings)
         condition, values = may_hold(others)
         held = self._db.execute(
-            "SELECT id, text, spaced_words FROM listings WHERE id IN "
-            f"(SELECT value FROM json_each(?)) {condition}",
+            f"{self._texts} WHERE id IN (SELECT value FROM json_each(?)) {condition}",
             [json.dumps(list(listings)), *values],
         )
         return {row["id"] for row in held if holds_all(others, row["text"], row["spaced_words"])}
@@ -95,7 +108,7 @@ class WordIndex:
             held, span, match = 0, 1, self._match([word])
             for order in ("DESC", "ASC"):
                 found = self._db.execute(
-                    f"{_MATCH} ORDER BY rowid {order} LIMIT {_SAMPLE}", (match,)
+                    f"{self._match_sql} ORDER BY rowid {order} LIMIT {_SAMPLE}", (match,)
                 ).fetchall()
                 held += len(found)
                 full = len(found) == _SAMPLE
@@ -123,7 +136,7 @@ class WordIndex:
         found, least = [word], word
         while len(found) <= MOST_LONGER_WORDS:
             row = self._db.execute(
-                "SELECT term FROM temp.listing_terms WHERE term >= ? LIMIT 1", (least,)
+                f"SELECT term FROM {self._terms} WHERE term >= ? LIMIT 1", (least,)
             ).fetchone()
             if row is None or not row[0].startswith(word):
                 return "(" + " OR ".join(f'"{each}"' for each in found) + ")"

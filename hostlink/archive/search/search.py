@@ -22,7 +22,9 @@ from hostlink.archive.lookup import RESCUES, REVISIONS
 from hostlink.archive.names import clean, fold
 from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Revision
+from hostlink.archive.runs import RUNS, FoundRun
 from hostlink.archive.search.hits import Hits, Within, each_program_once
+from hostlink.archive.search.index import PRINTED, WordIndex
 from hostlink.archive.search_words import spaced, words
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
@@ -31,10 +33,16 @@ _LONGEST_WORD = 80
 _LINE_END = re.compile(r"\r\n|\n|\r")
 # The line to show is looked for in this much of a listing, in characters.
 _SHOWN_FROM = 200_000
+_MOST_RUNS = 5000  # that hold the words
+_RUN_PROGRAMS = (
+    "SELECT runs.id, coalesce(program_id, -runs.id) AS program FROM runs "
+    "LEFT JOIN revisions ON revisions.id = revision_id "
+    "WHERE runs.id IN (SELECT value FROM json_each(?)) ORDER BY runs.id DESC"
+)
 
 
 class Search(ArchiveFile):
-    """The archive's method for searches."""
+    """The archive's methods for searches."""
 
     def find(
         self,
@@ -56,8 +64,7 @@ class Search(ArchiveFile):
         then older ones, then rescues, then retired programs. Among these, matches in name, title,
         notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
-        asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
-        asked = asked[:_MOST_WORDS]
+        asked = _asked(question)
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),
@@ -75,6 +82,38 @@ class Search(ArchiveFile):
                 found, lost = found + rescues, lost + more
         found.sort(key=_later)
         return Listed(found[:limit], lost)
+
+    def find_printed(self, question: str, *, limit: int = 50) -> Listed[FoundRun]:
+        """Return runs that printed all words of the question, newest first.
+
+        Each program comes once, with its newest matching run; a run of no kept program comes by
+        itself. Only the newest of very many matching runs are looked at.
+        """
+        asked = _asked(question)
+        with self.reading("The search") as db:
+            if limit < 1 or not asked:
+                return Listed()
+            index, ids, seen = WordIndex(db, PRINTED), list[int](), set[object]()
+            looked_at = 0
+            for batch in index.candidates(tuple(asked)):
+                held = sorted(index.holding(tuple(asked), batch))
+                for row in rows(db, _RUN_PROGRAMS, (json.dumps(held),)):
+                    if len(ids) < limit and row["program"] not in seen:
+                        seen.add(row["program"])
+                        ids.append(row["id"])
+                looked_at += len(batch)
+                if len(ids) == limit or looked_at >= _MOST_RUNS:
+                    break
+            runs, lost = RUNS.by_id(db, ids)
+        best = BestLine(asked)
+        there = (runs[row_id] for row_id in ids if row_id in runs)
+        return Listed((FoundRun(run, best.of("\n".join(run.printed.rows))) for run in there), lost)
+
+
+def _asked(question: str) -> list[str]:
+    """Return the words of a question."""
+    asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
+    return asked[:_MOST_WORDS]
 
 
 def _later(found: Found) -> tuple[bool, bool]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from hostlink.board.dialogue.events import Warned
@@ -40,13 +40,16 @@ class Given:
 
 
 class AnswerBytes:
-    """Convert answers to the bytes to type.
+    """Convert answers to the bytes to type, and report each to `taken`.
 
     An answer that cannot be typed ends the run; a person is warned and asked again instead.
     """
 
-    def __init__(self, answers: Answers[str], charset: str, emit: Emit) -> None:
+    def __init__(
+        self, answers: Answers[str], charset: str, emit: Emit, taken: Callable[[str], object]
+    ) -> None:
         self.live = answers.live
+        self._taken = taken
         self._answers = answers
         self._charset = charset
         self._emit = emit
@@ -69,6 +72,7 @@ class AnswerBytes:
                 self._emit(Warned(f"Not typed: {error.what} Type the answer again."))
                 return None
             raise RefusedError(f"The program was not answered: {error.what}") from error
+        self._taken(line)
         return data
 
 

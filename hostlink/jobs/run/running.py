@@ -7,7 +7,8 @@ not end at the prompt is stopped, and the error says what was seen of that.
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+import dataclasses
+from dataclasses import dataclass, field
 
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.evidence import DamageSign
@@ -20,8 +21,8 @@ from hostlink.errors import (
 )
 from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
+from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
-from hostlink.jobs.run.output import RunOutput
 from hostlink.jobs.run.unfinished import IN_MEMORY, MOST_OUTPUT, failure, stop, with_state
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
@@ -34,12 +35,13 @@ class Ran:
     """A run that ended at the prompt. output: the printed rows, separated by LF.
 
     fault: the BASIC error that ended the program, if any. line: the text of the line named in the
-    fault, "" if unknown.
+    fault, "" if unknown. spec: of the run in the archive, "" if it was not kept.
     """
 
     output: str
     fault: ReportedError | None = None
     line: str = ""
+    spec: str = field(default="", compare=False)
 
     def check(self) -> None:
         """Raise ProgramError if a BASIC error ended the program."""
@@ -64,6 +66,8 @@ def run(
 ) -> Ran:
     """Start the program and wait until it ends; keep it first if it may clear the memory.
 
+    The archive gets a record of the run, however it ends.
+
     answers: the input given when the program asks; none if None. longest_s: seconds after which it
     is interrupted. emit: receives each printed row, the unfinished row and each typed answer as
     they come; the session's own if None.
@@ -73,14 +77,22 @@ def run(
     emit = emit or session.emit
     session.attach()  # how the board talks is not known before this
     before = keep_before_run(session, answered=True)
-    pacing = session.dialogue.pacing
     command = session.dialogue.command_text("run")
+    with RunRecord(session, before.lines, command, emit) as record:
+        ran = _recorded(session, before, record, answers or Given(), longest_s)
+    return dataclasses.replace(ran, spec=record.spec)
+
+
+def _recorded(
+    session: Session, before: Before, record: RunRecord, answers: Answers[str], longest_s: float
+) -> Ran:
+    pacing, command = session.dialogue.pacing, record.command
     charset = session.profile.rules.form.charset
-    output = RunOutput(charset, emit, pacing, session.profile.commands.answer_rows)
+    output = record.output
     core = Running(
         to_bytes(command, charset),
         pacing,
-        AnswerBytes(answers or Given(), charset, emit),
+        AnswerBytes(answers, charset, record.emit, record.typed.append),
         longest_s=longest_s,
         most_bytes=MOST_OUTPUT,
         heard=output.take,
@@ -92,8 +104,11 @@ def run(
         with contextlib.suppress(OSError):
             output.close(at_prompt=core.end is End.PROMPT)
     if core.end is not End.PROMPT:
+        record.began = core.end is not End.UNTYPED
         raise failure(core, command, longest_s, charset, stop(session, before))
-    return _conclude(session, before, output.rows)
+    ran = _conclude(session, before, output.rows)
+    record.ended(ran.fault)
+    return ran
 
 
 def _conclude(session: Session, before: Before, rows: list[str]) -> Ran:

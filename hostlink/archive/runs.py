@@ -1,0 +1,259 @@
+"""Keep runs: what a program printed and was answered each time, numbered and never changed.
+
+A run is bounded: of what was printed the first and the last rows are kept, of what was typed the
+first. How many bytes are missing is part of the record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
+from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, insert
+from hostlink.archive.lookup import (
+    HERE,
+    archive_mark,
+    board_id,
+    given_by,
+    parent_id,
+    program_id,
+    revision_parts,
+    revision_spec,
+)
+from hostlink.archive.names import Spec, clean, fold
+from hostlink.archive.records import Listed, Revision, elsewhere
+from hostlink.archive.times import read, stored
+from hostlink.errors import ArchiveError
+from hostlink.words import safe
+
+RUN = "run"
+MOST_BYTES = 65_536
+"""Bytes of printed rows that are kept of a run, and of typed lines."""
+_NEXT = "SELECT coalesce(max(number), 0) + 1 FROM runs WHERE archive_id = ?"
+Outcome = Literal["done", "error", "interrupted", "failed"]
+
+
+@dataclass(frozen=True, slots=True)
+class RunText:
+    """Rows, of which some may not have been kept.
+
+    cut: bytes that are missing, behind the first `cut_after` rows.
+    """
+
+    rows: tuple[str, ...] = ()
+    cut: int = 0
+    cut_after: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class RunEnd:
+    """How a run ended. error: the words of the board, or of hostlink. line: named by the board."""
+
+    outcome: Outcome = "done"
+    error: str = ""
+    line: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run of a program.
+
+    revision: spec of the revision that ran, "" if it is in none. board: its label; board_uuid is
+    None for a run without a board. profile: how the board talked. command: the line that started
+    it. typed: the answers. expected: by the user's word it printed what it should. archive: the
+    UUID of the archive that gave the number, "" for this one.
+    """
+
+    uuid: str
+    number: int
+    revision: str
+    board_uuid: str | None
+    board: str
+    profile: str
+    at: datetime
+    seconds: float
+    command: str
+    typed: RunText
+    printed: RunText
+    end: RunEnd
+    expected: bool
+    archive: str = ""
+
+    @property
+    def spec(self) -> str:
+        """Return the spec run@NUMBER, followed by the archive if another one gave the number."""
+        return f"{RUN}@{self.number}{elsewhere(self.archive)}"
+
+    @property
+    def program(self) -> str:
+        """Return the name of the program, "" if it is in no revision."""
+        return self.revision.rpartition("@")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRun:
+    """One result of a search in what was printed. row: the printed row that matches best."""
+
+    run: Run
+    row: str
+
+
+class Runs(ArchiveFile):
+    """The archive's methods for runs."""
+
+    def keep_run(
+        self,
+        printed: RunText,
+        end: RunEnd,
+        *,
+        seconds: float,
+        revision: Revision | None = None,
+        board_uuid: str | None = None,
+        profile: str = "",
+        command: str = "",
+        typed: Sequence[str] = (),
+        expected: bool = False,
+    ) -> Run:
+        """Keep a run that has just ended; it is on the disk when this returns.
+
+        printed: see `RunText`; `Printed` in jobs.run.keeping bounds it. seconds: how long it ran.
+        typed: the answers, of which the first are kept. Raises ArchiveError.
+        """
+        with self.writing("The run") as db:
+            run = insert(
+                db,
+                "runs",
+                uuid=new_uuid(),
+                archive_id=HERE,
+                number=db.execute(_NEXT, (HERE,)).fetchone()[0],
+                revision_id=parent_id(db, revision),
+                board_id=None if board_uuid is None else board_id(db, board_uuid),
+                profile=clean(profile),
+                started_at=stored(self._now() - timedelta(seconds=seconds)),
+                duration_ms=round(1000 * seconds),
+                command=clean(command),
+                **_columns("typed", shortened(typed)),
+                **_columns("printed", printed),
+                cut_after=printed.cut_after,
+                outcome=end.outcome,
+                error=clean(end.error),
+                error_line=end.line,
+                expected=int(expected),
+            )
+            return RUNS.at(db, run)
+
+    def runs(
+        self, what: str | None = None, *, expected: bool = False, limit: int | None = None
+    ) -> Listed[Run]:
+        """Return runs, newest first. Raises ArchiveError for an unknown program or revision.
+
+        what: NAME for the runs of a program, NAME@3 for those of one revision; None for all.
+        expected: only those that printed what they should.
+        """
+        with self.reading("The runs") as db:
+            wanted: dict[str, object] = {}
+            if what is not None:
+                named = Spec.from_text(what)
+                wanted["revision.program_id = ?"] = program_id(db, named.name)
+                if named.number is not None:
+                    wanted["revision.number = ?"] = named.number
+                    wanted[given_by("revision")] = named.archive
+            where = " AND ".join([*wanted, "runs.expected" if expected else "1"])
+            return RUNS.listed(
+                db,
+                f"WHERE {where} ORDER BY runs.id DESC LIMIT ?",
+                [*wanted.values(), -1 if limit is None else limit],
+            )
+
+    def run(self, spec: str) -> Run:
+        """Return a run: run@12, or the last one of NAME or NAME@3. Raises ArchiveError."""
+        named = Spec.from_text(spec)
+        if fold(named.name) != RUN or named.number is None:
+            found = self.runs(spec, limit=1)
+            if not found:
+                raise _none_of(spec, found.damaged)
+            return found[0]
+        with self.reading(f"The run {spec}") as db:
+            held = RUNS.first(
+                db,
+                f"WHERE runs.number = ? AND {given_by('runs')} ORDER BY runs.archive_id",
+                (named.number, named.archive),
+            )
+            if held is None:
+                last = db.execute("SELECT max(number) FROM runs").fetchone()[0]
+                raise ArchiveError(
+                    f"There is no run {named.number} in the archive.",
+                    advice=f"The last one is run@{last}." if last else "None was kept yet.",
+                )
+            return held
+
+
+def _none_of(spec: str, lost: Sequence[str]) -> ArchiveError:
+    if lost:
+        return damaged(f"The last run of {spec}")
+    return ArchiveError(
+        f"The archive holds no run of {safe(spec)}.", advice="A program that is run is kept."
+    )
+
+
+def shortened(rows: Sequence[str]) -> RunText:
+    """Return the first rows, MOST_BYTES at the most in UTF-8, and how many bytes are left out."""
+    left, kept = MOST_BYTES, 0
+    for row in rows:
+        left -= len(clean(row).encode()) + 1
+        if left < 0:
+            break
+        kept += 1
+    cut = len(_joined(rows[kept:]).encode())
+    return RunText(tuple(rows[:kept]), cut, kept if cut else 0)
+
+
+def _columns(name: str, text: RunText) -> dict[str, object]:
+    return {name: _joined(text.rows), f"{name}_cut": text.cut}
+
+
+def _joined(rows: Sequence[str]) -> str:
+    return clean("".join(f"{row}\n" for row in rows))
+
+
+def _text(row: Row, name: str, cut_after: int | None = None) -> RunText:
+    rows = tuple(row[name].split("\n")[:-1])
+    cut = row[f"{name}_cut"]
+    return RunText(rows, cut, (len(rows) if cut_after is None else cut_after) if cut else 0)
+
+
+def _run(parts: Parts, lost: list[str]) -> Run:
+    row, board = parts["runs"], parts.get("boards", lost)
+    return Run(
+        uuid=row["uuid"],
+        number=row["number"],
+        revision=revision_spec(parts, "revision", lost),
+        board_uuid=None if board is None else board["uuid"],
+        board="" if board is None else board["label"],
+        profile=row["profile"],
+        at=read(row["started_at"]),
+        seconds=row["duration_ms"] / 1000,
+        command=row["command"],
+        typed=_text(row, "typed"),
+        printed=_text(row, "printed", row["cut_after"]),
+        end=RunEnd(row["outcome"], row["error"], row["error_line"]),
+        expected=bool(row["expected"]),
+        archive=archive_mark(parts["archives"]),
+    )
+
+
+RUNS = Records(
+    (
+        Part("runs", "runs"),
+        Part("archives", "archives", "archives.id = runs.archive_id"),
+        Part("boards", "boards", "boards.id = runs.board_id"),
+        *revision_parts("revision", "runs.revision_id"),
+    ),
+    _run,
+    lambda shown: f"{RUN}@{shown['runs.number']}",
+)

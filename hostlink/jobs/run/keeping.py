@@ -1,0 +1,153 @@
+"""Keep each run of a program in the archive, however it was started and however it ends.
+
+`run` and the console both use this; a run that cannot be kept is reported and goes on.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections import deque
+from collections.abc import Mapping
+from types import TracebackType
+
+from hostlink.archive import Revision, RunEnd, RunText
+from hostlink.archive.runs import MOST_BYTES
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.reported_errors import ReportedError
+from hostlink.errors import ArchiveError, HostlinkError, Interrupted
+from hostlink.jobs.events import Emit, Event, RowPrinted
+from hostlink.jobs.run.output import RunOutput
+from hostlink.jobs.session.last_known import as_known
+from hostlink.jobs.session.rescuing import held_content
+from hostlink.jobs.session.session import Session
+from hostlink.listing import Line, to_text
+from hostlink.words import safe
+
+_HALF = MOST_BYTES // 2
+_LEFT = RunEnd("interrupted", "hostlink stopped listening before the program ended.")
+
+
+class Printed:
+    """Collects printed rows; of more than MOST_BYTES it keeps the first and the last half."""
+
+    def __init__(self) -> None:
+        self._first: list[str] = []
+        self._last: deque[str] = deque()
+        self._room = _HALF  # bytes that the first half still takes
+        self._held = 0  # bytes in the last half
+        self._cut = 0
+
+    def add(self, row: str) -> None:
+        """Take a row; control characters in it are kept as escapes."""
+        data = safe(row).encode("utf-8", "replace")
+        kept = data[: _HALF - 1].decode("utf-8", "ignore")
+        size = len(kept.encode()) + 1
+        self._cut += len(data) + 1 - size
+        if not self._last and size <= self._room:
+            self._room -= size
+            self._first.append(kept)
+            return
+        self._last.append(kept)
+        self._held += size
+        while self._held > _HALF:
+            gone = len(self._last.popleft().encode()) + 1
+            self._held -= gone
+            self._cut += gone
+
+    def text(self) -> RunText:
+        """Return what is kept, and how much is missing where."""
+        rows = (*self._first, *self._last)
+        return RunText(rows, self._cut, len(self._first) if self._cut else 0)
+
+
+class RunRecord:
+    """One run, collected as it happens. It is kept at the end of its `with` block, or by `keep`.
+
+    lines: the program in memory as it was read before. command: the line that starts it. emit:
+    receives the events of `output`, which takes what the board sends. end: how it ended; an error
+    that leaves the block tells it otherwise. spec: of the kept run, or "".
+    """
+
+    def __init__(
+        self, session: Session, lines: Mapping[int, Line], command: str, emit: Emit
+    ) -> None:
+        self.command = command
+        self.emit = emit
+        self.output = RunOutput(
+            session.profile.rules.form.charset,
+            self._told,
+            session.dialogue.pacing,
+            session.profile.commands.answer_rows,
+        )
+        self.typed: list[str] = []
+        self.end = _LEFT
+        self.began = True  # False for a command that could not be typed
+        self.spec = ""
+        self._printed = Printed()
+        self._session = session
+        self._lines = lines
+        self._started = session.wire.now()
+
+    def _told(self, event: Event) -> None:
+        if isinstance(event, RowPrinted):
+            self._printed.add(event.text)
+        self.emit(event)
+
+    def __enter__(self) -> RunRecord:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if isinstance(error, HostlinkError | OSError):
+            what = error.what if isinstance(error, HostlinkError) else str(error)
+            self.end = RunEnd("interrupted" if isinstance(error, Interrupted) else "failed", what)
+        elif error is not None:
+            return  # somebody wants to be out at once
+        self.keep()
+
+    def answered(self, answer: bytes, *, echo: bool) -> None:
+        """Take an answer that was typed past `output`. echo: the echo of its line end will come."""
+        self.typed.append(to_text(answer, self._session.profile.rules.form.charset))
+        self.output.take(answer if echo else answer + b"\n")
+
+    def ended(self, fault: ReportedError | None) -> None:
+        """Note that the program ended at the prompt. fault: the error of BASIC, or None."""
+        self.end = RunEnd() if fault is None else RunEnd("error", fault.message, fault.number)
+
+    def keep(self) -> None:
+        """Keep the run in the session's archive; if that fails, warn and go on."""
+        archive, text = self._session.archive, self._printed.text()
+        if archive is None or not self.began or not (self._lines or text.rows):
+            return
+        try:
+            run = archive.keep_run(
+                text,
+                self.end,
+                seconds=self._session.wire.now() - self._started,
+                revision=self._revision(),
+                board_uuid=self._session.board_in(archive).uuid,
+                profile=self._session.profile.name,
+                command=self.command,
+                typed=self.typed,
+            )
+        except ArchiveError as error:
+            self._session.emit(Warned(error.what))
+        else:
+            self.spec = run.spec
+
+    def _revision(self) -> Revision | None:
+        """Return the revision that ran: the one that the board is known to hold, or the newest."""
+        session, archive = self._session, self._session.archive
+        if archive is None or not self._lines:
+            return None
+        with contextlib.suppress(ArchiveError):
+            same = archive.holds(held_content(session, Capture(dict(self._lines), 1)))
+            copy = archive.host_copy(session.board_in(archive).uuid)
+            known = as_known(same, copy.revision if copy is not None else "")
+            return known if isinstance(known, Revision) else None
+        return None
