@@ -104,9 +104,14 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Give listings out as files in a folder, or as one zip file.",
     ),
     "programs": ("programs", "programs", "List the programs in the archive."),
-    "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
+    "find": (
+        "programs",
+        "find",
+        "Search names, titles, notes, tags and listings; or what was printed.",
+    ),
     "show": ("programs", "show", "Print a listing."),
     "history": ("history", "history", "Show the revisions of a program."),
+    "runs": ("runs", "runs", "Show what programs printed when they were run."),
     "compare": (
         "comparing",
         "compare",

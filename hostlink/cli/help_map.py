@@ -23,8 +23,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "card",
     ),
     "The archive, in which every version is kept": (
-        *("programs", "find", "show", "history", "note", "tag", "keep", "give"),
-        *("retire", "return", "archive"),
+        *("programs", "find", "show", "history", "runs", "note", "tag", "keep"),
+        *("give", "retire", "return", "archive"),
     ),
     "Safety: before something is lost": ("backup", "putback", "restart", "firmware"),
 }
@@ -153,7 +153,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "find": (
         ("Find words in names, notes and listings", "find hailstone"),
-        ("Find what takes 300 to 999 bytes on the board", "find --size 300-999"),
+        ("Find the programs that printed these words", "find --printed highest"),
     ),
     "show": (
         ("Print the latest revision", "show hail"),
@@ -162,6 +162,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "history": (
         ("List the revisions of a program", "history hail"),
         ("The same for a script", "history hail --json"),
+    ),
+    "runs": (
+        ("List the runs of a program", "runs hail"),
+        ("Draw the numbers that revision 1 printed last", "runs HAIL@1 --plot"),
     ),
     "note": (
         ("Put a note on a program", 'note hail "27 climbs highest"'),

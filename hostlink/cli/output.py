@@ -16,7 +16,7 @@ from typing import Any
 
 import click
 
-from hostlink.words import safe
+from hostlink.words import plural, safe
 
 _GAP = "  "
 _NARROWEST = 16  # characters of a column that is broken
@@ -81,6 +81,12 @@ def table(
                 for part, width, head in zip(parts, widths, heads, strict=True)
             ]
             click.echo(_GAP.join(placed).rstrip())
+
+
+def tell_results(count: int, limit: int, *, quiet: bool = False) -> None:
+    """Print how many results there are. limit: the most that were asked for."""
+    more = f"; there may be more, --limit {limit * 2} shows them" if count == limit else ""
+    say(f"{plural(count, 'result')}{more}.", quiet=quiet)
 
 
 def is_terminal() -> bool:

@@ -16,7 +16,7 @@ from hostlink.board.dialogue.reported_errors import find_reported_error
 from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.console_output import ConsoleOutput
 from hostlink.jobs.events import Emit, ProgramFailed
-from hostlink.jobs.run.keeping import RunRecord
+from hostlink.jobs.run.keeping import STOPPED, RunRecord
 from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.long_session import LongSession
@@ -206,7 +206,7 @@ class Listening(LongSession):
         with session.unstoppable():
             session.wire.run(Overheard(core, self._feed))
             if core.stopped:
-                self._end_record(RunEnd("interrupted", "The program was stopped."))
+                self._end_record(STOPPED)
                 take_back(session.wire, session.dialogue.pacing)
         if core.stopped and not self.at_prompt:
             self._begin(session.dialogue.pacing.prompt)

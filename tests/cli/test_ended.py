@@ -54,6 +54,7 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "find": (("TIDE",), 0),
     "show": (("TIDE",), 0),
     "history": (("TIDE",), 0),
+    "runs": (("TIDE",), 0),
     "compare": (("tide", "dice"), 1),
     "note": (("TIDE", "high water"), 0),
     "tag": (("TIDE", "harbour"), 0),

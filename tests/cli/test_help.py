@@ -93,6 +93,7 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             "load tide",
             "keep forum.txt --as FOUND --any-characters",
             "load hail",
+            "run --input answers.txt",
             "store HAIL",
             "tag hail friday",
             "backup",

@@ -12,7 +12,7 @@ from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
-from hostlink.cli.output import as_json, listing_text, say, table
+from hostlink.cli.output import as_json, listing_text, say, table, tell_results
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
@@ -190,6 +190,7 @@ def _size_range(
 
 @click.command()
 @click.argument("words", nargs=-1)
+@click.option("--printed", is_flag=True, help="Search what programs printed when they were run.")
 @click.option("--tag", metavar="TAG", help="Only programs with this tag.")
 @click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
 @click.option(
@@ -210,17 +211,25 @@ def _size_range(
 def find(
     common: CommonOptions,
     words: tuple[str, ...],
+    printed: bool,
     tag: str | None,
     board: str | None,
     size: tuple[int, int] | None,
     limit: int,
 ) -> int:
-    """Search names, titles, notes, tags and listings.
+    """Search names, titles, notes, tags and listings; or what was printed.
 
     All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
     --tag, --board or --size choose alone.
     """
-    if not words and tag is None and board is None and size is None:
+    chosen = not (tag is None and board is None and size is None)
+    if printed:
+        if chosen or not words:
+            raise click.UsageError("With --printed name words, and no --tag, --board or --size.")
+        from hostlink.cli.commands.runs import find_printed
+
+        return find_printed(common, " ".join(words), limit)
+    if not words and not chosen:
         raise click.UsageError("Name words to look for, or --tag, --board or --size.")
     with common.reading() as archive:
         found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
@@ -228,22 +237,25 @@ def find(
         as_json([_found_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
-        table(
-            ["found", "bytes", "title", "line"],
-            [
-                [
-                    each.item.spec,
-                    size_words(each.item.size_bytes),
-                    each.program.title if each.program else "",
-                    each.line,
-                ]
-                for each in found
-            ],
-            right=("bytes",),
-        )
-    more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
-    say(f"{plural(len(found), 'result')}{more}.", quiet=common.quiet)
+        _found_table(found)
+    tell_results(len(found), limit, quiet=common.quiet)
     return tell_damaged(found.damaged)
+
+
+def _found_table(found: list[Found]) -> None:
+    table(
+        ["found", "bytes", "title", "line"],
+        [
+            [
+                each.item.spec,
+                size_words(each.item.size_bytes),
+                each.program.title if each.program else "",
+                each.line,
+            ]
+            for each in found
+        ],
+        right=("bytes",),
+    )
 
 
 def _found_dict(found: Found) -> dict[str, object]:

@@ -1,12 +1,7 @@
-"""The command run: prints a program's output as it arrives and answers its questions.
-
-On a terminal, the terminal itself edits and shows the typed line; the board's echo of it is not
-shown a second time.
-"""
+"""The command run: prints a program's output as it arrives and answers its questions."""
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,21 +9,21 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.input_lines import InputLines, input_lines
+from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import NumberRange, shared
-from hostlink.cli.output import as_json, data, say
+from hostlink.cli.output import as_json, say
+from hostlink.cli.run_screens import Questions, RunScreen
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
-    from hostlink.jobs.events import Emit, Event
+    from hostlink.jobs.events import Emit
     from hostlink.jobs.run.running import Ran
     from hostlink.jobs.session.session import Session
     from hostlink.link.running import Answers
 
 RUN_SECONDS = 60.0
-_ASKING_SIGNS = ("?", ":")
 
 
 @click.command()
@@ -53,15 +48,21 @@ _ASKING_SIGNS = ("?", ":")
     help="Interrupt the program after this time, 0.1 to 86400 s; your time to answer is not "
     "counted.",
 )
+@click.option("--plot", is_flag=True, help="Draw the numbers that it prints, as they come.")
 @shared(link=True, json=True)
 def run(
-    common: CommonOptions, input_path: Path | None, output: Path | None, seconds: float
+    common: CommonOptions,
+    input_path: Path | None,
+    output: Path | None,
+    seconds: float,
+    plot: bool,
 ) -> None:
     """Run the program in the board's memory.
 
     What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
     a pipe, or one of --input. It fails where BASIC stops it with an error, or where it asks and the
-    input is over. Ctrl+C interrupts the program; it stays in memory.
+    input is over. Ctrl+C interrupts the program; it stays in memory. The archive keeps what was
+    printed and typed: see `hostlink runs`.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.run.answers import Given, read_answers
@@ -74,7 +75,9 @@ def run(
         )
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
-        done = run_now(session, given or input_lines(), seconds, teller.emit, output, common.json)
+        tell, answers = teller.emit, given or input_lines()
+        screen = _plot_screen(tell, answers) if plot and not common.json else None
+        done = run_now(session, answers, seconds, tell, output, common.json, screen)
     if common.json:
         as_json(done.as_dict())
     done.check()
@@ -85,6 +88,12 @@ def run(
             "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
             quiet=common.quiet,
         )
+
+
+def _plot_screen(tell: Emit, answers: Answers[str]) -> Questions:
+    from hostlink.cli.plot_screen import PlotScreen
+
+    return PlotScreen(tell, answers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +108,7 @@ class Done:
         """Return the JSON for the run."""
         fault = self.ran.fault if self.ran is not None else None
         return {
+            "run": (self.ran.spec if self.ran is not None else "") or None,
             "output": "\n".join(self.rows),
             "ended": self.ran is not None,
             "fault": fault
@@ -125,100 +135,26 @@ def run_now(
     tell: Emit,
     output: Path | None = None,
     is_json: bool = False,
+    screen: Questions | None = None,
 ) -> Done:
     """Run the program, what it prints shown as it comes and, however it ends, kept in `output`.
 
-    is_json: nothing is shown but, to a person who types, the questions.
+    is_json: nothing is shown but, to a person who types, the questions. screen: shows it otherwise.
     """
     from hostlink.jobs.run.running import run as run_job
 
-    screen = Questions(tell, answers) if is_json else RunScreen(tell, answers)
+    screen = screen or (Questions if is_json else RunScreen)(tell, answers)
     try:
         ran, error = run_job(session, answers, longest_s=seconds, emit=screen.emit), None
     except HostlinkError as failure:
         ran, error = None, failure
     finally:
+        screen.close()
         if output is not None and screen.rows:
             _write(output, screen.rows)
     if error is not None and output is not None and screen.rows:
         error = error.but(kept=f"{error.kept} What it printed is in {output}.".strip())
     return Done(screen.rows, ran, error)
-
-
-class Questions:
-    """Show nothing but the questions that a person has to answer, on stderr."""
-
-    def __init__(self, tell: Emit, answers: Answers[str]) -> None:
-        self.rows: list[str] = []
-        self._tell = tell
-        self._answers = answers
-
-    def emit(self, event: Event) -> None:
-        """Process an event of the run."""
-        from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
-
-        if isinstance(event, RowPrinted):
-            self.rows.append(event.text)
-            self._printed(event.text)
-        elif isinstance(event, RowOpen):
-            self._opened(event.text)
-        elif isinstance(event, InputTyped):
-            self._typed(event.text)
-        else:
-            self._tell(event)
-
-    def _printed(self, text: str) -> None:
-        """Handle the end of an output row."""
-
-    def _opened(self, text: str) -> None:
-        """Handle part of an output row."""
-        if self._answers.live and text.rstrip().endswith(_ASKING_SIGNS):
-            click.echo(safe(text), nl=False, err=True)
-
-    def _typed(self, text: str) -> None:
-        """Handle an answer that was typed to the board."""
-
-
-class RunScreen(Questions):
-    """Print a program's output on stdout, each part of a row as it arrives."""
-
-    def __init__(self, tell: Emit, answers: Answers[str]) -> None:
-        super().__init__(tell, answers)
-        self._typist = answers if isinstance(answers, InputLines) and answers.live else None
-        self._shown = ""  # of the row that has not ended
-        self._began = time.monotonic()
-        self._echo = ""  # what the person typed behind it, and so stands there already
-        self._entered = False  # with the line end
-
-    def _printed(self, text: str) -> None:
-        rest = self._rest(text)
-        if rest or not self._entered:
-            data(rest)
-        self._shown = self._echo = ""
-        self._entered = False
-        self._began = time.monotonic()
-
-    def _opened(self, text: str) -> None:
-        if rest := self._rest(text):
-            click.echo(safe(rest), nl=False)
-            self._shown, self._echo = text, ""
-        if self._typist is not None and text.rstrip().endswith(_ASKING_SIGNS):
-            self._typist.begin()
-
-    def _typed(self, text: str) -> None:
-        """Note that the terminal already shows the answer, if a person typed it on this row."""
-        if self._typist is not None and self._typist.typed_at >= self._began:
-            self._echo = text
-            self._entered = True
-
-    def _rest(self, text: str) -> str:
-        """Return the part of a row not yet printed; a board may echo small letters as capitals."""
-        new = text[len(self._shown) :]
-        if self._echo.upper().startswith(new.upper()):
-            return ""
-        if new.upper().startswith(self._echo.upper()):
-            return new[len(self._echo) :]
-        return new
 
 
 def _write(path: Path, rows: list[str]) -> None:

@@ -26,6 +26,7 @@ from hostlink.words import safe
 
 _HALF = MOST_BYTES // 2
 _LEFT = RunEnd("interrupted", "hostlink stopped listening before the program ended.")
+STOPPED = RunEnd("interrupted", "The program was stopped.")
 
 
 class Printed:
@@ -103,9 +104,11 @@ class RunRecord:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if isinstance(error, HostlinkError | OSError):
+        if isinstance(error, Interrupted):
+            self.end = STOPPED
+        elif isinstance(error, HostlinkError | OSError):
             what = error.what if isinstance(error, HostlinkError) else str(error)
-            self.end = RunEnd("interrupted" if isinstance(error, Interrupted) else "failed", what)
+            self.end = RunEnd("failed", what)
         elif error is not None:
             return  # somebody wants to be out at once
         self.keep()

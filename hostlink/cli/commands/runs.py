@@ -1,0 +1,215 @@
+"""The command runs: what programs printed when they were run, and how that ended."""
+
+from __future__ import annotations
+
+import difflib
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.archive.times import shown
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.options import WholeRange, shared
+from hostlink.cli.output import as_json, data, say, table, tell_results
+from hostlink.errors import ExitStatus, RefusedError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.archive import Run
+    from hostlink.publish.numbers import Columns
+
+_FILE = click.Path(path_type=Path, dir_okay=False)
+_HEIGHT = 20  # rows of a drawing
+
+
+@click.command()
+@click.argument("what", required=False)
+@click.argument("other", required=False)
+@click.option("--plot", is_flag=True, help="Draw the numbers that it printed.")
+@click.option("--svg", type=_FILE, help="Draw them into a file, as an SVG picture.")
+@click.option("--csv", type=_FILE, help="Write them to a file, as comma-separated values.")
+@click.option(
+    "--limit",
+    type=WholeRange(1, 10_000),
+    default=50,
+    show_default=True,
+    metavar="NUMBER",
+    help="List at most so many runs, 10000 at the most.",
+)
+@shared(json=True, yes=True)
+def runs(
+    common: CommonOptions,
+    what: str | None,
+    other: str | None,
+    plot: bool,
+    svg: Path | None,
+    csv: Path | None,
+    limit: int,
+) -> int:
+    """Show what programs printed when they were run.
+
+    WHAT is a program, whose runs are listed; run@12 or PROGRAM@3 prints one run, the last one of
+    that revision. With OTHER both are compared; exit status 1 where what they printed differs.
+    Without WHAT all runs are listed.
+    """
+    draws = plot or svg is not None or csv is not None
+    if other is not None or (what is None and draws):
+        if draws or what is None or other is None:
+            raise click.UsageError("--plot, --svg and --csv need one WHAT.")
+        return _compare(common, what, other)
+    if what is not None and (draws or "@" in what):
+        with common.reading() as archive:
+            run = archive.run(what)
+        if draws:
+            _draw(common, run, plot, svg, csv)
+        else:
+            _show(common, run)
+        return ExitStatus.DONE
+    with common.reading() as archive:
+        found = archive.runs(what, limit=limit)
+    _list(common, found)
+    if not common.json:
+        tell_results(len(found), limit, quiet=common.quiet)
+    return tell_damaged(found.damaged)
+
+
+def _list(common: CommonOptions, found: list[Run]) -> None:
+    if common.json:
+        as_json([run_dict(run) for run in found])
+    elif found:
+        table(
+            ["run", "when", "revision", "board", "took", "rows", "ended"],
+            [
+                [
+                    run.spec, shown(run.at), run.revision, run.board, f"{run.seconds:.1f} s",
+                    len(run.printed.rows), end_words(run),
+                ]
+                for run in found
+            ],
+            right=("took", "rows"),
+        )  # fmt: skip
+
+
+def end_words(run: Run) -> str:
+    """Say in a few words how a run ended."""
+    where = "" if run.end.line is None else f" in line {run.end.line}"
+    said = f": {run.end.error}" if run.end.error else ""
+    return f"{run.end.outcome}{where}{said}" + (" (expected)" if run.expected else "")
+
+
+def run_dict(run: Run) -> dict[str, object]:
+    """Return the JSON for a run."""
+    return {
+        "run": run.spec,
+        "revision": run.revision or None,
+        "board": run.board or None,
+        "profile": run.profile,
+        "at": run.at.isoformat(),
+        "seconds": run.seconds,
+        "command": run.command,
+        "typed": list(run.typed.rows),
+        "typed_bytes_cut": run.typed.cut,
+        "output": "\n".join(run.printed.rows),
+        "bytes_cut": run.printed.cut,
+        "cut_after_row": run.printed.cut_after if run.printed.cut else None,
+        "outcome": run.end.outcome,
+        "error": run.end.error or None,
+        "line": run.end.line,
+        "expected": run.expected,
+    }
+
+
+def _show(common: CommonOptions, run: Run) -> None:
+    if common.json:
+        as_json(run_dict(run))
+        return
+    for at, row in enumerate(run.printed.rows):
+        if run.printed.cut and at == run.printed.cut_after:
+            say(f"({run.printed.cut:,} bytes printed here were not kept.)")
+        data(row)
+    of = " on ".join(filter(None, (run.revision or "a program of no revision", run.board)))
+    typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
+    say(
+        f"{run.spec} of {of}, {shown(run.at)}, {run.seconds:.1f} s{typed}; {end_words(run)}.",
+        quiet=common.quiet,
+    )
+
+
+def _compare(common: CommonOptions, what: str, other: str) -> int:
+    with common.reading() as archive:
+        first, second = archive.run(what), archive.run(other)
+    rows = list(
+        difflib.unified_diff(
+            first.printed.rows, second.printed.rows, first.spec, second.spec, lineterm=""
+        )
+    )
+    equal = first.printed == second.printed
+    if common.json:
+        as_json({"a": run_dict(first), "b": run_dict(second), "equal": equal, "diff": rows})
+    else:
+        for row in rows:
+            data(row)
+        for run in (first, second):
+            cut = f"; {run.printed.cut:,} bytes were not kept" if run.printed.cut else ""
+            say(f"{run.spec}: {run.revision or 'no revision'}, {end_words(run)}{cut}.",
+                quiet=common.quiet)  # fmt: skip
+        say("They printed the same." if equal else "They differ.", quiet=common.quiet)
+    return ExitStatus.DONE if equal else ExitStatus.REFUSED
+
+
+def _draw(common: CommonOptions, run: Run, plot: bool, svg: Path | None, csv: Path | None) -> None:
+    """Draw the numbers of a run, or write them to files."""
+    from hostlink.jobs.files import write_new
+    from hostlink.publish.numbers import Numbers
+    from hostlink.publish.plot_svg import plot_svg
+
+    numbers = Numbers(run.printed.rows)
+    columns = numbers.shown
+    if columns is None:
+        raise RefusedError(
+            f"{run.spec} printed no numbers.",
+            advice=f"`hostlink runs {run.spec}` shows what it printed.",
+        )
+    if run.printed.cut:
+        say(f"{run.printed.cut:,} bytes that it printed were not kept, and are missing here.")
+    if csv is not None:
+        text = numbers.as_csv(run.printed.rows)
+        write_new(csv, text.encode(), replace=common.yes)
+    if svg is not None:
+        title = ", ".join(filter(None, (run.revision, run.spec, shown(run.at))))
+        write_new(svg, plot_svg(columns, title).encode(), replace=common.yes)
+    for path in filter(None, (csv, svg)):
+        say(f"{plural(columns.rows, 'row')} of numbers written to {path}.", quiet=common.quiet)
+    if plot:
+        _plot(columns)
+
+
+def _plot(columns: Columns) -> None:
+    import shutil
+
+    from hostlink.publish.plot import plot_rows
+
+    size = shutil.get_terminal_size()
+    for row in plot_rows(columns, size.columns - 1, min(_HEIGHT, size.lines - 2)):
+        data(row)
+
+
+def find_printed(common: CommonOptions, question: str, limit: int) -> int:
+    """Search what programs printed, and show the runs that match; the command find --printed."""
+    with common.reading() as archive:
+        found = archive.find_printed(question, limit=limit)
+    if common.json:
+        as_json([{**run_dict(each.run), "row": each.row} for each in found])
+        return tell_damaged(found.damaged)
+    if found:
+        table(
+            ["found", "run", "when", "row"],
+            [
+                [each.run.revision, each.run.spec, shown(each.run.at), each.row.strip()]
+                for each in found
+            ],
+        )
+    tell_results(len(found), limit, quiet=common.quiet)
+    return tell_damaged(found.damaged)

@@ -1,0 +1,81 @@
+"""Draw the numbers that a program prints while it runs, in the terminal of `run --plot`.
+
+Where standard output is a terminal, rows of numbers are only drawn; all else that is printed stands
+above the drawing. Otherwise every row goes to standard output too. The drawing is on stderr; where
+that is no terminal, it is printed once, at the end.
+"""
+
+from __future__ import annotations
+
+import sys
+
+from rich.console import Console, ConsoleOptions, RenderResult
+from rich.live import Live
+from rich.text import Text
+
+from hostlink.cli.input_lines import InputLines
+from hostlink.cli.output import data, is_terminal, say
+from hostlink.cli.run_screens import ASKING_SIGNS, Questions
+from hostlink.jobs.events import Emit
+from hostlink.link.running import Answers
+from hostlink.publish.numbers import Numbers
+from hostlink.publish.plot import plot_rows
+from hostlink.words import safe
+
+_HEIGHT = 20  # rows
+_WIDTH = 79  # characters, where no terminal says its own
+_PER_SECOND = 8
+
+
+class PlotScreen(Questions):
+    """Draws what a program prints; use `close` at its end."""
+
+    def __init__(self, tell: Emit, answers: Answers[str]) -> None:
+        super().__init__(tell, answers)
+        self._typist = answers if isinstance(answers, InputLines) and answers.live else None
+        self._numbers = Numbers()
+        self._console = Console(stderr=True, markup=False, highlight=False)
+        self._live: Live | None = None
+        self._shows_rows = not sys.stdout.isatty()
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Give rich the drawing as it is now."""
+        height = min(_HEIGHT, console.height - 3)
+        yield Text("\n".join(self._rows(options.max_width - 1, height)), no_wrap=True)
+
+    def _rows(self, width: int, height: int) -> list[str]:
+        columns = self._numbers.shown
+        return [] if columns is None else [safe(row) for row in plot_rows(columns, width, height)]
+
+    def _printed(self, text: str) -> None:
+        super()._printed(text)
+        is_number = self._numbers.add(text)
+        if self._shows_rows:
+            data(text)
+        elif not is_number:
+            self._pause()
+            data(text)
+        if is_number and self._live is None and is_terminal():
+            self._live = Live(self, console=self._console, refresh_per_second=_PER_SECOND)
+            self._live.start()
+
+    def _opened(self, text: str) -> None:
+        if self._typist is not None and text.rstrip().endswith(ASKING_SIGNS):
+            self._pause()
+            self._typist.begin()
+        super()._opened(text)
+
+    def _pause(self) -> None:
+        """Take the drawing away, so that other text has its place."""
+        if self._live is not None:
+            self._live.transient = True
+            self._live.stop()
+            self._live = None
+
+    def close(self) -> None:
+        """Leave the whole drawing on the screen."""
+        self._pause()
+        size = self._console.size
+        width, height = (size.width - 1, size.height - 3) if is_terminal() else (_WIDTH, _HEIGHT)
+        for row in self._rows(width, min(_HEIGHT, height)):
+            say(row)

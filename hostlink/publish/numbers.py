@@ -1,0 +1,183 @@
+"""Find the numbers in what a program prints: columns that can be drawn, or written as CSV.
+
+Rules:
+1. A row counts if it holds a number. Its fields are parted by blanks, commas, semicolons, colons
+   and equals signs.
+2. Rows belong together if they have the same words around as many numbers. Of several kinds of row
+   the one with the most numbers is shown, so that a question or a total does not disturb. If that
+   is a single row without words, its numbers are one column.
+3. Columns are named by the words before their numbers, else by the last row without numbers before
+   the first, if it has a word for each column.
+4. A first column that only rises, beside others, is the x axis; otherwise rows are counted.
+5. However many rows come, a column is kept as at most MOST_SPANS spans, each with its lowest and
+   highest value; so drawing never takes longer.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+MOST_SPANS = 512
+_MOST_KINDS = 50  # of rows; those of later kinds are passed over
+_LONGEST = 10_000  # characters of a row that can be one of numbers
+MOST_SERIES = 8  # columns that are drawn
+_MOST = 1e300  # what is larger is no measurement, and has no room for an axis around it
+_PARTS = re.compile(r"[\s,;:=]+")
+_COLUMNS = re.compile(r"\s{2,}|[\t,;]")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[Ee][+-]?[0-9]{1,3})?")
+Kind = tuple[str, ...]
+"""The words of a row before each number and behind the last, "" for none."""
+
+
+def fields_of(row: str) -> tuple[Kind, list[str]] | None:
+    """Return the words around the numbers of a row, and the numbers as printed; None if none."""
+    if len(row) > _LONGEST:
+        return None
+    words, kind, numbers = list[str](), list[str](), list[str]()
+    for part in _PARTS.split(row):
+        if _NUMBER.fullmatch(part) and abs(float(part)) <= _MOST:
+            kind.append(" ".join(words))
+            words = []
+            numbers.append(part)
+        elif part:
+            words.append(part)
+    return ((*kind, " ".join(words)), numbers) if numbers else None
+
+
+@dataclass
+class Columns:
+    """The numbers of one kind of row. rows: how many. rises: the first column only rises.
+
+    lows, highs: of each column, its spans.
+    """
+
+    names: tuple[str, ...]
+    rows: int = 0
+    rises: bool = True
+    lows: list[list[float]] = field(default_factory=list)
+    highs: list[list[float]] = field(default_factory=list)
+    _per_span: int = 1
+    _in_span: int = 0
+    _last: float = -math.inf
+
+    def add(self, numbers: Sequence[float]) -> None:
+        """Take the numbers of a row."""
+        self.rows += 1
+        self.rises &= numbers[0] > self._last
+        self._last = numbers[0]
+        if not self.lows:
+            self.lows, self.highs = [[] for _ in numbers], [[] for _ in numbers]
+        if self._in_span == 0:
+            for low, high, number in zip(self.lows, self.highs, numbers, strict=True):
+                low.append(number)
+                high.append(number)
+        else:
+            for low, high, number in zip(self.lows, self.highs, numbers, strict=True):
+                low[-1] = min(low[-1], number)
+                high[-1] = max(high[-1], number)
+        self._in_span = (self._in_span + 1) % self._per_span
+        if self._in_span == 0 and len(self.lows[0]) == MOST_SPANS:
+            self._join_spans()
+
+    def _join_spans(self) -> None:
+        self._per_span *= 2
+        self.lows = [list(map(min, low[::2], low[1::2])) for low in self.lows]
+        self.highs = [list(map(max, high[::2], high[1::2])) for high in self.highs]
+
+    @property
+    def has_x(self) -> bool:
+        """Return whether the first column is the x axis."""
+        return self.rises and len(self.names) > 1 and self.rows > 1
+
+    @property
+    def x_name(self) -> str:
+        """Return the name of the x axis."""
+        return self.names[0] if self.has_x else "row"
+
+    @property
+    def x(self) -> list[float]:
+        """Return where each span begins on the x axis."""
+        if self.has_x:
+            return self.lows[0]
+        return [1.0 + at * self._per_span for at in range(len(self.lows[0]))]
+
+    def series(self) -> list[tuple[str, list[float], list[float]]]:
+        """Return name, lowest and highest values of the columns to draw, MOST_SERIES at most."""
+        every = list(zip(self.names, self.lows, self.highs, strict=True))
+        return every[self.has_x :][:MOST_SERIES]
+
+
+class Numbers:
+    """The numbers in printed rows, taken row by row."""
+
+    def __init__(self, rows: Iterable[str] = ()) -> None:
+        self._kinds: dict[Kind, Columns] = {}
+        self._heading = ""
+        for row in rows:
+            self.add(row)
+
+    def add(self, row: str) -> bool:
+        """Take a printed row; return whether it holds numbers."""
+        found = fields_of(row)
+        if found is None:
+            self._heading = row if row.strip() else self._heading
+            return False
+        kind, numbers = found
+        columns = self._kinds.get(kind)
+        if columns is None:
+            if len(self._kinds) == _MOST_KINDS:
+                return False
+            columns = self._kinds[kind] = Columns(_names(kind, self._heading))
+        columns.add([float(number) for number in numbers])
+        return True
+
+    def _shown(self) -> Kind | None:
+        def numbers(kind: Kind) -> int:
+            return self._kinds[kind].rows * (len(kind) - 1)
+
+        return max(self._kinds, key=numbers, default=None)
+
+    @property
+    def shown(self) -> Columns | None:
+        """Return the columns of the kind of row with the most numbers, None if there is none."""
+        kind = self._shown()
+        if kind is None:
+            return None
+        columns = self._kinds[kind]
+        if columns.rows > 1 or len(columns.lows) == 1 or any(kind):
+            return columns
+        one = Columns(("printed",))
+        for number in columns.lows:
+            one.add(number)
+        return one
+
+    def as_csv(self, rows: Iterable[str]) -> str:
+        """Return the numbers of these rows as they were printed, as CSV (RFC 4180)."""
+        kind, shown = self._shown(), self.shown
+        text = io.StringIO()
+        if shown is not None:
+            writer = csv.writer(text)
+            writer.writerow(shown.names)
+            for each, numbers in filter(None, map(fields_of, rows)):
+                if each == kind:
+                    wide = len(shown.names)
+                    writer.writerows(numbers[at : at + wide] for at in range(0, len(numbers), wide))
+        return text.getvalue()
+
+
+def _names(kind: Kind, heading: str) -> tuple[str, ...]:
+    count = len(kind) - 1
+    words = [part for part in _PARTS.split(heading) if part]
+    if len(words) != count:
+        words = [part.strip() for part in _COLUMNS.split(heading) if part.strip()]
+    if any(kind[:-1]) or len(words) != count:
+        words = [""] * count
+    return tuple(
+        said or head or ("printed" if count == 1 else f"column {at}")
+        for at, (said, head) in enumerate(zip(kind, words, strict=False), 1)
+    )

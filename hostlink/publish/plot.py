@@ -1,0 +1,138 @@
+"""Draw columns of numbers with the characters of a terminal; each series has a sign of its own."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from hostlink.publish.numbers import Columns
+
+SIGNS = "*o+x#@%&"
+_NARROWEST, _LOWEST = 20, 6  # characters of a whole drawing
+_ROWS_PER_TICK, _CHARS_PER_TICK = 4, 12
+
+
+@dataclass(frozen=True)
+class Scale:
+    """One axis from `low` to `high`, with a tick at each multiple of `step` between them."""
+
+    low: float
+    high: float
+    step: float
+
+    @classmethod
+    def of(cls, low: float, high: float, ticks: int) -> Scale:
+        """Return a scale from one value to another, with about so many ticks at round numbers."""
+        if high - low <= max(abs(low), abs(high)) * 1e-12:
+            margin = abs(low) / 2 or 1.0
+            low, high = low - margin, high + margin
+        rough = (high - low) / max(1, ticks)
+        power = 10.0 ** math.floor(math.log10(rough))
+        step = max(power * each for each in (1, 2, 5, 10) if power * each <= rough * 1.001)
+        return cls(low, high, step)
+
+    def place(self, value: float) -> float:
+        """Return where a value lies, from 0 at the low end to 1 at the high one."""
+        return (value - self.low) / (self.high - self.low)
+
+    def ticks(self) -> Iterator[tuple[float, str]]:
+        """Yield the place of each tick and its number."""
+        first, last = self.low / self.step, self.high / self.step
+        for at in range(math.ceil(first - 1e-6), math.floor(last + 1e-6) + 1):
+            yield min(1.0, max(0.0, self.place(at * self.step))), self._text(at * self.step)
+
+    def _text(self, value: float) -> str:
+        most, small = (math.floor(math.log10(each) + 1e-9) for each in (self._most, self.step))
+        if small >= -3 and most < 7:
+            return f"{value:.{max(0, -small)}f}"
+        return f"{value:.{min(15, 1 + max(0, most - small))}g}"
+
+    @property
+    def _most(self) -> float:
+        return max(abs(self.low), abs(self.high))
+
+
+def scales_of(columns: Columns, x_ticks: int, y_ticks: int) -> tuple[Scale, Scale]:
+    """Return the x and y axis for columns, with about so many ticks each."""
+    x, series = columns.x, columns.series()
+    low = min(min(lows) for _, lows, _ in series)
+    high = max(max(highs) for _, _, highs in series)
+    return Scale.of(x[0], x[-1], x_ticks), Scale.of(low, high, y_ticks)
+
+
+def plot_rows(columns: Columns, width: int, height: int) -> list[str]:
+    """Return a drawing as rows of text: axes with ticks, a sign for each series, their names.
+
+    width, height: of the whole in characters.
+    """
+    width, height = max(width, _NARROWEST), max(height, _LOWEST)
+    legend = _legend(columns, width)
+    tall = max(2, height - 2 - len(legend))
+    _, y = scales_of(columns, 2, max(3, tall // _ROWS_PER_TICK))
+    names = {round(place * (tall - 1)): text for place, text in y.ticks()}
+    margin = max(map(len, names.values()))
+    wide = max(4, width - margin - 2)
+    x, _ = scales_of(columns, max(3, wide // _CHARS_PER_TICK), 2)
+    field = [[" "] * wide for _ in range(tall)]
+    for sign, (_, lows, highs) in zip(_signs(), columns.series(), strict=False):
+        places = [round(x.place(each) * (wide - 1)) for each in columns.x]
+        _draw(field, sign, places, lows, highs, lambda value: y.place(value) * (tall - 1))
+    rows = []
+    for at in reversed(range(tall)):
+        edge = "┤" if at in names else "│"
+        rows.append(f"{names.get(at, ''):>{margin}} {edge}{''.join(field[at])}".rstrip())
+    return [*rows, *_x_axis(x, margin, wide), *legend]
+
+
+def _signs() -> Iterator[str]:
+    while True:
+        yield from SIGNS
+
+
+def _draw(
+    field: list[list[str]],
+    sign: str,
+    places: list[int],
+    lows: list[float],
+    highs: list[float],
+    up: Callable[[float], float],
+) -> None:
+    """Put a sign wherever a series passes, also between two spans that lie apart."""
+    before: tuple[int, float] | None = None
+    for place, low, high in zip(places, lows, highs, strict=True):
+        bottom, top = up(low), up(high)
+        for at in range(round(bottom), round(top) + 1):
+            field[at][place] = sign
+        middle = (bottom + top) / 2
+        if before is not None:
+            for between in range(before[0] + 1, place):
+                share = (between - before[0]) / (place - before[0])
+                field[round(before[1] + share * (middle - before[1]))][between] = sign
+        before = place, middle
+
+
+def _x_axis(x: Scale, margin: int, wide: int) -> list[str]:
+    line, numbers = ["─"] * wide, ""
+    for place, text in x.ticks():
+        at = round(place * (wide - 1))
+        begin = min(max(0, at - len(text) // 2), wide - len(text))
+        if begin > len(numbers) or not numbers:
+            line[at] = "┬"
+            numbers = f"{numbers:<{begin}}{text}"
+    gap = " " * (margin + 1)
+    return [f"{gap}└{''.join(line)}", f"{gap} {numbers}"]
+
+
+def _legend(columns: Columns, width: int) -> list[str]:
+    """Return the sign of each series with its name, and what the x axis is."""
+    rows, names = [""], [name for name, _, _ in columns.series()]
+    signed = [f"{sign} {name}" for sign, name in zip(_signs(), names, strict=False)]
+    for entry in (*signed, f"across: {columns.x_name}"):
+        entry = entry[:width]
+        joined = f"{rows[-1]}   {entry}" if rows[-1] else entry
+        if len(joined) <= width:
+            rows[-1] = joined
+        else:
+            rows.append(entry)
+    return rows
