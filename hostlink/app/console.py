@@ -60,6 +60,11 @@ class Transcript(ScrollView, can_focus=True):
         """Return all rows that are kept, as text."""
         return "\n".join(text for text, _ in self._rows)
 
+    @property
+    def printed(self) -> list[str]:
+        """Return the rows that the board sent, of those that are kept."""
+        return [text for text, ours in self._rows if not ours]
+
     def render_line(self, y: int) -> Strip:
         place = y + self.scroll_offset.y
         if place >= len(self._rows):

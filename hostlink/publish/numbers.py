@@ -7,7 +7,7 @@ Rules:
    the one with the most numbers is shown, so that a question or a total does not disturb. If that
    is a single row without words, its numbers are one column.
 3. Columns are named by the words before their numbers, else by the last row without numbers before
-   the first, if it has a word for each column.
+   the first, if it has a word with letters for each column.
 4. A first column that only rises, beside others, is the x axis; otherwise rows are counted.
 5. However many rows come, a column is kept as at most MOST_SPANS spans, each with its lowest and
    highest value; so drawing never takes longer.
@@ -28,6 +28,7 @@ _LONGEST = 10_000  # characters of a row that can be one of numbers
 MOST_SERIES = 8  # columns that are drawn
 _MOST = 1e300  # what is larger is no measurement, and has no room for an axis around it
 _PARTS = re.compile(r"[\s,;:=]+")
+_LETTER = re.compile(r"[^\W\d_]")
 _COLUMNS = re.compile(r"\s{2,}|[\t,;]")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[Ee][+-]?[0-9]{1,3})?")
 Kind = tuple[str, ...]
@@ -175,7 +176,7 @@ def _names(kind: Kind, heading: str) -> tuple[str, ...]:
     words = [part for part in _PARTS.split(heading) if part]
     if len(words) != count:
         words = [part.strip() for part in _COLUMNS.split(heading) if part.strip()]
-    if any(kind[:-1]) or len(words) != count:
+    if any(kind[:-1]) or len(words) != count or not all(map(_LETTER.search, words)):
         words = [""] * count
     return tuple(
         said or head or ("printed" if count == 1 else f"column {at}")

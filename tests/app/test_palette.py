@@ -47,6 +47,7 @@ REACHED: dict[str, tuple[Any, str]] = {
     "find": (Desk, "find"),
     "show": (Desk, "open"),
     "history": (Desk, "history"),
+    "runs": (RevisionsScreen, "printed"),
     "compare": (Desk, "compare-two"),
     "retire": (RevisionsScreen, "retire"),
     "return": (RevisionsScreen, "retire"),

@@ -43,6 +43,7 @@ def test_columns_have_the_names_of_a_heading() -> None:
         ("HIGH WATER   LOW WATER", ("HIGH WATER", "LOW WATER")),
         ("TEMP,LIGHT", ("TEMP", "LIGHT")),
         ("THESE ARE THE TIDES OF TODAY", ("column 1", "column 2")),
+        ("> RUN", ("column 1", "column 2")),
     ):
         shown = Numbers(["HELLO", heading, "", "5 4", "3 9"]).shown
         assert shown is not None and shown.names == names, heading

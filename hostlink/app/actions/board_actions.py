@@ -133,4 +133,13 @@ BOARD_ACTIONS = (
         BOARD,
         also="eeprom slots permanent memory files recall",
     ),
+    DeskAction(
+        "plot",
+        "",
+        "Draw the numbers",
+        "Beside the console, as they are printed; again: away",
+        lambda desk: desk.plotting.toggle(),
+        BOARD,
+        also="plot graph chart picture curve sensor values",
+    ),
 )

@@ -40,6 +40,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
         "compare": "c",
         "restore": "r",
         "note": "n",
+        "printed": "p",
         "retire": "t",
     },
     "several": {

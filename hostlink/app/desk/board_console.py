@@ -52,6 +52,7 @@ class BoardConsole(DeskPart):
         if rows or now != self._shown:
             self._shown = now
             self.desk.query_one(ConsolePane).show(rows, attached.partial)
+            self.desk.plotting.take(rows)
             self.desk.readings.show_board()
         for text, ours in rows:
             if ours:
@@ -101,6 +102,7 @@ class BoardConsole(DeskPart):
             if is_command:
                 if may_run(line, attached.choice.profile):
                     self.sheets.editor.fault = None
+                    self.desk.plotting.begin(line)
                 self._typed(attached, line)
             return ""  # what was told of an earlier job is over
 

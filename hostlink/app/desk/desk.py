@@ -27,6 +27,7 @@ from hostlink.app.desk.input_run import InputRun
 from hostlink.app.desk.job_progress import JobProgress
 from hostlink.app.desk.other_screens import OtherScreens
 from hostlink.app.desk.pastes import Pastes
+from hostlink.app.desk.plotting import Plotting
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.sheet_search import SheetSearch
@@ -72,6 +73,7 @@ class Desk(Screen[None]):
         self.transfers: Transfers = Transfers(self)
         self.comparing: Comparing = Comparing(self)
         self.console: BoardConsole = BoardConsole(self)
+        self.plotting: Plotting = Plotting(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
         self.archive_jobs: ArchiveJobs = ArchiveJobs(self)

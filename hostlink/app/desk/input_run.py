@@ -94,6 +94,7 @@ class InputRun(DeskPart):
             return f"The program has ended, {plural(len(printed), 'row')} printed.{left}{where}"
 
         self.desk.show_band("console")
+        self.desk.plotting.begin()
         self.app.watch_job(attached.do("Running the program with its answers", work), done=done)
 
 

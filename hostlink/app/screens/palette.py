@@ -30,6 +30,8 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
     ("A listing rewritten for a board with another BASIC", "hostlink adapt"),
+    ("The numbers of a run as CSV or SVG", "hostlink runs --csv"),
+    ("Programs found by the output of their runs", "hostlink find --printed"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""

@@ -57,7 +57,7 @@ class RevisionsScreen(Page[Wish | None]):
     AUTO_FOCUS = "#revisions"
     FOOT = (
         "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-        "R restores as the newest, N notes. T retires. Escape goes back."
+        "R restores as the newest, N notes. P shows its runs. T retires. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
@@ -69,6 +69,7 @@ class RevisionsScreen(Page[Wish | None]):
         screen_key("revisions.compare", "Compare", "With the marked one, else the one before"),
         screen_key("revisions.restore", "Restore", "Keep it again as the newest revision"),
         screen_key("revisions.note", "Note", "A line kept with the revision"),
+        screen_key("revisions.printed", "What it printed", "Its runs, and how each ended"),
         screen_key("revisions.retire", "Retire, or return", "Out of the list, not deleted"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
@@ -223,6 +224,12 @@ class RevisionsScreen(Page[Wish | None]):
             self.app.show_error(error)
             return
         self._done(words)
+
+    def action_printed(self) -> None:
+        """Show what the program printed when it was run."""
+        from hostlink.app.screens.runs import RunsScreen
+
+        self.app.push_screen(RunsScreen(self.program))
 
     def action_note(self) -> None:
         chosen = self.chosen

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, data, say, table, tell_results
 from hostlink.errors import ExitStatus, RefusedError
+from hostlink.jobs.run.words import cut_words, end_words
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -92,13 +94,6 @@ def _list(common: CommonOptions, found: list[Run]) -> None:
         )  # fmt: skip
 
 
-def end_words(run: Run) -> str:
-    """Say in a few words how a run ended."""
-    where = "" if run.end.line is None else f" in line {run.end.line}"
-    said = f": {run.end.error}" if run.end.error else ""
-    return f"{run.end.outcome}{where}{said}" + (" (expected)" if run.expected else "")
-
-
 def run_dict(run: Run) -> dict[str, object]:
     """Return the JSON for a run."""
     return {
@@ -127,7 +122,7 @@ def _show(common: CommonOptions, run: Run) -> None:
         return
     for at, row in enumerate(run.printed.rows):
         if run.printed.cut and at == run.printed.cut_after:
-            say(f"({run.printed.cut:,} bytes printed here were not kept.)")
+            say(cut_words(run))
         data(row)
     of = " on ".join(filter(None, (run.revision or "a program of no revision", run.board)))
     typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
@@ -187,8 +182,6 @@ def _draw(common: CommonOptions, run: Run, plot: bool, svg: Path | None, csv: Pa
 
 
 def _plot(columns: Columns) -> None:
-    import shutil
-
     from hostlink.publish.plot import plot_rows
 
     size = shutil.get_terminal_size()

@@ -1,0 +1,52 @@
+"""Drawing the numbers that a program prints, beside the console."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from hostlink.app.console import ConsolePane, Transcript
+from hostlink.app.desk.part import DeskPart
+
+if TYPE_CHECKING:
+    from hostlink.app.desk.desk import Desk
+    from hostlink.app.widgets.number_plot import NumberPlot
+
+
+class Plotting(DeskPart):
+    """Shows the drawing and hands it what is printed; without it, nothing is looked at."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._plot: NumberPlot | None = None
+        self._line = ""  # that started the program
+
+    def toggle(self) -> None:
+        """Show the drawing, with what stands in the console, or take it away."""
+        from hostlink.app.widgets.number_plot import NumberPlot
+
+        if self._plot is not None:
+            self._plot.remove()
+            self._plot = None
+            return
+        pane = self.desk.query_one(ConsolePane)
+        rows = pane.query_one(Transcript).printed
+        self._plot = NumberPlot(rows, id="plot")
+        pane.mount(self._plot)
+        if not self.desk.has_class("-big"):
+            self.desk.space.enlarge_console()
+
+    def begin(self, line: str = "") -> None:
+        """Begin anew: a program starts. line: what was typed for it, which is no heading."""
+        self._line = line
+        if self._plot is not None:
+            self._plot.begin()
+
+    def take(self, rows: Sequence[tuple[str, bool]]) -> None:
+        """Take rows of the console: the text of each, and whether it is hostlink's own."""
+        if self._plot is not None:
+            self._plot.add(
+                text
+                for text, ours in rows
+                if not (ours or (self._line and text.endswith(self._line)))
+            )

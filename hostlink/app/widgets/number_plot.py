@@ -1,0 +1,37 @@
+"""The numbers that a program prints, drawn beside the console as they come."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from textual.content import Content
+from textual.widget import Widget
+
+from hostlink.publish.numbers import Numbers
+from hostlink.publish.plot import plot_rows
+from hostlink.words import safe
+
+
+class NumberPlot(Widget):
+    """Axes, and a sign for each column of numbers; however many rows came, it is drawn at once."""
+
+    def __init__(self, rows: Iterable[str], *, id: str) -> None:
+        super().__init__(id=id)
+        self._numbers = Numbers(rows)
+
+    def begin(self) -> None:
+        """Forget the rows of the run before."""
+        self._numbers = Numbers()
+        self.refresh()
+
+    def add(self, rows: Iterable[str]) -> None:
+        """Take rows that were printed."""
+        if sum(map(self._numbers.add, rows)):
+            self.refresh()
+
+    def render(self) -> Content:
+        columns = self._numbers.shown
+        if columns is None:
+            return Content("No numbers were printed yet.")
+        drawn = plot_rows(columns, self.size.width, self.size.height)
+        return Content("\n".join(map(safe, drawn)))
