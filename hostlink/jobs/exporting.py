@@ -13,7 +13,7 @@ from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.exchange.merging import Merged
 from hostlink.archive.records import counted
 from hostlink.archive.times import stored
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, file_errors
 from hostlink.words import plural
 
 _SQLITE = b"SQLite format 3\x00"
@@ -117,15 +117,16 @@ def import_from(archive: Archive, source: Path) -> Imported:
             kept="Nothing was taken in.",
             advice="Name a BagIt folder or an archive.",
         )
-    try:
-        with source.open("rb") as file:
-            begins = file.read(len(_SQLITE))
-    except OSError as error:
-        raise ArchiveError(
-            f"{source} cannot be read: {error.strerror}.",
+    with (
+        file_errors(
+            ArchiveError,
+            f"{source} cannot be read",
             kept="Nothing was taken in.",
             advice="Check the name of the file or folder.",
-        ) from error
+        ),
+        source.open("rb") as file,
+    ):
+        begins = file.read(len(_SQLITE))
     if begins != _SQLITE:
         raise ArchiveError(
             f"{source} is neither a BagIt folder nor an archive.",

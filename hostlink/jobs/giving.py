@@ -8,7 +8,13 @@ from pathlib import Path
 from hostlink.advice import Advice, told
 from hostlink.archive import Archive
 from hostlink.archive.names import file_name, is_program_name
-from hostlink.errors import ArchiveError, HostlinkError, RefusedError, UsageError
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    RefusedError,
+    UsageError,
+    file_errors,
+)
 from hostlink.jobs.collecting import Gathered, check_keepable
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.jobs.listing_source import (
@@ -107,15 +113,13 @@ def _stem(name: str, taken: set[str]) -> str:
 
 def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
     """Write files to a folder; write none if one exists and may not be replaced."""
-    try:
+    with file_errors(
+        RefusedError,
+        f"The folder {folder} cannot be made",
+        kept="Nothing was written.",
+        advice="Name another folder.",
+    ):
         folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"The folder {folder} cannot be made: {why}.",
-            kept="Nothing was written.",
-            advice="Name another folder.",
-        ) from error
     there = [member.name for member in files if is_there(folder / member.name)]
     if there and not replace:
         raise TakenError(
