@@ -48,6 +48,15 @@ class KnownBoard:
     holds_proven_at: str
 
     @property
+    def opening_words(self) -> str:
+        """Describe what opening the port does to the board, as far as it has been seen."""
+        if self.restarts_on_open is None:
+            return "not known yet whether that restarts it"
+        if self.restarts_on_open:
+            return "restarts it: what its memory holds is lost"
+        return "did not restart it when last tried"
+
+    @property
     def held_words(self) -> str:
         """Describe what the board was last known to hold and how certain that is, or ""."""
         if not self.holds:

@@ -31,11 +31,6 @@ _RECALLS = 3  # attempts to recall a stored program if nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
-# ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
-WEAR_WARNING = (
-    "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
-)
-
 Lines = Mapping[int, Line]
 
 

@@ -32,7 +32,7 @@ from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware.checks import role_of
 from hostlink.jobs.firmware.request import WriteRequest
-from hostlink.jobs.firmware.telling import ImageTold, tell_image, told_rows
+from hostlink.jobs.firmware.telling import NOTHING_WRONG, ImageTold, tell_image, told_rows
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def image_words(reviewed: ImageReview, told: ImageTold) -> str:
         where = f"line {finding.line}: " if finding.line else ""
         rows.append(f"{finding.weight}: {where}{finding.message}")
     if not reviewed.findings:
-        rows.append("Nothing is wrong with it as a file; whether it is the right one you know.")
+        rows.append(NOTHING_WRONG)
     return "\n".join([*rows, "", *told_rows(told)])
 
 

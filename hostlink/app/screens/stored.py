@@ -16,10 +16,11 @@ from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
-from hostlink.jobs.recalling import WEAR_WARNING, StoredSlot, listed, stored
+from hostlink.jobs.cautions import WEAR_WARNING
+from hostlink.jobs.recalling import StoredSlot, listed, stored
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.slots import recall, store
-from hostlink.words import capital, plural, safe
+from hostlink.jobs.slots import recall, recalled_words, store, stored_words
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -130,9 +131,7 @@ class StoredScreen(Page[None]):
         def done(held: HeldProgram) -> str:
             self.app.desk.readings.unknown_now(self.attached)
             self._read_again()
-            known = f", the same as {held.spec}" if held.spec else ""
-            proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
-            return f"{name} is in memory, {proof}: {plural(len(held.lines), 'line')}{known}."
+            return recalled_words(name, held)
 
         self.app.watch_job(job, done=done, failed=self._failed)
 
@@ -189,7 +188,6 @@ class StoredScreen(Page[None]):
 
         def done(before: HeldProgram) -> str:
             self._read_again()
-            was = f"; before it held what is kept as {before.spec}" if before.spec else ""
-            return f"{capital(name)} is stored and read back{was}."
+            return stored_words(name, before)
 
         self.app.watch_job(job, done=done, failed=self._failed)
