@@ -58,10 +58,11 @@ def give_out(
     is_bundle = output.suffix.lower() == ".zip"
     size = sum(len(member.data) for member in members) if is_bundle else 0
     if len(members) > MOST_MEMBERS or size > MOST_BYTES:
+        what, most = f"{len(members):,} listings", f"{MOST_MEMBERS:,}"
+        if len(members) <= MOST_MEMBERS:
+            what, most = f"Listings of {size:,} bytes", f"{MOST_BYTES:,}"
         raise RefusedError(
-            f"{len(members):,} listings are more than {MOST_MEMBERS:,}, which `keep` takes at once."
-            if len(members) > MOST_MEMBERS
-            else f"The listings are {size:,} bytes, more than {MOST_BYTES:,}, which `keep` takes.",
+            f"{what} are more than {most}, the most that can be kept at once.",
             kept="Nothing was written.",
             advice=lambda by: f"Name some of the programs, or export the archive {by.export}.",
         )
