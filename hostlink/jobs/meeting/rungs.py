@@ -15,6 +15,7 @@ from enum import Enum
 
 from hostlink.advice import Advice, Ways, joined, told
 from hostlink.errors import ExitStatus, LinkReason
+from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.seen import Restart, Seen
 
 _SPEEDS = "115200 and 57600 baud"
@@ -156,7 +157,7 @@ def _port(seen: Seen) -> Stand:
             lambda by: f"Say which one is meant {by.name_port}, or plug in one board only.",
         )
     return _broken(
-        "The bridge has no port: its driver is not at work, or another program took the chip.",
+        f"The bridge has {no_port_words()}",
         "Unplug it, plug it in again, and look at the end of `sudo dmesg`."
         if seen.system.startswith("linux")
         else "Install the driver of the chip's maker, then plug the bridge in again.",
