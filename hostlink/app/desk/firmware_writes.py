@@ -112,14 +112,10 @@ class FirmwareWrites(DeskPart):
 
     def _ask(self, question: Question, attached: AttachedBoard) -> None:
         """Ask what a refused write needs to know, and write with the answer."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
-        leads = {name: request for name, _, request in question.answers}
-
-        def answered(answer: str | None) -> None:
-            if answer in leads:
-                self.start(leads[answer], attached, self.reviewed)
-
-        answers = [("leave", "Leave it as it is")]
-        answers += [(name, says) for name, says, _ in question.answers]
-        self.app.push_screen(Ask(question.asks, answers), answered)
+        answers = [
+            (name, says, partial(self.start, request, attached, self.reviewed))
+            for name, says, request in question.answers
+        ]
+        ask(self.app, question.asks, *answers, leave="Leave it as it is")

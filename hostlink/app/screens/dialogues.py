@@ -103,6 +103,12 @@ def ask(
     )
 
 
+def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], object]) -> None:
+    """Ask whether to replace what is there already. error: says what that is."""
+    answer = ("replace", "Replace it", go_on)
+    ask(app, error.what, answer, leave="Leave it as it is", why="Nothing was written yet.")
+
+
 class AskText(ModalScreen[str | None]):
     """A question answered by one line of text; returns None if it is cancelled."""
 

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.screens.dialogues import Ask, AskText
+from hostlink.app.screens.dialogues import AskText, ask
 from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -163,21 +163,14 @@ class StoredScreen(Page[None]):
         if not taken:
             self._store(name)
             return
-
-        def answered(answer: str | None) -> None:
-            if answer == "replace":
-                self._store(name)
-
         kept = "What it holds now is kept in the archive first."
         if not commands.recall:
             kept = "What it holds now cannot be read, so it would be lost."
-        self.app.push_screen(
-            Ask(
-                f"{name} is there already. Replace it?",
-                [("leave", "Leave it"), ("replace", f"Replace {name}")],
-                why=kept,
-            ),
-            answered,
+        ask(
+            self.app,
+            f"{name} is there already. Replace it?",
+            ("replace", f"Replace {name}", lambda: self._store(name)),
+            why=kept,
         )
 
     def _store(self, name: str) -> None:
