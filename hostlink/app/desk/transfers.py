@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.job_words import sent_again
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 
@@ -121,12 +120,7 @@ class Transfers(DeskPart):
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, loaded.text)
-            room = f" of {loaded.limit:,}" if loaded.limit else ""
-            repairs = f", {sent_again(loaded.report.repairs)}" * bool(loaded.report.repairs)
-            return (
-                f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
-                f"bytes{repairs}. Next: run it ({way_to('run')})."
-            )
+            return f"{loaded.words}. Next: run it ({way_to('run')})."
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             self.desk.readings.unknown_now(attached)

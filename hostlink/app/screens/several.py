@@ -12,7 +12,6 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.texts import board_sentence, revision_words
@@ -256,9 +255,7 @@ class SeveralScreen(Page[None]):
 
         def done(loaded: Loaded) -> str:
             desk.transfers.after_load(attached, loaded, text)
-            report = loaded.report
-            repairs = f", {sent_again(report.repairs)}" * bool(report.repairs)
-            return f"{loaded.spec or loaded.label} is loaded, proven{repairs}."
+            return f"{loaded.words}."
 
         self._do(
             attached,
