@@ -24,7 +24,7 @@ from contextlib import contextmanager
 from enum import Enum, IntEnum
 from typing import Self
 
-from hostlink.advice import Advice, Ways, told
+from hostlink.advice import Advice, Ways, advice_text
 
 
 class ExitStatus(IntEnum):
@@ -88,7 +88,9 @@ class HostlinkError(Exception):
 
     def words(self, by: Ways | None = None) -> str:
         """Return the whole message. by: the terms in which an interface gives its advice."""
-        return " ".join(part for part in (self.what, self.kept, told(self.advice, by)) if part)
+        return " ".join(
+            part for part in (self.what, self.kept, advice_text(self.advice, by)) if part
+        )
 
     def but(
         self, *, what: str | None = None, kept: str | None = None, advice: Advice | None = None

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from hostlink.advice import Advice, joined
+from hostlink.advice import Advice, join_advice
 from hostlink.archive import Archive, Kept
 from hostlink.archive.names import checked_name, natural
 from hostlink.board.profile.model import Profile
@@ -238,7 +238,7 @@ def check_keepable(material: Material, profile: Profile | None) -> None:
 
 def _why(error: HostlinkError) -> Advice:
     """Return why something was left out, with the advice."""
-    return joined(error.what, error.advice)
+    return join_advice(error.what, error.advice)
 
 
 def _own_names(found: list[Material], left_out: list[tuple[str, Advice]]) -> list[Material]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from hostlink.advice import Advice, told
+from hostlink.advice import Advice, advice_text
 from hostlink.archive import Archive
 from hostlink.archive.names import file_name, is_program_name
 from hostlink.errors import (
@@ -50,7 +50,7 @@ def give_out(
     """
     members, left_out = _members(materials)
     if not members:
-        why = f" {told(left_out[0][1])}" if left_out else ""
+        why = f" {advice_text(left_out[0][1])}" if left_out else ""
         what = f"There is no listing to give out.{why}"
         if not materials:
             what = "The archive holds no program."

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from hostlink.advice import Ways, joined
+from hostlink.advice import Ways, join_advice
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
@@ -227,7 +227,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
             way = by.load_despite_review(spec) if refused else by.load(spec)
             return f"Put it back {way}."
 
-        error = error.but(advice=joined(error.advice, advice))
+        error = error.but(advice=join_advice(error.advice, advice))
     elif lines:
         state = "Memory may hold another program; what it held was not kept, as you asked."
     else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.board.dialogue.own_rows import shape_of
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
@@ -276,7 +276,7 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',
         reason=LinkReason.SILENT,
-        advice=joined(
+        advice=join_advice(
             _paging_advice(core.answer, pacing.reply_end, charset),
             "Restart the board if it stays silent; its program is lost then.",
         ),

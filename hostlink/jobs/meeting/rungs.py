@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from hostlink.advice import Advice, Ways, joined, told
+from hostlink.advice import Advice, Ways, advice_text, join_advice
 from hostlink.errors import ExitStatus, LinkReason
 from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.seen import Restart, Seen
@@ -77,8 +77,8 @@ class Climb:
         rows = list[str]()
         for place, step in enumerate(self.steps, 1):
             rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-            rows.append(f"   {told(step.stand.says, by)}")
-        return [*rows, "", told(self.end, by)]
+            rows.append(f"   {advice_text(step.stand.says, by)}")
+        return [*rows, "", advice_text(self.end, by)]
 
     @property
     def status(self) -> ExitStatus:
@@ -316,7 +316,7 @@ def _end(seen: Seen, do: Advice) -> Advice:
             "The chip is alive and has no BASIC yet: write your computer image now "
             f"{by.write_first_image}."
         )
-    return joined("The chip is alive.", do)
+    return join_advice("The chip is alive.", do)
 
 
 def _top(seen: Seen) -> Advice:
