@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from hostlink.jobs.event_words import sent_again
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -22,11 +23,6 @@ def job_row(job: Job[Any], width: int) -> str:
             break
         row += f", {part}"
     return row
-
-
-def sent_again(repairs: int) -> str:
-    """Say how many lines came out wrong on the wire and were sent again."""
-    return f"{plural(repairs, 'line')} sent again"
 
 
 def figures(progress: Progress, baud: int) -> list[str]:

@@ -18,6 +18,7 @@ from hostlink.errors import (
     NotClearedError,
     ReadBackError,
 )
+from hostlink.jobs.event_words import sent_again
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
@@ -81,6 +82,14 @@ class Loaded:
     size: int
     limit: int
     free: int | None
+
+    @property
+    def words(self) -> str:
+        """Return what was proven, as in "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
+        limit = f" of {self.limit:,}" if self.limit else ""
+        repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
+        name = self.spec or self.label
+        return f"{name} is on the board, proven: {self.size:,}{limit} bytes{repairs}"
 
 
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
