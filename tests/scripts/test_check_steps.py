@@ -236,6 +236,22 @@ def test_slow_tests_are_left_out_unless_ci_runs_or_tests_are_named(
     assert (commands[0][-2:] == ["-m", "not slow"]) is quick
 
 
+def test_a_quick_run_has_one_case_in_so_many_of_a_marked_test(steps):
+    """The first case and each n-th after it; no test marked so is left out altogether."""
+    test = "tests/cli/test_ended.py::test_a_closed_standard_input_is_an_empty_one"
+    collect = [sys.executable, "-m", "pytest", "--collect-only", "-q", test]
+
+    def cases(*options):
+        done = subprocess.run(
+            [*collect, *options], cwd=steps.ROOT, capture_output=True, text=True, check=True
+        )
+        return [line for line in done.stdout.splitlines() if line.startswith(test)]
+
+    every = cases()
+    assert len(every) > 7
+    assert cases("-m", "not slow") == every[::7]
+
+
 def test_slow_steps_are_taken_in_ci_or_when_they_are_named(steps):
     """What is named is taken, and nothing else; the order is always that of the table."""
     quick = steps.steps_to_take(None, ci=False)
