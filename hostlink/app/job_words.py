@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from hostlink.jobs.event_words import sent_again
-from hostlink.words import plural
+from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
     from hostlink.app.job import Job, Progress

@@ -18,7 +18,6 @@ from hostlink.errors import (
     NotClearedError,
     ReadBackError,
 )
-from hostlink.jobs.event_words import sent_again
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
@@ -36,6 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
+from hostlink.words import sent_again
 
 
 def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of LoadOptions.learn
