@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from hostlink.archive.database.place import archive_path
     from hostlink.archive.firmware import ROLES, FirmwareImage, FirmwareWrite, Role
     from hostlink.archive.records import (
+        ArchiveProof,
         Board,
         Content,
         Found,
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
         Kept,
         Origin,
         Program,
-        Proof,
         Rescue,
         Revision,
     )
@@ -43,7 +43,7 @@ _PLACES = {
             "Kept",
             "Origin",
             "Program",
-            "Proof",
+            "ArchiveProof",
         ),
         *("Rescue", "Revision"),
     ),
@@ -54,6 +54,7 @@ _PLACES = {
 __all__ = [
     "ROLES",
     "Archive",
+    "ArchiveProof",
     "Backup",
     "BackupItem",
     "Board",
@@ -66,7 +67,6 @@ __all__ = [
     "Kept",
     "Origin",
     "Program",
-    "Proof",
     "Rescue",
     "Revision",
     "Role",

@@ -156,8 +156,8 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Find the programs that printed these words", "find --printed highest"),
     ),
     "show": (
-        ("Print the latest revision", "show hail"),
         ("Write an earlier one to a file", "show HAIL@1 -o hail-1.bas"),
+        ("Say when each line came into it", "show hail --origins"),
     ),
     "history": (
         ("List the revisions of a program", "history hail"),
