@@ -29,6 +29,7 @@ SECTIONS = {
     "firmware": "writing and reading back pages against the protocol's own minimum",
     "listing": "review, shrink, renumber and check codes of a full program, and of 10,000 lines",
     "app": "the app: first paint, a large archive, a board that floods, keys",
+    "runs": "finding by what was printed, and keys while 100,000 numbers are drawn",
     "start": "how long the command line takes to start",
 }
 

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
-from hostlink.archive.database.rows import Row, checked, found_by, insert, rows, update
+from hostlink.archive.database.rows import Row, checked, first, found_by, insert, rows, update
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
@@ -135,8 +135,11 @@ class Revisions(Healing):
         kept = _RESCUE_LISTINGS if isinstance(item, Rescue) else _REVISION_LISTINGS
         with self.reading(f"The listing of {item.spec}") as db:
             held = kept.first(db, "WHERE kept.uuid = ?", (item.uuid,))
-        if held is None:
-            raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
+            if held is None:
+                unseen = f"SELECT 1 FROM {kept.parts[0].table} NOT INDEXED WHERE uuid = ?"
+                if first(db, unseen, (item.uuid,)) is not None:
+                    raise damaged(f"The index that leads to {item.spec}")
+                raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
         row, size = held
         if row["sha256"].hex() != item.sha256:
             raise damaged(f"The listing of {item.spec}")

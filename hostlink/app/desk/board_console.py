@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.session.restarting import Restarted
 
 
+_MOST_AT_ONCE = 500  # rows; more than any wire brings between two drawings
 _MOST_REMARKS = 12  # on one paste
 
 
@@ -46,8 +47,10 @@ class BoardConsole(DeskPart):
     def show(self, attached: AttachedBoard) -> None:
         """Move what the board has sent into the transcript."""
         rows = []
-        while attached.rows:
+        while attached.rows and len(rows) < _MOST_AT_ONCE:
             rows.append(attached.rows.popleft())
+        if attached.rows:
+            attached.on_news()
         now = (attached, attached.partial, attached.state, attached.doing)
         if rows or now != self._shown:
             self._shown = now
