@@ -11,6 +11,8 @@ from __future__ import annotations
 import itertools
 import json
 import re
+from collections.abc import Iterator
+from operator import add, contains
 
 from sqlite_utils import Database
 
@@ -28,7 +30,6 @@ from hostlink.archive.search_words import spaced, words
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
 _LONGEST_WORD = 80
-_LINE_END = re.compile(r"\r\n|\n|\r")
 # The line to show is looked for in this much of a listing, in characters.
 _SHOWN_FROM = 200_000
 
@@ -131,6 +132,18 @@ def _storable(number: int) -> int:
     return max(-(1 << 62), min(1 << 62, number))
 
 
+def _lines_of(text: str) -> list[str]:
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
+def _places(items: list[int], wanted: int) -> Iterator[int]:
+    """Yield the indexes of the items that are wanted."""
+    at = -1
+    for _ in range(items.count(wanted)):
+        at = items.index(wanted, at + 1)
+        yield at
+
+
 class BestLine:
     """Chooses the line of a listing to show for the words of a question."""
 
@@ -150,18 +163,23 @@ class BestLine:
         """
         if not self._asked:
             return ""
-        best, best_score = "", 0
-        for line, small in zip(_LINE_END.split(text), _LINE_END.split(text.lower()), strict=True):
-            # A word of letters or of digits alone is in a line whether or not that is spaced out.
-            absent = len(self._asked) - sum(map(small.__contains__, self._asked))
-            if self._most(absent) <= best_score:
-                continue
-            score = self._score(line, absent)
-            if score > best_score:
-                best, best_score = line, score
-                if best_score == self._top:
-                    break
-        return best.strip()
+        lines, asked = _lines_of(text), self._asked
+        smalls = _lines_of(text.lower())
+        # A word of letters or of digits alone is in a line whether or not that is spaced out.
+        there = [0] * len(lines)  # how many of the words are in each line
+        for word in asked:
+            there = list(map(add, there, map(contains, smalls, itertools.repeat(word))))
+        best, best_at = 0, 0
+        for absent in range(len(asked)):
+            if self._most(absent) < best:
+                break
+            for at in _places(there, len(asked) - absent):
+                score = self._score(lines[at], absent)
+                if (score, -at) > (best, -best_at):
+                    best, best_at = score, at
+                if score == self._top:
+                    return lines[at].strip()
+        return lines[best_at].strip() if best else ""
 
     def _most(self, absent: int) -> int:
         """Return the highest score that a line can have in which some of the words are absent."""
