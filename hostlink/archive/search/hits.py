@@ -46,11 +46,17 @@ _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """Restrictions of a search. tag: folded. size: least and most bytes on the board."""
+    """Restrictions of a search.
+
+    tag: folded. size: least and most bytes on the board. profile: the name of the listing's
+    profile. kept: the stored times from which and before which it was kept, "" for no bound.
+    """
 
     tag: str | None = None
     board_uuid: str | None = None
     size: tuple[int, int] | None = None
+    profile: str | None = None
+    kept: tuple[str, str] = ("", "")
 
     def of(self, table: str, *, alone: bool = False) -> tuple[str, list[object]]:
         """Return SQL conditions on revisions or rescues, each beginning with AND, and their values.
@@ -73,6 +79,16 @@ class Within:
         if self.size is not None:
             parts.append(f"AND +{table}.size_bytes BETWEEN ? AND ?")
             values += self.size
+        if self.profile is not None:
+            parts.append(
+                f"AND EXISTS (SELECT 1 FROM listings AS held WHERE held.id = {table}.listing_id "
+                "AND held.profile = ? COLLATE NOCASE)"
+            )
+            values.append(self.profile)
+        for bound, sign in zip(self.kept, (">=", "<"), strict=True):
+            if bound:
+                parts.append(f"AND {table}.kept_at {sign} ?")
+                values.append(bound)
         return " ".join(parts), values
 
 

@@ -12,6 +12,7 @@ import itertools
 import json
 import re
 from collections.abc import Iterator
+from datetime import datetime
 from operator import add, contains
 
 from sqlite_utils import Database
@@ -26,6 +27,7 @@ from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Revision
 from hostlink.archive.search.hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
+from hostlink.archive.times import stored
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -44,14 +46,18 @@ class Search(ArchiveFile):
         tag: str | None = None,
         board: str | None = None,
         size: tuple[int, int] | None = None,
+        profile: str | None = None,
+        since: datetime | None = None,
+        before: datetime | None = None,
         limit: int = 50,
     ) -> Listed[Found]:
         """Return programs and rescues that hold all words of the question.
 
         Anything but letters and digits only separates words. Without words the result depends on
-        tag, board or size alone; without these it is empty. tag: only programs with it. board:
+        the restrictions alone; without these it is empty. tag: only programs with it. board:
         label or UUID; only what came from that board. size: least and most bytes on the board,
-        inclusive.
+        inclusive. profile: only listings that were kept by the profile of this name. since,
+        before: only what was kept from and before these times.
 
         Each program comes once, with its latest matching revision. Latest revisions come first,
         then older ones, then rescues, then retired programs. Among these, matches in name, title,
@@ -64,6 +70,8 @@ class Search(ArchiveFile):
                 None if tag is None else fold(clean(tag)),
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
+                None if profile is None else clean(profile),
+                (stored(since) if since else "", stored(before) if before else ""),
             )
             if limit < 1 or not (asked or within != Within()):
                 return Listed()
@@ -97,7 +105,7 @@ def _with_programs(
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(programs[row["program_id"]], revisions[row["id"]], line)
+        Found(programs[row["program_id"]], revisions[row["id"]], line, tuple(asked))
         for row, line in zip(there, lines, strict=True)
     ], list(dict.fromkeys([*lost, *more]))
 
@@ -108,7 +116,8 @@ def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Fou
     there = [row for row in found if row["id"] in rescues]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(None, rescues[row["id"]], line) for row, line in zip(there, lines, strict=True)
+        Found(None, rescues[row["id"]], line, tuple(asked))
+        for row, line in zip(there, lines, strict=True)
     ], lost
 
 
