@@ -6,6 +6,9 @@ import click
 
 from hostlink.words import nearest
 
+GIVEN_PORT = "hostlink.port"
+"""Where the context of a command line keeps the port that was given as an option."""
+
 
 class Group(click.Group):
     """A group that lists commands in the order added, with complete help lines."""

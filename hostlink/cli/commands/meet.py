@@ -8,16 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.advice import Advice, told
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data
 from hostlink.cli.stopping import agreed
-from hostlink.cli.ways import COMMANDS, advised
+from hostlink.cli.ways import IN_MEET, at_port
 from hostlink.errors import LinkError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
-    from hostlink.jobs.meeting.rungs import Climb
+    from hostlink.jobs.meeting.ladder import Climb
     from hostlink.jobs.meeting.seen import Seen
 
 
@@ -43,8 +44,8 @@ def meet(common: CommonOptions) -> int:
     if common.json:
         as_json(_as_dict(seen, climbed))
     else:
-        for row in climbed.rows(COMMANDS):
-            data(row)
+        for row in climbed.rows(IN_MEET):
+            data(at_port(row, seen.port))
     return climbed.status
 
 
@@ -68,6 +69,7 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
             why = f"{foresight.warning(seen.port)}: a program in its memory is lost then. Open it?"
             if not may_restart(why):
                 return dataclasses.replace(seen, kept_closed=True)
+            common.may_restart = not common.yes  # so it was told
         try:
             with common.session(archive, teller.emit) as session:
                 return meet_board(session, archive, seen, may_restart)
@@ -77,10 +79,14 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
 def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
     """Return the JSON for a meeting."""
-    from hostlink.jobs.meeting.rungs import RungState
+    from hostlink.jobs.meeting.ladder import RungState
 
     boot, basic, contents = seen.bootloader, seen.basic, seen.contents
     broken = climbed.broken
+
+    def advised(advice: Advice) -> str:
+        return at_port(told(advice, IN_MEET), seen.port)
+
     holds = {RungState.HOLDS: True, RungState.BROKEN: False}
     return {
         "port": seen.port or None,

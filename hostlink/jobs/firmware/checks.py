@@ -250,6 +250,8 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
     answers = {
         LinkReason.SILENT: Answer.SILENCE,
         LinkReason.UNREADABLE: Answer.UNREADABLE,
+        LinkReason.FLOODING: Answer.UNREADABLE,
+        LinkReason.LOOPED: Answer.UNREADABLE,
         LinkReason.RUNNING: Answer.RUNNING,
     }
     try:
