@@ -21,7 +21,15 @@ from hostlink import __version__
 from hostlink.cli.group import GIVEN_PORT, Group
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
-from hostlink.errors import ExitStatus, HostlinkError, Interrupted, ProfileError, UsageError
+from hostlink.errors import (
+    ExitStatus,
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    LinkReason,
+    ProfileError,
+    UsageError,
+)
 from hostlink.words import safe
 
 # name: (module in commands/, function, one line of help), in the order that help shows them.
@@ -251,6 +259,8 @@ def tell(error: HostlinkError, port: str = "") -> None:
     """
     from hostlink.cli.ways import advised
 
+    if isinstance(error, LinkError) and error.reason is LinkReason.NOT_FOUND:
+        port = ""  # there is no such port
     parts = (error.what, error.kept, advised(error.advice, port))
     what, *rest = [part for part in parts if part]
     if isinstance(error, ProfileError):  # each of its rows is a fault

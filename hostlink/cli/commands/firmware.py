@@ -94,13 +94,18 @@ def review(
             known = held.name if held is not None else ""
             role = archive.image_role(reviewed.image.sha256)
         told = tell_image(reviewed.image, archive)
-    if output is not None:
+    if output is not None and not reviewed.errors:
         write_draft(reviewed.image, told.knowledge, output, replace=common.yes)
         say(f"{output} is a draft profile, read from {image.name}.", quiet=common.quiet)
     if common.json:
         as_json(review_dict(reviewed, known, role) | told_dict(told))
     else:
         show_review(reviewed, known, role, told)
+    if output is not None and reviewed.errors:
+        raise RefusedError(
+            f"{image.name} has errors, so no draft profile is made of it.",
+            kept=f"{output} was not written.",
+        )
     return 1 if reviewed.errors else 0
 
 

@@ -54,7 +54,8 @@ def told_rows(told: ImageTold) -> list[str]:
     rows = ["Read from the image, which was not run:"]
     if known.words:
         forms = ", ".join(dict.fromkeys(table.form for table in known.tables))
-        rows.append(f"{plural(len(known.words), 'BASIC word')} (marked by {forms}):")
+        rows.append(f"{plural(len(known.words), 'BASIC word')} in a table (marked by {forms}).")
+        rows.append("A message or a help text that is stored in the same way may be among them:")
         rows += [f"  {row}" for row in wrap(" ".join(known.words), _WIDTH)]
     else:
         rows.append(
