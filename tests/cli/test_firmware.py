@@ -457,6 +457,58 @@ def test_unplugged_half_way_the_same_command_finishes(
     ]
 
 
+@pytest.mark.parametrize("again", [(), ("--new-board",), ("--label", "Blue")])
+def test_a_first_write_that_was_cut_off_is_finished_with_all_of_it(
+    hostlink: Callable,
+    image: Callable,
+    bare: Callable,
+    place: Path,
+    board_holds: Callable,
+    again: tuple[str, ...],
+) -> None:
+    """Label and first program too, whether they are said again or not; what is said anew holds."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    (place / "alive.bas").write_text('10 PRINT "ALIVE"\n', encoding="ascii")
+    port = ("--port", "practice://class?time=virtual&unplug_after_bytes=6500")
+    words = ("firmware", "write", image(), "--yes")
+    steps = ("--role", "computer", "--new-board", "--label", "Red", "--load", "alive.bas")
+    told = hostlink(*words, *steps, *port)
+    assert told.status == 3
+    assert "after page" in told.err
+    told = hostlink(*words, *again)
+    assert told.status == 0, told.err
+    assert "The write that was cut off is finished" in told.err
+    (row,) = hostlink("boards", "--json").json
+    label = "Blue" if "Blue" in again else "Red"
+    assert (row["label"], row["holds"]) == (label, "ALIVE@1")
+    assert board_holds()
+
+
+def test_at_a_terminal_a_first_write_that_was_cut_off_asks_for_the_rest(
+    hostlink: Callable,
+    image: Callable,
+    bare: Callable,
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The repeated command does not ask whether the board is new, and goes on with its label."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
+    port = ("--port", "practice://class?time=virtual&unplug_after_bytes=6500")
+    words = ("firmware", "write", image(), "--yes")
+    told = hostlink(*words, *port, stdin=b"computer\ny\n")
+    assert told.status == 3, told.err
+    told = hostlink(*words, stdin=b"Red\ny\n")
+    assert told.status == 0, told.err
+    (row,) = hostlink("boards", "--json").json
+    assert (row["label"], row["holds"]) == ("Red", "FIRST@1")
+
+
 def test_an_empty_history_is_told(hostlink: Callable) -> None:
     """No write yet: an empty list, status 0; without an archive that is said besides."""
     told = hostlink("firmware", "history")

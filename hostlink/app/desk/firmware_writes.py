@@ -37,7 +37,7 @@ def written_words(written: Written) -> str:
         back = f" What it held before is kept as {written.backup}."
     if written.restored:
         back = f" Its programs are back on it, proven ({written.backup})."
-    if written.was_new:
+    if written.first.is_new:
         back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"

@@ -14,7 +14,6 @@ from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
-from hostlink.cli.first_firmware import FirstSteps
 from hostlink.cli.group import Group
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, say, table
@@ -184,7 +183,7 @@ def write(
     a terminal you are asked for what is not known; a new board gets a label and a first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
-    from hostlink.jobs.firmware.writing import WriteRequest
+    from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 
     _check_named(common, image, display, previous=previous)
     boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
@@ -196,7 +195,10 @@ def write(
     said |= {"new_board": new_board, "goes_back": previous}
     said |= {"boot_bytes": boot_bytes, "boot_is_known": bootloader_bytes is not None}
     request = partial(WriteRequest, chip=chip, **said)
-    write_one(common, reviewed, role, request, FirstSteps(new_board, label, program))
+    if program and Path(program).is_file():
+        program = str(Path(program).absolute())  # another write may have to finish this one
+    first = FirstSteps(new_board, label, program)
+    write_one(common, reviewed, role, request, first)
     if second is not None:
         write_display(common, second, request)
 

@@ -24,8 +24,8 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
-from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
-from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed_backup
+from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
@@ -72,7 +72,16 @@ def look(session: Session, archive: Archive, request: WriteRequest) -> Situation
     # Without a serial number another board in the same socket looks the same.
     is_unknown = not (session.identity.is_certain and any(e.outcome == "done" for e in events))
     return Situation(
-        board, answer, wanted, known, left_by, owed, request.goes_back, error, is_unknown
+        board,
+        answer,
+        wanted,
+        known,
+        left_by,
+        owed,
+        request.goes_back,
+        error,
+        is_unknown,
+        first_steps(archive, left_by) if left_by is not None else FirstSteps(),
     )
 
 

@@ -9,6 +9,7 @@ programs are put back.
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import asdict
 from typing import Any
 
 from hostlink.advice import Advice, joined
@@ -29,7 +30,7 @@ from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
-from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.firmware.request import AfterWriteError, FirstSteps, WriteRequest, Written
 from hostlink.jobs.firmware.restoring import (
     Start,
     after_write_error,
@@ -84,9 +85,17 @@ def write_firmware(
         "backup": backup.spec if backup else "",
         "backup_uuid": backup.uuid if backup else "",
         "discarded": request.discard_board,
+        "first": asdict(_first_steps(request, situation)),
     }
     with recorded_job(session, archive, JOB, situation.board, parts=20, detail=detail) as record:
         return _Write(session, archive, request, situation, boot, backup, record.detail).run()
+
+
+def _first_steps(request: WriteRequest, situation: Situation) -> FirstSteps:
+    """Return what follows the write: as requested, else as at the write that it finishes."""
+    first, before = request.first, situation.first
+    is_new = situation.may_be_new and (request.new_board or before.is_new)
+    return FirstSteps(is_new, first.label or before.label, first.load or before.load)
 
 
 class _Write:
@@ -252,7 +261,7 @@ class _Write:
             kept.append("What its flash held before is in the archive.")
         if self._backup:
             kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
-        advice: Advice = "Write the same image again, which goes on where this stopped."
+        advice: Advice = "Write the same image again: that goes on where this stopped."
         if self._request.goes_back:
             advice = "Repeat the command, which goes on where this stopped."
         elif can_go_back:
@@ -297,7 +306,7 @@ class _Write:
             backup=self._backup.spec if self._backup else "",
             restored=restored,
             resumed=before.resumed,
-            was_new=self._situation.may_be_new and self._request.new_board,
+            first=_first_steps(self._request, self._situation),
         )
         self._detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
         mute = written.role == "computer" and not start.answered
