@@ -328,6 +328,8 @@ def test_a_first_firmware_by_one_option(
     told = hostlink("firmware", "write", image(), "--role", "computer", "--yes", *words)
     assert told.status == 0, told.err
     assert told.err.count("Before firmware is written") == 1
+    assert "Reading all of flash into the archive, in 256 pages of 128 bytes, about " in told.err
+    assert "Writing class.hex in 24 pages of 128 bytes, about 2 s" in told.err
     assert 'The board says "practice board, 999 bytes for a program"' in told.err
     assert "It is called Red from now on." in told.err
     assert "TIDE@1 is in its memory, proven." in told.err

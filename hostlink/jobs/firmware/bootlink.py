@@ -13,12 +13,17 @@ from hostlink.advice import Ways
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.firmware.bootloader import Conversation, Failure, Script
+from hostlink.firmware.chip import Chip
 from hostlink.firmware.scripts import Unproven, begin, leave
 from hostlink.jobs.session.restarting import check_restartable, pull_restart_line
 from hostlink.jobs.session.session import Session
+from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
+from hostlink.words import plural
 
 T = TypeVar("T")
+_EXCHANGES = 2  # for each page: its address, and what it holds
+_LATENCY_S = 0.008  # of a bridge: between 1 and 16 ms (common practice, no source)
 SPEEDS = (115_200, 57_600)  # the usual ones of serial bootloaders: common practice
 
 
@@ -30,6 +35,11 @@ def no_answer_advice(by: Ways) -> str:
         "pin: with it in place this board hears nothing from the computer. Find out how far it "
         f"answers {by.meet}."
     )
+
+
+def in_pages(pages: int, chip: Chip) -> str:
+    """Return a number of pages with their size, in words."""
+    return f"{plural(pages, 'page')} of {chip.page_bytes} bytes"
 
 
 class BootLink:
@@ -83,6 +93,14 @@ class BootLink:
             raise _failure(core.failure)
         result: T = core.result  # type: ignore[assignment]
         return result
+
+    def transfer_s(self, pages: int, chip: Chip, *, passes: int = 2) -> float:
+        """Return about how many seconds it takes to move some pages.
+
+        passes: how often each is moved; to be proven, it is read twice, or written and read back.
+        """
+        page_s = chip.page_bytes * BITS_PER_BYTE / self.baud + _EXCHANGES * _LATENCY_S
+        return passes * pages * page_s
 
     def leave(self) -> None:
         """Start the application and return to the board's own speed."""

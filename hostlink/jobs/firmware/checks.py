@@ -28,6 +28,7 @@ from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed
 from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
@@ -264,7 +265,9 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
         LinkReason.RUNNING: Answer.RUNNING,
     }
     try:
-        session.attach(again=True)
+        limit_s = time_limit_s(session.profile)
+        with session.patience.limited(limit_s, session.wire.now, tell_every_s=TELL_OFTEN_S):
+            session.attach(again=True)
     except LinkError as error:
         if error.reason not in answers:
             raise

@@ -26,7 +26,7 @@ from hostlink.errors import (
 from hostlink.firmware.plan import OnPage, Plan
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PageProven
-from hostlink.jobs.firmware.bootlink import BootLink
+from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
@@ -40,8 +40,8 @@ from hostlink.jobs.firmware.restoring import (
 )
 from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
-from hostlink.link.pacing import BITS_PER_BYTE
 
 __all__ = [
     "AfterWriteError",
@@ -52,7 +52,6 @@ __all__ = [
     "write_firmware",
 ]
 
-_PASSES = 2  # each page is written and read back
 _RESTARTS = 2  # restarts of the board during a write before giving up
 
 
@@ -87,7 +86,15 @@ def write_firmware(
         "discarded": request.discard_board,
         "first": asdict(_first_steps(request, situation)),
     }
-    with recorded_job(session, archive, JOB, situation.board, parts=20, detail=detail) as record:
+    with recorded_job(
+        session,
+        archive,
+        JOB,
+        situation.board,
+        parts=20,
+        detail=detail,
+        tell_every_s=TELL_OFTEN_S,
+    ) as record:
         return _Write(session, archive, request, situation, boot, backup, record.detail).run()
 
 
@@ -217,10 +224,10 @@ class _Write:
 
     def _write(self, plan: Plan) -> None:
         """Carry out the plan; if the bootloader stops answering, restart the board and continue."""
-        size = len(plan.pages) * self._request.chip.page_bytes
-        at_most_s = _PASSES * size * BITS_PER_BYTE / self._boot.baud
-        name = self._request.image.name or "the image"
-        self._session.emit(Phase(f"Writing {name}", at_most_s))
+        name, chip = self._request.image.name or "the image", self._request.chip
+        about_s = self._boot.transfer_s(len(plan.pages), chip)
+        text = f"Writing {name} in {in_pages(self._pages, chip)}"
+        self._session.emit(Phase(text, about_s=about_s))
         for restarts in range(_RESTARTS + 1):
             if not plan.pages:
                 return

@@ -31,10 +31,9 @@ from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenB
 from hostlink.jobs.recalling import stored
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.last_known import known_board
-from hostlink.jobs.session.patience import time_limit_s
+from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import holder_of
-from hostlink.link.pacing import BITS_PER_BYTE
 
 RESTART_TO_HEAR = (
     "Nothing readable came. A bootloader answers only just after a restart. A program in the "
@@ -44,7 +43,6 @@ _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
 _RESTART_S = 3.0  # to ask for a bootloader at both speeds
 _AGAIN_S = 8.0  # to find the prompt of a board that was heard starting
-_TELL_S = 4.0
 
 
 def look_here(archive: Archive | None, port: str = "", system: str = sys.platform) -> Seen:
@@ -103,7 +101,7 @@ def meet_board(
 
 def _within(session: Session, seconds: float) -> contextlib.AbstractContextManager[bool]:
     """Limit the block to some seconds, and report every few what is waited for."""
-    return session.patience.limited(seconds, session.wire.now, tell_every_s=_TELL_S)
+    return session.patience.limited(seconds, session.wire.now, tell_every_s=TELL_OFTEN_S)
 
 
 def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = False) -> Seen:
@@ -171,7 +169,7 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader
     found = SeenBootloader(boot.baud, boot.signature)
     if chip is None:
         return found
-    about_s = chip.flash_bytes * BITS_PER_BYTE / boot.baud
+    about_s = boot.transfer_s(chip.pages, chip, passes=1)
     session.emit(Phase("Reading what the chip's flash holds", about_s))
     try:
         with _within(session, time_limit_s(session.profile)):

@@ -20,7 +20,8 @@ from hostlink.listing.parse import Line
 _SHORTEST_LIMIT_S = 300.0
 _LISTINGS = 60  # of a full memory, as time for a job
 _USUAL_BYTES = 1024  # of program memory, if the profile has no figure
-_TELL_EVERY_S = 45.0
+TELL_EVERY_S = 45.0
+TELL_OFTEN_S = 4.0  # where a board may be silent and a beginner waits
 _MINUTES_FROM_S = 90.0  # a shorter time left is told in seconds
 _GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
@@ -73,7 +74,7 @@ class Patience:
         self._doing = "Waiting for the board"
         self._since: float | None = None  # since the last progress
         self._told: float | None = None
-        self._tell_every_s = _TELL_EVERY_S
+        self._tell_every_s = TELL_EVERY_S
         self._ends: float | None = None  # None: no limited job is under way
         self._limit_s = 0.0
         self._about_s = 0.0  # reported time for the rest of the job, not yet started
@@ -98,7 +99,7 @@ class Patience:
 
     @contextmanager
     def limited(
-        self, limit_s: float, now: Callable[[], float], *, tell_every_s: float = _TELL_EVERY_S
+        self, limit_s: float, now: Callable[[], float], *, tell_every_s: float = TELL_EVERY_S
     ) -> Iterator[bool]:
         """Limit the block to limit_s seconds, unless an outer limit holds already.
 
