@@ -18,7 +18,7 @@ from typing import NoReturn
 import click
 
 from hostlink import __version__
-from hostlink.cli.group import GIVEN_PORT, Group
+from hostlink.cli.group import COMPLETING, GIVEN_PORT, Group
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import (
@@ -285,7 +285,7 @@ def _main() -> int:
     try:
         heed()
         check_streams()
-        if "_HOSTLINK_COMPLETE" in os.environ:  # a shell asks for completions
+        if COMPLETING in os.environ:
             cli.main(prog_name="hostlink")
         status = run_line(sys.argv[1:])
         sys.stdout.flush()

@@ -48,7 +48,7 @@ def _port(common: CommonOptions, named: str) -> str:
     if not looks_like_label(named):
         return named
     boards: list[Board] = []
-    for file in _archives(common):
+    for file in archives(common):
         if file.exists():  # looking for a label makes none
             with Archive.open(file, create=False, read_only=True) as archive:
                 boards += archive.boards()
@@ -61,7 +61,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled
 
-    file = _archives(common)[-1]
+    file = archives(common)[-1]
     if usb_ports() or not file.exists():
         return ()
     with Archive.open(file, create=False, read_only=True) as archive:
@@ -72,7 +72,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _archives(common: CommonOptions) -> list[Path]:
+def archives(common: CommonOptions) -> list[Path]:
     """Return the archives to look up labels in: the user's, then the practice boards'."""
     from hostlink.archive.database.place import archive_path
 
