@@ -257,6 +257,7 @@ def tell(error: HostlinkError, port: str = "") -> None:
 
     Where stderr is closed it goes to stdout. port: as the user gave it, "" for none.
     """
+    from hostlink.cli.output import as_called
     from hostlink.cli.ways import advised
 
     if isinstance(error, LinkError) and error.reason is LinkReason.NOT_FOUND:
@@ -268,7 +269,7 @@ def tell(error: HostlinkError, port: str = "") -> None:
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)
     for part in rest:
-        click.echo(f"  {safe(part)}", err=sys.stderr is not None)
+        click.echo(f"  {safe(as_called(part))}", err=sys.stderr is not None)
 
 
 def main() -> NoReturn:

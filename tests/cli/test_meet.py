@@ -123,6 +123,18 @@ def test_a_restart_that_was_agreed_to_is_not_foretold_again(
     assert not board_holds()
 
 
+def test_commands_are_named_as_hostlink_was_called(
+    hostlink: Callable, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is no command `hostlink` for somebody who starts it by start.py."""
+    bare_board(place, hostlink)
+    monkeypatch.setenv("HOSTLINK_CALLED", "python3 start.py")
+    for words in (("meet",), ("save",), ("boards", "--label", "", "--port", "Rde")):
+        told = hostlink(*words)
+        assert "`python3 start.py " in told.out + told.err
+        assert "`hostlink" not in told.out + told.err
+
+
 def test_no_bridge_is_status_3(
     hostlink: Callable, mocker: MockerFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:

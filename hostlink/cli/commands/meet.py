@@ -11,7 +11,7 @@ import click
 from hostlink.advice import Advice, told
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
-from hostlink.cli.output import as_json, data
+from hostlink.cli.output import as_called, as_json, data
 from hostlink.cli.stopping import agreed
 from hostlink.cli.ways import IN_MEET, at_port
 from hostlink.errors import LinkError
@@ -45,7 +45,7 @@ def meet(common: CommonOptions) -> int:
         as_json(_as_dict(seen, climbed))
     else:
         for row in climbed.rows(IN_MEET):
-            data(at_port(row, seen.port))
+            data(as_called(at_port(row, seen.port)))
     return climbed.status
 
 
