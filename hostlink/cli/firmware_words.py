@@ -85,11 +85,13 @@ def tell_written(written: Written, *, quiet: bool) -> None:
         what = f"{plural(written.written, 'page')} written and read back"
     else:
         what = "every page held it already, and nothing was written"
+    others = ""
+    if written.written and written.right:
+        others = f"; the other {plural(written.right, 'page')} held the right bytes already"
     finished = "The write that was cut off is finished: " if written.resumed else ""
     said = f' The board says "{written.banner}".' if written.banner else ""
     say(
-        f"{finished}{written.image.name} is on the board, {what}; {written.right} pages were "
-        f"right before.{said}",
+        f"{finished}{written.image.name} is on the board: {what}{others}.{said}",
         quiet=quiet,
     )
     if written.restored:

@@ -150,9 +150,10 @@ def runs(last: bytes) -> LinkError:
 
 def nothing_steady(last: bytes) -> LinkError:
     """Describe a board that sends no steady text at any speed. last: the last that came."""
+    sent = shown(last)
     return LinkError(
-        "The board sends something, but at no usual speed is it readable and steady; it last sent "
-        f'"{shown(last)}".',
+        "The board sends something, but at no usual speed is it readable and steady"
+        + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
         kept=_ONLY_EMPTY,
         advice=lambda by: (

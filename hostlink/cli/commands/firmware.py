@@ -248,14 +248,15 @@ def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> Imag
 
 def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | None) -> None:
     """Show the image and the cautions, and ask for consent. Raises RefusedError without it."""
-    from hostlink.cli.ways import COMMANDS
+    from hostlink.cli.ways import COMMANDS, at_port
     from hostlink.jobs.cautions import CAUTIONS
     from hostlink.jobs.firmware.telling import told_sentence
 
     if reviewed is not None:
         say(told_sentence(reviewed.image), quiet=common.quiet)
     port = safe(common.the_port())
-    words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
+    goes_back = at_port(COMMANDS.write_previous, port)
+    words = CAUTIONS.format(part=chip.part, port=port, goes_back=goes_back)
     for line in words.split("\n"):
         say(line)
     if common.yes:

@@ -6,6 +6,7 @@ wire returns to the board's own speed when the bootloader is left.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TypeVar
 
@@ -22,6 +23,7 @@ from hostlink.link.port import TunablePort
 from hostlink.words import plural
 
 T = TypeVar("T")
+_PASSES = 2
 _EXCHANGES = 2  # for each page: its address, and what it holds
 _LATENCY_S = 0.008  # of a bridge: between 1 and 16 ms (common practice, no source)
 SPEEDS = (115_200, 57_600)  # the usual ones of serial bootloaders: common practice
@@ -94,13 +96,10 @@ class BootLink:
         result: T = core.result  # type: ignore[assignment]
         return result
 
-    def transfer_s(self, pages: int, chip: Chip, *, passes: int = 2) -> float:
-        """Return about how many seconds it takes to move some pages.
-
-        passes: how often each is moved; to be proven, it is read twice, or written and read back.
-        """
+    def time_words(self, pages: int, chip: Chip) -> str:
+        """Return about how long pages take to be read twice, or to be written and read back."""
         page_s = chip.page_bytes * BITS_PER_BYTE / self.baud + _EXCHANGES * _LATENCY_S
-        return passes * pages * page_s
+        return f"about {math.ceil(_PASSES * pages * page_s)} s"
 
     def leave(self) -> None:
         """Start the application and return to the board's own speed."""

@@ -28,10 +28,11 @@ from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed
 from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
+from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
+_LONGEST_LOOK_S = 60.0  # a silent board takes 20 s
 _UNTOUCHED = "Nothing was sent that changes the board."
 
 
@@ -262,11 +263,11 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
         LinkReason.UNREADABLE: Answer.UNREADABLE,
         LinkReason.FLOODING: Answer.UNREADABLE,
         LinkReason.LOOPED: Answer.UNREADABLE,
+        LinkReason.TOO_LONG: Answer.UNREADABLE,
         LinkReason.RUNNING: Answer.RUNNING,
     }
     try:
-        limit_s = time_limit_s(session.profile)
-        with session.patience.limited(limit_s, session.wire.now, tell_every_s=TELL_OFTEN_S):
+        with session.patience.limited(_LONGEST_LOOK_S, session.wire.now, tell_every_s=TELL_OFTEN_S):
             session.attach(again=True)
     except LinkError as error:
         if error.reason not in answers:

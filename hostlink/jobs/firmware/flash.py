@@ -91,7 +91,7 @@ def _read(
         session.emit(PagesRead(page + 1, pages))
 
     text = f"Reading all of flash into the archive, in {in_pages(pages, request.chip)}"
-    session.emit(Phase(text, about_s=boot.transfer_s(pages, request.chip)))
+    session.emit(Phase(f"{text}, {boot.time_words(pages, request.chip)}"))
     try:
         flash = boot.run(scripts.read_flash(on_page))
         eeprom = boot.run(scripts.read_eeprom())

@@ -225,9 +225,9 @@ class _Write:
     def _write(self, plan: Plan) -> None:
         """Carry out the plan; if the bootloader stops answering, restart the board and continue."""
         name, chip = self._request.image.name or "the image", self._request.chip
-        about_s = self._boot.transfer_s(len(plan.pages), chip)
-        text = f"Writing {name} in {in_pages(self._pages, chip)}"
-        self._session.emit(Phase(text, about_s=about_s))
+        time_words = self._boot.time_words(len(plan.pages), chip)
+        text = f"Writing {name} in {in_pages(self._pages, chip)}, {time_words}"
+        self._session.emit(Phase(text))
         for restarts in range(_RESTARTS + 1):
             if not plan.pages:
                 return

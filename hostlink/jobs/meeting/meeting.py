@@ -15,7 +15,7 @@ from pathlib import Path
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Phase
-from hostlink.board.dialogue.unreached import nothing_steady
+from hostlink.board.dialogue.unreached import nothing_steady, silent_everywhere
 from hostlink.board.port.bridges import driver_hint
 from hostlink.board.port.ports import Identity, hidden_bridges, identity_of, usb_ports
 from hostlink.board.profile.model import HEARD
@@ -108,13 +108,15 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     """Bring the board to its prompt and note how it talks, or why that failed."""
     if not session.is_attached:
         session.emit(Phase("Listening to the board"))
+    before = session.wire.health.bytes_in
     try:
         with _within(session, seconds):
             session.attach(again=again or session.is_attached)  # it may be silent by now
     except LinkError as error:
         _raise_gone(error)
         if error.reason is LinkReason.TOO_LONG:
-            error = nothing_steady(session.wire.recent[-40:])
+            was_silent = session.wire.health.bytes_in == before
+            error = silent_everywhere() if was_silent else nothing_steady(session.wire.recent[-40:])
         return seen if again else dataclasses.replace(seen, trouble=error)
     talk = session.profile.talk
     name, title = session.profile.name, session.profile.title
@@ -169,8 +171,7 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader
     found = SeenBootloader(boot.baud, boot.signature)
     if chip is None:
         return found
-    about_s = boot.transfer_s(chip.pages, chip, passes=1)
-    session.emit(Phase("Reading what the chip's flash holds", about_s))
+    session.emit(Phase("Reading what the chip's flash holds"))
     try:
         with _within(session, time_limit_s(session.profile)):
             flash: bytes = boot.run(FlashScripts(chip).read_program())

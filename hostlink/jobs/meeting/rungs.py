@@ -193,14 +193,14 @@ def _basic(seen: Seen) -> Stand:
         return _holds(seen.basic.manner)
     if seen.is_display:
         return _left_out("A display board makes the picture; it is silent and has no BASIC.")
+    boot = seen.bootloader
+    if boot is not None and boot.is_blank:
+        return _missing("There is no firmware on the chip yet.", _write_now)
     if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
         garbled = seen.trouble.reason is LinkReason.UNREADABLE
         return _missing(
             "No BASIC came to its prompt.", _readable if garbled else seen.trouble.advice
         )
-    boot = seen.bootloader
-    if boot is not None and boot.is_blank:
-        return _missing("There is no firmware on the chip yet.", _write_now)
     if boot is not None and (boot.image or boot.has_basic):
         return _missing(
             f"{boot.image or 'A BASIC'} is on the chip, and no prompt came.",

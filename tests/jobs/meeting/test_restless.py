@@ -58,6 +58,16 @@ def test_it_ends_within_20_s_and_tells_what_it_waits_for(
     assert max(b - a for a, b in itertools.pairwise(moments)) <= QUIET_S
 
 
+def test_silence_that_takes_too_long_is_still_silence(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As at a network port, where each change of speed takes its time."""
+    board = RestlessBoard("silent")
+    monkeypatch.setattr(RestlessBoard, "in_waiting", property(lambda self: self.clock.sleep(0.02)))
+    seen, _ = met(board, archive, monkeypatch, "tiny")
+    assert seen.trouble is not None and seen.trouble.reason is LinkReason.SILENT
+
+
 @pytest.mark.parametrize(
     ("manner", "reason", "at", "says"),
     [

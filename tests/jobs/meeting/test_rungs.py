@@ -141,6 +141,14 @@ def test_a_program_that_could_not_be_read_is_said_so() -> None:
         )
 
 
+def test_a_blank_chip_has_no_firmware_whatever_came_before() -> None:
+    """Rubbish on the line, as after a change of speed, does not hide what its bootloader tells."""
+    trouble = LinkError("Rubbish came.", reason=LinkReason.UNREADABLE)
+    climbed = climb(dataclasses.replace(AT, trouble=trouble, bootloader=BLANK))
+    assert climbed.broken is not None
+    assert told(climbed.broken.stand.says) == "There is no firmware on the chip yet."
+
+
 def test_what_was_not_silent_before_its_bootloader_answered_is_told() -> None:
     """Silence is said only of a silent board."""
     trouble = LinkError("Rubbish came.", reason=LinkReason.UNREADABLE)
