@@ -7,7 +7,7 @@ import re
 import shlex
 from collections.abc import Sequence
 
-from hostlink.advice import Advice, By, Ways, told
+from hostlink.advice import Advice, By, Ways, advice_text
 
 
 def _with(*words: str) -> str:
@@ -130,4 +130,4 @@ def at_port(text: str, port: str) -> str:
 
 def advised(advice: Advice, port: str = "") -> str:
     """Return advice in commands and options. port: as for `at_port`."""
-    return at_port(told(advice, COMMANDS), port)
+    return at_port(advice_text(advice, COMMANDS), port)

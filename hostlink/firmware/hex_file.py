@@ -24,7 +24,7 @@ from intelhex import (
     RecordTypeError,
 )
 
-from hostlink.errors import ListingError
+from hostlink.errors import ListingError, file_errors
 from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.image import Image
 from hostlink.reading import near_files, read_at_most
@@ -50,16 +50,18 @@ class HexFile:
     findings: tuple[ImageFinding, ...]
 
 
+def _meant(path: Path) -> str:
+    """Suggest files in the same folder that resemble one that cannot be read."""
+    near = [name for name in near_files(path) if name != path.name]
+    return f"Did you mean {' or '.join(near)}?" if near else ""
+
+
 def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
     """Read a file. Raises ListingError if it cannot be read, or is far too large or no HEX file."""
-    try:
+    unread = f"The firmware image {path} cannot be read"
+    kept = "Nothing was sent to the board."
+    with file_errors(ListingError, unread, kept=kept, advice=lambda _: _meant(path)):
         data = read_at_most(path, LARGEST_FILE + 1)
-    except OSError as error:
-        raise ListingError(
-            f"The firmware image {path} cannot be read: {error.strerror or error}.",
-            kept="Nothing was sent to the board.",
-            advice=f"Did you mean {' or '.join(near)}?" if (near := near_files(path)) else "",
-        ) from error
     if len(data) > LARGEST_FILE:
         raise ListingError(
             f"{path} is larger than any firmware image for these chips ({LARGEST_FILE:,} bytes).",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.advice import Advice, told
+from hostlink.advice import Advice, advice_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_called, as_json, data
@@ -65,11 +65,10 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
     with PageTeller(quiet=common.quiet) as teller:
         foresight = foresee_opening(common.link_choice(archive), archive)
-        if common.open_link is None and foresight.restarts:
-            why = f"{foresight.warning(seen.port)}: a program in its memory is lost then. Open it?"
-            if not may_restart(why):
-                return dataclasses.replace(seen, kept_closed=True)
-            common.may_restart = not common.yes  # so it was told
+        asked = common.open_link is None and foresight.restarts
+        if asked and not may_restart(f"{foresight.warning(seen.port)} Open it?"):
+            return dataclasses.replace(seen, kept_closed=True)
+        common.may_restart = asked and not common.yes  # so it was told
         try:
             with common.session(archive, teller.emit) as session:
                 return meet_board(session, archive, seen, may_restart)
@@ -85,7 +84,7 @@ def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
     broken = climbed.broken
 
     def advised(advice: Advice) -> str:
-        return at_port(told(advice, IN_MEET), seen.port)
+        return at_port(advice_text(advice, IN_MEET), seen.port)
 
     holds = {RungState.HOLDS: True, RungState.BROKEN: False}
     return {

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 
-from hostlink.advice import Advice, Ways, told
+from hostlink.advice import Advice, Ways, advice_text
 from hostlink.errors import ExitStatus
 from hostlink.jobs.meeting.seen import Seen
 
@@ -67,8 +67,8 @@ class Climb:
         rows = list[str]()
         for place, step in enumerate(self.steps, 1):
             rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-            rows.append(f"   {told(step.stand.says, by)}")
-        return [*rows, "", told(self.end, by)]
+            rows.append(f"   {advice_text(step.stand.says, by)}")
+        return [*rows, "", advice_text(self.end, by)]
 
     @property
     def status(self) -> ExitStatus:

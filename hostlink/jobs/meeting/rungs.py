@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.errors import ExitStatus, LinkReason
+from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
 
@@ -91,7 +92,7 @@ def _port(seen: Seen) -> Stand:
             lambda by: f"Say which one is meant {by.name_port}, or plug in one board only.",
         )
     return _broken(
-        "The bridge has no port: its driver is not at work, or another program took the chip.",
+        f"The bridge has {no_port_words()}",
         "Unplug it, plug it in again, and look at the end of `sudo dmesg`."
         if seen.system.startswith("linux")
         else "Install the driver of the chip's maker, then plug the bridge in again.",
@@ -255,7 +256,7 @@ def _end(seen: Seen, do: Advice) -> Advice:
             "The chip is alive and has no BASIC yet: write your computer image now "
             f"{by.write_first_image}."
         )
-    return joined("The chip is alive.", do)
+    return join_advice("The chip is alive.", do)
 
 
 def _top(seen: Seen) -> Advice:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from restless_board import MANNERS, RestlessBoard
 
-from hostlink.advice import told
+from hostlink.advice import advice_text
 from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import IN_MEET
@@ -62,8 +62,19 @@ def test_silence_that_takes_too_long_is_still_silence(
     archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As at a network port, where each change of speed takes its time."""
-    board = RestlessBoard("silent")
-    monkeypatch.setattr(RestlessBoard, "in_waiting", property(lambda self: self.clock.sleep(0.02)))
+
+    class SlowPort(RestlessBoard):
+        @property
+        def baudrate(self) -> int:
+            return self.speed
+
+        @baudrate.setter
+        def baudrate(self, value: int) -> None:
+            self.speed = value
+            if hasattr(self, "clock"):
+                self.clock.sleep(0.4)
+
+    board = SlowPort("silent")
     seen, _ = met(board, archive, monkeypatch, "tiny")
     assert seen.trouble is not None and seen.trouble.reason is LinkReason.SILENT
 
@@ -92,5 +103,5 @@ def test_what_answers_nothing_is_not_said_to_answer(
         assert seen.trouble is not None and seen.trouble.reason is reason
         broken = climb(seen).broken
         assert broken is not None and broken.rung.id == at
-        assert any(says in told(step.stand.says, IN_MEET) for step in climb(seen).steps)
+        assert any(says in advice_text(step.stand.says, IN_MEET) for step in climb(seen).steps)
         assert board.pulses == 0
