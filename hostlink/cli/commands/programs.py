@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import shown
+from hostlink.archive.times import days_of, shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from hostlink.archive import Found, Origin, Program, Rescue, Revision
     from hostlink.jobs.listing_source import Material
+
+    Days = tuple[datetime, datetime]
 
 
 @click.command()
@@ -188,6 +190,18 @@ def _size_range(
     return sizes
 
 
+def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
+    """Parse the year, month or day given to `--from` and `--until`."""
+    if text is None:
+        return None
+    try:
+        return days_of(text)
+    except ValueError as error:
+        raise click.BadParameter(
+            f'"{text}" is no date: write 2031, 2031-09 or 2031-09-03.'
+        ) from error
+
+
 @click.command()
 @click.argument("words", nargs=-1)
 @click.option("--printed", is_flag=True, help="Search what programs printed when they were run.")
@@ -207,6 +221,22 @@ def _size_range(
     metavar="NUMBER",
     help="At most so many results, 10000 at the most.",
 )
+@click.option(
+    "--kind",
+    metavar="PROFILE",
+    help="Only listings for this kind of board, by its profile's name.",
+)
+@click.option(
+    "--from",
+    "--since",
+    "first",
+    callback=_days,
+    metavar="DATE",
+    help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
+)
+@click.option(
+    "--until", "last", callback=_days, metavar="DATE", help="Only what was kept then or earlier."
+)
 @shared(json=True)
 def find(
     common: CommonOptions,
@@ -216,23 +246,37 @@ def find(
     board: str | None,
     size: tuple[int, int] | None,
     limit: int,
+    kind: str | None,
+    first: Days | None,
+    last: Days | None,
 ) -> int:
     """Search names, titles, notes, tags and listings; or what was printed.
 
-    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
-    --tag, --board or --size choose alone.
+    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS the
+    options choose alone. In the line shown, the words stand between » and «.
     """
-    chosen = not (tag is None and board is None and size is None)
+    chosen = any(each is not None for each in (tag, board, size, kind, first, last))
     if printed:
         if chosen or not words:
-            raise click.UsageError("With --printed name words, and no --tag, --board or --size.")
+            raise click.UsageError("With --printed name words, and no option that chooses.")
         from hostlink.cli.commands.runs import find_printed
 
         return find_printed(common, " ".join(words), limit)
     if not words and not chosen:
-        raise click.UsageError("Name words to look for, or --tag, --board or --size.")
+        raise click.UsageError("Name words to look for, or one of the options that choose.")
+    if first and last and first[0] >= last[1]:
+        raise click.UsageError("--from is later than --until.")
     with common.reading() as archive:
-        found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
+        found = archive.find(
+            " ".join(words),
+            tag=tag,
+            board=board,
+            size=size,
+            profile=kind,
+            since=first[0] if first else None,
+            before=last[1] if last else None,
+            limit=limit,
+        )
     if common.json:
         as_json([_found_dict(each) for each in found])
         return tell_damaged(found.damaged)
@@ -250,7 +294,7 @@ def _found_table(found: list[Found]) -> None:
                 each.item.spec,
                 size_words(each.item.size_bytes),
                 each.program.title if each.program else "",
-                each.line,
+                each.marked,
             ]
             for each in found
         ],
@@ -262,6 +306,7 @@ def _found_dict(found: Found) -> dict[str, object]:
     return {
         **item_dict(found.item),
         "line": found.line,
+        "marks": found.marks,
         "title": found.program.title if found.program else "",
     }
 
