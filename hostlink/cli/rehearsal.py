@@ -27,6 +27,7 @@ Words = list[str]
 
 _NOT_REHEARSED = {"archive", "practice"}  # a bag is read and written whole; the app is opened
 _BRINGS_ANY = {"archive", "give", "keep"}  # programs or files under names that nobody typed
+_RUNS = {"run", "load", "console"}  # that may keep a run
 _MAKES = {"backup": {"backup", "firmware"}}  # kind of spec: the commands that make one
 
 
@@ -77,7 +78,8 @@ def _refusal(words: Words, link: OpenLink) -> HostlinkError | None:
 def _may_come(refusal: HostlinkError, words: Words, before: Sequence[Words]) -> bool:
     """Return whether an earlier line may make the missing file, program, rescue or backup."""
     is_lacking = isinstance(refusal, ListingError | ArchiveError)
-    if is_lacking and any(each[0] in _BRINGS_ANY for each in before):
+    brings = _BRINGS_ANY | (_RUNS if words[0] == "runs" else set())
+    if is_lacking and any(each[0] in brings for each in before):
         return True
     made = {_stem(word) for each in before for word in each[1:]}
     named = {each for each in made if each in refusal.what.casefold()}

@@ -169,6 +169,16 @@ def test_an_archive_that_is_read_only_stops_no_run(
     assert "HIGH LOW" in told.out
 
 
+def test_a_run_of_an_earlier_line_is_shown_by_a_later_one(
+    hostlink: Hostlink, listing: Callable[..., str]
+) -> None:
+    """In a file of `together`, which is gone through before anything is run."""
+    assert hostlink("load", listing(*TIDE, name="tide.bas")).status == 0
+    told = hostlink("together", listing("run", "runs run@1", name="class.txt"))
+    assert told.status == 0 and told.out.count(PRINTED) == 2
+    assert hostlink("together", listing("runs run@9", name="class.txt")).status == 1
+
+
 def test_a_plot_is_drawn_at_the_end_where_stderr_is_no_terminal(
     hostlink: Hostlink, ran: str, listing: Callable[..., str]
 ) -> None:
