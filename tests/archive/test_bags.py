@@ -131,6 +131,7 @@ def test_a_bag_of_0_1_0_is_still_taken_in(tmp_path: Path) -> None:
             added = new.merge(records).added
         assert (added["programs"], added["revisions"], added["rescues"]) == (4, 6, 1)
         assert (added["backups"], added["firmware_writes"], added["events"]) == (1, 1, 4)
+        assert added["runs"] == 0
         assert new.prove().findings == ()
         assert new.program("TIDE").tags == ("clock", "sea")
         assert new.program("TIDE").note == "Runs four minutes slow."

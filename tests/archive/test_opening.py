@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database
 
-from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import Archive, Content, Origin, RunEnd, RunText
 from hostlink.archive.database import opening
 from hostlink.archive.database.migrations import STEPS, MigrationSteps, schema_steps
 from hostlink.archive.database.opening import APPLICATION_ID, open_file
@@ -144,6 +144,10 @@ def test_what_earlier_versions_kept_is_all_there(tmp_path: Path, file: str) -> N
         kept = archive.keep(
             "TIDE", Content(b"10 END\n", "10 END\n", "10 END\n", "p", "latin-1"), Origin("edit")
         )
+        assert archive.runs() == []
+        run = archive.keep_run(RunText(("ON",)), RunEnd(), seconds=0, revision=kept.revision)
+        assert (run.spec, archive.run("TIDE")) == ("run@1", run)
+        assert [found.run for found in archive.find_printed("on")] == [run]
         assert kept.revision.spec == "TIDE@4" and archive.prove().findings == ()
 
 

@@ -67,7 +67,8 @@ class RunsScreen(Page[None]):
         rows = list(run.printed.rows)
         if run.printed.cut:
             rows.insert(run.printed.cut_after, cut_words(run))
-        head = f"{run.spec}, {run.board or 'a board without a label'}: {end_words(run)}"
+        board = run.board or ("a board without a label" if run.board_uuid else "without a board")
+        head = f"{run.spec}, {board}: {end_words(run)}"
         self.query_one("#run-detail", Static).update(
             Content(safe("\n".join([head, *rows]), keep="\n"))
         )
