@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal, TypeVar
 
-from hostlink.archive.search_words import marks
+from hostlink.archive.search_words import marked, marks
 from hostlink.words import plural
 
 _T = TypeVar("_T")
@@ -189,11 +189,7 @@ class Found:
     @property
     def marked(self) -> str:
         """Return the line with the words that match between » and «."""
-        parts, last = list[str](), 0
-        for start, end in self.marks:
-            parts += [self.line[last:start], "»", self.line[start:end], "«"]
-            last = end
-        return "".join([*parts, self.line[last:]])
+        return marked(self.line, self.words)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from hostlink.archive.lookup import (
 )
 from hostlink.archive.names import Spec, clean, fold
 from hostlink.archive.records import Listed, Revision, elsewhere
+from hostlink.archive.search_words import marked
 from hostlink.archive.times import read, stored
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
@@ -97,10 +98,19 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class FoundRun:
-    """One result of a search in what was printed. row: the printed row that matches best."""
+    """One result of a search in what was printed.
+
+    row: the printed row that matches best. words: what was looked for.
+    """
 
     run: Run
     row: str
+    words: tuple[str, ...] = ()
+
+    @property
+    def marked(self) -> str:
+        """Return the row with the words that match between » and «."""
+        return marked(self.row, self.words)
 
 
 class Runs(ArchiveFile):

@@ -38,6 +38,15 @@ def marks(line: str, asked: Iterable[str]) -> list[tuple[int, int]]:
     return found
 
 
+def marked(line: str, asked: Iterable[str]) -> str:
+    """Return a line with the places of `marks` between » and «."""
+    parts, last = list[str](), 0
+    for start, end in marks(line, asked):
+        parts += [line[last:start], "»", line[start:end], "«"]
+        last = end
+    return "".join([*parts, line[last:]])
+
+
 def _standing(word: str) -> str:
     """Return a pattern for a word of letters or of digits; letters, if three or more, may go on."""
     if word.isdigit():

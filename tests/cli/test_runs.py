@@ -126,7 +126,7 @@ def test_programs_are_found_by_what_they_printed(hostlink: Hostlink) -> None:
     """`find --printed` searches kept runs only: listings hold the same words."""
     told = hostlink("find", "--printed", "HIGH WATER")
     assert told.out.splitlines()[1].startswith("TIDE@1  run@1")
-    assert told.out.splitlines()[1].endswith("HIGH WATER")
+    assert told.out.splitlines()[1].endswith("»HIGH« »WATER«")
     assert [each["row"] for each in hostlink("find", "--printed", "divide", "--json").json] == [
         "! cannot divide by 0 in 60"
     ]

@@ -46,7 +46,7 @@ class BoardConsole(DeskPart):
 
     def show(self, attached: AttachedBoard) -> None:
         """Move what the board has sent into the transcript."""
-        rows = []
+        rows = list[tuple[str, bool]]()
         while attached.rows and len(rows) < _MOST_AT_ONCE:
             rows.append(attached.rows.popleft())
         if attached.rows:

@@ -115,8 +115,12 @@ class Search(ArchiveFile):
                     break
             runs, lost = RUNS.by_id(db, ids)
         best = BestLine(asked)
-        there = (runs[row_id] for row_id in ids if row_id in runs)
-        return Listed((FoundRun(run, best.of("\n".join(run.printed.rows))) for run in there), lost)
+        found = [
+            FoundRun(runs[each], best.of("\n".join(runs[each].printed.rows)), tuple(asked))
+            for each in ids
+            if each in runs
+        ]
+        return Listed(found, lost)
 
 
 def _asked(question: str) -> list[str]:

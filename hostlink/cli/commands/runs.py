@@ -199,10 +199,7 @@ def find_printed(common: CommonOptions, question: str, limit: int) -> int:
     if found:
         table(
             ["found", "run", "when", "row"],
-            [
-                [each.run.revision, each.run.spec, shown(each.run.at), each.row.strip()]
-                for each in found
-            ],
+            [[each.run.revision, each.run.spec, shown(each.run.at), each.marked] for each in found],
         )
     tell_results(len(found), limit, quiet=common.quiet)
     return tell_damaged(found.damaged)
