@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import accumulate
 from typing import Literal
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
@@ -49,6 +50,11 @@ class RunText:
     rows: tuple[str, ...] = ()
     cut: int = 0
     cut_after: int = 0
+
+    @property
+    def missing(self) -> str:
+        """Say how much is missing."""
+        return f"({self.cut:,} bytes printed here were not kept.)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,13 @@ class Run:
         """Return the name of the program, "" if it is in no revision."""
         return self.revision.rpartition("@")[0]
 
+    @property
+    def ended(self) -> str:
+        """Return in a few words how it ended."""
+        where = "" if self.end.line is None else f" in line {self.end.line}"
+        said = f": {self.end.error}" if self.end.error else ""
+        return f"{self.end.outcome}{where}{said}" + (" (expected)" if self.expected else "")
+
 
 @dataclass(frozen=True, slots=True)
 class FoundRun:
@@ -136,25 +149,16 @@ class Runs(ArchiveFile):
         """
         with self.writing("The run") as db:
             run = insert(
-                db,
-                "runs",
-                uuid=new_uuid(),
-                archive_id=HERE,
+                db, "runs", uuid=new_uuid(), archive_id=HERE,
                 number=db.execute(_NEXT, (HERE,)).fetchone()[0],
                 revision_id=parent_id(db, revision),
                 board_id=None if board_uuid is None else board_id(db, board_uuid),
-                profile=clean(profile),
+                profile=clean(profile), command=clean(command), expected=int(expected),
                 started_at=stored(self._now() - timedelta(seconds=seconds)),
-                duration_ms=round(1000 * seconds),
-                command=clean(command),
-                **_columns("typed", shortened(typed)),
-                **_columns("printed", printed),
-                cut_after=printed.cut_after,
-                outcome=end.outcome,
-                error=clean(end.error),
-                error_line=end.line,
-                expected=int(expected),
-            )
+                duration_ms=round(1000 * seconds), **_columns("typed", shortened(typed)),
+                **_columns("printed", printed), cut_after=printed.cut_after,
+                outcome=end.outcome, error=clean(end.error), error_line=end.line,
+            )  # fmt: skip
             return RUNS.at(db, run)
 
     def runs(
@@ -185,8 +189,10 @@ class Runs(ArchiveFile):
         named = Spec.from_text(spec)
         if fold(named.name) != RUN or named.number is None:
             found = self.runs(spec, limit=1)
+            if found.damaged and not found:
+                raise damaged(f"The last run of {spec}")
             if not found:
-                raise _none_of(spec, found.damaged)
+                raise ArchiveError(f"The archive holds no run of {safe(spec)}.", advice="Run it.")
             return found[0]
         with self.reading(f"The run {spec}") as db:
             held = RUNS.first(
@@ -203,22 +209,10 @@ class Runs(ArchiveFile):
             return held
 
 
-def _none_of(spec: str, lost: Sequence[str]) -> ArchiveError:
-    if lost:
-        return damaged(f"The last run of {spec}")
-    return ArchiveError(
-        f"The archive holds no run of {safe(spec)}.", advice="A program that is run is kept."
-    )
-
-
 def shortened(rows: Sequence[str]) -> RunText:
     """Return the first rows, MOST_BYTES at the most in UTF-8, and how many bytes are left out."""
-    left, kept = MOST_BYTES, 0
-    for row in rows:
-        left -= len(clean(row).encode()) + 1
-        if left < 0:
-            break
-        kept += 1
+    sizes = accumulate(len(clean(row).encode()) + 1 for row in rows)
+    kept = sum(size <= MOST_BYTES for size in sizes)
     cut = len(_joined(rows[kept:]).encode())
     return RunText(tuple(rows[:kept]), cut, kept if cut else 0)
 
@@ -240,21 +234,15 @@ def _text(row: Row, name: str, cut_after: int | None = None) -> RunText:
 def _run(parts: Parts, lost: list[str]) -> Run:
     row, board = parts["runs"], parts.get("boards", lost)
     return Run(
-        uuid=row["uuid"],
-        number=row["number"],
-        revision=revision_spec(parts, "revision", lost),
+        uuid=row["uuid"], number=row["number"], revision=revision_spec(parts, "revision", lost),
         board_uuid=None if board is None else board["uuid"],
         board="" if board is None else board["label"],
-        profile=row["profile"],
-        at=read(row["started_at"]),
-        seconds=row["duration_ms"] / 1000,
-        command=row["command"],
-        typed=_text(row, "typed"),
+        profile=row["profile"], at=read(row["started_at"]), seconds=row["duration_ms"] / 1000,
+        command=row["command"], typed=_text(row, "typed"),
         printed=_text(row, "printed", row["cut_after"]),
         end=RunEnd(row["outcome"], row["error"], row["error_line"]),
-        expected=bool(row["expected"]),
-        archive=archive_mark(parts["archives"]),
-    )
+        expected=bool(row["expected"]), archive=archive_mark(parts["archives"]),
+    )  # fmt: skip
 
 
 RUNS = Records(

@@ -73,14 +73,12 @@ class Columns:
         self._last = numbers[0]
         if not self.lows:
             self.lows, self.highs = [[] for _ in numbers], [[] for _ in numbers]
-        if self._in_span == 0:
-            for low, high, number in zip(self.lows, self.highs, numbers, strict=True):
+        for low, high, number in zip(self.lows, self.highs, numbers, strict=True):
+            if self._in_span:
+                low[-1], high[-1] = min(low[-1], number), max(high[-1], number)
+            else:
                 low.append(number)
                 high.append(number)
-        else:
-            for low, high, number in zip(self.lows, self.highs, numbers, strict=True):
-                low[-1] = min(low[-1], number)
-                high[-1] = max(high[-1], number)
         self._in_span = (self._in_span + 1) % self._per_span
         if self._in_span == 0 and len(self.lows[0]) == MOST_SPANS:
             self._join_spans()
@@ -138,10 +136,8 @@ class Numbers:
         return True
 
     def _shown(self) -> Kind | None:
-        def numbers(kind: Kind) -> int:
-            return self._kinds[kind].rows * (len(kind) - 1)
-
-        return max(self._kinds, key=numbers, default=None)
+        held = {kind: each.rows * len(each.names) for kind, each in self._kinds.items()}
+        return max(held, key=held.__getitem__, default=None)
 
     @property
     def shown(self) -> Columns | None:

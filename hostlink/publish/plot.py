@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from hostlink.publish.numbers import Columns
@@ -76,8 +76,8 @@ def plot_rows(columns: Columns, width: int, height: int) -> list[str]:
     x, _ = scales_of(columns, max(3, wide // _CHARS_PER_TICK), 2)
     field = [[" "] * wide for _ in range(tall)]
     for sign, (_, lows, highs) in zip(_signs(), columns.series(), strict=False):
-        places = [round(x.place(each) * (wide - 1)) for each in columns.x]
-        _draw(field, sign, places, lows, highs, lambda value: y.place(value) * (tall - 1))
+        spans = zip(columns.x, lows, highs, strict=True)
+        _draw(field, sign, [(x.place(at), y.place(low), y.place(high)) for at, low, high in spans])
     rows = []
     for at in reversed(range(tall)):
         edge = "┤" if at in names else "│"
@@ -90,18 +90,15 @@ def _signs() -> Iterator[str]:
         yield from SIGNS
 
 
-def _draw(
-    field: list[list[str]],
-    sign: str,
-    places: list[int],
-    lows: list[float],
-    highs: list[float],
-    up: Callable[[float], float],
-) -> None:
-    """Put a sign wherever a series passes, also between two spans that lie apart."""
+def _draw(field: list[list[str]], sign: str, spans: list[tuple[float, float, float]]) -> None:
+    """Put a sign wherever a series passes, also between two spans that lie apart.
+
+    spans: x, lowest and highest y of each, from 0 to 1.
+    """
     before: tuple[int, float] | None = None
-    for place, low, high in zip(places, lows, highs, strict=True):
-        bottom, top = up(low), up(high)
+    tall, wide = len(field) - 1, len(field[0]) - 1
+    for x, low, high in spans:
+        place, bottom, top = round(x * wide), low * tall, high * tall
         for at in range(round(bottom), round(top) + 1):
             field[at][place] = sign
         middle = (bottom + top) / 2

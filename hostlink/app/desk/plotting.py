@@ -29,10 +29,8 @@ class Plotting(DeskPart):
             self._plot.remove()
             self._plot = None
             return
-        pane = self.desk.query_one(ConsolePane)
-        rows = pane.query_one(Transcript).printed
-        self._plot = NumberPlot(rows, id="plot")
-        pane.mount(self._plot)
+        self._plot = NumberPlot(self.desk.query_one(Transcript).printed, id="plot")
+        self.desk.query_one(ConsolePane).mount(self._plot)
         if not self.desk.has_class("-big"):
             self.desk.space.enlarge_console()
 
@@ -45,8 +43,5 @@ class Plotting(DeskPart):
     def take(self, rows: Sequence[tuple[str, bool]]) -> None:
         """Take rows of the console: the text of each, and whether it is hostlink's own."""
         if self._plot is not None:
-            self._plot.add(
-                text
-                for text, ours in rows
-                if not (ours or (self._line and text.endswith(self._line)))
-            )
+            line = self._line or "\n"
+            self._plot.add(text for text, ours in rows if not (ours or text.endswith(line)))

@@ -14,7 +14,6 @@ from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Run
 from hostlink.archive.times import shown
-from hostlink.jobs.run.words import cut_words, end_words
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -66,9 +65,9 @@ class RunsScreen(Page[None]):
             return
         rows = list(run.printed.rows)
         if run.printed.cut:
-            rows.insert(run.printed.cut_after, cut_words(run))
+            rows.insert(run.printed.cut_after, run.printed.missing)
         board = run.board or ("a board without a label" if run.board_uuid else "without a board")
-        head = f"{run.spec}, {board}: {end_words(run)}"
+        head = f"{run.spec}, {board}: {run.ended}"
         self.query_one("#run-detail", Static).update(
             Content(safe("\n".join([head, *rows]), keep="\n"))
         )
@@ -76,4 +75,4 @@ class RunsScreen(Page[None]):
 
 def _entry(run: Run) -> Entry:
     number = run.revision.partition("@")[2]
-    return Entry(run.spec, (number, shown(run.at), f"{run.seconds:,.1f} s", end_words(run)))
+    return Entry(run.spec, (number, shown(run.at), f"{run.seconds:,.1f} s", run.ended))

@@ -15,12 +15,10 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, data, say, table, tell_results
 from hostlink.errors import ExitStatus, RefusedError
-from hostlink.jobs.run.words import cut_words, end_words
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Run
-    from hostlink.publish.numbers import Columns
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
 _HEIGHT = 20  # rows of a drawing
@@ -83,37 +81,23 @@ def _list(common: CommonOptions, found: list[Run]) -> None:
     elif found:
         table(
             ["run", "when", "revision", "board", "took", "rows", "ended"],
-            [
-                [
-                    run.spec, shown(run.at), run.revision, run.board, f"{run.seconds:.1f} s",
-                    len(run.printed.rows), end_words(run),
-                ]
-                for run in found
-            ],
+            [[run.spec, shown(run.at), run.revision, run.board, f"{run.seconds:.1f} s",
+              len(run.printed.rows), run.ended] for run in found],
             right=("took", "rows"),
         )  # fmt: skip
 
 
 def run_dict(run: Run) -> dict[str, object]:
     """Return the JSON for a run."""
+    printed, typed, end = run.printed, run.typed, run.end
     return {
-        "run": run.spec,
-        "revision": run.revision or None,
-        "board": run.board or None,
-        "profile": run.profile,
-        "at": run.at.isoformat(),
-        "seconds": run.seconds,
-        "command": run.command,
-        "typed": list(run.typed.rows),
-        "typed_bytes_cut": run.typed.cut,
-        "output": "\n".join(run.printed.rows),
-        "bytes_cut": run.printed.cut,
-        "cut_after_row": run.printed.cut_after if run.printed.cut else None,
-        "outcome": run.end.outcome,
-        "error": run.end.error or None,
-        "line": run.end.line,
-        "expected": run.expected,
-    }
+        "run": run.spec, "revision": run.revision or None, "board": run.board or None,
+        "profile": run.profile, "at": run.at.isoformat(), "seconds": run.seconds,
+        "command": run.command, "typed": list(typed.rows), "typed_bytes_cut": typed.cut,
+        "output": "\n".join(printed.rows), "bytes_cut": printed.cut,
+        "cut_after_row": printed.cut_after if printed.cut else None, "outcome": end.outcome,
+        "error": end.error or None, "line": end.line, "expected": run.expected,
+    }  # fmt: skip
 
 
 def _show(common: CommonOptions, run: Run) -> None:
@@ -122,12 +106,17 @@ def _show(common: CommonOptions, run: Run) -> None:
         return
     for at, row in enumerate(run.printed.rows):
         if run.printed.cut and at == run.printed.cut_after:
-            say(cut_words(run))
+            say(run.printed.missing)
         data(row)
+    _tell(common, run)
+
+
+def _tell(common: CommonOptions, run: Run) -> None:
+    """Print the facts of a run."""
     of = " on ".join(filter(None, (run.revision or "a program of no revision", run.board)))
     typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
     say(
-        f"{run.spec} of {of}, {shown(run.at)}, {run.seconds:.1f} s{typed}; {end_words(run)}.",
+        f"{run.spec} of {of}, {shown(run.at)}, {run.seconds:.1f} s{typed}; {run.ended}.",
         quiet=common.quiet,
     )
 
@@ -135,11 +124,8 @@ def _show(common: CommonOptions, run: Run) -> None:
 def _compare(common: CommonOptions, what: str, other: str) -> int:
     with common.reading() as archive:
         first, second = archive.run(what), archive.run(other)
-    rows = list(
-        difflib.unified_diff(
-            first.printed.rows, second.printed.rows, first.spec, second.spec, lineterm=""
-        )
-    )
+    both = first.printed.rows, second.printed.rows
+    rows = list(difflib.unified_diff(*both, first.spec, second.spec, lineterm=""))
     equal = first.printed == second.printed
     if common.json:
         as_json({"a": run_dict(first), "b": run_dict(second), "equal": equal, "diff": rows})
@@ -147,9 +133,9 @@ def _compare(common: CommonOptions, what: str, other: str) -> int:
         for row in rows:
             data(row)
         for run in (first, second):
-            cut = f"; {run.printed.cut:,} bytes were not kept" if run.printed.cut else ""
-            say(f"{run.spec}: {run.revision or 'no revision'}, {end_words(run)}{cut}.",
-                quiet=common.quiet)  # fmt: skip
+            _tell(common, run)
+            if run.printed.cut:
+                say(run.printed.missing)
         say("They printed the same." if equal else "They differ.", quiet=common.quiet)
     return ExitStatus.DONE if equal else ExitStatus.REFUSED
 
@@ -158,6 +144,7 @@ def _draw(common: CommonOptions, run: Run, plot: bool, svg: Path | None, csv: Pa
     """Draw the numbers of a run, or write them to files."""
     from hostlink.jobs.files import write_new
     from hostlink.publish.numbers import Numbers
+    from hostlink.publish.plot import plot_rows
     from hostlink.publish.plot_svg import plot_svg
 
     numbers = Numbers(run.printed.rows)
@@ -170,22 +157,14 @@ def _draw(common: CommonOptions, run: Run, plot: bool, svg: Path | None, csv: Pa
     if run.printed.cut:
         say(f"{run.printed.cut:,} bytes that it printed were not kept, and are missing here.")
     if csv is not None:
-        text = numbers.as_csv(run.printed.rows)
-        write_new(csv, text.encode(), replace=common.yes)
+        write_new(csv, numbers.as_csv(run.printed.rows).encode(), replace=common.yes)
     if svg is not None:
         title = ", ".join(filter(None, (run.revision, run.spec, shown(run.at))))
         write_new(svg, plot_svg(columns, title).encode(), replace=common.yes)
     for path in filter(None, (csv, svg)):
         say(f"{plural(columns.rows, 'row')} of numbers written to {path}.", quiet=common.quiet)
-    if plot:
-        _plot(columns)
-
-
-def _plot(columns: Columns) -> None:
-    from hostlink.publish.plot import plot_rows
-
     size = shutil.get_terminal_size()
-    for row in plot_rows(columns, size.columns - 1, min(_HEIGHT, size.lines - 2)):
+    for row in plot_rows(columns, size.columns - 1, min(_HEIGHT, size.lines - 2)) if plot else ():
         data(row)
 
 

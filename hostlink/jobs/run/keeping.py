@@ -8,9 +8,8 @@ from __future__ import annotations
 import contextlib
 from collections import deque
 from collections.abc import Mapping
-from types import TracebackType
 
-from hostlink.archive import Revision, RunEnd, RunText
+from hostlink.archive import Archive, Revision, RunEnd, RunText
 from hostlink.archive.runs import MOST_BYTES
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
@@ -75,12 +74,9 @@ class RunRecord:
     ) -> None:
         self.command = command
         self.emit = emit
-        self.output = RunOutput(
-            session.profile.rules.form.charset,
-            self._told,
-            session.dialogue.pacing,
-            session.profile.commands.answer_rows,
-        )
+        profile, pacing = session.profile, session.dialogue.pacing
+        charset, own_rows = profile.rules.form.charset, profile.commands.answer_rows
+        self.output = RunOutput(charset, self._told, pacing, own_rows)
         self.typed: list[str] = []
         self.end = _LEFT
         self.began = True  # False for a command that could not be typed
@@ -98,12 +94,7 @@ class RunRecord:
     def __enter__(self) -> RunRecord:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
         if isinstance(error, Interrupted):
             self.end = STOPPED
         elif isinstance(error, HostlinkError | OSError):
@@ -128,29 +119,20 @@ class RunRecord:
         if archive is None or not self.began or not (self._lines or text.rows):
             return
         try:
-            run = archive.keep_run(
-                text,
-                self.end,
-                seconds=self._session.wire.now() - self._started,
-                revision=self._revision(),
-                board_uuid=self._session.board_in(archive).uuid,
-                profile=self._session.profile.name,
-                command=self.command,
-                typed=self.typed,
-            )
+            board = self._session.board_in(archive).uuid
+            self.spec = archive.keep_run(
+                text, self.end, seconds=self._session.wire.now() - self._started,
+                revision=self._revision(archive, board), board_uuid=board,
+                profile=self._session.profile.name, command=self.command, typed=self.typed,
+            ).spec  # fmt: skip
         except ArchiveError as error:
             self._session.emit(Warned(error.what))
-        else:
-            self.spec = run.spec
 
-    def _revision(self) -> Revision | None:
+    def _revision(self, archive: Archive, board_uuid: str) -> Revision | None:
         """Return the revision that ran: the one that the board is known to hold, or the newest."""
-        session, archive = self._session, self._session.archive
-        if archive is None or not self._lines:
-            return None
         with contextlib.suppress(ArchiveError):
-            same = archive.holds(held_content(session, Capture(dict(self._lines), 1)))
-            copy = archive.host_copy(session.board_in(archive).uuid)
+            same = archive.holds(held_content(self._session, Capture(dict(self._lines), 1)))
+            copy = archive.host_copy(board_uuid)
             known = as_known(same, copy.revision if copy is not None else "")
-            return known if isinstance(known, Revision) else None
+            return known if self._lines and isinstance(known, Revision) else None
         return None
