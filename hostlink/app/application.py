@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import App
 from textual.await_complete import AwaitComplete
 from textual.binding import BindingType
+from textual.driver import Driver
 from textual.events import Event, Key, Paste
 from textual.filter import NoColor
 from textual.screen import Screen
@@ -23,6 +24,7 @@ from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separate
 from hostlink.app.job_showing import Done, Failed, JobShowing
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
+from hostlink.app.terminal import lasting
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
@@ -137,6 +139,10 @@ class DeskApp(App[None]):
         """Close the screen in front, and what was told on it."""
         self.clear_notifications()
         return super().pop_screen()
+
+    def get_driver_class(self) -> type[Driver]:
+        """Return Textual's driver, but one that a vanished terminal does not hold up."""
+        return lasting(super().get_driver_class())
 
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk

@@ -67,6 +67,9 @@ def _raise_failure(app: DeskApp) -> None:
 
 def _run(app: DeskApp) -> None:
     """Run the app; if a signal ends it during a job, report how that job ended."""
+    from hostlink.app.terminal import heed_end
+
+    heed_end()
     try:
         app.run()
     except KeyboardInterrupt:
