@@ -18,7 +18,7 @@ from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
-from hostlink.app.actions.table import BY_ID, EVERYWHERE, way_to
+from hostlink.app.actions.table import BY_ID, EVERYWHERE, use_keys, way_to, with_keys
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
@@ -38,10 +38,10 @@ LOOK_AROUND_S = 0.5  # for what becomes due by time alone
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
-kept: nothing is overwritten unsaved. Escape opens a line of words at the bottom; the marked \
-letter of a word does it. F2 finds every action by a word of yours, such as upload or stop, and \
-tells the command for what only the command line does. Below, a \
-single letter is the one after Escape; what has neither key nor letter is found with F2.
+kept: nothing is overwritten unsaved. <words> opens a line of words at the bottom; the marked \
+letter of a word does it. <every-action> finds every action by a word of yours, such as upload or \
+stop, and tells the command for what only the command line does. Below, a single letter is the one \
+after <words>; what has neither key nor letter is found with <every-action>.
 """
 
 
@@ -87,6 +87,7 @@ class DeskApp(App[None]):
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
         self.settings: Settings = read_settings(self.settings_file)
+        use_keys(self.settings.usable_keys)
         self._archive = archive
         self.archive: Archive
         self.failed: HostlinkError | None = None
@@ -270,7 +271,7 @@ class DeskApp(App[None]):
             return
         of = next(one for one in reversed(self.screen_stack) if not one.has_class("dialogue"))
         box = BOX if of is not self.screen else ""
-        about = ABOUT if of is self.desk else ""
+        about = with_keys(ABOUT) if of is self.desk else ""
         self.push_screen(Help(of, "\n".join(filter(None, (box, about)))))
 
     def action_leave(self) -> None:

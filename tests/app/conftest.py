@@ -13,6 +13,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
+from hostlink.app.actions.table import use_keys
 from hostlink.app.application import DeskApp
 from hostlink.archive import Archive, Content, Kept, Origin
 
@@ -77,6 +78,7 @@ def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
     monkeypatch.setattr("hostlink.app.screens.boards.usb_ports", list)
     with Archive.open(tmp_path / "archive.sqlite3") as archive:
         yield Stage(archive, tmp_path)
+    use_keys({})
 
 
 def asked(app: DeskApp) -> bool:

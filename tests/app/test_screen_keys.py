@@ -20,6 +20,7 @@ from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.words_line import WordsLine
 from hostlink.app.settings import read_settings
+from hostlink.app.ways import KEYS
 
 
 @pytest.mark.parametrize(
@@ -84,6 +85,34 @@ def test_a_key_of_ones_own_in_the_editor(stage: Any, wait: Any) -> None:
         await wait(pilot, lambda: editor.cursor_location == (0, 0))
 
     stage.play(story, port="", opens="shipped:TIDE")
+
+
+def test_sentences_and_hints_name_the_keys_of_ones_own(stage: Any, wait: Any, shown: Any) -> None:
+    """On the desk, in advice, in the help; and the usual keys again in the next app."""
+    (stage.folder / "settings.toml").write_text(
+        '[keys]\nload = "f9"\nhelp = "ctrl+p"\nwords = "f12"\n"boards.survey" = "f5"\n'
+    )
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert "No board is attached. F12, then D shows the boards" in shown(app)
+        assert "F12 shows words for all jobs    Ctrl+P help" in shown(app)
+        assert KEYS.load("TIDE") == "with Ctrl+O, as TIDE, then F9"
+        assert KEYS.survey == "with F12, then D, then F5"
+        assert KEYS.put_back("backup@1") == "with F12, then P, backup@1"
+        await pilot.press("f12")
+        await wait(pilot, lambda: isinstance(app.screen, WordsLine))
+        await pilot.press("escape", "ctrl+p")
+        await wait(pilot, lambda: isinstance(app.screen, Help))
+        assert "F12 opens a line of words" in " ".join(shown(app).split())
+
+    stage.play(story, port="")
+    (stage.folder / "settings.toml").unlink()
+
+    async def usual(_: Any, app: Any) -> None:
+        assert "No board is attached. Escape, then D shows the boards" in shown(app)
+        assert KEYS.load("TIDE") == "with Ctrl+O, as TIDE, then Ctrl+L"
+
+    stage.play(usual, port="")
 
 
 def _own_keys() -> dict[type, list[Binding]]:

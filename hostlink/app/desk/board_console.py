@@ -182,7 +182,9 @@ class BoardConsole(DeskPart):
         self.desk.query_one("#console-line", Input).focus()
         held = self.desk.states.held(attached.port)
         if held.known and not held.lines:
-            self.app.tell("The board was last seen without a program; Ctrl+L loads the listing.")
+            self.app.tell(
+                f"The board was last seen without a program; {way_to('load')} loads the listing."
+            )
         job = attached.talk_at_prompt(
             "Running the program", partial(_enter, attached, command), then="run"
         )

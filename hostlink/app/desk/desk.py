@@ -15,7 +15,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from hostlink.app.actions.table import ACTIONS, BY_ID
+from hostlink.app.actions.table import ACTIONS, BY_ID, with_keys
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsoleLine, ConsolePane
 from hostlink.app.desk.archive_jobs import ArchiveJobs
@@ -44,9 +44,8 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
-HELP = "F1 help"
-HINT = f"Escape shows words for all jobs    {HELP}"
-HINT_BRIEF = f"Escape shows all words    {HELP}"
+HELP = "<help> help"
+HINTS = (f"<words> shows words for all jobs    {HELP}", f"<words> shows all words    {HELP}")
 _AFTER_PAINT_S = 0.05
 _LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
@@ -237,15 +236,17 @@ class Desk(Screen[None]):
         """Show a message in the last line; see `DeskApp.tell`."""
         self._told = sentence
         self._told_of = self.editor.text if of_text else None
-        text, room = safe(sentence), self.size.width - 2 - len(HELP)
+        width, help_words = self.size.width - 2, with_keys(HELP)
+        text, room = safe(sentence), width - len(help_words)
         if text and len(text) < room - 2:
-            text = f"{text:<{room}}{HELP}"
-        hint = HINT if len(HINT) <= self.size.width - 2 else HINT_BRIEF
-        content = Content(text or hint)
-        if content.plain.endswith(HELP):
-            content = act(content, len(content) - len(HELP), len(content), "app.help")
+            text = f"{text:<{room}}{help_words}"
+        hint, brief = map(with_keys, HINTS)
+        content = Content(text or (hint if len(hint) <= width else brief))
+        help_at = len(content) - len(help_words)
+        if content.plain.endswith(help_words):
+            content = act(content, help_at, len(content), "app.help")
         if not text:
-            content = act(content, 0, hint.index(HELP), "screen.work('words')")
+            content = act(content, 0, help_at, "screen.work('words')")
         for told in self.query("#told").results(Static):  # none before the first drawing
             told.update(content)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.errors import RefusedError
@@ -38,7 +39,8 @@ def written_words(written: Written) -> str:
     if written.restored:
         back = f" Its programs are back on it, proven ({written.backup})."
     if written.was_new:
-        back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
+        back += f" Give it a label {KEYS.label_board}, and load its first program with "
+        back += f"{way_to('load')}."
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
     )

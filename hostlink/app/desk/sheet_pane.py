@@ -13,6 +13,7 @@ from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
@@ -202,7 +203,8 @@ class SheetPane(Vertical):
 
         self.app.tell(
             f"The board has no {named(event.character)}; it was not typed. "
-            "Some terminals send it for Alt and a letter; Escape shows words for all jobs."
+            "Some terminals send it for Alt and a letter; "
+            f"{way_to('words')} shows words for all jobs."
         )
 
     def new(self) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 
 if TYPE_CHECKING:
@@ -33,8 +34,9 @@ class SheetSearch(DeskPart):
             AskText(
                 "Which text is searched for in the listing?",
                 self.text,
-                hint="Small and capital letters count as the same. F3 goes to the next place, "
-                "F4 to the one before.",
+                hint="Small and capital letters count as the same. "
+                f"{way_to('search-next')} goes to the next place, "
+                f"{way_to('search-previous')} to the one before.",
             ),
             answered,
         )

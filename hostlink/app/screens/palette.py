@@ -19,7 +19,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.action import GROUPS, key_words
-from hostlink.app.actions.table import BY_ID
+from hostlink.app.actions.table import BY_ID, way_to
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
@@ -120,7 +120,7 @@ class Actions(Provider):
             yield _Offer(
                 _group(binding),
                 binding.description,
-                " or ".join(_ways(binding, "Escape, ")),
+                " or ".join(_ways(binding, f"{way_to('words')}, ")),
                 binding.tooltip,
                 action.also if action is not None else "",
                 self._call(binding, node),

@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.texts import revision_words, ruler
@@ -218,7 +219,7 @@ class RevisionsScreen(Page[Wish | None]):
             else:
                 archive.retire(self.program)
                 words = f"{self.program} is out of the list; nothing was deleted. "
-                words += f"{self.key_of('revisions.retire')} puts it back."
+                words += f"{way_to('revisions.retire')} puts it back."
         except HostlinkError as error:
             self.app.show_error(error)
             return

@@ -12,6 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask
@@ -79,7 +80,7 @@ class SeveralScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
-        others = self.key_of("several.boards")
+        others = way_to("several.boards")
         rows = Rows(
             [ListColumn("", 1), ListColumn("board", 16), ListColumn("how it goes", -1)],
             empty=f"No board is attached. {others} shows the boards that are here.",
@@ -182,9 +183,9 @@ class SeveralScreen(Page[None]):
         """Return the marked boards; say why if there are none, or one of them is at work."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
-            words = f"Wait until the boards have ended, or press {self.key_of('several.stop')}."
+            words = f"Wait until the boards have ended, or press {way_to('several.stop')}."
         elif not boards:
-            mark, attach = self.key_of("several.mark"), self.key_of("several.boards")
+            mark, attach = way_to("several.mark"), way_to("several.boards")
             words = f"No board is marked: {mark} marks one, {attach} attaches one."
         else:
             return boards

@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import Ask, AskText
 from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
@@ -73,7 +74,7 @@ class StoredScreen(Page[None]):
         """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
             [ListColumn("stored", 16), ListColumn("the board says", -1)],
-            empty=f"Nothing is stored. {self.key_of('stored.store')} stores the program in memory.",
+            empty=f"Nothing is stored. {way_to('stored.store')} stores the program in memory.",
             id="stored",
         )
         yield from with_detail(rows, id="stored-detail")
