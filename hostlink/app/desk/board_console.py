@@ -113,7 +113,6 @@ class BoardConsole(DeskPart):
 
         held = self.desk.states.held(attached.port)
         if may_overwrite(line, attached.choice.profile):
-            attached.read_at = None  # read as soon as it is at its prompt again
             self.desk.readings.unknown_now(attached)
         elif held.known and Line.from_text(line).number is not None:
             typed = max(1, held.lines)
@@ -152,12 +151,10 @@ class BoardConsole(DeskPart):
         """Send a paste that was agreed to; the program on the board is kept first."""
 
         def done(_: None) -> str:
-            attached.read_at = None  # read as soon as it is at its prompt
             self.desk.readings.unknown_now(attached)
             return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
 
         def failed(_: BaseException) -> None:
-            attached.read_at = None
             self.desk.readings.unknown_now(attached)
 
         job = attached.talk_at_prompt(

@@ -101,8 +101,9 @@ class Readings(DeskPart):
         self.show()
 
     def unknown_now(self, attached: AttachedBoard) -> None:
-        """Record that it is not known what a board holds, until it is read again."""
+        """Record that it is not known what a board holds; it is read once it is at its prompt."""
         self.desk.states.forget(attached.port)
+        attached.read_at = None
         self.show()
 
     # --- looking -----------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.job_words import sent_again
 from hostlink.app.texts import KnownContents, revision_words
@@ -122,8 +123,6 @@ class Transfers(DeskPart):
         from hostlink.board.profile.pacing import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
 
-        text = material.text
-
         pacing = pacing_of(attached.choice.effective)
         seconds = max(1, round(expected_seconds(material, pacing)))
         name = self.desk.readings.name_of(attached)
@@ -132,9 +131,9 @@ class Transfers(DeskPart):
             lambda session, archive: load(session, archive, material, options),
             then="load",
             doing=f"is being loaded with {revision_words(material.label)}",
+            sends=sent_lines(material.text, attached),
         )
         job.progress.phase = f"about {seconds:,} s"
-        self.desk.progress.sends(job, text)
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, loaded.text)
@@ -146,7 +145,6 @@ class Transfers(DeskPart):
             )
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            self.desk.readings.unknown_now(attached)
             self.desk.shelf.renew()
             return self._load_refused(attached, material, options, error)
 

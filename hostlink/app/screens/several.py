@@ -213,7 +213,7 @@ class SeveralScreen(Page[None]):
                 task.words = done(job.result)
             else:
                 task.words = f"Failed: {shown_error(job.error).words()}"
-                if doing:
+                if job.progress.differs:
                     self.app.desk.readings.unknown_now(attached)
             self.app.tell(f"{name}: {task.words}")
             self.renew()
