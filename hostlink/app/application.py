@@ -42,6 +42,9 @@ kept: nothing is overwritten unsaved. <words> opens a line of words at the botto
 letter of a word does it. <every-action> finds every action by a word of yours, such as upload or \
 stop, and tells the command for what only the command line does. Below, a single letter is the one \
 after <words>; what has neither key nor letter is found with <every-action>.
+
+In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it was sent to \
+the board, and ━ that it was read back too: the board holds it as it stands there.
 """
 
 

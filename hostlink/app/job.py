@@ -120,7 +120,6 @@ class Progress:
             self.last_at = at
         elif isinstance(event, Captured):
             self.detail = event_words(event, KEYS)
-            self._tell(self.detail, news=False)
         elif isinstance(event, PagesRead | PageProven):
             self.detail = event_words(event, KEYS)
             self.done_pages, self.all_pages, self.last_at = event.done, event.pages, at

@@ -24,13 +24,10 @@ def job_row(job: Job[Any], width: int) -> str:
     return row
 
 
-def sent_again(repairs: int) -> str:
-    """Say how many lines came out wrong on the wire and were sent again."""
-    return f"{plural(repairs, 'line')} sent again"
-
-
 def figures(progress: Progress, baud: int) -> list[str]:
     """Return figures of a job's progress, the most important first. baud: the speed of the link."""
+    from hostlink.jobs.event_words import sent_again  # not before the first drawing
+
     if progress.detail and progress.all_pages:
         return [_left(progress, baud), progress.detail]
     if progress.detail or not progress.all_lines:
@@ -39,7 +36,7 @@ def figures(progress: Progress, baud: int) -> list[str]:
     words.append(f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}")
     words.append(f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}")
     if progress.repairs:
-        words.append(sent_again(progress.repairs))
+        words.append(sent_again(progress.repairs).removeprefix(", "))
     if progress.rate:
         share = min(100, round(100 * progress.rate * _BITS / baud))
         words += [f"{progress.rate:,.0f} bytes a second", f"{share} % of the wire's limit"]

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, say
 from hostlink.cli.ways import COMMANDS
-from hostlink.jobs.event_words import event_words
+from hostlink.jobs.event_words import event_words, sent_again
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.cli.live import LiveLines
@@ -85,7 +84,7 @@ class Teller:
             return
         detail = (
             f"line {event.number}, {event.sent_lines} of {event.all_lines} lines, "
-            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes, {plural(self._repairs, 'repair')}"
+            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes{sent_again(self._repairs)}"
         )
         self._live.update(
             self._task, total=event.all_lines, completed=event.sent_lines, detail=detail

@@ -53,6 +53,11 @@ def event_words(event: Told, by: Ways) -> str:
             assert_never(event)
 
 
+def sent_again(lines: int) -> str:
+    """Return how many lines came out wrong and were sent again, behind other words; "" for none."""
+    return f", {plural(lines, 'line')} sent again" if lines else ""
+
+
 def kept_words(spec: str, *, is_new: bool, size_bytes: int = 0) -> str:
     """Return the sentence that a listing was kept, or was kept before, as a revision.
 

@@ -115,6 +115,24 @@ def test_what_is_proven_stays_marked_until_it_is_replaced(
     stage.play(story, opens="ASK")
 
 
+def test_the_key_that_stops_a_program_works_while_a_box_is_open(
+    stage: Any, wait: Any, is_settled: Any
+) -> None:
+    """The box stays; the program behind it ends, and the job of a box is stopped too."""
+    stage.keep("ASK", *ASKING)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: app.boards.current.state.question)
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask) and is_settled(app))
+        await pilot.press(*keys("interrupt"))
+        await wait(pilot, lambda: app.boards.current.at_prompt)
+        assert isinstance(app.screen, Ask)
+
+    stage.play(story, opens="ASK")
+
+
 def test_a_second_run_and_a_look_ask_before_they_stop_a_program(
     stage: Any, wait: Any, shown: Any, is_settled: Any
 ) -> None:

@@ -189,10 +189,10 @@ class BoardConsole(DeskPart):
 
     def interrupt(self) -> None:
         """Stop the job on the current board or, without one, interrupt its program."""
-        if self.desk.progress.stop():
-            return
         attached = self.desk.readings.need()
-        if attached is not None:
+        if attached is not None and attached.busy is not None and attached.busy.shown:
+            self.desk.progress.stop_job(attached.busy)
+        elif attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())
             self.app.watch_job(job, done=lambda _: None)  # the console says what came of it
 

@@ -94,13 +94,6 @@ class JobProgress(DeskPart):
             self._news.clear()
             self._show()
 
-    def stop(self) -> bool:
-        """Stop the job on the current board, asked first or not; return whether there was one."""
-        here = [job for job in self._jobs if job.attached is self.app.boards.current]
-        for job in here:
-            self.stop_job(job)
-        return bool(here)
-
     def stop_job(self, job: Job[Any]) -> None:
         """Stop a job; ask first if it has a question for that."""
         from hostlink.app.screens.dialogues import Ask

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.job_words import sent_again
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 
@@ -121,6 +120,7 @@ class Transfers(DeskPart):
     def start_load(self, attached: AttachedBoard, material: Material, options: LoadOptions) -> None:
         """Load a material, and say how it ended; a refusal that needs a word asks for it."""
         from hostlink.board.profile.pacing import pacing_of
+        from hostlink.jobs.event_words import sent_again
         from hostlink.jobs.loading import expected_seconds, load
 
         pacing = pacing_of(attached.choice.effective)
@@ -138,10 +138,9 @@ class Transfers(DeskPart):
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, loaded.text)
             room = f" of {loaded.limit:,}" if loaded.limit else ""
-            repairs = f", {sent_again(loaded.report.repairs)}" * bool(loaded.report.repairs)
             return (
                 f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
-                f"bytes{repairs}. Next: run it ({way_to('run')})."
+                f"bytes{sent_again(loaded.report.repairs)}. Next: run it ({way_to('run')})."
             )
 
         def failed(error: BaseException) -> Callable[[], object] | None:

@@ -13,7 +13,6 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
-from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.texts import board_sentence, revision_words
@@ -23,6 +22,7 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.backup import BackedUp, backup
+from hostlink.jobs.event_words import sent_again
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.many import dated_name, keep_once, names
@@ -128,12 +128,12 @@ class SeveralScreen(Page[None]):
         lines = f": {progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
         return progress.phase + (lines if progress.all_lines else "")
 
-    def _detail(self) -> None:
+    def _detail(self, note: str = "") -> None:
         attached = self.app.boards.by_port.get(self.query_one(Rows).key)
         words: list[str] = []
         if attached is not None:
             name = self.app.desk.readings.name_of(attached)
-            words = [f"{self._sentence(attached, name)}."]
+            words = [note] * bool(note) + [f"{self._sentence(attached, name)}."]
             task = self.tasks.get(attached.port)
             if task is not None and task.job is not None:
                 words += ["", self._words(attached)]
@@ -171,7 +171,7 @@ class SeveralScreen(Page[None]):
         if task is not None and task.failed and task.alone is not None:
             task.alone()
         else:
-            self.app.notify("Nothing has failed on this board.", markup=False)
+            self._detail("Nothing has failed on this board.")
 
     # --- the jobs ----------------------------------------------------------------------------
 
@@ -252,9 +252,8 @@ class SeveralScreen(Page[None]):
 
         def done(loaded: Loaded) -> str:
             desk.transfers.after_load(attached, loaded, text)
-            report = loaded.report
-            repairs = f", {sent_again(report.repairs)}" * bool(report.repairs)
-            return f"{loaded.spec or loaded.label} is loaded, proven{repairs}."
+            again = sent_again(loaded.report.repairs)
+            return f"{loaded.spec or loaded.label} is loaded, proven{again}."
 
         self._do(
             attached,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import ClassVar
 
 from rich.cells import cell_len, set_cell_size
@@ -160,9 +161,10 @@ class Rows(ScrollView, can_focus=True):
             text = _NO_MARK + self._row_text([column.head for column in self.columns])
             return self._strip(text, head, width)
         place = y - 1 + self.scroll_offset.y
-        if not self.entries and y == 1 and self.empty:
+        if not self.entries:
+            words = [*wrap(self.empty, max(1, width - 2)), *[""] * y]
             return self._strip(
-                f"  {self.empty}", self.get_component_rich_style("rows--empty"), width
+                f"  {words[y - 1]}", self.get_component_rich_style("rows--empty"), width
             )
         if place >= len(self.entries):
             return Strip.blank(width, base)

@@ -13,7 +13,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import COMMANDS, advised
-from hostlink.jobs.event_words import event_words
+from hostlink.jobs.event_words import event_words, sent_again
 from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.words import plural
 
@@ -79,7 +79,7 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
 
 def _loaded(value: Loaded) -> tuple[str, str]:
     report = value.report
-    said = f"proven, {plural(report.lines, 'line')}, {plural(report.repairs, 'repair')}"
+    said = f"proven, {plural(report.lines, 'line')}{sent_again(report.repairs)}"
     return value.spec or value.label, said
 
 

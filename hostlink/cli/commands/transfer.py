@@ -218,6 +218,8 @@ def _run_loaded(common: CommonOptions, session: Session, loaded: Loaded, tell: E
 
 
 def _tell_loaded(common: CommonOptions, loaded: Loaded) -> None:
+    from hostlink.jobs.event_words import sent_again
+
     report = loaded.report
     if common.json:
         as_json(loaded_dict(loaded))
@@ -226,7 +228,7 @@ def _tell_loaded(common: CommonOptions, loaded: Loaded) -> None:
     took = f", sent in {report.seconds:.1f} s" if report.seconds is not None else ""
     say(
         f"{loaded.spec or loaded.label} is on the board, proven: {plural(report.lines, 'line')}, "
-        f"{loaded.size:,}{limit} bytes, {plural(report.repairs, 'repair')}{took}.",
+        f"{loaded.size:,}{limit} bytes{sent_again(report.repairs)}{took}.",
         quiet=common.quiet,
     )
 
