@@ -223,8 +223,8 @@ def test_a_foot_without_room_ends_with_the_way_to_the_help(
             "Enter attaches a board and makes it the current one. D detaches, L labels, "
             "F1 shows all."
         )
-        await pilot.resize_terminal(200, 30)
-        await wait(pilot, lambda: "Escape goes back." in shown(app))
+        await pilot.resize_terminal(80, 24)
+        await wait(pilot, lambda: "A looks again. Escape goes back." in shown(app))
 
     stage.play(story, size=(40, 12))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import partial
 from textwrap import wrap
 from types import MappingProxyType
 
@@ -61,14 +62,17 @@ class Foot(Static):
     def __init__(
         self, words: str, bindings: Sequence[BindingType], keys: Mapping[str, str]
     ) -> None:
-        super().__init__(classes="foot", markup=False)
-        self._of = (words, bindings, keys)
+        super().__init__(clickable(words, bindings, keys), classes="foot", markup=False)
+        self._words = self._shown = words
+        self._clickable = partial(clickable, bindings=bindings, keys=keys)
 
     def on_resize(self, event: events.Resize) -> None:
         """Leave out what does not fit."""
-        words, bindings, keys = self._of
-        fitting = fitted(words, event.size.width, f"{way_to('help')} shows all.")
-        self.update(clickable(fitting, bindings, keys))
+        shown = fitted(self._words, event.size.width, f"{way_to('help')} shows all.")
+        if shown != self._shown:
+            self._shown = shown
+            # Textual 8.2 leaves the height as it was where it changes within a resize.
+            self.call_after_refresh(self.update, self._clickable(shown))
 
 
 def fitted(words: str, width: int, rest: str) -> str:
