@@ -101,6 +101,7 @@ class Desk(Screen[None]):
 
     def on_mount(self) -> None:
         self.watch(self, "focused", self._focus_moved)
+        self.watch(self.editor, "found", self._found_changed, init=False)
         self.show_told("")
         self.set_timer(_AFTER_PAINT_S, self._begin)
 
@@ -115,6 +116,10 @@ class Desk(Screen[None]):
         """Where there is room for one only, show the listing again once it has the focus."""
         if focused is self.editor:
             self.remove_class("-in-band")
+
+    def _found_changed(self, found: object) -> None:
+        if found is None:
+            self.sheet_search.left()
 
     def _begin(self) -> None:
         """Open archive, profile and board, after the first drawing because they take time."""
@@ -249,6 +254,11 @@ class Desk(Screen[None]):
             content = act(content, 0, help_at, "screen.work('words')")
         for told in self.query("#told").results(Static):  # none before the first drawing
             told.update(content)
+
+    def untell(self, sentence: str) -> None:
+        """Take a message away if it is still the last one."""
+        if sentence and self._told == sentence:
+            self.show_told("")
 
     def on_click(self, event: events.Click) -> None:
         """Show the boards behind the sentence about one, and all findings behind the first."""

@@ -20,6 +20,7 @@ class SheetSearch(DeskPart):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self.text = ""
+        self._told = ""
 
     def ask(self) -> None:
         """Ask for a text, and go to the next place where it is."""
@@ -65,7 +66,12 @@ class SheetSearch(DeskPart):
         editor.show_found((row, column), len(self.text))
         around = "" if further else ", from the top again" if way > 0 else ", from the end again"
         number = places.index((row, column)) + 1
-        self.app.tell(f"{self.text}: place {number:,} of {len(places):,}{around}.", of_text=True)
+        self._told = f"{self.text}: place {number:,} of {len(places):,}{around}."
+        self.app.tell(self._told, of_text=True)
+
+    def left(self) -> None:
+        """Take away what was told of a place that the cursor has left."""
+        self.desk.untell(self._told)
 
     def ask_for_number(self) -> None:
         """Ask for a line number, and go to that line or to the first one after it."""

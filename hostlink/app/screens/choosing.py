@@ -36,8 +36,8 @@ class ChoosePath(AskText):
         super().__init__(question, value, hint=f"{hint} {beginning_here()}".strip())
         self._suffixes = tuple(suffixes)
 
-    def answered_by(self) -> Iterator[Widget]:
-        yield from super().answered_by()
+    def _answered_by(self) -> Iterator[Widget]:
+        yield from super()._answered_by()
         yield Rows(
             [ListColumn("here", -1)], empty="No file or folder begins like this.", id="places"
         )

@@ -58,15 +58,15 @@ class Box(ModalScreen[R]):
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
             with VerticalScroll(id="asked", can_focus=False):
-                yield from self.words()
+                yield from self._words()
             yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
-            yield from self.answered_by()
+            yield from self._answered_by()
 
-    def words(self) -> Iterator[Widget]:
+    def _words(self) -> Iterator[Widget]:
         """Lay out what is asked or said."""
         raise NotImplementedError
 
-    def answered_by(self) -> Iterator[Widget]:
+    def _answered_by(self) -> Iterator[Widget]:
         """Lay out the buttons or lines that take the answer."""
         raise NotImplementedError
 
@@ -111,12 +111,12 @@ class Ask(Box[str]):
         super().__init__()
         self.question, self.why, self.answers = question, why, tuple(answers)
 
-    def words(self) -> Iterator[Widget]:
+    def _words(self) -> Iterator[Widget]:
         yield part(self.question)
         if self.why:
             yield part(self.why, name="part quiet")
 
-    def answered_by(self) -> Iterator[Widget]:
+    def _answered_by(self) -> Iterator[Widget]:
         with Vertical(id="choices"):
             for value, says in self.answers:
                 yield Button(Content(safe(says)), id=f"answer-{value}")
@@ -144,11 +144,11 @@ class AskText(Box["str | None"]):
         super().__init__()
         self.question, self.value, self.hint = question, value, hint
 
-    def words(self) -> Iterator[Widget]:
+    def _words(self) -> Iterator[Widget]:
         yield part(self.question)
         yield part(f"{self.hint} {self.KEYS}".strip(), name="part quiet")
 
-    def answered_by(self) -> Iterator[Widget]:
+    def _answered_by(self) -> Iterator[Widget]:
         yield TextLine(self.value, id="answer")
 
     def on_mount(self) -> None:
@@ -181,14 +181,14 @@ class Fill(Box["dict[str, str] | None"]):
         super().__init__()
         self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
 
-    def words(self) -> Iterator[Widget]:
+    def _words(self) -> Iterator[Widget]:
         tab = "Tab goes to the next line."
         if self.path:
             tab = f"Tab completes a file name, and goes to the next line. {beginning_here()}"
         yield part(self.head)
         yield part(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
 
-    def answered_by(self) -> Iterator[Widget]:
+    def _answered_by(self) -> Iterator[Widget]:
         for key, label, value in self.lines:
             with Horizontal(classes="field"):
                 yield Label(Content(safe(label)), classes="label")
@@ -225,7 +225,7 @@ class ErrorDialogue(Box[None]):
         super().__init__()
         self.error = error
 
-    def words(self) -> Iterator[Widget]:
+    def _words(self) -> Iterator[Widget]:
         for head, text in (
             ("", self.error.what),
             ("Not lost: ", self.error.kept),
@@ -234,7 +234,7 @@ class ErrorDialogue(Box[None]):
             if text:
                 yield part(f"{head}{text}")
 
-    def answered_by(self) -> Iterator[Widget]:
+    def _answered_by(self) -> Iterator[Widget]:
         yield Button("Close", id="close")
 
     def on_mount(self) -> None:
