@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from hostlink.words import plural
+from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
     from hostlink.app.job import Job, Progress
@@ -26,8 +26,6 @@ def job_row(job: Job[Any], width: int) -> str:
 
 def figures(progress: Progress, baud: int) -> list[str]:
     """Return figures of a job's progress, the most important first. baud: the speed of the link."""
-    from hostlink.jobs.event_words import sent_again  # not before the first drawing
-
     if progress.detail and progress.all_pages:
         return [_left(progress, baud), progress.detail]
     if progress.detail or not progress.all_lines:
@@ -36,7 +34,7 @@ def figures(progress: Progress, baud: int) -> list[str]:
     words.append(f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}")
     words.append(f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}")
     if progress.repairs:
-        words.append(sent_again(progress.repairs).removeprefix(", "))
+        words.append(sent_again(progress.repairs))
     if progress.rate:
         share = min(100, round(100 * progress.rate * _BITS / baud))
         words += [f"{progress.rate:,.0f} bytes a second", f"{share} % of the wire's limit"]

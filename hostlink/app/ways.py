@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from hostlink.advice import Advice, Ways, told
+from hostlink.advice import Advice, Ways, advice_text
 from hostlink.app.actions.table import way_to, with_keys
 from hostlink.errors import HostlinkError
 
@@ -106,7 +106,7 @@ KEYS = _KeysNow(
 
 def advised(advice: Advice) -> str:
     """Return advice in the app's keys."""
-    return told(advice, KEYS)
+    return advice_text(advice, KEYS)
 
 
 def shown_error(error: BaseException) -> HostlinkError:

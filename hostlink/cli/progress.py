@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, say
 from hostlink.cli.ways import COMMANDS
-from hostlink.jobs.event_words import event_words, sent_again
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
+from hostlink.words import sent_again
 
 if TYPE_CHECKING:
     from hostlink.cli.live import LiveLines
@@ -82,9 +83,10 @@ class Teller:
     def _sent(self, event: LineSent) -> None:
         if self._live is None or self._task is None:
             return
+        again = f", {sent_again(self._repairs)}" if self._repairs else ""
         detail = (
             f"line {event.number}, {event.sent_lines} of {event.all_lines} lines, "
-            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes{sent_again(self._repairs)}"
+            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes{again}"
         )
         self._live.update(
             self._task, total=event.all_lines, completed=event.sent_lines, detail=detail

@@ -14,7 +14,7 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.screens.boards import BoardsScreen
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.dialogues import ask
 from hostlink.app.texts import board_sentence, revision_words
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
@@ -22,7 +22,6 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.backup import BackedUp, backup
-from hostlink.jobs.event_words import sent_again
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.many import dated_name, keep_once, names
@@ -238,7 +237,12 @@ class SeveralScreen(Page[None]):
         except HostlinkError as error:
             is_review = isinstance(error, RefusedError) and bool(material.listing.numbered())
             if is_review and not despite_review:
-                _ask_despite(self, error)
+                ask(
+                    self.app,
+                    error.what,
+                    ("load", "Load anyway", lambda: self.action_load(despite_review=True)),
+                    why="Nothing was sent yet.",
+                )
             else:
                 self.app.show_error(error)
             return
@@ -252,8 +256,7 @@ class SeveralScreen(Page[None]):
 
         def done(loaded: Loaded) -> str:
             desk.transfers.after_load(attached, loaded, text)
-            again = sent_again(loaded.report.repairs)
-            return f"{loaded.spec or loaded.label} is loaded, proven{again}."
+            return f"{loaded.words}."
 
         self._do(
             attached,
@@ -294,14 +297,3 @@ class SeveralScreen(Page[None]):
 
 def _backed_up(backed: BackedUp) -> str:
     return f"{backed.kept_words} {backed.unread_words}".rstrip()
-
-
-def _ask_despite(screen: SeveralScreen, error: HostlinkError) -> None:
-    """Ask whether to load a listing although the review found errors."""
-    answers = [("leave", "Leave it"), ("load", "Load anyway")]
-
-    def answered(answer: str | None) -> None:
-        if answer == "load":
-            screen.action_load(despite_review=True)
-
-    screen.app.push_screen(Ask(error.what, answers, why="Nothing was sent yet."), answered)

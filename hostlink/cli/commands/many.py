@@ -13,9 +13,9 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import COMMANDS, advised
-from hostlink.jobs.event_words import event_words, sent_again
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Rescued
-from hostlink.words import plural
+from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -79,7 +79,9 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
 
 def _loaded(value: Loaded) -> tuple[str, str]:
     report = value.report
-    said = f"proven, {plural(report.lines, 'line')}{sent_again(report.repairs)}"
+    said = f"proven, {plural(report.lines, 'line')}"
+    if report.repairs:
+        said += f", {sent_again(report.repairs)}"
     return value.spec or value.label, said
 
 
