@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from hostlink.app.ways import KEYS
-from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Waiting, Warned
 from hostlink.jobs.event_words import Told, event_words
 from hostlink.jobs.events import (
     AlreadyKept,
@@ -113,12 +113,12 @@ class Progress:
                 self.differs = True
             self._tell(event.words, news=False)
         elif isinstance(event, LineSent):
-            self.line = event.number
+            self.line, self.detail = event.number, ""
             self.sent.add(event.number)
             self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
             self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
             self.last_at = at
-        elif isinstance(event, Captured):
+        elif isinstance(event, Captured | Waiting):  # true only while it goes on
             self.detail = event_words(event, KEYS)
         elif isinstance(event, PagesRead | PageProven):
             self.detail = event_words(event, KEYS)
