@@ -162,7 +162,7 @@ def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
 
 
 def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) -> None:
-    """All of them can be read by keyboard at 80 by 24, and Enter leaves the board as it is."""
+    """All of them can be read by keyboard on a low screen, and Enter leaves the board as it is."""
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("escape", "w", *image(), "enter")
@@ -176,7 +176,7 @@ def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) 
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         assert app.boards.current.busy is None
 
-    stage.play(story)
+    stage.play(story, size=(80, 18))
     assert stage.archive.writes() == []
 
 
