@@ -16,7 +16,7 @@ from sqlite_utils import Database
 from hostlink.archive.database.access import Access
 from hostlink.archive.database.faults import FAULTS, not_kept, not_read
 from hostlink.archive.database.opening import open_file
-from hostlink.archive.times import stored, utc_now
+from hostlink.archive.times import utc_now, utc_text
 from hostlink.errors import ArchiveError
 
 
@@ -126,7 +126,7 @@ class ArchiveFile:
             return self._connections[thread]
 
     def _time(self) -> str:
-        return stored(self._now())
+        return utc_text(self._now())
 
 
 def new_uuid() -> str:

@@ -17,7 +17,7 @@ from hostlink.app.texts import revision_words, ruler
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Origin, Revision
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.errors import HostlinkError
 from hostlink.jobs.event_words import kept_words
 from hostlink.listing import Listing
@@ -124,7 +124,7 @@ class RevisionsScreen(Page[Wish | None]):
                 "*" if one.spec == self.marked else "",
                 str(one.number),
                 size,
-                shown(one.at),
+                local_text(one.at),
                 one.origin.kind if one.origin.kind != "file" else one.origin.where,
                 board,
                 "; ".join(filter(None, (unproven, one.note))),
