@@ -43,10 +43,10 @@ from hostlink.board.dialogue.unreached import (
     asks_for,
     is_bells,
     is_changed,
+    last_row,
     nothing_steady,
     only_bells,
     prompt_changes,
-    shown,
     silent_everywhere,
 )
 from hostlink.board.profile.model import Profile
@@ -101,7 +101,7 @@ class Recognised:
             title = self.profile.title or self.profile.name
             return f"This board talks {at} like kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
-        shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
+        shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
         return f"This board talks {at} {shows}. {_UNKNOWN}"
 
 
@@ -292,7 +292,7 @@ class Recogniser:
         if not talking or (self._may_stop and self._stops()):
             return
         raise LinkError(
-            f'A program runs on the board; it last printed "{shown(core.heard[-_QUOTED:])}".',
+            f'A program runs on the board; it last printed "{last_row(core.heard[-_QUOTED:])}".',
             reason=LinkReason.RUNNING,
             kept="It was left as it is.",
             advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
