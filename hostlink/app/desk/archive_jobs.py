@@ -25,13 +25,13 @@ class ArchiveJobs(DeskPart):
         name = self.chosen_program()
         if not name:
             return
-        program = self.app.careful(lambda: self.app.archive.program(name))
+        program = self.app.attempt(lambda: self.app.archive.program(name))
         if program is None:
             return
 
         def answered(given: dict[str, str] | None) -> None:
             if given is not None:
-                self.app.careful(lambda: self._note_on(program, given))
+                self.app.attempt(lambda: self._note_on(program, given))
                 self.desk.shelf.renew()
                 self.sheets.check()  # the note may silence a rule of the review
 

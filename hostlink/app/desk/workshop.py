@@ -117,7 +117,7 @@ class Workshop(DeskPart):
         job = attached.do("Reading the board", read_contents, shown=False, then="check")
 
         def done(looked: BoardContents) -> str:
-            self.desk.readings.took_look(attached, looked)
+            self.desk.readings.note_reading(attached, looked)
             name = self.desk.readings.name_of(attached)
             if looked.content is None or not looked.lines:
                 return f"There is nothing to check: {name} holds no program."
@@ -132,7 +132,7 @@ class Workshop(DeskPart):
         from hostlink.app.screens.checking import CheckScreen
 
         rules = self.app.boards.profile.rules
-        screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
+        screen = self.app.attempt(lambda: CheckScreen(listing, name, rules))
         if screen is not None:
             self.app.push_screen(screen, go_on)
 
@@ -153,7 +153,7 @@ class Workshop(DeskPart):
         profile = self.app.boards.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         came_from = self.sheets.sheet.material or material
-        known = self.app.careful(lambda: details_of(came_from, self.app.archive))
+        known = self.app.attempt(lambda: details_of(came_from, self.app.archive))
         if known is None:
             return
 

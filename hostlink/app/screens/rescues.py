@@ -80,7 +80,7 @@ class RescuesScreen(Page[Wish | None]):
         one = self.rescues.get(event.key)
         if one is None:
             return
-        content = self.app.careful(lambda: self.app.archive.content(one))
+        content = self.app.attempt(lambda: self.app.archive.content(one))
         text = content.text if content is not None else ""
         words = f"{one.spec}: {plural(one.line_count, 'line')}\n{text}"
         self.query_one("#rescue-detail", Static).update(Content(safe(words, keep="\n")))
@@ -110,7 +110,7 @@ class RescuesScreen(Page[Wish | None]):
             if not name:
                 return
             archive, profile = self.app.archive, self.app.boards.profile
-            kept = self.app.careful(
+            kept = self.app.attempt(
                 lambda: keep_all(archive, gather_one(one.spec, name, archive, profile), profile)
             )
             if kept is None:

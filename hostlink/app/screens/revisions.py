@@ -175,7 +175,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.app.notify("Mark another revision with Space first.", markup=False)
             return
         older, newer = sorted((other, chosen), key=lambda one: one.number)
-        self.app.careful(lambda: self._show(older, newer))
+        self.app.attempt(lambda: self._show(older, newer))
 
     def _show(self, older: Revision, newer: Revision) -> None:
         archive = self.app.archive
@@ -231,7 +231,7 @@ class RevisionsScreen(Page[Wish | None]):
 
         def answered(text: str | None) -> None:
             if text is not None:
-                self.app.careful(lambda: self.app.archive.note(chosen.spec, text))
+                self.app.attempt(lambda: self.app.archive.note(chosen.spec, text))
                 self.renew()
 
         self.app.push_screen(AskText(f"A note on {chosen.spec}:", chosen.note), answered)

@@ -93,10 +93,10 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> HeldProgram
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board)
-    return certain(held, "the board", "The program on the board was not touched")
+    return require_certain(held, "the board", "The program on the board was not touched")
 
 
-def certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
+def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
     """Return a captured program. Raises NotKnownError if something contradicts it.
 
     holder: names where it is, for the error. untouched: says what was not overwritten, without a

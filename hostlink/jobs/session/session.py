@@ -18,7 +18,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
-from hostlink.jobs.session.last_known import known_board, last_program, stranger
+from hostlink.jobs.session.last_known import known_board, last_program, unknown_board
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.recognising import recognise
@@ -242,7 +242,7 @@ class Session:
         """
         identity = self.identity
         if archive.read_only:
-            return known_board(archive, identity) or stranger(identity)
+            return known_board(archive, identity) or unknown_board(identity)
         is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,
