@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from hostlink.jobs.event_words import sent_again
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ def figures(progress: Progress, baud: int) -> list[str]:
     words.append(f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}")
     words.append(f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}")
     if progress.repairs:
-        words.append(sent_again(progress.repairs))
+        words.append(f"{plural(progress.repairs, 'line')} sent again")
     if progress.rate:
         share = min(100, round(100 * progress.rate * _BITS / baud))
         words += [f"{progress.rate:,.0f} bytes a second", f"{share} % of the wire's limit"]

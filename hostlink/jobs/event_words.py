@@ -53,11 +53,6 @@ def event_words(event: Told, by: Ways) -> str:
             assert_never(event)
 
 
-def sent_again(repairs: int) -> str:
-    """Return how many lines came out wrong on the wire and were sent again."""
-    return f"{plural(repairs, 'line')} sent again"
-
-
 def kept_words(spec: str, *, is_new: bool, size_bytes: int = 0) -> str:
     """Return the sentence that a listing was kept, or was kept before, as a revision.
 

@@ -18,7 +18,6 @@ from hostlink.errors import (
     NotClearedError,
     ReadBackError,
 )
-from hostlink.jobs.event_words import sent_again
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
@@ -36,6 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
+from hostlink.words import plural
 
 
 def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of LoadOptions.learn
@@ -87,7 +87,8 @@ class Loaded:
     def words(self) -> str:
         """Return what was proven, as in "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
         limit = f" of {self.limit:,}" if self.limit else ""
-        repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
+        again = self.report.repairs
+        repairs = f", {plural(again, 'line')} sent again" if again else ""
         name = self.spec or self.label
         return f"{name} is on the board, proven: {self.size:,}{limit} bytes{repairs}"
 
