@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from hostlink.words import plural
+from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
     from hostlink.app.job import Job, Progress
@@ -34,7 +34,7 @@ def figures(progress: Progress, baud: int) -> list[str]:
     words.append(f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}")
     words.append(f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}")
     if progress.repairs:
-        words.append(f"{plural(progress.repairs, 'line')} sent again")
+        words.append(sent_again(progress.repairs))
     if progress.rate:
         share = min(100, round(100 * progress.rate * _BITS / baud))
         words += [f"{progress.rate:,.0f} bytes a second", f"{share} % of the wire's limit"]

@@ -35,7 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
-from hostlink.words import plural
+from hostlink.words import sent_again
 
 
 def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of LoadOptions.learn
@@ -87,8 +87,7 @@ class Loaded:
     def words(self) -> str:
         """Return what was proven, as in "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
         limit = f" of {self.limit:,}" if self.limit else ""
-        again = self.report.repairs
-        repairs = f", {plural(again, 'line')} sent again" if again else ""
+        repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
         name = self.spec or self.label
         return f"{name} is on the board, proven: {self.size:,}{limit} bytes{repairs}"
 

@@ -102,6 +102,7 @@ NAMES = st.text(
 ).map(str.strip)
 
 
+@pytest.mark.slow
 @settings(
     max_examples=40,
     deadline=None,

@@ -149,6 +149,7 @@ def ply_output(
     return run
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize("name", PLY_SAME)
 def test_packaged_programs_changed_print_the_same_on_plys_basic(
     name: str, ply_output: Callable[[str], str], need: Callable[[Path], Path]
