@@ -6,7 +6,6 @@ import contextlib
 import dataclasses
 import re
 from collections.abc import Iterator
-from types import TracebackType
 
 from hostlink.archive import Archive, Board
 from hostlink.board.dialogue.dialogue import Dialogue
@@ -75,12 +74,7 @@ class Session:
     def __enter__(self) -> Session:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         if kind is None:
             self.wire.close()  # what a practice board or a recording could not keep must be told
             return
