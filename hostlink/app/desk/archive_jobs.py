@@ -195,11 +195,12 @@ class ArchiveJobs(DeskPart):
 
     def _proven(self, proof: ArchiveProof) -> None:
         from hostlink.app.screens.dialogues import ask
+        from hostlink.archive.database.faults import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
         if proof.lasting:
-            more.append("Importing a duplicate or an export heals what is whole there.")
+            more.append(advised(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")
         rebuild = ("rebuild", "Rebuild what can be rebuilt", self._rebuild)
         self.app.tell(words)
