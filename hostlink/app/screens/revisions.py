@@ -196,7 +196,7 @@ class RevisionsScreen(Page[Wish | None]):
         from hostlink.app.screens.line_origins import OriginsScreen
 
         chosen = self.chosen
-        found = self.app.careful(lambda: line_origins(self.app.archive, chosen)) if chosen else None
+        found = self.app.attempt(lambda: line_origins(self.app.archive, chosen)) if chosen else None
         if chosen is not None and found is not None:
             self.app.push_screen(OriginsScreen(chosen, found))
 
