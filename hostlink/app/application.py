@@ -203,7 +203,7 @@ class DeskApp(App[None]):
         self.tell(shown.what)
         self.push_screen(ErrorDialogue(shown))
 
-    def careful(self, work: Callable[[], Any]) -> Any:
+    def attempt(self, work: Callable[[], Any]) -> Any:
         """Call `work` and return its result; show a HostlinkError and return None."""
         try:
             return work()
@@ -227,7 +227,7 @@ class DeskApp(App[None]):
     def keep_settings(self, **changes: Any) -> None:
         """Change settings by name, use them at once and write them to the settings file."""
         self.settings = dataclasses.replace(self.settings, **changes)
-        kept = self.careful(lambda: write_settings(self.settings_file, self.settings))
+        kept = self.attempt(lambda: write_settings(self.settings_file, self.settings))
         self.settings = kept or self.settings
 
     # --- boards ------------------------------------------------------------------------------

@@ -134,7 +134,7 @@ class FindingsScreen(Page[int | None]):
             return
         quiet = one.rule in self.silenced
         change = without_silence if quiet else with_silence
-        done = self.app.careful(lambda: self._write(change(self._note(), one.rule)))
+        done = self.app.attempt(lambda: self._write(change(self._note(), one.rule)))
         if done:
             words = f"{one.rule} is {'heard again' if quiet else 'silenced'} for {self.program}"
             self.app.tell(f"{words}; its note says so.")

@@ -19,7 +19,7 @@ from hostlink.archive.lookup import find_spec, program_at, program_id
 from hostlink.archive.names import Spec, clean, fold, natural
 from hostlink.archive.records import Listed, Program, Rescue
 from hostlink.archive.retiring import Change, change_use
-from hostlink.archive.times import read, read_or_none
+from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError
 
 LONGEST_TAG = 40
@@ -208,12 +208,12 @@ def _program(parts: Parts, _: list[str]) -> Program:
         title=row["title"],
         tags=(),
         note="",
-        retired_at=read_or_none(row["retired_at"]),
+        retired_at=parse_utc_or_none(row["retired_at"]),
         revisions=row["revision_count"],
         latest=latest["number"],
         size_bytes=latest["size_bytes"],
         line_count=listing["line_count"],
-        kept_at=read(latest["kept_at"]),
+        kept_at=parse_utc(latest["kept_at"]),
     )
 
 

@@ -62,7 +62,7 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
         await wait(pilot, lambda: len(stage.archive.writes()) == times)
         await wait(pilot, lambda: not app.desk.firmware_writes.under_way)
         assert isinstance(app.screen, FirmwareScreen)
-        assert "pages written and read back" in " ".join(shown(app).split())
+        await wait(pilot, lambda: "written and read back" in " ".join(shown(app).split()))
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")

@@ -59,7 +59,7 @@ async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _quiet(pilot: Any, app: Any, wait: Any) -> None:
     await _console(pilot, app, wait)
-    app.desk.space.be_quiet()
+    app.desk.space.toggle_quiet()
 
 
 async def _large_console(pilot: Any, app: Any, wait: Any) -> None:

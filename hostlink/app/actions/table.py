@@ -87,7 +87,7 @@ ACTIONS = (
         "",
         "Only listing and console",
         "Large, as for a projector; again: everything",
-        lambda desk: desk.space.be_quiet(),
+        lambda desk: desk.space.toggle_quiet(),
         APP,
         also="projector beamer show class screen zoom hide",
     ),

@@ -126,7 +126,7 @@ class DraftKeeper(DeskPart):
 
         def answered(answer: str | None) -> None:
             if answer == "open":
-                self.sheets.unless_lost(lambda: self.app.careful(lambda: self._open(left)))
+                self.sheets.unless_lost(lambda: self.app.attempt(lambda: self._open(left)))
                 return
             if answer == "delete":
                 self._drafts.give_up(left)

@@ -123,7 +123,7 @@ class Readings(DeskPart):
         job = board.do("Looking at the board", read_contents, shown=False, then=then)
 
         def done(looked: BoardContents) -> str | None:
-            self.took_look(board, looked)
+            self.note_reading(board, looked)
             return None if quietly else self._look_words(board, looked)
 
         def failed(error: BaseException) -> Callable[[], object] | None:
@@ -135,7 +135,7 @@ class Readings(DeskPart):
 
         self.app.watch_job(job, done=done, failed=failed)
 
-    def took_look(self, attached: AttachedBoard, looked: BoardContents) -> None:
+    def note_reading(self, attached: AttachedBoard, looked: BoardContents) -> None:
         """Record what a look found, and offer a program that the board has lost."""
         from hostlink.jobs.events import MemoryLost
 

@@ -71,7 +71,7 @@ class SheetPane(Vertical):
 
     def open_word(self, word: str) -> None:
         """Open what a word names, asked first where unkept text would be lost."""
-        sheet = self.app.careful(lambda: open_sheet(word, self.app.archive))
+        sheet = self.app.attempt(lambda: open_sheet(word, self.app.archive))
         if sheet is not None:
             self.unless_lost(lambda: self.show_sheet(sheet))
 

@@ -96,7 +96,7 @@ class Transfers(DeskPart):
         from hostlink.jobs.listing_source import find_material
         from hostlink.jobs.loading import LoadOptions
 
-        material = self.app.careful(lambda: find_material(word, self.app.archive))
+        material = self.app.attempt(lambda: find_material(word, self.app.archive))
         if material is not None:
             self.start_load(attached, material, LoadOptions(despite_review=True))
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.desk.sheet_pane import NOTHING_YET
-from hostlink.app.placing import with_lines
+from hostlink.app.placing import place_lines
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ class Workshop(DeskPart):
     def _checked(self, chosen: int | str | None) -> None:
         """Go to the line that was chosen, or put in the one that was offered in its place."""
         if isinstance(chosen, str):
-            placed = with_lines(self.sheets.editor.text, chosen)
+            placed = place_lines(self.sheets.editor.text, chosen)
             self.sheets.take_text(placed.text, f"The line is now {chosen}")
             self.sheets.go_to_row(placed.row + 1)
         else:
@@ -127,7 +127,7 @@ class Workshop(DeskPart):
         job = attached.do("Reading the board", read_contents, shown=False, then="check")
 
         def done(looked: BoardContents) -> str:
-            self.desk.readings.took_look(attached, looked)
+            self.desk.readings.note_reading(attached, looked)
             name = self.desk.readings.name_of(attached)
             if looked.content is None or not looked.lines:
                 return f"There is nothing to check: {name} holds no program."
@@ -142,7 +142,7 @@ class Workshop(DeskPart):
         from hostlink.app.screens.checking import CheckScreen
 
         rules = self.app.boards.profile.rules
-        screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
+        screen = self.app.attempt(lambda: CheckScreen(listing, name, rules))
         if screen is not None:
             self.app.push_screen(screen, go_on)
 
@@ -163,7 +163,7 @@ class Workshop(DeskPart):
         profile = self.app.boards.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         came_from = self.sheets.sheet.material or material
-        known = self.app.careful(lambda: details_of(came_from, self.app.archive))
+        known = self.app.attempt(lambda: details_of(came_from, self.app.archive))
         if known is None:
             return
 

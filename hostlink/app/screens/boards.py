@@ -270,7 +270,7 @@ class BoardsScreen(Page[None]):
 
         def answered(label: str | None) -> None:
             if label is not None:
-                self.app.careful(lambda: label_board(self.app.archive, row.port, label))
+                self.app.attempt(lambda: label_board(self.app.archive, row.port, label))
                 self.app.desk.readings.show()
                 self.action_renew()
 

@@ -18,7 +18,7 @@ from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.jobs.cautions import WEAR_WARNING
-from hostlink.jobs.recalling import StoredSlot, listed, stored
+from hostlink.jobs.recalling import StoredSlot, slots_on_board, stored_slots
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, recalled_words, store, stored_words
 from hostlink.words import plural, safe
@@ -41,7 +41,7 @@ def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
 
 def _listed(session: Session, _: Archive) -> list[StoredSlot]:
     shows_one = session.profile.commands.list_stored
-    return stored(session) if shows_one else listed(session)
+    return stored_slots(session) if shows_one else slots_on_board(session)
 
 
 class StoredScreen(Page[None]):

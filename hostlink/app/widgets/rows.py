@@ -66,29 +66,23 @@ class Rows(ScrollView, can_focus=True):
 
     cursor: reactive[int] = reactive(0)
 
-    class Chosen(Message):
+    class AtRow(Message):
+        """Something about a row. key: that of the row, "" if the list is empty."""
+
+        def __init__(self, rows: Rows, key: str) -> None:
+            super().__init__()
+            self.rows, self.key = rows, key
+
+        @property
+        def control(self) -> Rows:
+            """Return the list that sent the message."""
+            return self.rows
+
+    class Chosen(AtRow):
         """A row was chosen by Enter or a click on the row at the cursor."""
 
-        def __init__(self, rows: Rows, key: str) -> None:
-            super().__init__()
-            self.rows, self.key = rows, key
-
-        @property
-        def control(self) -> Rows:
-            """Return the list that sent the message."""
-            return self.rows
-
-    class Moved(Message):
-        """The cursor moved to another row; key is "" if the list is empty."""
-
-        def __init__(self, rows: Rows, key: str) -> None:
-            super().__init__()
-            self.rows, self.key = rows, key
-
-        @property
-        def control(self) -> Rows:
-            """Return the list that sent the message."""
-            return self.rows
+    class Moved(AtRow):
+        """The cursor moved to another row."""
 
     def __init__(
         self, columns: Sequence[ListColumn], *, empty: str = "", id: str | None = None

@@ -27,7 +27,7 @@ from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Revision
 from hostlink.archive.search.hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
-from hostlink.archive.times import stored
+from hostlink.archive.times import utc_text
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -71,7 +71,7 @@ class Search(ArchiveFile):
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
                 None if profile is None else clean(profile),
-                (stored(since) if since else "", stored(before) if before else ""),
+                (utc_text(since) if since else "", utc_text(before) if before else ""),
             )
             if limit < 1 or not (asked or within != Within()):
                 return Listed()

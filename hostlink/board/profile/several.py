@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.board.profile.kinds import Keyword, Kind, Whole, Wrong
-from hostlink.board.profile.written import shown
+from hostlink.board.profile.written import short_value
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +26,9 @@ class Each:
             try:
                 read = self.item.read(item)
             except Wrong as wrong:
-                raise Wrong(f"its item {shown(item)} is wrong: {wrong}") from None
+                raise Wrong(f"its item {short_value(item)} is wrong: {wrong}") from None
             if read in held:
-                raise Wrong(f"its item {shown(item)} comes twice")
+                raise Wrong(f"its item {short_value(item)} comes twice")
             held[read] = None
         return tuple(held)
 
@@ -69,5 +69,5 @@ class Costs:
             try:
                 costs.append((Keyword().read(word), Whole(0, 255).read(cost)))
             except Wrong as wrong:
-                raise Wrong(f"its entry {shown(word)} is wrong: {wrong}") from None
+                raise Wrong(f"its entry {short_value(word)} is wrong: {wrong}") from None
         return tuple(costs)

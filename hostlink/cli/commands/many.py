@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from datetime import date
-from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
@@ -117,12 +116,7 @@ class Tellers:
             self._live = LiveLines("{task.fields[board]}", "{task.description}", bar=16)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         if self._live is not None:
             self._live.stop()
             self._live = None

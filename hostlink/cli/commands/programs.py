@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import days_of, shown
+from hostlink.archive.times import days_of, local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
@@ -124,7 +124,7 @@ def _show_rescues(common: CommonOptions, found: list[Rescue]) -> None:
                     rescue.spec,
                     size_words(rescue.size_bytes),
                     rescue.line_count,
-                    shown(rescue.at),
+                    local_text(rescue.at),
                     rescue.origin.where,
                     rescue.program,
                     _mark(rescue),
@@ -419,4 +419,4 @@ def size_words(size: int | None) -> str:
 
 
 def _day(at: datetime) -> str:
-    return shown(at, "%Y-%m-%d")
+    return local_text(at, "%Y-%m-%d")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.reading import joined, solid
+from hostlink.listing.reading import join_pieces, solid
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
@@ -126,7 +126,7 @@ def line_text(parts: Sequence[Clause], target: Language) -> str:
             text = part.text
         elif before.condition:
             written = part.text.removeprefix("GOTO ") if part.bare else part.text
-            text = joined(f"{text}{' THEN' if before.then else ''} ", written)
+            text = join_pieces(f"{text}{' THEN' if before.then else ''} ", written)
         else:
             text = f"{text}{part.gap or target.separator}{part.text}"
     return text
