@@ -18,7 +18,8 @@ from typing import NoReturn
 import click
 
 from hostlink import __version__
-from hostlink.cli.group import COMPLETING, GIVEN_PORT, Group
+from hostlink.cli.group import Group
+from hostlink.cli.names import COMPLETING, GIVEN_PORT
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import (

@@ -41,11 +41,9 @@ def recorded_job(
             kept="Nothing on the board was changed.",
             advice=make_writable,
         )
-    limit_s = parts * time_limit_s(session.profile)
+    limit_s, now = parts * time_limit_s(session.profile), session.wire.now
     with (
-        session.patience.limited(
-            limit_s, session.wire.now, tell_every_s=tell_every_s
-        ) as is_outermost,
+        session.patience.limited(limit_s, now, tell_every_s=tell_every_s) as is_outermost,
         archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
     ):
         session.begun.add(record.uuid)
