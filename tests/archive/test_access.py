@@ -222,6 +222,7 @@ print("read", *sorted(seen))
 """
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     "how",
     [
@@ -455,6 +456,7 @@ def broken_off(filled: Path, tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("closed", ["nothing", "file", "folder"])
 def test_a_write_that_was_broken_off_is_undone_for_who_only_reads_too(
     broken_off: Path, shut: Callable[[Path], None], closed: str

@@ -32,6 +32,7 @@ for turn in range(10**9):
 """
 
 
+@pytest.mark.slow
 def test_promise_4_acknowledged_revision_survives_kill(path: Path) -> None:
     """24 times a saving process is killed at a seeded moment; no acknowledged revision is lost."""
     chance = random.Random(4)
@@ -146,6 +147,7 @@ def begun(archive: Archive, content: MakeContent) -> Archive:
     return archive
 
 
+@pytest.mark.one_in(6)
 @pytest.mark.parametrize("write", WRITES, ids=lambda write: write.__name__.strip("_"))
 def test_promise_4_a_full_disk_leaves_nothing_half_written(
     begun: Archive, path: Path, content: MakeContent, snapshot: Snapshot, write: Callable[..., None]
