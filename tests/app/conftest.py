@@ -32,8 +32,8 @@ PARSED: dict[Any, Any] = {}
 
 def draw_strips(compositor: Compositor, *given: Any) -> Any:
     """Draw the whole screen, the screens behind a modal one too."""
-    assert compositor.root is not None
-    visible_screen_stack.set(compositor.root.app._background_screens)
+    if compositor.root is not None:  # else nothing is laid out yet
+        visible_screen_stack.set(compositor.root.app._background_screens)
     return DRAW_STRIPS(compositor, *given)
 
 
@@ -139,7 +139,8 @@ async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 1
         assert loop.time() < end, "it did not happen in time"
         await pilot.pause(0.01)
     await pilot.pause()
-    pilot.app.screen._compositor.render_strips()
+    if pilot.app.is_running:
+        pilot.app.screen._compositor.render_strips()
 
 
 def screen_text(app: DeskApp) -> str:
