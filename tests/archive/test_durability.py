@@ -49,7 +49,7 @@ def test_promise_4_acknowledged_revision_survives_kill(path: Path) -> None:
         while time.perf_counter() < until:
             pass  # a moment between two commits or within one
         child.kill()
-        rest, _ = child.communicate(timeout=60)
+        rest, _ = child.communicate(timeout=300)
         for line in [*heard, *rest.splitlines(keepends=True)]:
             if line.endswith("\n"):
                 number, sha256 = line.split()
@@ -273,7 +273,7 @@ def test_an_archive_in_a_folder_that_cannot_be_written_is_read(
         [sys.executable, "-c", ONLY_READER, str(path), str(tmp_path / "other.sqlite3")],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=300,
     )
     assert done.stderr == ""
     lines = done.stdout.splitlines()
