@@ -43,6 +43,8 @@ DEBIAN_PACKAGES = (
     *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
 
+SYSTEMS = ("linux", "darwin", "win32")
+
 # Packages of which the tests must pass so many of a hundred lines.
 COVERED = ("listing", "link", "board", "archive", "jobs")
 LEAST_COVERED = 95
@@ -110,12 +112,18 @@ def ruff_format(checks: Checks) -> str:
 
 
 def mypy(checks: Checks) -> str:
-    """Check the types of the package, strictly, as each system would run it."""
-    for system in ("linux", "darwin", "win32"):
-        found = passes([checks.python, "-m", "mypy", "--platform", system])
-        if found:
-            return f"{found} for {system}"
-    return ""
+    """Check the types of the package, strictly, as each system would run it.
+
+    All at once, and each with a cache of its own: one alone would be made anew for each system.
+    """
+
+    def look(system: str) -> str:
+        cache = f".mypy_cache/{system}"
+        return passes([checks.python, "-m", "mypy", "--platform", system, "--cache-dir", cache])
+
+    with ThreadPoolExecutor() as pool:
+        found = dict(zip(SYSTEMS, pool.map(look, SYSTEMS), strict=True))
+    return "; ".join(f"{problem} for {system}" for system, problem in found.items() if problem)
 
 
 def imports(checks: Checks) -> str:
