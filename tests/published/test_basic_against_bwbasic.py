@@ -10,8 +10,7 @@ from collections import Counter
 from collections.abc import Callable
 
 import pytest
-
-from hostlink.practice.bare import run_program
+from basic_runs import run_program
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.
 pytestmark = pytest.mark.no_cover
