@@ -301,9 +301,7 @@ def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path
     monkeypatch.setattr(steps, "passes", passes)
     assert steps.coverage(checks) == "less than 95 %: link"
     assert judged == [f"--include=hostlink/{package}/*" for package in steps.COVERED]
-    assert all(
-        (steps.Path(steps.__file__).parents[1] / "hostlink" / p).is_dir() for p in steps.COVERED
-    )
+    assert all((Path(steps.__file__).parents[1] / "hostlink" / p).is_dir() for p in steps.COVERED)
     checks.pytest_arguments = ["tests/link"]
     assert steps.coverage(checks) == ""
 
