@@ -91,6 +91,7 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
     assert (back.outcome, back.image.sha256) == ("done", write.previous.sha256)
 
 
+@pytest.mark.slow
 def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_more_words(
     stage: Any, wait: Any, to_write: Any
 ) -> None:
@@ -120,6 +121,7 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
     assert [write.outcome for write in stage.archive.writes()] == ["done", "done"]
 
 
+@pytest.mark.slow
 def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
     stage: Any, wait: Any, shown: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -180,6 +182,7 @@ def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) 
     assert stage.archive.writes() == []
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("refusal", "answer", "changes"),
     [

@@ -99,6 +99,7 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
     stage.play(story)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(
     ("said", "meant"),
     [

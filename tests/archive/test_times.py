@@ -137,6 +137,7 @@ def test_a_time_in_another_zone_is_stored_in_utc() -> None:
     assert utc_text(datetime(2031, 9, 4, 1, tzinfo=east)) == "2031-09-03T11:00:00.000Z"
 
 
+@pytest.mark.one_in(6)
 @pytest.mark.parametrize("text", ENDS)
 def test_an_archive_with_times_at_either_end_does_all_that_others_do(
     zone: str,

@@ -112,6 +112,7 @@ def values(result: Surveyed) -> dict[str, SurveyFinding]:
     return {finding.name: finding for finding in result.findings}
 
 
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("part", range(PARTS))
 def test_a_hundred_surveys_measure_what_is_so_and_leave_the_program(
     part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch
@@ -172,6 +173,7 @@ def odd(seed: int) -> BoardSettings:
     )
 
 
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("consent", [Consent(), STORING], ids=["asked", "stored"])
 @pytest.mark.parametrize("part", range(PARTS))
 def test_what_is_kept_of_any_board_loads_and_saves_at_once(

@@ -19,7 +19,7 @@ if os.name != "posix":
 
 pytestmark = pytest.mark.usefixtures("signals")
 
-DEADLINE_S = 60.0
+DEADLINE_S = 180.0
 REAL = ("--port", "practice://class")
 ENDLESS = ('10 PRINT "X"', "20 GOTO 10")
 

@@ -220,6 +220,7 @@ def test_shipped_programs_have_only_what_is_meant(
     assert rules == {"computed-jump"}
 
 
+@pytest.mark.slow
 def test_lines_called_unreachable_are_never_run(make_program: Callable[..., str]) -> None:
     """300 generated programs run on the practice board, watched line by line."""
     silent = 0
