@@ -41,7 +41,7 @@ SHOWN = {
     "revisions": "revisions",
     "file_mb": "file, MB",
     "open_ms": "open, ms",
-    **{f"{kind}_ms": f"{kind}, ms" for kind in ("words", "line", "size", "tag", "board")},
+    **{f"{kind}_ms": f"{kind}, ms" for kind in ("words", "line", "size", "tag", "board", "near")},
     "grep_ms": "grep, ms",
 }
 LINE = "GOSUB 900"
@@ -52,11 +52,19 @@ Ask = Callable[[Archive], object]
 def questions(built: Built) -> dict[str, list[Ask]]:
     """What is asked of an archive, by kind; seeded."""
     choose = random.Random(95)
+    choose_slips = random.Random(96)
     vocabulary = Vocabulary(random.Random(7))
 
     def words(most: int) -> Ask:
         text = vocabulary.some(choose, most)
         return lambda archive: archive.find(text)
+
+    def near() -> Ask:
+        held = vocabulary.some(choose_slips, 3).split()
+        at = choose_slips.randrange(len(held))
+        held[at] = slip(held[at], choose_slips)
+        text = " ".join(held)
+        return lambda archive: archive.find(text, near=True)
 
     def line() -> Ask:
         text = choose.choice(built.lines)
@@ -81,10 +89,25 @@ def questions(built: Built) -> dict[str, list[Ask]]:
         "size": size,
         "tag": tag,
         "board": board,
+        "near": near,
     }
     asked = {kind: [make() for _ in range(QUESTIONS)] for kind, make in kinds.items()}
     asked["gosub 900"] = [lambda archive: archive.find(LINE)]
     return asked
+
+
+def slip(word: str, choose: random.Random) -> str:
+    """A word as it is typed wrong: two letters swapped, one lost, added or changed."""
+    at = choose.randrange(1, len(word) - 1)
+    letter = choose.choice("AEIOUNRST")
+    return choose.choice(
+        [
+            word[:at] + word[at + 1] + word[at] + word[at + 2 :],
+            word[:at] + word[at + 1 :],
+            word[:at] + letter + word[at:],
+            word[:at] + letter + word[at + 1 :],
+        ]
+    )
 
 
 def ask_all(archive: Archive, asked: list[Ask]) -> float:
@@ -233,7 +256,7 @@ def targets_of(rows: list[Row]) -> list[Target]:
         Target.at_most(f"ms to open, {size}", _of(last, "open_ms"), OPEN_MS),
         *(
             Target.at_most(f"ms to find by {kind}, {size}", _of(last, f"{kind}_ms"), FIND_MS)
-            for kind in ("words", "line", "size", "tag", "board", "gosub900")
+            for kind in ("words", "line", "size", "tag", "board", "near", "gosub900")
         ),
         Target.at_most(f"file, times its content, {size}", _of(last, "times_content"), SIZE_TIMES),
         Target.at_least(

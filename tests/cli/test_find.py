@@ -131,6 +131,18 @@ def test_the_words_are_marked_in_the_line_that_is_shown(
     ]
 
 
+def test_what_comes_near_is_told_apart_from_what_was_asked(hostlink: Callable) -> None:
+    """The data says which words each result has; a sentence beside it says what was done."""
+    told = hostlink("find", "prnit", "midle", "--json")
+    assert [(each["program"], each["words"]) for each in told.json] == [
+        ("MIDDLE", ["print", "middle"])
+    ]
+    assert 'Nothing has "midle"; "middle" is looked for instead.' in told.err
+    assert "»MIDDLE«" in hostlink("find", "midle", "--quiet").out
+    assert "Nothing" not in hostlink("find", "midle", "--quiet").err
+    assert "Nothing" not in hostlink("find", "middle").err
+
+
 def test_nothing_to_look_for_is_told(hostlink: Callable) -> None:
     """Without words or anything that chooses there is nothing to find."""
     told = hostlink("find")
