@@ -33,7 +33,6 @@ from hostlink.archive.search.within import Within
 _AT_ONCE = 60  # programs in one question for their latest matching revision
 _MANY = 5000  # listings searched for rescues before the rescues are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
-_MOST_SORTED = 5000  # revisions of a size
 _MOST_PROGRAMS = 2000  # that one word is about
 # The last and bounded part of a search: words in the listing and about the program. It reads so
 # many listings, or if more listings have the words, those of so many programs at a time.
@@ -43,7 +42,7 @@ _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDE
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
 _RESCUES_AT = "rescues.id IN (SELECT value FROM json_each(?))"
 _ROW = "revisions.id, revisions.program_id, revisions.listing_id"
-_OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
+_OF_TIME = "kept_at >= ? AND kept_at < ?"
 
 
 def each_program_once(found: Iterable[Row]) -> Iterator[Row]:
@@ -62,7 +61,8 @@ class Hits:
         self._db = db
         self._asked = tuple(asked)
         self._within = within
-        self.index = WordIndex(db)
+        self._few = within.few(db)
+        self.index = WordIndex(db, *(within.listings(db, self._few) if asked else ()))
         self._known_about: dict[str, set[int]] = {}
 
     def asking(self, words: list[str]) -> Hits:
@@ -88,7 +88,7 @@ class Hits:
             yield from self._mixed()
 
     def _without_words(self) -> Iterator[Row]:
-        """Yield revisions by tag, board or size alone."""
+        """Yield revisions by restrictions alone."""
         if self._within.tag is not None:
             tagged = self._db.execute(
                 "SELECT program_id FROM tags WHERE tag_key = ? ORDER BY program_id DESC",
@@ -96,21 +96,19 @@ class Hits:
             )
             for programs in batches(tagged):
                 yield from self.newest_of(programs)
-        elif self._within.size and self._few_have(self._within.size):
-            of_size = self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
-            yield from self._each_latest(of_size)
+        elif self._few is not None:
+            few, values = self._few
+            yield from self._each_latest(self._revisions(f"revisions.id IN ({few})", values))
+        elif self._within.kept is not None:
+            of_time = self._revisions(_OF_TIME, [*self._within.kept], by="kept_at")
+            yield from self._each_latest(of_time, by="kept_at")
         else:
             yield from self._each_latest(self._revisions("1", []))
 
-    def _few_have(self, size: tuple[int, int]) -> bool:
-        """Return whether so few revisions have this size that they can be sorted."""
-        few = f"SELECT count(*) FROM ({_OF_SIZE} LIMIT {_MOST_SORTED})"
-        return bool(self._db.execute(few, size).fetchone()[0] < _MOST_SORTED)
-
-    def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
+    def _revisions(self, where: str, values: list[object], by: str = "id") -> Iterator[Row]:
         """Yield revisions by a condition, the newest first, fetched on demand."""
         more, more_values = self._within.of("revisions", alone=where == "1")
-        sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.id DESC"
+        sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.{by} DESC"
         yield from self._db.execute(sql, [*values, *more_values])
 
     def newest_of(self, programs: list[int]) -> list[Row]:
@@ -171,11 +169,11 @@ class Hits:
             if programs is None or row["program_id"] in programs:
                 yield row
 
-    def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
-        """Yield one revision for each program from revisions in order of arrival."""
+    def _each_latest(self, found: Iterable[Row], by: str = "id") -> Iterator[Row]:
+        """Yield one revision for each program from revisions in order of arrival, or of `by`."""
         once = each_program_once(found)
         while some := list(itertools.islice(once, _AT_ONCE)):
-            yield from self._latest_fitting(some, (), by="id")
+            yield from self._latest_fitting(some, (), by=by)
 
     def _latest_fitting(
         self, found: Collection[Row], asked: tuple[str, ...], *, by: str
@@ -251,8 +249,10 @@ class Hits:
     def rescues(self, limit: int) -> list[Row]:
         """Return the newest matching rescues; none for a tag, because only programs have tags."""
         if not self._asked or self._within.tag is not None:
-            return self._rescues("1", [], limit)
-        ids = self._rescues_by_listing(self._asked, limit)
+            kept = self._within.kept
+            return self._rescues(_OF_TIME if kept else "1", [*(kept or ())], limit)
+        # The listings of few revisions are not those of the rescues, which are few too.
+        ids = None if self._few else self._rescues_by_listing(self._asked, limit)
         if ids is None:
             ids = list(self._read_rescues(self._asked, limit))
         return self._rescues(_RESCUES_AT, [json.dumps(ids)], limit)
@@ -299,9 +299,10 @@ class Hits:
         if self._within.tag is not None:
             return []
         more, more_values = self._within.of("rescues", alone=where == "1")
+        by = "kept_at" if where is _OF_TIME else "id"
         return rows(
             self._db,
             f"SELECT id, listing_id FROM rescues WHERE {where} {more} "
-            "ORDER BY rescues.id DESC LIMIT ?",
+            f"ORDER BY rescues.{by} DESC LIMIT ?",
             [*values, *more_values, limit],
         )

@@ -35,10 +35,21 @@ _MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 
 
 class WordIndex:
-    """The word index of one archive, for one search."""
+    """The word index of one archive, for one search.
 
-    def __init__(self, db: Database) -> None:
+    pool: the only listings to look at, newest first, so few that the index is not asked. span: the
+    first and last id of the listings to look at.
+    """
+
+    def __init__(
+        self,
+        db: Database,
+        pool: Sequence[int] | None = None,
+        span: tuple[int, int] | None = None,
+    ) -> None:
         self._db = db
+        self._pool = pool
+        self._bounds = f"AND rowid BETWEEN {span[0]} AND {span[1]}" if span else ""
         self._known_longer: dict[str, str] = {}
         self._split: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
         self._shares: dict[str, float] = {}
@@ -74,10 +85,14 @@ class WordIndex:
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
         """Yield listings with the rarest of the words, newest first, in batches; see `holding`."""
         if asked not in self._found:
-            rare, _ = self._rarest(asked)
-            found = self._db.execute(f"{_MATCH} ORDER BY rowid DESC", (self._match(rare),))
-            self._found[asked] = _Again(batches(found))
+            self._found[asked] = _Again(batches(self._with_rarest(asked)))
         return self._found[asked]
+
+    def _with_rarest(self, asked: tuple[str, ...]) -> Iterable[Sequence[int]]:
+        if self._pool is not None:
+            return ((listing,) for listing in self._pool)
+        match = self._match(self._rarest(asked)[0])
+        return self._db.execute(f"{_MATCH} {self._bounds} ORDER BY rowid DESC", (match,))
 
     def count(self, asked: tuple[str, ...], most: int) -> int:
         """Return the number of candidates, at least up to `most`."""
@@ -90,7 +105,7 @@ class WordIndex:
 
     def holding(self, asked: tuple[str, ...], listings: Iterable[int]) -> set[int]:
         """Return those of the candidates that hold the other words too."""
-        _, others = self._rarest(asked)
+        others = asked if self._pool is not None else self._rarest(asked)[1]
         if not others:
             return set(listings)
         # Nearly all listings hold a frequent word, so that SQLite would look for it in vain.

@@ -103,10 +103,9 @@ class Near:
             [json.dumps(list(ids))],
         )
         return {
-            row["id"]: {
-                word for word in there if holds_all([word], row["text"], row["spaced_words"])
-            }
+            row["id"]: held
             for row in found
+            if (held := {w for w in there if holds_all([w], row["text"], row["spaced_words"])})
         }
 
     def _about(self) -> dict[int, set[str]]:

@@ -30,6 +30,8 @@ from hostlink.archive.search.near import Holding, Near
 from hostlink.archive.search.within import Within
 from hostlink.archive.search_words import spaced, words
 from hostlink.archive.times import stored
+from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -76,8 +78,8 @@ class Search(ArchiveFile):
                 None if tag is None else fold(clean(tag)),
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
-                None if profile is None else clean(profile),
-                (stored(since) if since else "", stored(before) if before else ""),
+                None if profile is None else _profile(db, clean(profile)),
+                _kept(since, before),
             )
             if limit < 1 or not (asked or within != Within()):
                 return Matches()
@@ -188,6 +190,31 @@ def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
     texts = {row["id"]: row["text"] for row in found if isinstance(row["text"], str)}
     best = BestLine(asked)
     return [best.of(texts.get(listing, "")) for listing in listings]  # or it is damaged
+
+
+def _kept(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
+    if since is None and before is None:
+        return None
+    # All stored times begin with a digit.
+    return stored(since) if since else "", stored(before) if before else "~"
+
+
+def _profile(db: Database, named: str) -> str:
+    """Return the name of a profile that listings were kept by. Raises ArchiveError."""
+    found = rows(
+        db,
+        "WITH RECURSIVE each(name) AS (SELECT min(profile) FROM listings UNION ALL SELECT "
+        "(SELECT min(profile) FROM listings WHERE profile > name) FROM each WHERE name NOT NULL) "
+        "SELECT name FROM each WHERE name NOT NULL",
+    )
+    names = {fold(row["name"]): str(row["name"]) for row in found}
+    if fold(named) not in names:
+        held = ", ".join(safe(name) for name in names.values())
+        raise ArchiveError(
+            f'No listing in the archive is for the kind of board "{safe(named)}".',
+            advice=f"There are listings for: {held}." if held else "",
+        )
+    return names[fold(named)]
 
 
 def _storable(number: int) -> int:
