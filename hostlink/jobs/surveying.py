@@ -14,7 +14,7 @@ from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.port.uart import warn
 from hostlink.board.profile.model import HEARD, Profile
-from hostlink.board.recognise import Recognised
+from hostlink.board.recognised import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.steps import Consent, SurveySteps
@@ -28,7 +28,8 @@ from hostlink.errors import (
     NotKnownError,
     ReadBackError,
 )
-from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
+from hostlink.jobs.cautions import WEAR_WARNING
+from hostlink.jobs.recalling import memory_after, put_into_memory
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
 from hostlink.jobs.session.rescuing import HeldProgram, keep_held, rescue_or_discard

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.board.dialogue.own_rows import shape_of
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
@@ -12,6 +12,8 @@ from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
 from hostlink.words import plural, safe
+
+ONLY_RESTART = "Only a restart helps; the program in its memory is lost by it."
 
 _UNTOUCHED = "The program on the board was not touched."
 _ONLY_EMPTY = "Only empty lines were sent; the program on the board was not touched."
@@ -38,6 +40,11 @@ def is_bells(heard: bytes) -> bool:
     return rest != heard and all(32 <= byte < 127 or byte in b"\r\n" for byte in rest)
 
 
+def asking_words(question: str) -> str:
+    """Return the sentence that a program waits for an answer to a question."""
+    return f'A program on the board is waiting for an answer: it asks "{question}".'
+
+
 def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
     """Describe a program that waits for an answer. may_stop: the usual interrupt keys were sent."""
     if may_stop:
@@ -52,7 +59,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
             ),
         )
     return LinkError(
-        f'A program on the board is waiting for an answer: it asks "{shown(prompt)}".',
+        asking_words(shown(prompt)),
         reason=LinkReason.RUNNING,
         kept="It was given nothing but an empty line.",
         advice=lambda by: (
@@ -104,16 +111,56 @@ def all_comes_back() -> LinkError:
     return LinkError(
         "Everything that is sent comes back, and nothing else: there is no board, or TX and RX are "
         "joined.",
-        reason=LinkReason.UNREADABLE,
+        reason=LinkReason.LOOPED,
         advice="Check the wires between the USB bridge and the board.",
+    )
+
+
+def only_echo(baud: int) -> LinkError:
+    """Describe a board that echoes at one speed and answers nothing. baud: that speed."""
+    return LinkError(
+        f"At {baud} baud each character comes back, and no line is answered: something echoes, but "
+        "no BASIC answers.",
+        reason=LinkReason.LOOPED,
+        kept=_UNTOUCHED,
+        advice=lambda by: (
+            "Press the board's own restart button and try again. If that changes nothing, its "
+            f"firmware only echoes: write your computer image {by.write_first_image}."
+        ),
+    )
+
+
+def never_pauses() -> LinkError:
+    """Describe a line on which bytes come all the time that are no text at any usual speed."""
+    return LinkError(
+        "Bytes come without a pause, and at no usual speed are they text: this is noise, or a "
+        "program that prints at an unusual speed.",
+        reason=LinkReason.FLOODING,
+        kept="Nothing was sent.",
+        advice=lambda by: (
+            "Check that ground is joined, that the bridge's RX pin is at the chip's TX pin and not "
+            "left open, and the crystal. If you know the board's speed, name it "
+            f"{by.name_speed}."
+        ),
+    )
+
+
+def runs(last: bytes) -> LinkError:
+    """Describe a program that prints. last: the last that came."""
+    return LinkError(
+        f'A program runs on the board; it last printed "{shown(last)}".',
+        reason=LinkReason.RUNNING,
+        kept="It was left as it is.",
+        advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
     )
 
 
 def nothing_steady(last: bytes) -> LinkError:
     """Describe a board that sends no steady text at any speed. last: the last that came."""
+    sent = shown(last)
     return LinkError(
-        "The board sends something, but at no usual speed is it readable and steady; it last sent "
-        f'"{shown(last)}".',
+        "The board sends something, but at no usual speed is it readable and steady"
+        + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
         kept=_ONLY_EMPTY,
         advice=lambda by: (
@@ -222,6 +269,16 @@ def _no_key_stops_it(by: Ways) -> str:
     )
 
 
+def mistyped(what: str, *, kept: str = "", reason: LinkReason = LinkReason.DAMAGED) -> LinkError:
+    """Describe something that could not be typed, because the wire damages it."""
+    return LinkError(
+        f"{what} could not be typed right; the wire damages bytes.",
+        reason=reason,
+        kept=kept,
+        advice="Check the cable and the speed.",
+    )
+
+
 def _no_room(core: Exchange, text: str) -> LinkError:
     """Describe a command for which the board's full memory has no room."""
     full = f'The board does not take "{safe(text)}": its memory is so full that it '
@@ -229,7 +286,7 @@ def _no_room(core: Exchange, text: str) -> LinkError:
         return LinkError(
             f"{full}takes nothing any more.",
             reason=LinkReason.FULL,
-            advice="Only a restart helps; the program in its memory is lost by it.",
+            advice=ONLY_RESTART,
         )
     return LinkError(
         f"{full}has room for {plural(core.typed.room, 'character')} only.",
@@ -249,11 +306,7 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
     if core.outcome is Outcome.UNTYPED and not core.typed.heard:
         return fell_silent()
     if core.outcome is Outcome.UNTYPED:
-        return LinkError(
-            f'"{safe(text)}" could not be typed right; the wire damages bytes.',
-            reason=LinkReason.DAMAGED,
-            advice="Check the cable and the speed.",
-        )
+        return mistyped(f'"{safe(text)}"')
     if core.outcome is Outcome.FLOODING:
         return LinkError(
             f'The board does not stop sending after "{safe(text)}".',
@@ -263,7 +316,7 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',
         reason=LinkReason.SILENT,
-        advice=joined(
+        advice=join_advice(
             _paging_advice(core.answer, pacing.reply_end, charset),
             "Restart the board if it stays silent; its program is lost then.",
         ),
