@@ -113,7 +113,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Give listings out as files in a folder, or as one zip file.",
     ),
     "programs": ("programs", "programs", "List the programs in the archive."),
-    "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
+    "find": ("finding", "find", "Search names, titles, notes, tags and listings."),
     "show": ("programs", "show", "Print a listing."),
     "history": ("history", "history", "Show the revisions of a program."),
     "compare": (

@@ -10,7 +10,7 @@ from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Fill
 from hostlink.app.widgets.heading import HERE
-from hostlink.app.widgets.rows import Rows
+from hostlink.app.widgets.rows import Entry, Rows
 
 TIDE = "shipped:TIDE"
 
@@ -54,6 +54,22 @@ def test_a_small_screen_shows_the_listing_or_the_band(
         assert all(len(row) <= size[0] for row in shown(app).split("\n"))
 
     stage.play(story, opens=TIDE, size=size)
+
+
+def test_a_long_name_far_down_a_list_is_not_cut(stage: Any) -> None:
+    """The columns are as wide as all rows need, however many there are."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        rows = app.desk.query_one("#programs", Rows)
+        cells = ("2", "100", "2031-09-03", "", "")
+        entries = [Entry(f"P{n}", (f"P{n}", *cells)) for n in range(300)]
+        name = "THE-LONGEST-NAME-OF-ALL"
+        rows.show([*entries, Entry(name, (name, *cells))])
+        rows.cursor = len(entries)
+        await pilot.pause()
+        assert name in rows.render_line(rows.size.height - 1).text
+
+    stage.play(story)
 
 
 def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, shown: Any) -> None:

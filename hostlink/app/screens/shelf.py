@@ -154,10 +154,10 @@ class Shelf(Vertical):
                 if all(word in words for word in asked)
             ]
             seen = {one.key for one in entries}
-            found = self._archive.find(question, limit=_MOST_FOUND)
+            found = self._archive.find(question, near=not entries, limit=_MOST_FOUND)
             entries += [_found(one) for one in found if _name(one) not in seen]
             entries += self._shipped_entries(asked)
-            head = f"Archive: {len(entries):,} found"
+            head = f"Archive: {len(entries):,} {'nearly ' if found.near else ''}found"
         self.query_one(Heading).say(head)
         self.query_one(Rows).show(entries, stay=not asked)
 

@@ -25,6 +25,9 @@ from textual.strip import Strip
 from hostlink.words import safe
 
 _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
+# Rows measured in cells, and rows of which at least the characters are counted. All of a hundred
+# thousand would take longer than a key press may.
+_EXACT, _COUNTED = 200, 10_000
 _LEAST_SHARE = 20  # cells of a column that shares the rest, before others give way to it
 
 
@@ -113,7 +116,7 @@ class Rows(ScrollView, can_focus=True):
     # --- drawing -------------------------------------------------------------------------------
 
     def _measure(self) -> None:
-        """Compute the column widths; columns that fit their content look at the first rows only."""
+        """Compute the column widths."""
         widths = [column.width or self._width_of(at) for at, column in enumerate(self.columns)]
         sharing = sum(width < 0 for width in widths)
         left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
@@ -128,7 +131,8 @@ class Rows(ScrollView, can_focus=True):
     def _width_of(self, at: int) -> int:
         """Return the width of a column's content and head, 0 for an extra one without content."""
         column = self.columns[at]
-        widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:200]), default=0)
+        widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:_EXACT]), default=0)
+        widest = max([widest, *[len(one.cells[at]) for one in self.entries[_EXACT:_COUNTED]]])
         return 0 if column.extra and not widest else max(cell_len(column.head), widest)
 
     def on_resize(self) -> None:

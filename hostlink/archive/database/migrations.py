@@ -11,7 +11,7 @@ from sqlite_utils import Database, Migrations
 from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.database.rules import RULES
-from hostlink.archive.database.schema import TABLES_1, TABLES_2, WORDS_1
+from hostlink.archive.database.schema import INDEXES_4, TABLES_1, TABLES_2, WORDS_1
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.names import fold
 
@@ -49,7 +49,11 @@ def schema_steps() -> MigrationSteps:
         drop_rules(db)
         run_script(db, RULES)
 
-    return MigrationSteps(migrations, 3)
+    @migrations(name="schema 4")
+    def schema_4(db: Database) -> None:
+        run_script(db, INDEXES_4)
+
+    return MigrationSteps(migrations, 4)
 
 
 def run_script(db: Database, script: str) -> None:

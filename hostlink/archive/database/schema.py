@@ -255,3 +255,11 @@ ALTER TABLE revisions ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what spea
 ALTER TABLE rescues ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
 ALTER TABLE backup_items ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
 """ + "".join(_CHECKSUM.format(table=name) for name in TABLES)
+
+# To search by time and by kind of board. With listing_id the first two also tell which listings
+# are of a time without reading the rows.
+INDEXES_4 = """
+CREATE INDEX revisions_by_time ON revisions (kept_at, listing_id);
+CREATE INDEX rescues_by_time ON rescues (kept_at, listing_id);
+CREATE INDEX listings_by_profile ON listings (profile);
+"""
