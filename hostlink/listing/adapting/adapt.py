@@ -11,18 +11,24 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.hoisting import spare_name
 from hostlink.listing.adapting.lines import LineMaker
 from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
+from hostlink.listing.adapting.numbers import NUMBERS
 from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
-from hostlink.listing.adapting.rewriting import Pair, Rewrite
+from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite
+from hostlink.listing.adapting.signs import positive_variables
 from hostlink.listing.adapting.words import WORDS
 from hostlink.listing.measure import line_cost, measure
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import scan
 
-REWRITES: tuple[Rewrite, ...] = (*WORDS, *PRINTING)
+REWRITES: tuple[Rewrite, ...] = (*WORDS, *NUMBERS, *PRINTING)
 """All rules of rewriting, in the order in which each clause meets them."""
+
+DEFINITION = f"DEF {WHOLE}(X)=SGN(X)*INT(ABS(X))"
+_WHOLE_IS = "a quotient without its fraction, as division gave it"
 
 _NUMBER_SHOWN = {
     "blank": "with a blank in front",
@@ -35,7 +41,7 @@ _NUMBER_SHOWN = {
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One changed line. before: as it was; after: the lines that stand for it.
+    """One changed line. before: as it was, "" for a new one; after: the lines that stand for it.
 
     why: the reasons. cost: bytes that the change takes, negative where it saves some. needed:
     whether the board would refuse the line as it was or do something else; if not, only blanks
@@ -80,18 +86,25 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     would hold; lines without a number are left out.
     """
     held = listing.numbered()
-    pair = Pair(source, rules.language, _leaves_rows_open(held, source))
-    maker = LineMaker(rules)
+    pair = Pair(
+        source,
+        rules.language,
+        _leaves_rows_open(held, source),
+        positive_variables(held, source),
+        tuple(held),
+        spare=spare_name(_names(held, source)),
+    )
+    maker = LineMaker(pair, rules)
     free = _free_numbers(held, rules.form.last_line)
     found: list[tuple[str, int]] = []
     changes: list[Change] = []
     lines: dict[int, Line] = {}
     inexact = False
-    for number, line in held.items():
-        parts, used = _rewritten_clauses(line.text, pair)
-        made = maker.lines(line, parts, free[number])
-        needs = [*parts_needs(parts, pair), *made.needs]
-        found += [(need, number) for need in needs]
+    for number, following in pairwise((*held, 0)):
+        line = held[number]
+        parts, used = _rewritten_clauses(line.text, pair, following)
+        made = maker.lines(line, parts, free[number], following)
+        found += [(need, number) for need in (*parts_needs(parts, pair), *made.needs)]
         changed = bool(used or made.why) and made.lines != (line,)
         if changed:
             why = (*(rule.why for rule in used), *made.why)
@@ -99,6 +112,14 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
             changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules, needed))
             inexact |= any(not rule.exact for rule in used)
         lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
+    if any(f"{WHOLE}(" in line.text for line in lines.values()):
+        first = next(iter(held))
+        if rules.form.first_line <= first // 2 < first:
+            definition = Line.from_text(f"{first // 2} {DEFINITION}")
+            lines = {first // 2: definition} | lines
+            changes.insert(0, _change(None, (definition,), (f"{WHOLE}: {_WHOLE_IS}",), rules))
+        else:
+            found.append(("no free line number in front; renumber the listing first", first))
     found += [*nesting_needs(held, pair), *line_needs(lines, rules)]
     result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
     return Adapted(
@@ -113,11 +134,22 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     )
 
 
+def _names(held: Mapping[int, Line], source: Language) -> Iterable[str]:
+    spans = (span for line in held.values() for span in scan(line.text, source))
+    return (span.text for span in spans if span.kind == "name")
+
+
 def _change(
-    line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules, needed: bool
+    line: Line | None,
+    made: Sequence[Line],
+    why: tuple[str, ...],
+    rules: Rules,
+    needed: bool = True,
 ) -> Change:
-    cost = sum(line_cost(new, rules) for new in made) - line_cost(line, rules)
-    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost, needed)
+    cost = sum(line_cost(new, rules) for new in made) - (line_cost(line, rules) if line else 0)
+    number = (line or made[0]).number or 0
+    before = line.typed if line else ""
+    return Change(number, before, tuple(new.typed for new in made), why, cost, needed)
 
 
 def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
@@ -149,9 +181,10 @@ def _free_numbers(held: Mapping[int, Line], last: int) -> dict[int, range]:
     return {number: range(number + 1, following) for number, following in bounds}
 
 
-def _rewritten_clauses(text: str, pair: Pair) -> tuple[list[Clause], list[Rewrite]]:
+def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clause], list[Rewrite]]:
     """Return the clauses of a line as the target takes them, and the rules that changed them."""
     parts = clauses(text, pair.source)
+    pair = replace(pair, following=following) if len(parts) == 1 else pair
     if any(span.word in ("ELSE", "DATA") for span in scan(text, pair.source)):
         return parts, []  # clauses are not told apart behind these; the needs name them
     used: list[Rewrite] = []

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 
 from hostlink.listing.adapting.clauses import Clause
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
+from hostlink.listing.adapting.signs import is_positive
 from hostlink.listing.rules import Language
-from hostlink.listing.tokens import Span
+from hostlink.listing.tokens import Span, scan
 
 JOIN, ROW = 0, -1  # nothing, or a row end; other values are the columns of a zone
 _FRONT = {"blank": 2, "field": 2, "signed": 1, "spaced": 1, "bare": 0, "": 0}
@@ -89,7 +90,8 @@ def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
 def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write out the blanks of numbers that the target does not show."""
     items = read_print(clause, pair.source)
-    front = _FRONT[pair.source.number] > _FRONT[pair.target.number]
+    before, here = _FRONT[pair.source.number], _FRONT[pair.target.number]
+    front = before > here
     back = _BACK.get(pair.source.number, 0) > _BACK.get(pair.target.number, 0)
     if items is None or not (front or back):
         return None
@@ -100,7 +102,9 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
             out.append(item)
             apart = item.after > JOIN or (item.quoted and item.text[-2:-1] == " ")
             continue
-        if front and not apart:
+        # A number that is never negative has a blank in place of its sign.
+        plain = here == 1 and is_positive(scan(item.text, pair.both), pair.positive)
+        if front and not (apart or plain):
             out.append(Item('" "', JOIN, True))
         out.append(item)
         apart = item.after > JOIN

@@ -1,11 +1,11 @@
-"""Rules for words and signs: THEN, LET, shortcuts, signs for unequal, quotes, random numbers."""
+"""Rules for words and signs: THEN, LET, shortcuts, signs for unequal, quotes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
-from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.clauses import Clause, call_end
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
@@ -13,16 +13,6 @@ from hostlink.listing.tokens import Span, keywords
 _UNEQUAL = ("<>", "><", "!=", "#")
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
 """Words of one meaning; the second is written where the first is not known."""
-
-
-def replaced(clause: Clause, language: Language, new: Callable[[Span], str]) -> list[Clause] | None:
-    """Return a clause with other text in its spans; None if none changed."""
-    text, at = "", 0
-    for span in clause.spans(language):
-        text += clause.text[at : span.start] + new(span)
-        at = span.end
-    text += clause.text[at:]
-    return None if text == clause.text else [clause.with_text(text)]
 
 
 @rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "there is no THEN")
@@ -79,7 +69,7 @@ def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | Non
         apart = span.end < len(clause.text) and clause.text[span.end] != " " and word.isalpha()
         return word + " " * (apart and span.text != word)
 
-    return replaced(clause, pair.source, new)
+    return clause.respelled(pair.source, new)
 
 
 def _unabbreviated(span: Span, pair: Pair) -> bool:
@@ -164,50 +154,7 @@ def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
             return text
         return marks[0] + text[1:].removesuffix(text[0]) + marks[0]
 
-    return replaced(clause, pair.source, new)
-
-
-_OFFSET = {("from-1", "from-0"): "+1", ("from-0", "from-1"): "-1"}
-
-
-@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere")
-def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    offset = _OFFSET.get((pair.source.random, pair.target.random))
-    spans = clause.spans(pair.source)
-    if offset is None:
-        return None
-    opening: list[int] = []
-    closing: dict[int, str] = {}
-    for place, span in enumerate(spans):
-        if span.word != "RND":
-            continue
-        last = _call_end(spans, place)
-        if last < 0:
-            return None
-        inside = _binds(spans, place, last)
-        opening += [span.start] * inside
-        closing[spans[last].start] = offset + ")" * inside
-    text = ""
-    for at, sign in enumerate(clause.text):
-        text += "(" * opening.count(at) + sign + closing.get(at, "")
-    return [clause.with_text(text)] if closing else None
-
-
-def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
-    """Return whether an operator beside the spans from first to last binds closer than a sum."""
-    before = spans[first - 1].text if first else ""
-    after = spans[last + 1].text if last + 1 < len(spans) else ""
-    return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
-
-
-def _call_end(spans: Sequence[Span], place: int) -> int:
-    """Return the index of the bracket that ends the call at an index of the spans, or -1."""
-    depth = 0
-    for at in range(place + 1, len(spans)):
-        depth += (spans[at].text == "(") - (spans[at].text == ")")
-        if depth == 0:
-            return at if spans[at].text == ")" else -1
-    return -1
+    return clause.respelled(pair.source, new)
 
 
 @rewrites("bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", "IF needs a comparison")
@@ -231,7 +178,7 @@ def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] |
     for place, span in enumerate(spans):
         if span.word != source.partition("(")[0]:
             continue
-        last = max(_call_end(spans, place), place) if "(" in source else place
+        last = max(call_end(spans, place), place) if "(" in source else place
         text += clause.text[at : span.start] + target
         at = spans[last].end
     return [clause.with_text(text + clause.text[at:])] if at else None
@@ -250,7 +197,6 @@ WORDS: tuple[Rewrite, ...] = (
     _let_dropped,
     _statement_separator,
     _quotes,
-    _random,
     _free_memory,
 )
 """The rules for words and signs, in the order in which they are tried."""
