@@ -44,6 +44,9 @@ NO_LET = with_forms(
 ENDS = with_forms(PRACTICE, semicolon="ends", number="bare", comma_columns=14)
 BARE = with_forms(PRACTICE, number="bare")
 ECMA_LOOSE = with_forms(ECMA, optional=("LET",))
+NO_DEF = with_forms(
+    READY, functions=tuple(word for word in READY.language.functions if word != "FN")
+)
 WHOLE_PRINT = f'{FNQ}10 INPUT A:PRINT FNQ((A+1)/(A-1));" ";FNQ(5/-1)'
 # Rule, line written, line expected, the rules of both boards.
 CASES: list[tuple[str, str, str, Rules, Rules]] = [
@@ -95,6 +98,13 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("whole-division", "10 A=7/2", "10 A=INT(7/2)", PRACTICE, READY),
     ("whole-division", "10 B=-2:A=-B/2*C/3", f"{FNQ}10 B=-2:A=-FNQ(FNQ(B/2)*C/3)", PRACTICE, READY),
     ("whole-division", "10 INPUT A:PRINT (A+1)/(A-1);5/-1", WHOLE_PRINT, PRACTICE, READY),
+    (
+        "whole-division",
+        "10 INPUT B:A=-B/2*C",
+        "10 INPUT B:A=-SGN(B/2)*INT(ABS(B/2))*C",
+        PRACTICE,
+        NO_DEF,
+    ),
     ("comparison-sign", "10 A=(B>1)", "10 A=(-(B>1))", CAPITAL, TOKEN),
     ("comparison-sign", "10 A=B>1", "10 A=-(B>1)", CAPITAL, TOKEN),
     (
@@ -285,6 +295,12 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
         ("10 PRINT ROOM()", "ROOM: this board does not know it", PRACTICE, CAPITAL),
         ("10 PRINT A=B", "a comparison used as a number is no number here", CAPITAL, PRACTICE),
         ("10 PRINT 7/2", "division: it gives fractions on one of the boards only", READY, PRACTICE),
+        (
+            "10 PRINT -RND(6)/2",
+            "division: it gives fractions on one of the boards only",
+            PRACTICE,
+            NO_DEF,
+        ),
         ("10 PRINT RND(0)", "RND: its numbers are of another sort here", READY, PRACTICE),
         ("10 GOSUB 100*N", "a jump needs a plain line number", PRACTICE, READY),
         (

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
 from hostlink.listing.adapting.clauses import Clause, clauses
-from hostlink.listing.adapting.numbers import can_divide
+from hostlink.listing.adapting.numbers import divides_whole
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
-from hostlink.listing.rules import Language, Rules
+from hostlink.listing.rules import Rules
 from hostlink.listing.tokens import Span, keywords
 
 _RELATIONS = ("=", "<", ">", "#")
@@ -54,6 +54,8 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
         yield "INPUT takes no question"
+    if any(span.text == "/" for span in spans) and not divides_whole(clause, pair):
+        yield "division: it gives fractions on one of the boards only"
     for place, span in enumerate(spans):
         yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
 
@@ -112,17 +114,8 @@ def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
             yield "fractions: this board has whole numbers only"
         elif not target.fractions and int(span.text) > target.largest_number:
             yield f"numbers above {target.largest_number}: this board has none"
-    elif span.text == "/" and _divides_otherwise(source, target):
-        yield "division: it gives fractions on one of the boards only"
     elif span.text in ("^", "%") and span.kind == "symbol":
         yield f"{span.text}: whether this board has it is not known"
-
-
-def _divides_otherwise(source: Language, target: Language) -> bool:
-    """Return whether division gives fractions on one board only, and no rule helps."""
-    if source.fractions == target.fractions:
-        return False
-    return source.fractions or not can_divide(target)
 
 
 def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:

@@ -15,18 +15,31 @@ from hostlink.listing.tokens import Span, keywords
 _ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
 
 
-def can_divide(target: Language) -> bool:
-    """Return whether a BASIC with fractions has what whole division needs."""
-    return {"INT", "SGN", "ABS", "DEF", "FN"} <= set(keywords(target))
+def divides_whole(clause: Clause, pair: Pair) -> bool:
+    """Return whether the quotients of a clause can be made whole as the source's are.
+
+    Without a function of the user's each is written twice, which random numbers forbid.
+    """
+    if pair.source.fractions == pair.target.fractions:
+        return True
+    words = set(keywords(pair.target))
+    rolls = any(span.word == "RND" for span in clause.spans(pair.both))
+    able = {"INT", "SGN", "ABS"} <= words and (can_define(pair.target) or not rolls)
+    return not pair.source.fractions and able
+
+
+def can_define(target: Language) -> bool:
+    """Return whether a BASIC has functions of the user's."""
+    return {"DEF", "FN"} <= set(keywords(target))
 
 
 @rewrites("whole-division", "A=B/2", f"A={WHOLE}(B/2)", "division keeps the fraction here")
 def _division(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Drop the fraction of each quotient toward zero; INT does that where nothing is negative."""
-    target = pair.target
-    if pair.source.fractions or not target.fractions or not can_divide(target):
+    divides = any(span.text == "/" for span in clause.spans(pair.source))
+    if not divides or pair.source.fractions or not pair.target.fractions:
         return None
-    if all(span.text != "/" for span in clause.spans(pair.source)):
+    if not divides_whole(clause, pair):
         return None
     return [clause.with_text(_Divider(clause, pair).text)]
 
@@ -83,8 +96,14 @@ class _Divider:
         if term.divides:
             term.divides = False
             plain = is_positive(self._spans[term.first : place + 1], self._pair.positive)
-            name = "INT" if plain else WHOLE
-            self.text = f"{self.text[: term.start]}{name}({self.text[term.start :]})"
+            front, quotient = self.text[: term.start], self.text[term.start :]
+            if plain:
+                whole = f"INT({quotient})"
+            elif can_define(self._pair.target):
+                whole = f"{WHOLE}({quotient})"
+            else:
+                whole = f"SGN({quotient})*INT(ABS({quotient}))"
+            self.text = front + whole
 
 
 _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
