@@ -26,7 +26,7 @@ GENERATED = 40
 OTHER_NUMBERS = {"WIRE", "LOCK", "DICE", "MORSE"}
 """Their random numbers are those of the interpreter."""
 WRONG_THERE = {"COAST", "CRATE", "BANDS", "HEX", "BAUD"}
-"""bwbasic goes on behind an IF that does not hold behind another IF, takes no `;:`, and prints -0."""
+"""bwbasic goes on behind an IF that fails behind another IF, takes no `;:`, and prints -0."""
 NEEDS = {"ROOM"}
 """bwbasic has no function for the free memory."""
 COMPARED = sorted(set(shipped_programs()) - OTHER_NUMBERS - WRONG_THERE - NEEDS)
