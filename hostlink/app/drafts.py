@@ -11,7 +11,6 @@ Rules:
 from __future__ import annotations
 
 import contextlib
-import json
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -62,6 +61,8 @@ class Drafts:
 
     def keep(self, draft: Draft) -> None:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
+        import json
+
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
@@ -138,6 +139,8 @@ def _is_free(path: Path) -> bool:
 
 def _read(path: Path) -> Draft | None:
     """Return the draft in a file, None where the file holds something else."""
+    import json
+
     try:
         if path.stat().st_size > _LARGEST:
             return None

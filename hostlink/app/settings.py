@@ -8,7 +8,6 @@ cannot be read or understood never keeps the app from starting; it is said, and 
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -60,6 +59,8 @@ def read_settings(path: Path) -> Settings:
     """Read the settings file; use the defaults if it is missing or invalid."""
     try:
         with path.open("rb") as file:
+            import tomllib  # most have no settings file
+
             held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
     except FileNotFoundError:
         return Settings()

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.placing import with_lines
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
@@ -117,7 +118,16 @@ class Workshop(DeskPart):
     def _check_editor(self) -> None:
         listing = self.need_listing()
         if listing is not None:
-            self._check(listing, "the listing in the editor", self.sheets.go_to_line)
+            self._check(listing, "the listing in the editor", self._checked)
+
+    def _checked(self, chosen: int | str | None) -> None:
+        """Go to the line that was chosen, or put in the one that was offered in its place."""
+        if isinstance(chosen, str):
+            placed = with_lines(self.sheets.editor.text, chosen)
+            self.sheets.take_text(placed.text, f"The line is now {chosen}")
+            self.sheets.go_to_row(placed.row + 1)
+        else:
+            self.sheets.go_to_line(chosen)
 
     def _check_board(self, attached: AttachedBoard) -> None:
         from hostlink.jobs.session.board_contents import read_contents
@@ -136,7 +146,7 @@ class Workshop(DeskPart):
         self.app.watch_job(job, done=done)
 
     def _check(
-        self, listing: Listing, name: str, go_on: Callable[[int | None], None] | None = None
+        self, listing: Listing, name: str, go_on: Callable[[int | str | None], None] | None = None
     ) -> None:
         from hostlink.app.screens.checking import CheckScreen
 

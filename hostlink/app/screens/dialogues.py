@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Static
 
-from hostlink.app.layout import HEIGHTS
+from hostlink.app.layout import HEIGHTS, SCREENS_LOOK
 from hostlink.app.ways import advised
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
@@ -30,6 +30,7 @@ class Ask(ModalScreen[str]):
     answers: (what is returned, what the button says).
     """
 
+    CSS_PATH = SCREENS_LOOK
     VERTICAL_BREAKPOINTS = HEIGHTS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "safe", "The safe answer", show=False),
@@ -82,6 +83,7 @@ class Ask(ModalScreen[str]):
 class AskText(ModalScreen[str | None]):
     """A question answered by one line of text; returns None if it is cancelled."""
 
+    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
     ]
@@ -114,6 +116,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
     line that takes a file or folder, which Tab completes; "" for none.
     """
 
+    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
         Binding("down", "app.focus_next", "Next line", show=False),
@@ -161,6 +164,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
 class ErrorDialogue(ModalScreen[None]):
     """An error: what happened, what was not lost, what to do."""
 
+    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Close", show=False),
     ]
