@@ -139,6 +139,17 @@ LISTING_ACTIONS = (
         also="shrink size bytes compress crunch fit room too long",
     ),
     DeskAction(
+        "adapt",
+        "",
+        "Adapt to the board",
+        "Rewrite it in the board's BASIC",
+        lambda desk: desk.workshop.adapt(),
+        CHECK,
+        word="adjust",
+        letter="j",
+        also="convert translate dialect language basic other kind rewrite",
+    ),
+    DeskAction(
         "references",
         "",
         "Cross-reference",

@@ -28,20 +28,13 @@ def _yes(asked: Learned | Offer) -> bool:  # noqa: ARG001 - the question's form
     return True
 
 
-_LANGUAGE: dict[str, dict[str, Any]] = {
-    "load": {"despite_review": True},
-    "adapt": {"adapt": _yes},
-}
-"""What to load with after each answer about a listing in another BASIC."""
-
-
 def _language_question(error: LanguageError) -> Ask:
     """Return the question about a listing in another BASIC."""
     from hostlink.app.screens.dialogues import Ask
 
     answers = [("leave", "Leave it"), ("load", "Load it as it is")]
-    if error.can_adapt:
-        answers.append(("adapt", "Adapt it, then load"))
+    if error.offer is not None:
+        answers.append(("adapt", "See it adapted"))
     return Ask(error.what, answers, why=error.kept)
 
 
@@ -177,10 +170,7 @@ class Transfers(DeskPart):
                 question, lambda answer: again(learn=_yes) if answer == "learn" else None
             )
         if isinstance(error, LanguageError):
-            return lambda: self.app.push_screen(
-                _language_question(error),
-                lambda answer: again(**_LANGUAGE[answer]) if answer in _LANGUAGE else None,
-            )
+            return lambda: self._ask_language(error, material, again)
         if isinstance(error, NotKnownError):
             question = Ask(
                 error.what,
@@ -191,6 +181,24 @@ class Transfers(DeskPart):
                 question, lambda answer: again(discard_board=True) if answer == "load" else None
             )
         return None
+
+    def _ask_language(
+        self, error: LanguageError, material: Material, again: Callable[..., None]
+    ) -> None:
+        """Ask about a listing in another BASIC; show it adapted before it is loaded so."""
+
+        def answered(answer: str | None) -> None:
+            from hostlink.app.desk.adapting import adapting_screen
+
+            if answer == "load":
+                again(despite_review=True)
+            elif answer == "adapt" and error.offer is not None:
+                self.app.push_screen(
+                    adapting_screen(error.offer, material, "loads the adapted listing"),
+                    lambda text: None if text is None else again(adapt=_yes),
+                )
+
+        self.app.push_screen(_language_question(error), answered)
 
     def after_load(self, attached: AttachedBoard, loaded: Loaded, text: str) -> None:
         """Record what the board holds after a load. text: the listing that was loaded."""
