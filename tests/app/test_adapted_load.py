@@ -55,7 +55,7 @@ def test_the_screen_shows_each_change_and_the_whole(stage: Any, wait: Any, shown
         assert "Proven: both were run and printed the" in words_of(shown, app)
         await pilot.press("down")
         await wait(pilot, lambda: "becomes 20 IF A=1 GOTO 40" in words_of(shown, app))
-        assert "there is no THEN" in words_of(shown, app)
+        assert "this board has no THEN" in words_of(shown, app)
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.text == "\n".join(LAMP).replace("THEN", "GOTO") + "\n"

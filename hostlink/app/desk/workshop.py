@@ -90,7 +90,7 @@ class Workshop(DeskPart):
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         found = self.app.careful(lambda: offer(profile, material))
         if found is None:
-            self.app.tell(f"Nothing was found to adapt: see what {profile.name} has to say on it.")
+            self.app.tell(f"Nothing was found to adapt for {profile.name}.")
             return
         self.app.push_screen(
             adapting_screen(found, material, "takes the listing into the editor"),

@@ -122,8 +122,8 @@ def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof)
     from hostlink.jobs.adapting import change_rows, need_words
 
     quiet = common.quiet
-    for change in made.changes:
-        say("\n".join(change_rows(change)), quiet=quiet)
+    for row in (row for change in made.changes for row in change_rows(change)):
+        say(row, quiet=quiet)
     for need in made.needs:
         say(need_words(need))
     for note in made.notes:

@@ -28,7 +28,7 @@ REWRITES: tuple[Rewrite, ...] = (*WORDS, *NUMBERS, *PRINTING)
 """All rules of rewriting, in the order in which each clause meets them."""
 
 DEFINITION = f"DEF {WHOLE}(X)=SGN(X)*INT(ABS(X))"
-_WHOLE_IS = "a quotient without its fraction, as division gave it"
+_WHOLE_IS = "it drops the fraction of a quotient, as division did before"
 
 _NUMBER_SHOWN = {
     "blank": "with a blank in front",

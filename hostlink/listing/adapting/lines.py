@@ -15,7 +15,7 @@ from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.references import rewritten
 from hostlink.listing.rules import Rules
 
-APART = "the statements need lines of their own"
+APART = "these statements need lines of their own"
 LENGTH = "the line would be too long"
 _PACKED = "no free line number behind it; renumber the listing first"
 

@@ -46,16 +46,16 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     spans = clause.spans(pair.both)
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
-        yield "THEN takes a line number only"
+        yield "THEN takes only a line number"
     if clause.condition and source.comparison and not target.comparison and not _compares(spans):
-        yield "IF needs a comparison"
+        yield "this board needs a comparison behind IF"
     if source.comparison and not target.comparison and _valued_comparison(clause, spans):
-        yield "a comparison used as a number is no number here"
+        yield "a comparison used as a number: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
-        yield "INPUT takes no question"
+        yield "INPUT takes no text on this board"
     if any(span.text == "/" for span in spans) and not divides_whole(clause, pair):
-        yield "division: it gives fractions on one of the boards only"
+        yield "division: only one of the two boards keeps fractions"
     for place, span in enumerate(spans):
         yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
 
@@ -71,10 +71,7 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
             if spans and spans[0].word == "FOR":
                 open_loops = [*(loop for loop in open_loops if loop != name), name]
                 if 0 < most < len(open_loops):
-                    yield (
-                        f"more than {most} loops inside each other: this board has no more",
-                        number,
-                    )
+                    yield f"loops inside each other: this board has at most {most}", number
             elif spans and spans[0].word == "NEXT" and open_loops:
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
@@ -103,9 +100,9 @@ def _valued_comparison(clause: Clause, spans: Sequence[Span]) -> bool:
 def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
     if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
-        yield f"{span.word}: this board does not know it"
+        yield f"{span.word}: this board has no such word"
     elif span.word == "RND" and source.random.startswith("fraction") and not target.fractions:
-        yield "RND: its numbers are of another sort here"
+        yield "RND: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
         yield from _name_needs(span, after, pair)
     elif span.kind == "number":

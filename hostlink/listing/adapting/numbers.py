@@ -33,7 +33,7 @@ def can_define(target: Language) -> bool:
     return {"DEF", "FN"} <= set(keywords(target))
 
 
-@rewrites("whole-division", "A=B/2", f"A={WHOLE}(B/2)", "division keeps the fraction here")
+@rewrites("whole-division", "A=B/2", f"A={WHOLE}(B/2)", "division keeps the fraction on this board")
 def _division(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Drop the fraction of each quotient toward zero; INT does that where nothing is negative."""
     divides = any(span.text == "/" for span in clause.spans(pair.source))
@@ -118,8 +118,17 @@ _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
 """What is written for RND in front of its argument and behind it, by the forms of both boards."""
 
 
-@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere or are fractions")
+@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND begins with 0 on one board, 1 on the other")
 def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    return None if pair.target.fractions else _written_random(clause, pair)
+
+
+@rewrites("random-fraction", "A=RND(6)", "A=INT(RND(0)*6)+1", "RND gives a fraction on this board")
+def _random_fraction(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    return _written_random(clause, pair) if pair.target.fractions else None
+
+
+def _written_random(clause: Clause, pair: Pair) -> list[Clause] | None:
     written = _RANDOM.get((pair.source.random, pair.target.random))
     spans = clause.spans(pair.source)
     if written is None:
@@ -148,7 +157,12 @@ def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
     return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
 
 
-@rewrites("comparison-sign", "A=(B>1)", "A=(-(B>1))", "a comparison that holds has another sign")
+@rewrites(
+    "comparison-sign",
+    "A=(B>1)",
+    "A=(-(B>1))",
+    "a true comparison is 1 on one board and -1 on the other",
+)
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Change the sign of comparisons in brackets and of those that are assigned."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
@@ -185,7 +199,7 @@ def compares(spans: Sequence[Span]) -> bool:
     "computed-jump",
     "GOSUB 200+N",
     "ON N+1 GOSUB 200,201",
-    "a jump needs a plain line number, and ON goes on where none of its lines is meant",
+    "a jump needs a plain line number; ON does nothing where none of its lines is meant",
 )
 def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """List the lines that a sum of a line number and something else may mean."""
@@ -254,5 +268,5 @@ def _on(
     return [*made, Clause(listed(lines, offset))]
 
 
-NUMBERS: tuple[Rewrite, ...] = (_random, _division, _comparison, _computed_jump)
+NUMBERS: tuple[Rewrite, ...] = (_random, _random_fraction, _division, _comparison, _computed_jump)
 """The rules for numbers, in the order in which they are tried."""

@@ -68,7 +68,9 @@ def keeps_row_open(clause: Clause, language: Language) -> bool:
     return bool(items) and items is not None and items[-1].after != ROW
 
 
-@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma fills no zone of that width", exact=False)
+@rewrites(
+    "zones", "PRINT A,B", 'PRINT A;" ";B', "a comma in PRINT moves to another column", exact=False
+)
 def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write a blank for a zone that the target does not have."""
     items = read_print(clause, pair.source)
@@ -85,7 +87,11 @@ def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
 
 
 @rewrites(
-    "number-blanks", 'PRINT "A=";A', 'PRINT "A= ";A', "numbers bring no blank along", exact=False
+    "number-blanks",
+    'PRINT "A=";A',
+    'PRINT "A= ";A',
+    "PRINT shows a number without the blank that it had",
+    exact=False,
 )
 def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write out the blanks of numbers that the target does not show."""
@@ -118,7 +124,7 @@ def _is_text(item: Item) -> bool:
     return "$" in item.text or '"' in item.text
 
 
-@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT has other separators")
+@rewrites("separators", "PRINT A;B", "PRINT A,B", "other signs stand between the items of PRINT")
 def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write the separators of the target; more than one PRINT where none joins two items."""
     source, target = pair.source, pair.target
@@ -161,7 +167,9 @@ def halved(clause: Clause, language: Language) -> list[Clause]:
     return [made for each in halves for made in _written(clause, each, language) or ()]
 
 
-@rewrites("bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row")
+@rewrites(
+    "bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row on this board"
+)
 def _bare_print(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if pair.target.bare_print or not pair.source.bare_print:
         return None
@@ -187,7 +195,13 @@ def _merged(items: Sequence[Item]) -> list[Item]:
     return out
 
 
-@rewrites("question", 'INPUT "Q",A', 'PRINT "Q";: INPUT A', "INPUT takes no question", exact=False)
+@rewrites(
+    "question",
+    'INPUT "Q",A',
+    'PRINT "Q";: INPUT A',
+    "INPUT takes no question on this board",
+    exact=False,
+)
 def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Ask the question of INPUT with a PRINT in front of it."""
     if "input-text" in pair.target.means or "input-text" not in pair.source.means:
@@ -201,7 +215,7 @@ def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
     return [clause.with_text(f"PRINT {spans[1].text}{last}"), Clause(f"INPUT {rest}")]
 
 
-@rewrites("input-list", "INPUT A,B", "INPUT A: INPUT B", "INPUT takes one variable")
+@rewrites("input-list", "INPUT A,B", "INPUT A: INPUT B", "INPUT takes one variable on this board")
 def _input_list(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     names = listed(clause, pair.source)
     if not names or pair.target.input_list != "none":
