@@ -345,6 +345,19 @@ def test_a_plain_condition_or_assignment_is_no_number(line: str) -> None:
     assert made.needs == ()
 
 
+@pytest.mark.parametrize(
+    ("source", "target", "note"),
+    [
+        (PRACTICE, CAPITAL, "A result that is too large wraps to 16 bits, it does not stop."),
+        (TOKEN, PRACTICE, "A result that is too large stops the program, it does not wrap."),
+        (PRACTICE, READY, "A result that does not fit in 16 bits is a number as others on this"),
+    ],
+)
+def test_what_becomes_of_large_results_is_said(source: Rules, target: Rules, note: str) -> None:
+    """The numbers of two boards end elsewhere, which no rule can change."""
+    assert any(each.startswith(note) for each in adapted("10 A=A*A\n", source, target).notes)
+
+
 def test_a_language_that_states_no_forms_is_as_it_was() -> None:
     """Without the new keys a language has the forms that were taken for granted before."""
     language = Language()

@@ -207,7 +207,12 @@ def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
         )
     if inexact:
         yield "Blanks between what is printed may differ; the words are the same."
-    if source.overflow != target.overflow:
+    if target.fractions and not source.fractions:
+        yield (
+            "A result that does not fit in 16 bits is a number as others on this board; it neither "
+            "stops the program nor wraps."
+        )
+    elif source.overflow != target.overflow:
         wraps = target.overflow == "wraps"
         does = (
             "wraps to 16 bits, it does not stop" if wraps else "stops the program, it does not wrap"
