@@ -187,7 +187,7 @@ def test_any_text_can_be_adapted(rows: list[str], source: str, target: str) -> N
 
 def test_quoted_text_and_remarks_are_never_changed() -> None:
     """What looks like a form inside them stays as it is."""
-    text = '10 PRINT "IF A THEN 10: ?"\n20 REM IF A THEN 10; A><B\n'
+    text = '10 PRINT "IF A THEN 10: ? FNQ(A)"\n20 REM IF A THEN 10; A><B\n'
     assert adapted(text, PRACTICE, CAPITAL).listing.text() == text
 
 

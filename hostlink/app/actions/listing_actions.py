@@ -143,7 +143,7 @@ LISTING_ACTIONS = (
         "",
         "Adapt to the board",
         "Rewrite it in the board's BASIC",
-        lambda desk: desk.workshop.adapt(),
+        lambda desk: desk.adapting.adapt(),
         CHECK,
         word="adjust",
         letter="j",

@@ -15,27 +15,15 @@ from hostlink.errors import Needed, NotKnownError, RefusedError
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.job import Job
-    from hostlink.app.screens.dialogues import Ask
     from hostlink.board.dialogue.learning import Learned
     from hostlink.jobs.backup import BackedUp
-    from hostlink.jobs.language_of import LanguageError, Offer
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.saving import Saved, SaveOptions
 
 
-def _yes(asked: Learned | Offer) -> bool:  # noqa: ARG001 - the question's form
+def _yes(asked: Learned) -> bool:  # noqa: ARG001 - the question's form
     return True
-
-
-def _language_question(error: LanguageError) -> Ask:
-    """Return the question about a listing in another BASIC."""
-    from hostlink.app.screens.dialogues import Ask
-
-    answers = [("leave", "Leave it"), ("load", "Load it as it is")]
-    if error.offer is not None:
-        answers.append(("adapt", "See it adapted"))
-    return Ask(error.what, answers, why=error.kept)
 
 
 def _backed_up_words(backed: BackedUp) -> str:
@@ -170,7 +158,7 @@ class Transfers(DeskPart):
                 question, lambda answer: again(learn=_yes) if answer == "learn" else None
             )
         if isinstance(error, LanguageError):
-            return lambda: self._ask_language(error, material, again)
+            return lambda: self.desk.adapting.ask(error, material, again)
         if isinstance(error, NotKnownError):
             question = Ask(
                 error.what,
@@ -181,24 +169,6 @@ class Transfers(DeskPart):
                 question, lambda answer: again(discard_board=True) if answer == "load" else None
             )
         return None
-
-    def _ask_language(
-        self, error: LanguageError, material: Material, again: Callable[..., None]
-    ) -> None:
-        """Ask about a listing in another BASIC; show it adapted before it is loaded so."""
-
-        def answered(answer: str | None) -> None:
-            from hostlink.app.desk.adapting import adapting_screen
-
-            if answer == "load":
-                again(despite_review=True)
-            elif answer == "adapt" and error.offer is not None:
-                self.app.push_screen(
-                    adapting_screen(error.offer, material, "loads the adapted listing"),
-                    lambda text: None if text is None else again(adapt=_yes),
-                )
-
-        self.app.push_screen(_language_question(error), answered)
 
     def after_load(self, attached: AttachedBoard, loaded: Loaded, text: str) -> None:
         """Record what the board holds after a load. text: the listing that was loaded."""

@@ -79,24 +79,6 @@ class Workshop(DeskPart):
             RewriteScreen(rewrite), lambda text: self.sheets.take_text(text, "It is smaller now")
         )
 
-    def adapt(self) -> None:
-        """Show what the current profile's BASIC needs changed, and take it into the editor."""
-        from hostlink.app.desk.adapting import adapting_screen
-        from hostlink.jobs.language_of import offer
-
-        if self.need_listing() is None:
-            return
-        profile = self.app.boards.profile
-        material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
-        found = self.app.careful(lambda: offer(profile, material))
-        if found is None:
-            self.app.tell(f"Nothing was found to adapt for {profile.name}.")
-            return
-        self.app.push_screen(
-            adapting_screen(found, material, "takes the listing into the editor"),
-            lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
-        )
-
     def renumber(self) -> None:
         """Offer new line numbers, and put the renumbered listing into the editor."""
         from hostlink.app.screens.renumbering import RenumberScreen

@@ -32,9 +32,11 @@ class RewriteScreen(Page[str | None]):
         self.rewrite, self._begin = rewrite, begin
 
     def head(self) -> str:
+        """Return the heading of the rewrite."""
         return self.rewrite.head()
 
     def foot(self) -> str:
+        """Return what the keys do with it."""
         return self.rewrite.foot
 
     def body(self) -> Iterator[Widget]:

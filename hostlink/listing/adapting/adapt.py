@@ -14,7 +14,7 @@ from hostlink.listing.adapting.clauses import Clause, clauses
 from hostlink.listing.adapting.hoisting import spare_name
 from hostlink.listing.adapting.lines import LineMaker
 from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
-from hostlink.listing.adapting.numbers import NUMBERS
+from hostlink.listing.adapting.numbers import NUMBERS, writes_whole
 from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
 from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite
 from hostlink.listing.adapting.signs import positive_variables
@@ -86,51 +86,74 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     would hold; lines without a number are left out.
     """
     held = listing.numbered()
-    pair = Pair(
+    pair = _pair(held, source, rules)
+    work = _Work(pair, rules, held)
+    for number, following in pairwise((*held, 0)):
+        work.take(held[number], following)
+    work.define()
+    found = [*work.found, *nesting_needs(held, pair), *line_needs(work.lines, rules)]
+    rows = enumerate(work.lines.values(), 1)
+    result = Listing(tuple(replace(line, at=at) for at, line in rows))
+    return Adapted(
+        result,
+        tuple(work.changes),
+        collected(found),
+        measure(Listing(tuple(held.values())), rules).total,
+        measure(result, rules).total,
+        rules.storage.program_bytes,
+        _asks_free(held, source),
+        (*_notes(pair, work.inexact), *_input_note(held, pair)),
+    )
+
+
+class _Work:
+    """The listing while it is adapted: the lines so far, the changes, and what is needed."""
+
+    def __init__(self, pair: Pair, rules: Rules, held: Mapping[int, Line]) -> None:
+        self._pair, self._rules = pair, rules
+        self._maker = LineMaker(pair, rules)
+        self._free = _free_numbers(held, rules.form.last_line)
+        self.found: list[tuple[str, int]] = []
+        self.changes: list[Change] = []
+        self.lines: dict[int, Line] = {}
+        self.inexact = False
+
+    def take(self, line: Line, following: int) -> None:
+        """Adapt a line. following: the number of the next one, 0 for none."""
+        number = line.number or 0
+        parts, used = _rewritten_clauses(line.text, self._pair, following)
+        made = self._maker.lines(line, parts, self._free[number], following)
+        self.found += [(need, number) for need in (*parts_needs(parts, self._pair), *made.needs)]
+        changed = bool(used or made.why) and made.lines != (line,)
+        if changed:
+            why = tuple(dict.fromkeys((*(rule.why for rule in used), *made.why)))
+            needed = bool(made.why) or any(rule.exact for rule in used)
+            self.changes.append(_change(line, made.lines, why, self._rules, needed))
+            self.inexact |= any(not rule.exact for rule in used)
+        self.lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
+
+    def define(self) -> None:
+        """Define in front what the lines call for whole division."""
+        called = any(f"{WHOLE}(" in line.text for line in self.lines.values())
+        if not called or not writes_whole(self._pair):
+            return
+        first = next(iter(self.lines))
+        if not self._rules.form.first_line <= first // 2 < first:
+            self.found.append(("no free line number in front; renumber the listing first", first))
+            return
+        line = Line.from_text(f"{first // 2} {DEFINITION}")
+        self.lines = {first // 2: line} | self.lines
+        self.changes.insert(0, _change(None, (line,), (f"{WHOLE}: {_WHOLE_IS}",), self._rules))
+
+
+def _pair(held: Mapping[int, Line], source: Language, rules: Rules) -> Pair:
+    return Pair(
         source,
         rules.language,
         _leaves_rows_open(held, source),
         positive_variables(held, source),
         tuple(held),
         spare=spare_name(_names(held, source)),
-    )
-    maker = LineMaker(pair, rules)
-    free = _free_numbers(held, rules.form.last_line)
-    found: list[tuple[str, int]] = []
-    changes: list[Change] = []
-    lines: dict[int, Line] = {}
-    inexact = False
-    for number, following in pairwise((*held, 0)):
-        line = held[number]
-        parts, used = _rewritten_clauses(line.text, pair, following)
-        made = maker.lines(line, parts, free[number], following)
-        found += [(need, number) for need in (*parts_needs(parts, pair), *made.needs)]
-        changed = bool(used or made.why) and made.lines != (line,)
-        if changed:
-            why = (*(rule.why for rule in used), *made.why)
-            needed = bool(made.why) or any(rule.exact for rule in used)
-            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules, needed))
-            inexact |= any(not rule.exact for rule in used)
-        lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
-    if any(f"{WHOLE}(" in line.text for line in lines.values()):
-        first = next(iter(held))
-        if rules.form.first_line <= first // 2 < first:
-            definition = Line.from_text(f"{first // 2} {DEFINITION}")
-            lines = {first // 2: definition} | lines
-            changes.insert(0, _change(None, (definition,), (f"{WHOLE}: {_WHOLE_IS}",), rules))
-        else:
-            found.append(("no free line number in front; renumber the listing first", first))
-    found += [*nesting_needs(held, pair), *line_needs(lines, rules)]
-    result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
-    return Adapted(
-        result,
-        tuple(changes),
-        collected(found),
-        measure(Listing(tuple(held.values())), rules).total,
-        measure(result, rules).total,
-        rules.storage.program_bytes,
-        _asks_free(held, source),
-        (*_notes(pair, inexact), *_input_note(held, pair)),
     )
 
 

@@ -33,6 +33,11 @@ def can_define(target: Language) -> bool:
     return {"DEF", "FN"} <= set(keywords(target))
 
 
+def writes_whole(pair: Pair) -> bool:
+    """Return whether quotients may call a function of the user's."""
+    return pair.target.fractions and not pair.source.fractions and can_define(pair.target)
+
+
 @rewrites("whole-division", "A=B/2", f"A={WHOLE}(B/2)", "division keeps the fraction on this board")
 def _division(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Drop the fraction of each quotient toward zero; INT does that where nothing is negative."""
