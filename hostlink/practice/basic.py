@@ -16,6 +16,7 @@ from hostlink.practice.arithmetic import Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import FUNCTIONS
 from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
+from hostlink.practice.line_text import LETTERS
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
@@ -152,8 +153,11 @@ class Basic:
                 state.eeprom.hold(name, self._read_back(lines))
             for name, count in kept.get("writes", {}).items():
                 state.eeprom.writes[str(name)] = int(count)
-            pairs = zip(kept["variables"], state.variables, strict=True)
-            state.variables = [self._value(value, own) for value, own in pairs]
+            own = state.variables
+            values = [self._value(*pair) for pair in zip(kept["variables"], own, strict=False)]
+            if len(kept["variables"]) not in (len(LETTERS), len(own)):
+                raise ValueError(f"{len(kept['variables'])} variables")
+            state.variables = [*values, *own[len(values) :]]
             state.chance = int(kept["chance"]) & 0xFFFFFFFF
         except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
             raise RefusedError(

@@ -120,3 +120,16 @@ def test_the_answers_of_shipped_programs_are_those_of_the_index() -> None:
     for entry in index["program"]:
         material = read_shipped(entry["file"].removesuffix(".bas").upper())
         assert list(inputs_of(material) or ()) == entry["inputs"]
+
+
+def test_text_and_long_names_are_run_where_both_boards_have_them() -> None:
+    """Whole division is written out, text stays; the kinds token and ready print the same."""
+    text = (
+        '10 LET C$="TEA":N1=7\n20 IF C$="TEA" THEN PRINT C$;" ";N1/2;LEN(C$)\n'
+        '30 INPUT C$\n40 PRINT "IT IS ";C$\n'
+    )
+    source, target = find_profile("token"), find_profile("ready")
+    listing = Listing.from_text(text)
+    made = adapt_for(listing, source, target)
+    assert '20 IF C$="TEA" THEN PRINT C$;" ";FNQ(N1/2);LEN(C$)\n' in made.listing.text()
+    assert prove(listing, made, ("token", "ready"), ("MILK",)).result == "proven"

@@ -1,19 +1,20 @@
 """The kinds capital, token and ready run the language that boards of their kinds have.
 
 Source of every row: lines typed as direct commands at real interpreters, see the table of kinds.
-Left out is what the practice board does not have: arrays, and on the kind token names of more than
-a letter, strings and powers. Blanks between numbers are compared as blanks, not by how many there
-are.
+Left out is what the practice board does not have: arrays, and powers on the kind token. Blanks
+between numbers are compared as blanks, not by how many there are.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import json
 
 import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.dialect import Dialect
+from hostlink.errors import RefusedError
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind
@@ -40,8 +41,10 @@ ROWS: list[tuple[str, str | None, str | None, str | None]] = [
     ("PRINT 1:PRINT 2", "1 2", "1 2", "1 2"),
     ("FOR I=1 TO 2:PRINT I:NEXT I", "How?", "1 2", "1 2"),
     ('INPUT "Q",A', "What?", "Q7", SYNTAX),
-    ("LET X1=2", "What?", None, ""),
-    ('LET C$="HI"', "What?", None, ""),
+    ("LET X1=2:PRINT X1;X", "What?", "20", "2 0"),
+    ('LET C$="HI":PRINT C$;LEN(C$)', "What?", "HI2", "HI 2"),
+    ('C$="HI":IF C$="HI" THEN PRINT 5', "What?", "5", "5"),
+    ("PRINT 1=1 AND 2=2", "What?", "-1", "-1"),
     ("PRINT 2^3", None, None, "8"),
     ("PRINT SQR(16)", "What?", "4", "4"),
     ("DIM Z(3)", "What?", None, None),
@@ -117,6 +120,20 @@ def test_a_seed_other_than_zero_begins_the_random_numbers_anew() -> None:
     assert len(set(shown[:3])) == 1
     assert len(set(shown[3:])) == 9
     assert all(0 <= float(each) < 1 for each in shown)
+
+
+def test_fractions_and_text_are_kept_and_an_older_state_is_read() -> None:
+    """Variables come back by their names; a state of one letter a name has the others empty."""
+    board, again, older = (Basic(find_kind("ready")) for _ in range(3))
+    board.answered = True
+    drive(board.enter(b'A=1/8:B1=2:C$="TEA"'))
+    kept = json.loads(json.dumps(board.to_state()))
+    again.from_state(kept)
+    assert drive(again.enter(b"PRINT A;B1;C$")).startswith(" .125 2TEA\r\n")
+    older.from_state({**kept, "variables": [0.5, *[0] * 25]})
+    assert drive(older.enter(b"PRINT A;B1;C$")).startswith(" .5 0\r\n")
+    with pytest.raises(RefusedError):
+        older.from_state({**kept, "variables": [1]})
 
 
 CASES = [
