@@ -17,7 +17,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO
 
-from hostlink.errors import RefusedError
+from hostlink.errors import RefusedError, file_errors
 from hostlink.locking import try_lock
 from hostlink.writing import write_whole
 
@@ -63,20 +63,18 @@ class Drafts:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
         import json
 
-        try:
+        with file_errors(
+            RefusedError,
+            f"The draft of the listing cannot be written in {self.folder}",
+            kept="The listing is still in the editor.",
+            advice="Keep it in the archive before the window is closed.",
+        ):
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
                 self._lock = _lock_of(self._path).open("ab")
                 with contextlib.suppress(OSError):  # a file system without locks
                     try_lock(self._lock)
             write_whole(self._path, json.dumps(asdict(draft)).encode("ascii"))
-        except OSError as error:
-            raise RefusedError(
-                f"The draft of the listing cannot be written in {self.folder}: "
-                f"{error.strerror or error}.",
-                kept="The listing is still in the editor.",
-                advice="Keep it in the archive before the window is closed.",
-            ) from error
         self.is_kept = True
 
     def drop(self) -> None:

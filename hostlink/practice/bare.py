@@ -20,7 +20,7 @@ _ROOM = 60_000
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class Printout:
     """What a program printed, rows ended by LF.
 
     The sign with which INPUT asks is left out, the answers are not. used_up: whether it was stopped
@@ -70,23 +70,6 @@ def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int
     return b"".join(sent_by(firmware, iter(inputs), max_statements, shown)).decode("latin-1")
 
 
-def run_program(
-    text: str, inputs: Iterable[str] = (), *, max_statements: int = 200_000, seed: int = 1
-) -> str:
-    """Enter a listing and RUN it; return what the board sent, lines ended by LF.
-
-    This includes the questions of INPUT and their answers. Raises RefusedError if the program does
-    not end within `max_statements` statements.
-    """
-    board = Basic(seed=seed)
-    typed = iter(inputs)
-    sent = [
-        drive(board.enter(line.encode("latin-1", "replace")), typed, max_statements=max_statements)
-        for line in (*re.split(r"\r\n|\n|\r", text), "RUN")
-    ]
-    return "".join(sent).replace("\r\n", "\n")
-
-
 class _UsedUp(Exception):
     """There is no further answer for INPUT."""
 
@@ -105,7 +88,7 @@ def outcome(
     size: int = _ROOM,
     max_statements: int = 200_000,
     with_answers: bool = True,
-) -> Outcome:
+) -> Printout:
     """Enter a listing on a board of a kind and RUN it; return what the program itself printed.
 
     size: bytes of program memory. with_answers: whether the answers stand in what was printed, each
@@ -131,7 +114,7 @@ def outcome(
     printed = b"".join(sent)
     if not used_up:
         printed = printed.removesuffix(wording(board.kind).done("run"))
-    return Outcome(printed.decode("latin-1").replace(end.decode("latin-1"), "\n"), used_up)
+    return Printout(printed.decode("latin-1").replace(end.decode("latin-1"), "\n"), used_up)
 
 
 def _need_success(board: Basic, what: str) -> None:

@@ -10,7 +10,7 @@ from hostlink.app.desk.part import DeskPart
 if TYPE_CHECKING:
     from hostlink.app.screens.rewriting import RewriteScreen
     from hostlink.jobs.adapting import Proof
-    from hostlink.jobs.language_of import LanguageError, Offer
+    from hostlink.jobs.language_of import Offer
     from hostlink.jobs.listing_source import Material
 
 
@@ -34,30 +34,12 @@ class Adaptations(DeskPart):
             lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
         )
 
-    def ask(self, error: LanguageError, material: Material, again: Callable[..., None]) -> None:
-        """Ask about a listing that a board does not take.
-
-        again: starts the load anew, with other options.
-        """
-        from hostlink.app.screens.dialogues import Ask
-
-        def answered(answer: str | None) -> None:
-            if answer == "load":
-                again(despite_review=True)
-            elif answer == "adapt" and error.offer is not None:
-                self.app.push_screen(
-                    _screen(error.offer, material, "loads the adapted listing"),
-                    lambda text: None if text is None else again(adapt=_yes),
-                )
-
-        answers = [("leave", "Leave it"), ("load", "Load it as it is")]
-        if error.offer is not None:
-            answers.append(("adapt", "See it adapted"))
-        self.app.push_screen(Ask(error.what, answers, why=error.kept), answered)
-
-
-def _yes(offer: Offer) -> bool:  # noqa: ARG001 - the question's form
-    return True
+    def show_before(self, offer: Offer, material: Material, load: Callable[[], None]) -> None:
+        """Show how a listing would be adapted before it is loaded so. load: starts that."""
+        self.app.push_screen(
+            _screen(offer, material, "loads the adapted listing"),
+            lambda text: None if text is None else load(),
+        )
 
 
 def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:

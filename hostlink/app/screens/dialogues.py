@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import ClassVar
+from collections.abc import Callable, Sequence
+from typing import Any, ClassVar
 
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
@@ -78,6 +78,36 @@ class Ask(ModalScreen[str]):
         """Move through a question that is longer than the screen; up is -1."""
         asked = self.query_one("#asked", VerticalScroll)
         asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
+
+
+def ask(
+    app: App[Any],
+    question: str,
+    *answers: tuple[str, str, Callable[[], object]],
+    leave: str = "Leave it",
+    why: str = "",
+) -> None:
+    """Ask a question, and do what the chosen answer stands for.
+
+    answers: (its id, what its button says, what it does). leave: what the button of the safe answer
+    says, which does nothing.
+    """
+    does = {name: do for name, _, do in answers}
+
+    def answered(answer: str | None) -> None:
+        if answer in does:
+            does[answer]()
+
+    app.push_screen(
+        Ask(question, [("leave", leave), *((name, says) for name, says, _ in answers)], why=why),
+        answered,
+    )
+
+
+def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], object]) -> None:
+    """Ask whether to replace what is there already. error: says what that is."""
+    answer = ("replace", "Replace it", go_on)
+    ask(app, error.what, answer, leave="Leave it as it is", why="Nothing was written yet.")
 
 
 class AskText(ModalScreen[str | None]):
