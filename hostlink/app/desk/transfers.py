@@ -156,9 +156,8 @@ class Transfers(DeskPart):
         if isinstance(error, LanguageError):
             answers = [("load", "Load it as it is", again(despite_review=True))]
             if error.offer is not None:
-                show = self.desk.adapting.show_before
-                adapted = partial(show, error.offer, material, again(adapt=_yes))
-                answers.append(("adapt", "See it adapted", adapted))
+                shown = partial(self.desk.adapting.show_before, error.offer, material)
+                answers.append(("adapt", "See it adapted", partial(shown, again(adapt=_yes))))
             return partial(ask, self.app, error.what, *answers, why=error.kept)
         if isinstance(error, NotKnownError):
             return partial(
