@@ -358,6 +358,13 @@ def test_what_becomes_of_large_results_is_said(source: Rules, target: Rules, not
     assert any(each.startswith(note) for each in adapted("10 A=A*A\n", source, target).notes)
 
 
+def test_a_board_with_fractions_takes_them_in_input_too() -> None:
+    """What the user must not type is said where the program asks."""
+    note = "INPUT takes fractions on this board; type whole numbers."
+    assert note in adapted("10 INPUT A\n", PRACTICE, READY).notes
+    assert note not in adapted("10 PRINT 1\n", PRACTICE, READY).notes
+
+
 def test_a_language_that_states_no_forms_is_as_it_was() -> None:
     """Without the new keys a language has the forms that were taken for granted before."""
     language = Language()

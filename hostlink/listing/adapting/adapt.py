@@ -176,9 +176,12 @@ def _change(
 
 
 def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
-    """Say what is typed to an INPUT with several variables, if that is another thing."""
+    """Say what is typed to INPUT, if that is another thing."""
     one, other = pair.source.input_list == "row", pair.target.input_list == "row"
-    parts = (part for line in held.values() for part in clauses(line.text, pair.source))
+    parts = [part for line in held.values() for part in clauses(line.text, pair.source)]
+    asks = any(span.word == "INPUT" for part in parts for span in part.spans(pair.source)[:1])
+    if asks and pair.target.fractions and not pair.source.fractions:
+        yield "INPUT takes fractions on this board; type whole numbers."
     if one != other and any(listed(part, pair.source) for part in parts):
         yield (
             "INPUT takes several numbers in one row, with commas between them."
