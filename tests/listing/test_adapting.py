@@ -350,7 +350,7 @@ def test_a_plain_condition_or_assignment_is_no_number(line: str) -> None:
     [
         (PRACTICE, CAPITAL, "A result that is too large wraps to 16 bits, it does not stop."),
         (TOKEN, PRACTICE, "A result that is too large stops the program, it does not wrap."),
-        (PRACTICE, READY, "A result that does not fit in 16 bits is a number as others on this"),
+        (PRACTICE, READY, "A result that needs more than 16 bits is calculated and shown on"),
     ],
 )
 def test_what_becomes_of_large_results_is_said(source: Rules, target: Rules, note: str) -> None:

@@ -235,8 +235,8 @@ def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
         yield "Blanks between what is printed may differ; the words are the same."
     if target.fractions and not source.fractions:
         yield (
-            "A result that does not fit in 16 bits is a number as others on this board; it neither "
-            "stops the program nor wraps."
+            "A result that needs more than 16 bits is calculated and shown on this board; it "
+            "neither stops the program nor wraps."
         )
     elif source.overflow != target.overflow:
         wraps = target.overflow == "wraps"
