@@ -16,7 +16,7 @@ InputList: TypeAlias = Literal["row", "rows", "none"]
 Overflow: TypeAlias = Literal["refused", "wraps"]
 AtLeast: TypeAlias = Literal[">=", "=>"]
 Comparison: TypeAlias = Literal[-1, 0, 1]
-Random: TypeAlias = Literal["from-1", "from-0", "fraction"]
+Random: TypeAlias = Literal["from-1", "from-0", "fraction", "fraction-0", "fraction-1"]
 
 MEANS: dict[str, str] = {
     "strings": "variables for text",
@@ -51,7 +51,10 @@ class Dialect:
     overflow: a result that does not fit stops the program, or "wraps" to 16 bits.
     comparison: what a comparison that holds is worth in an expression, 1 or -1; 0 if it can stand
         in a condition only.
-    random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; RND(1) is a "fraction".
+    random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; or a fraction is
+        written RND ("fraction"), RND(0) ("fraction-0") or RND(1) ("fraction-1").
+    fractions: whether numbers may have a fraction and an exponent, and division keeps it.
+    computed_jumps: whether a jump target may be an expression.
     unequal: the signs for unequal, the usual one first.
     at_least: the sign for at least as the board lists it.
     means: those of `MEANS` that it has.
@@ -71,6 +74,8 @@ class Dialect:
     overflow: Overflow = "refused"
     comparison: Comparison = 0
     random: Random = "from-1"
+    fractions: bool = False
+    computed_jumps: bool = False
     unequal: tuple[str, ...] = ("<>", "><")
     at_least: AtLeast = ">="
     means: tuple[str, ...] = ("one-line-loops",)

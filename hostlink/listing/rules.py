@@ -100,12 +100,10 @@ class Language(Dialect):
     statements, functions: keywords in capitals. jumps: keywords followed by a line number (GOTO,
     GOSUB, THEN). remarks: words that make the rest of the line a remark.
     abbreviation_mark: the character that ends an abbreviated keyword ("." or "").
-    computed_jumps: whether a jump target may be an expression.
     long_names: whether names may be words, so that only whole words are keywords; if not, a keyword
         is recognised wherever its letters occur (`FORI=1TO9`).
     words_apart: whether keywords must be separated by blanks even without long names.
     capitals_only: whether keywords in small letters fail when a program runs.
-    fractions: whether numbers may have a fraction and an exponent.
     """
 
     statements: tuple[str, ...] = ()
@@ -113,13 +111,11 @@ class Language(Dialect):
     jumps: tuple[str, ...] = ("GOTO", "GOSUB", "THEN")
     remarks: tuple[str, ...] = ("REM",)
     abbreviation_mark: str = ""
-    computed_jumps: bool = False
     smallest_number: int = -32768
     largest_number: int = 32767
     long_names: bool = False
     words_apart: bool = False
     capitals_only: bool = False
-    fractions: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from hostlink.errors import RefusedError
+from hostlink.practice.arithmetic import Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.expression import FUNCTIONS, LETTERS, checked
+from hostlink.practice.expression import FUNCTIONS
 from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
+from hostlink.practice.line_text import LETTERS
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
@@ -151,9 +153,11 @@ class Basic:
                 state.eeprom.hold(name, self._read_back(lines))
             for name, count in kept.get("writes", {}).items():
                 state.eeprom.writes[str(name)] = int(count)
-            state.variables = [checked(int(value)) for value in kept["variables"]]
-            if len(state.variables) != len(LETTERS):
-                raise ValueError(f"{len(state.variables)} variables")
+            own = state.variables
+            values = [self._value(*pair) for pair in zip(kept["variables"], own, strict=False)]
+            if len(kept["variables"]) not in (len(LETTERS), len(own)):
+                raise ValueError(f"{len(kept['variables'])} variables")
+            state.variables = [*values, *own[len(values) :]]
             state.chance = int(kept["chance"]) & 0xFFFFFFFF
         except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
             raise RefusedError(
@@ -163,6 +167,13 @@ class Basic:
             ) from error
         self._state = state
         self.answered = bool(kept.get("answered", True))
+
+    def _value(self, kept: Value, own: Value) -> Value:
+        """Return a kept value of a variable. own: the variable's value at first."""
+        if isinstance(own, str):
+            return str(kept)
+        number = float(kept) if self.kind.language.fractions else int(kept)
+        return arithmetic(self.kind.language).fit(number)
 
     def _read_back(self, kept: Mapping[str, str]) -> dict[int, bytes]:
         lines = {int(number): text.encode("latin-1") for number, text in kept.items()}

@@ -32,6 +32,8 @@ WORDS: Words = (
     ("input", ("INPUT",)),
     ("goto", ("GOTO",)),
     ("gosub", ("GOSUB",)),
+    ("on", ()),
+    ("def", ()),
     ("return", ("RETURN",)),
     ("for", ("FOR",)),
     ("next", ("NEXT",)),
@@ -170,6 +172,9 @@ class KindLanguage(Dialect):
     """What differs in the language beside the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
+    functions: those of `hostlink.practice.functions` that it has, beside RND.
+    logic: whether it has AND and OR, bit by bit.
+    digits: significant digits that PRINT shows of a number.
     small_letters: whether keywords and variables may be typed in small letters.
     free_number: a number too large is shown as 32767 ("limited") or as 16 bits with a sign.
     list_one: LIST with one number shows that line only, not all from there on.
@@ -180,7 +185,11 @@ class KindLanguage(Dialect):
     separator: str = ":"
     optional: tuple[str, ...] = ("LET", "THEN", "END")
     number: NumberForm = "blank"
+    computed_jumps: bool = True
     words: Words = WORDS
+    functions: tuple[str, ...] = ("ABS",)
+    logic: bool = False
+    digits: int = 6
     small_letters: bool = True
     free: str = "ROOM()"
     free_number: Literal["limited", "signed"] = "limited"

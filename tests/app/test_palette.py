@@ -39,6 +39,7 @@ REACHED: dict[str, tuple[Any, str]] = {
     "mend": (Desk, "mend"),
     "renumber": (Desk, "renumber"),
     "shrink": (Desk, "shrink"),
+    "adapt": (Desk, "adapt"),
     "sheet": (Desk, "sheet"),
     "card": (Desk, "card"),
     "keep": (Desk, "keep"),

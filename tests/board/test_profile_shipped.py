@@ -9,8 +9,8 @@ import pytest
 
 import hostlink.board
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
+from hostlink.practice.arithmetic import LARGEST, SMALLEST
 from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
-from hostlink.practice.expression import LARGEST, SMALLEST
 from hostlink.practice.kind import KindLanguage, KindStorage
 from hostlink.practice.ops import Send
 from hostlink.practice.settings import BoardSettings

@@ -150,6 +150,17 @@ LISTING_ACTIONS = (
         also="index variables uses jumps targets",
     ),
     DeskAction(
+        "adapt",
+        "",
+        "Adapt to the board",
+        "Rewrite it in the board's BASIC",
+        lambda desk: desk.adapting.adapt(),
+        CHECK,
+        word="adjust",
+        letter="j",
+        also="convert translate dialect language basic other kind rewrite",
+    ),
+    DeskAction(
         "renumber",
         "",
         "Renumber",

@@ -18,6 +18,7 @@ from textual.widgets import Input, Static
 from hostlink.app.actions.table import ACTIONS, BY_ID, with_keys
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsoleLine, ConsolePane
+from hostlink.app.desk.adapting import Adaptations
 from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
@@ -73,6 +74,7 @@ class Desk(Screen[None]):
         self.console: BoardConsole = BoardConsole(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
+        self.adapting: Adaptations = Adaptations(self)
         self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
         self.input_run: InputRun = InputRun(self)
         self.firmware_writes: FirmwareWrites = FirmwareWrites(self)

@@ -153,8 +153,9 @@ class Transfers(DeskPart):
             )
         if isinstance(error, LanguageError):
             answers = [("load", "Load it as it is", again(despite_review=True))]
-            if error.can_adapt:
-                answers.append(("adapt", "Adapt it, then load", again(adapt=_yes)))
+            if error.offer is not None:
+                shown = partial(self.desk.adapting.show_before, error.offer, material)
+                answers.append(("adapt", "See it adapted", partial(shown, again(adapt=_yes))))
             return partial(ask, self.app, error.what, *answers, why=error.kept)
         if isinstance(error, NotKnownError):
             return partial(

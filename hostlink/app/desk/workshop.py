@@ -64,18 +64,21 @@ class Workshop(DeskPart):
 
     def shrink(self) -> None:
         """Offer the levels of shrinking, and put the shrunk listing into the editor."""
-        from hostlink.app.screens.shrinking import ShrinkScreen
+        from hostlink.app.rewrites import Shrinking
+        from hostlink.app.screens.rewriting import RewriteScreen
 
         listing = self.need_listing()
         if listing is None:
             return
         profile = self.app.boards.profile
-        screen = ShrinkScreen(listing, profile.rules, profile.size_words)
-        if screen.most.after == screen.most.before:
-            why = "".join(f" {note}" for note in screen.most.notes)
+        rewrite = Shrinking(listing, profile.rules, profile.size_words)
+        if rewrite.most.after == rewrite.most.before:
+            why = "".join(f" {note}" for note in rewrite.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return
-        self.app.push_screen(screen, lambda text: self.sheets.take_text(text, "It is smaller now"))
+        self.app.push_screen(
+            RewriteScreen(rewrite), lambda text: self.sheets.take_text(text, "It is smaller now")
+        )
 
     def renumber(self) -> None:
         """Offer new line numbers, and put the renumbered listing into the editor."""

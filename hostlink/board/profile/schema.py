@@ -201,7 +201,7 @@ LANGUAGE = (
     ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
     Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
-    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),
+    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives, or the n of a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
     Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
