@@ -25,7 +25,7 @@ class Adaptations(DeskPart):
             return
         profile = self.app.boards.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
-        found = self.app.careful(lambda: offer(profile, material))
+        found = self.app.attempt(lambda: offer(profile, material))
         if found is None:
             self.app.tell(f"Nothing was found to adapt for {profile.name}.")
             return
