@@ -164,6 +164,11 @@ class DeskApp(App[None]):
         else:
             self.stylesheet.set_variables(self.get_css_variables())
 
+    def read_screens_look(self) -> None:
+        """Read the styles of all screens but the desk, which the first drawing does without."""
+        self.stylesheet.read(Path(__file__).with_name("screens.tcss"))
+        self.refresh_css(animate=False)
+
     def on_mount(self) -> None:
         separate_escapes()
         self.set_keymap(self.settings.usable_keys)

@@ -124,7 +124,8 @@ class Desk(Screen[None]):
             self.sheet_search.left()
 
     def _begin(self) -> None:
-        """Open archive, profile and board, after the first drawing because they take time."""
+        """Read what takes time, after the first drawing: styles, archive, profile, board."""
+        self.app.read_screens_look()
         if not self.app.open_archive():
             return
         self.shelf.open(self.app.archive)

@@ -16,7 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Static
 
 from hostlink.app.actions.table import BY_ID
-from hostlink.app.layout import HEIGHTS, SCREENS_LOOK
+from hostlink.app.layout import HEIGHTS
 from hostlink.app.ways import advised
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
@@ -44,7 +44,6 @@ class Box(ModalScreen[R]):
     The words scroll where the screen is too low for all of them.
     """
 
-    CSS_PATH = SCREENS_LOOK
     VERTICAL_BREAKPOINTS = HEIGHTS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("pageup", "read(-1)", "Read further up", show=False),
