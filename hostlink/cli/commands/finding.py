@@ -99,9 +99,9 @@ def find(
 ) -> int:
     """Search names, titles, notes, tags and listings.
 
-    Where all WORDS occur; where they do nowhere, words with one slip and what has most of them.
-    `find GOSUB 900` finds GOSUB900 too. Without WORDS the options choose alone. In the line shown,
-    the words stand between » and «.
+    All WORDS must occur. If nothing has them all, words that differ in one slip are looked for,
+    and what has most of the WORDS comes first. `find GOSUB 900` finds GOSUB900 too. Without WORDS
+    the options choose alone. In the line shown, the words stand between » and «.
     """
     if not words and all(each is None for each in (tag, board, size, kind, first, last)):
         raise click.UsageError("Name words to look for, or one of the options that choose.")
