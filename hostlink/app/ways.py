@@ -68,6 +68,7 @@ KEYS = Ways(
     review_rules=_REVIEW,
     write_sheet=_with("sheet"),
     keep=_always("with Ctrl+O"),
+    expect=lambda what: f"on the command line, with `hostlink try {what} --expect`",
     programs=_ARCHIVE,
     shipped_programs=_ARCHIVE,
     rescues=_with("rescues"),

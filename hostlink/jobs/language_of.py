@@ -73,7 +73,7 @@ def in_language_of(
         return material
     known = material.shipped is not None or material.held is not None
     strange = () if material.shipped else _strange(material, profile.rules.language)
-    source = _written_for(material) if known or strange else None
+    source = written_for(material) if known or strange else None
     if source is None or source.name == profile.name or (despite and not material.shipped):
         return material
     made = adapt(material.listing, source.rules.language, profile.rules)
@@ -106,7 +106,7 @@ def _adapted(material: Material, made: Adapted, source: Profile, profile: Profil
     )
 
 
-def _written_for(material: Material) -> Profile | None:
+def written_for(material: Material) -> Profile | None:
     """Return the profile of the board that a listing is for, guessed if nobody knows; or None."""
     name = SHIPPED_FOR if material.shipped is not None else ""
     if not name and material.held is not None:

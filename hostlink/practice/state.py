@@ -144,12 +144,17 @@ class State:
         """Go to a place from `here`."""
         self.line, self.steps, self.at = place.line, place.steps, place.at
 
+    @property
+    def number(self) -> int | None:
+        """Return the number of the running line, None for a direct one."""
+        numbers = self.memory.numbers
+        return numbers[self.line] if 0 <= self.line < len(numbers) else None
+
     def where(self, typed: bytes, at: int = -1) -> str:
         """Return how a message names the running line. at: the character in question, or -1."""
-        numbers = self.memory.numbers
-        if not 0 <= self.line < len(numbers):
+        number = self.number
+        if number is None:
             return self.wording.direct(typed)
-        number = numbers[self.line]
         return self.wording.place(number, self.memory.lines[number], at)
 
     def free(self) -> int:
