@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from itertools import zip_longest
 from typing import Any
 
 from hostlink.archive import Archive, Revision
@@ -21,11 +22,14 @@ from hostlink.jobs.language_of import in_language_of
 from hostlink.jobs.listing_source import Material, from_archive
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind, kind_names
+from hostlink.practice.pin_bank import PinChange, PinInput
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 
 JOB = "expect"
 MOST_EXPECTED = 1 << 16
 """Characters of output that are kept as expected."""
+MOST_CHANGES = 1000
+"""Changes of pins that are kept as expected."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +37,14 @@ class Setting:
     """How a listing is tried: the same setting gives the same run every time.
 
     profile: its name. inputs: the lines for INPUT. statements: how many are run at most. seconds:
-    stop after so many seconds of the board's own time, 0 for not.
+    stop after so many seconds of the board's own time, 0 for not. pins: what comes to its pins.
     """
 
     profile: str
     inputs: tuple[str, ...] = ()
     statements: int = MOST_STATEMENTS
     seconds: float = 0.0
+    pins: tuple[PinInput, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +53,7 @@ class Tried:
 
     line: the number of the line that failed, was running or asks, None if it ended. free_bytes:
     what the listing leaves of the memory. question: what INPUT shows while it waits, "". cut:
-    whether it printed more than is kept.
+    whether it printed more than is kept. changes: what it put out at pins.
     """
 
     output: str
@@ -60,6 +65,7 @@ class Tried:
     seconds: float
     question: str = ""
     cut: bool = False
+    changes: tuple[PinChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +77,7 @@ class Expectation:
     setting: Setting
     output: str
     ended: End
+    changes: tuple[PinChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +115,7 @@ def prepared(material: Material, profile: Profile, emit: Emit) -> Material:
 
 def begin(material: Material, setting: Setting, profile: Profile) -> Walk:
     """Return the run of a listing, at its first statement. Raises RefusedError for a bad line."""
-    return Walk(material.text, kind_for(profile), setting.inputs)
+    return Walk(material.text, kind_for(profile), setting.inputs, setting.pins)
 
 
 def finish(walk: Walk, setting: Setting) -> Tried:
@@ -124,6 +131,7 @@ def finish(walk: Walk, setting: Setting) -> Tried:
         seconds=round(walk.seconds, 3),
         question=walk.question or "",
         cut=walk.cut,
+        changes=tuple(walk.state.pins.changes),
     )
 
 
@@ -139,14 +147,23 @@ def expect(archive: Archive, revision: Revision, setting: Setting, tried: Tried)
             kept=kept,
             advice="Name the seconds after which it is to be stopped.",
         )
-    if tried.cut or len(tried.output) > MOST_EXPECTED:
+    if tried.cut or len(tried.output) > MOST_EXPECTED or len(tried.changes) > MOST_CHANGES:
         raise RefusedError(
-            f"{revision.spec} prints more than {MOST_EXPECTED:,} characters.", kept=kept
+            f"{revision.spec} prints more than {MOST_EXPECTED:,} characters, or switches pins more "
+            f"than {MOST_CHANGES:,} times.",
+            kept=kept,
         )
-    held = {"setting": asdict(setting), "output": tried.output, "ended": tried.ended}
+    held = {
+        "setting": asdict(setting),
+        "output": tried.output,
+        "ended": tried.ended,
+        "changes": [asdict(each) for each in tried.changes],
+    }
     with archive.event(JOB, program=revision.program, detail=held) as event:
         event.revision = revision
-    return Expectation(revision.program, revision.spec, setting, tried.output, tried.ended)
+    return Expectation(
+        revision.program, revision.spec, setting, tried.output, tried.ended, tried.changes
+    )
 
 
 def expectations(archive: Archive, program: str | None = None) -> dict[str, Expectation]:
@@ -165,8 +182,10 @@ def _read(program: str, revision: str, detail: Mapping[str, Any]) -> Expectation
     try:
         held = dict(detail["setting"])
         held["inputs"] = tuple(map(str, held["inputs"]))
+        held["pins"] = tuple(PinInput(**each) for each in held["pins"])
+        changes = tuple(PinChange(**each) for each in detail["changes"])
         output, ended = str(detail["output"]), detail["ended"]
-        return Expectation(program, revision, Setting(**held), output, ended)
+        return Expectation(program, revision, Setting(**held), output, ended, changes)
     except (KeyError, TypeError, ValueError):
         return None
 
@@ -181,7 +200,14 @@ def difference(expected: Expectation, tried: Tried) -> str:
         return f"It prints {len(now) - 1} rows and printed {len(before) - 1}."
     if expected.ended != tried.ended:
         return f"It ended by {tried.ended} and had ended by {expected.ended}."
+    for before_it, now_put in zip_longest(expected.changes, tried.changes):
+        if before_it is None or now_put is None or replace(before_it, ms=now_put.ms) != now_put:
+            return f"At a pin: {_put(now_put)}, and was {_put(before_it)}."
     return ""
+
+
+def _put(change: PinChange | None) -> str:
+    return "nothing" if change is None else f"{change.pin} {change.what} {change.value}"
 
 
 def changed_rows(expected: Expectation, tried: Tried) -> list[str]:

@@ -11,8 +11,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol, TypeAlias
 
+from hostlink.dialect import PIN_FUNCTIONS
 from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.kind import KindLanguage
+from hostlink.practice.pin_bank import PinBank
 
 SMALLEST, LARGEST = -32768, 32767
 DEEPEST = 12
@@ -30,6 +32,7 @@ class Values(Protocol):
     """What an expression may look at."""
 
     variables: list[int]
+    pins: PinBank
 
     def random(self, limit: int) -> int:
         """Return a whole number from 1 to limit."""
@@ -239,8 +242,27 @@ def _read_unsigned(text: LineText, start: str) -> Expression:
             text.at += 1
             return _read_call(text, function)
         raise text.puzzled()
+    if pin := _read_pin(text):
+        return pin
     variable = read_variable(text)
     return lambda values: values.variables[variable]
+
+
+def _read_pin(text: LineText) -> Expression | None:
+    """Take a function that reads a pin; None if none is here."""
+    start = text.at
+    for name in PIN_FUNCTIONS:
+        form = text.language.pins.form(name)
+        if form and text.take(form.word) and text.take("("):
+            pin = read_expression(text)
+            text.need(")")
+            return _reading(name, pin)
+        text.at = start
+    return None
+
+
+def _reading(name: str, pin: Expression) -> Expression:
+    return lambda values: values.pins.get(name, pin(values))
 
 
 def _read_free(text: LineText) -> Expression | None:

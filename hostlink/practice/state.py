@@ -12,6 +12,7 @@ from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Op
+from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.storing import storing
 from hostlink.practice.telling import ListingAnswers
@@ -71,6 +72,7 @@ class State:
         self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)
         self.compiler = compiler
         self.teller = teller
+        self.pins = PinBank(kind.language.pins)
         self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
         self.command = ""
         self.variables = [0] * len(LETTERS)
@@ -86,6 +88,7 @@ class State:
         self.memory.replace({})
         self.chance = self.seed
         self.column = 0
+        self.pins.clear()
         self.clear_variables()
         self.halt()
 

@@ -18,6 +18,7 @@ from hostlink.practice.kind import BoardKind
 from hostlink.practice.main_loop import chore_seconds
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Chore, ReadKey, ReadLine, Send, Work
+from hostlink.practice.pin_bank import PinInput
 
 MOST_STATEMENTS = 1_000_000
 MOST_OUTPUT = 1 << 20
@@ -34,7 +35,8 @@ Shown = Callable[[bytes, bytes], bytes]
 class Walk:
     """One run of a listing on a board of a kind.
 
-    inputs: the lines for INPUT. size: bytes of program memory, by default those of the kind.
+    inputs: the lines for INPUT. script: what comes to its pins, at times since the first statement.
+    size: bytes of program memory, by default those of the kind.
     shown: what is printed of a question of INPUT and its answer, by default both and a row end.
 
     statements: those run so far. counts: how often each line was begun, by its number. line: the
@@ -49,6 +51,7 @@ class Walk:
         text: str,
         kind: BoardKind,
         inputs: Iterable[str] = (),
+        script: Iterable[PinInput] = (),
         *,
         seed: int = 1,
         size: int | None = None,
@@ -57,6 +60,7 @@ class Walk:
         self.board = Basic(kind, seed=seed, program_bytes=size)
         self.state = self.board.state
         self.answers = list(inputs)
+        self.script = list(script)
         self._made_of = text, kind, seed, size
         self._chores = chore_seconds(kind.settings)
         self._end_of_row = kind.settings.reply_end
@@ -79,6 +83,9 @@ class Walk:
         if self.ended is None:
             self.step()  # RUN itself
         self.statements = self.began = 0
+        self.seconds = 0.0
+        self.state.pins.now = lambda: self.seconds * 1000
+        self.state.pins.connect(self.script)
 
     def _enter(self, row: str) -> None:
         self.board.last_error = b""
@@ -122,6 +129,12 @@ class Walk:
         if self.ended == "input":
             self.ended = None
 
+    def connect(self, pin: str, value: int) -> None:
+        """Give a pin a level from outside, from now on."""
+        one = PinInput(self.seconds * 1000, pin, value)
+        self.script.append(one)
+        self.state.pins.connect([one])
+
     def run(self, most: int = MOST_STATEMENTS, seconds: float = 0.0) -> End:
         """Run to the end, for so many statements or, if not 0, seconds of the board's time."""
         step = self.step
@@ -153,11 +166,11 @@ class Walk:
     def back(self) -> Walk:
         """Return the run as it was when this line was begun or, at its beginning, the one before.
 
-        It is run again from the start, with the answers that were given.
+        It is run again from the start, with the answers and the levels of pins that were given.
         """
         target = self.began if self.statements > self.began else self._began_before
         text, kind, seed, size = self._made_of
-        earlier = Walk(text, kind, self.answers, seed=seed, size=size)
+        earlier = Walk(text, kind, self.answers, self.script, seed=seed, size=size)
         earlier.run(target)
         return earlier
 

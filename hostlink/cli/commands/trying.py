@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.trying import Checked, Expectation, Setting, Tried
+    from hostlink.practice.pin_bank import PinChange
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class Asked:
     """The options on how to try a listing, None where they were not given."""
 
     input_path: Path | None
+    pins_path: Path | None
     statements: int | None
     seconds: float | None
 
@@ -42,6 +44,12 @@ class Asked:
     "input_path",
     type=click.Path(path_type=Path, dir_okay=False),
     help="A file whose lines answer the program's questions.",
+)
+@click.option(
+    "--pins",
+    "pins_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A CSV file of what comes to its pins, rows of ms,pin,value; ADC0 is an analog input.",
 )
 @click.option(
     "--seconds",
@@ -69,6 +77,7 @@ def try_listing(
     common: CommonOptions,
     what: str | None,
     input_path: Path | None,
+    pins_path: Path | None,
     seconds: float | None,
     statements: int | None,
     keeps: bool,
@@ -81,7 +90,7 @@ def try_listing(
     it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it stops
     with an error or comes to no end, 4 where it prints something else than was kept with --expect.
     """
-    asked = Asked(input_path, statements, seconds)
+    asked = Asked(input_path, pins_path, statements, seconds)
     if every:
         if what is not None or keeps or asked.given:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
@@ -151,8 +160,10 @@ def _setting(
 ) -> Setting:
     """Return how to try a listing: as asked, else as it was tried when its output was kept."""
     from hostlink.jobs.adapting import inputs_of
+    from hostlink.jobs.pin_file import pins_of, read_pin_file
     from hostlink.jobs.run.answers import read_answers
-    from hostlink.jobs.trying import Setting
+    from hostlink.jobs.trying import Setting, kind_for
+    from hostlink.practice.walk import MOST_STATEMENTS
 
     known = expected.setting if expected is not None and not asked.given else None
     if known is not None:
@@ -160,8 +171,16 @@ def _setting(
     inputs = (
         inputs_of(material) or () if asked.input_path is None else read_answers(asked.input_path)
     )
-    setting = Setting(profile.name, tuple(inputs), seconds=asked.seconds or 0.0)
-    return dataclasses.replace(setting, statements=asked.statements or setting.statements)
+    pins = pins_of(material)
+    if asked.pins_path is not None:
+        pins = read_pin_file(asked.pins_path, kind_for(profile).language.pins)
+    return Setting(
+        profile.name,
+        tuple(inputs),
+        statements=asked.statements or MOST_STATEMENTS,
+        seconds=asked.seconds or 0.0,
+        pins=pins,
+    )
 
 
 def _show(
@@ -187,6 +206,12 @@ def _show(
         return
     if tried.output:
         listing_text(tried.output)
+    if tried.changes:
+        table(
+            ["ms", "pin", "put out"],
+            [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in tried.changes],
+            right=("ms",),
+        )
     wrong = _how_it_ended(setting, tried)
     if wrong:
         say(wrong)
@@ -201,6 +226,16 @@ def _show(
         f"{plural(tried.free_bytes, 'byte')} of its memory left.",
         quiet=common.quiet,
     )
+
+
+def put_out(change: PinChange) -> str:
+    """Return in words what was put out at a pin."""
+    if change.what == "tone":
+        lasting = f" for {change.for_ms} ms" if change.for_ms else ""
+        return f"{change.value} Hz{lasting}" if change.value else f"silence{lasting}"
+    if change.what == "width":
+        return f"width {change.value}"
+    return "on" if change.value else "off"
 
 
 def _how_it_ended(setting: Setting, tried: Tried) -> str:

@@ -6,9 +6,11 @@ import re
 import sys
 from collections.abc import Iterator, Sequence
 
+from hostlink.dialect import PIN_FUNCTIONS
 from hostlink.listing.finding import Finding, at_place
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader, is_open
+from hostlink.listing.reviewing.pins import pin_findings
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import Span, keywords
@@ -43,6 +45,7 @@ def wording(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
     for statement in statements:
         yield from _brackets(line, statement)
         yield from _width(line, statement, rules.form.screen_width)
+        yield from pin_findings(line, statement, rules.language.pins)
     yield from _numbers(line, spans, rules.language)
     if rules.language.statements:
         yield from _words(line, statements, reader)
@@ -153,6 +156,7 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
     """Yield (index in the text, word) for words that the profile does not know."""
     conditional = any(span.word == "IF" for span in statement)
     functions = {word.upper() for word in language.functions}
+    functions |= {form.word for name in PIN_FUNCTIONS if (form := language.pins.form(name))}
     for place, span in enumerate(statement):
         if span.kind == "remark" or (span.word and span.word not in functions | _HOLDS_VALUES):
             return  # a board's own statement may be followed by anything
