@@ -7,6 +7,7 @@ on one of its revisions, so that it is exported, merged and never changed. The n
 from __future__ import annotations
 
 import difflib
+import string
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from itertools import zip_longest
@@ -26,6 +27,7 @@ from hostlink.practice.pin_bank import PinChange, PinInput
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 
 JOB = "expect"
+LETTERS = string.ascii_uppercase
 MOST_EXPECTED = 1 << 16
 """Characters of output that are kept as expected."""
 MOST_CHANGES = 1000
@@ -66,6 +68,21 @@ class Tried:
     question: str = ""
     cut: bool = False
     changes: tuple[PinChange, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """One statement that was run.
+
+    statement: which, from 1. line: its line number. ms: since the program began, when it was over.
+    sets: the variables that it changed. prints: what it printed.
+    """
+
+    statement: int
+    line: int | None
+    ms: float
+    sets: dict[str, int]
+    prints: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +150,28 @@ def finish(walk: Walk, setting: Setting) -> Tried:
         cut=walk.cut,
         changes=tuple(walk.state.pins.changes),
     )
+
+
+def trace(walk: Walk, setting: Setting) -> Iterator[Traced]:
+    """Run as `finish` does, and yield every statement; `finish` then tells how it ended."""
+    before = list(walk.state.variables)
+    while walk.statements < setting.statements:
+        if setting.seconds and walk.seconds >= setting.seconds:
+            return
+        line, printed = walk.line, walk.printed
+        walk.step()
+        if walk.ended == "input":
+            return
+        sets: dict[str, int] = {}
+        now = walk.state.variables
+        if now != before:
+            pairs = enumerate(zip(before, now, strict=True))
+            sets = {LETTERS[at]: value for at, (was, value) in pairs if was != value}
+            before = list(now)
+        prints = walk.printed_since(printed)
+        yield Traced(walk.statements, line, round(walk.seconds * 1000, 3), sets, prints)
+        if walk.ended is not None:
+            return
 
 
 def expect(archive: Archive, revision: Revision, setting: Setting, tried: Tried) -> Expectation:

@@ -53,7 +53,6 @@ def keywords(language: Language) -> tuple[str, ...]:
     ELSE is added if the language has THEN, since it may be followed by a line number as well.
     """
     found = [*language.statements, *language.functions, *language.jumps, *language.remarks]
-    found += [form.word for form in language.pins.forms.values()]
     words = [word.upper().replace(" ", "") for word in found if word.strip()]
     if "THEN" in words:
         words.append("ELSE")

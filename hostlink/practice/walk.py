@@ -114,6 +114,15 @@ class Walk:
         return printed.decode("latin-1").replace(self._end_of_row.decode("latin-1"), "\n")
 
     @property
+    def printed(self) -> int:
+        """Return the number of bytes of output that are kept."""
+        return len(self._printed)
+
+    def printed_since(self, start: int) -> str:
+        """Return what was printed behind so many bytes, with the board's own row ends."""
+        return self._printed[start:].decode("latin-1")
+
+    @property
     def error(self) -> str:
         """Return the error that stopped the program in the board's words, or ""."""
         return " ".join(self.board.last_error.decode("latin-1").split())
@@ -139,12 +148,12 @@ class Walk:
         """Run to the end, for so many statements or, if not 0, seconds of the board's time."""
         step = self.step
         while self.statements < most:
+            if seconds and self.seconds >= seconds:
+                return "seconds"
             if not step():
                 assert self.ended is not None
                 return self.ended
-            if seconds and self.seconds >= seconds:
-                return "seconds"
-        return "statements"
+        return self.ended or "statements"
 
     def step(self) -> bool:
         """Run the next statement; return False if there is no further one to run now."""

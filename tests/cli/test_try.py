@@ -171,3 +171,68 @@ def test_what_does_not_go_together_is_refused(hostlink: Callable) -> None:
     for words in (["try"], ["try", "x", "--all"], ["try", "x", "--tag", "a"]):
         assert hostlink(*words).status == 2
     assert hostlink("try", "--all", "--seconds", "1").status == 2
+
+
+def test_a_trace_tells_each_statement(hostlink: Callable, listing: Listing) -> None:
+    """Its line, what it sets and prints; as JSON one list, whatever its length."""
+    name = listing("10 LET A=2: PRINT A", "20 IF A=2 THEN 40", "30 PRINT 9", "40 LET B=A*3")
+    told = hostlink("try", name, "--trace", "--json")
+    assert told.status == 0
+    assert [(each["line"], each["sets"], each["prints"]) for each in told.json] == [
+        (10, {"A": 2}, ""),
+        (10, {}, " 2\r\n"),
+        (20, {}, ""),
+        (20, {}, ""),
+        (40, {"B": 6}, ""),
+    ]
+    assert [each["statement"] for each in told.json] == [1, 2, 3, 4, 5]
+    rows = hostlink("try", name, "--trace").out.splitlines()
+    assert rows[0].split() == ["1", "10", "0.5", "A=2"]
+    name = listing("10 LET A=A+1", "20 GOTO 10")
+    told = hostlink("try", name, "--trace", "--json", "--statements", "1234")
+    assert told.status == 1
+    assert len(told.json) == 1234
+    assert hostlink("try", name, "--trace", "--expect").status == 2
+
+
+def test_pins_come_from_a_file_and_are_told(
+    hostlink: Callable, listing: Listing, place: Path
+) -> None:
+    """What is put out is a table with its times; a wrong row is refused by its number."""
+    name = listing("10 WAIT 100", "20 OUT 13,PIN(2)", "30 DUTY 9,LEVEL(0)/4")
+    (place / "pins.csv").write_text("ms,pin,value\n0,adc0,400\n\n50,2,1\n", "utf-8")
+    told = hostlink("try", name, "--pins", "pins.csv")
+    assert told.status == 0
+    assert [row.split() for row in told.out.splitlines()[1:]] == [
+        ["101", "13", "on"],
+        ["102", "9", "width", "100"],
+    ]
+    told = hostlink("try", name, "--pins", "pins.csv", "--json")
+    assert [(each["pin"], each["value"]) for each in told.json["changes"]] == [
+        ("13", 1),
+        ("9", 100),
+    ]
+    for row in ("0,99,1", "0,2,2", "x,2,1", "1,2", "0,ADC6,1", "0,ADC0,1024"):
+        (place / "pins.csv").write_text(f"ms,pin,value\n{row}\n", "utf-8")
+        told = hostlink("try", name, "--pins", "pins.csv")
+        assert told.status == 1
+        assert "Row 2 of pins.csv" in told.err
+
+
+def test_a_shipped_pin_program_runs_with_its_own_inputs(hostlink: Callable) -> None:
+    """Those of the run that was checked."""
+    told = hostlink("try", "shipped:night")
+    assert told.status == 0
+    assert "DARK, LIGHT ON AT 250" in told.out
+
+
+def test_expected_pins_are_compared(hostlink: Callable, listing: Listing) -> None:
+    """Where a program puts out something else, although it prints the same."""
+    hostlink("keep", listing("10 OUT 13,1"))
+    hostlink("try", "LIGHT", "--expect")
+    hostlink("keep", listing("10 WAIT 5: OUT 13,1"))
+    assert hostlink("try", "LIGHT").status == 0  # the time alone is no difference
+    hostlink("keep", listing("10 OUT 12,1"))
+    told = hostlink("try", "LIGHT")
+    assert told.status == 4
+    assert "At a pin: 12 on 1, and was 13 on 1." in told.err

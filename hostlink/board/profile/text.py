@@ -92,7 +92,7 @@ def read_profile(text: str, name: str) -> Profile:
         rules=Rules(
             Form(**held["listing"]),
             Storage(**held["storage"]),
-            Language(**held["language"], pins=Pins(**held["pins"])),
+            Language(**held["language"], pins=Pins(**held["pins"])).with_pin_words(),
         ),
         evidence=evidence,
     )

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import json
+from collections.abc import Iterable
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,15 +14,18 @@ import click
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import NumberRange, WholeRange, shared
-from hostlink.cli.output import as_json, listing_text, say, table
+from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
-    from hostlink.jobs.trying import Checked, Expectation, Setting, Tried
+    from hostlink.jobs.trying import Checked, Expectation, Setting, Traced, Tried
     from hostlink.practice.pin_bank import PinChange
+
+
+_AT_ONCE = 500  # rows of a trace that are printed together
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -70,6 +76,13 @@ class Asked:
     is_flag=True,
     help="Keep what it prints, and how it was tried, as expected of the program.",
 )
+@click.option(
+    "--trace",
+    "traces",
+    is_flag=True,
+    help="Print every statement that is run: its number, its line, the time in ms, the variables "
+    "that it sets, what it prints.",
+)
 @click.option("--all", "every", is_flag=True, help="Try every program of which output is expected.")
 @click.option("--tag", metavar="TAG", help="With --all: only programs with this tag.")
 @shared(profile=True, json=True)
@@ -81,6 +94,7 @@ def try_listing(
     seconds: float | None,
     statements: int | None,
     keeps: bool,
+    traces: bool,
     every: bool,
     tag: str | None,
 ) -> int:
@@ -92,17 +106,19 @@ def try_listing(
     """
     asked = Asked(input_path, pins_path, statements, seconds)
     if every:
-        if what is not None or keeps or asked.given:
+        if what is not None or keeps or traces or asked.given:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
         return _try_all(common, tag)
+    if traces and keeps:
+        raise click.UsageError("--trace shows how a program runs; --expect keeps what it prints.")
     if what is None or tag is not None:
         raise click.UsageError("Name a listing to try, or --all for those with expected output.")
-    return _try_one(common, what, asked, keeps)
+    return _try_one(common, what, asked, keeps=keeps, traces=traces)
 
 
-def _try_one(common: CommonOptions, what: str, asked: Asked, keeps: bool) -> int:
+def _try_one(common: CommonOptions, what: str, asked: Asked, *, keeps: bool, traces: bool) -> int:
     from hostlink.board.dialogue.events import Warned
-    from hostlink.jobs.trying import begin, difference, expect, finish, prepared
+    from hostlink.jobs.trying import begin, difference, expect, finish, prepared, trace
 
     material = material_for(common, what)
     expected = None if keeps else _expectation(common, material)
@@ -115,7 +131,13 @@ def _try_one(common: CommonOptions, what: str, asked: Asked, keeps: bool) -> int
         profile,
         lambda event: say(event.text, quiet=common.quiet) if isinstance(event, Warned) else None,
     )
-    tried = finish(begin(material, setting, profile), setting)
+    walk = begin(material, setting, profile)
+    if traces:
+        show_trace(trace(walk, setting), is_json=common.json)
+    tried = finish(walk, setting)
+    if traces:
+        _say_ended(common, setting, tried)
+        return _status(setting, tried)
     if keeps:
         revision = material.revision
         if revision is None:
@@ -131,6 +153,10 @@ def _try_one(common: CommonOptions, what: str, asked: Asked, keeps: bool) -> int
         return ExitStatus.DONE
     if expected is not None:
         return ExitStatus.READ_BACK_DIFFERS if differs else ExitStatus.DONE
+    return _status(setting, tried)
+
+
+def _status(setting: Setting, tried: Tried) -> ExitStatus:
     came_to_end = tried.ended in ("end", "seconds") or (tried.ended == "input" and setting.inputs)
     return ExitStatus.DONE if came_to_end else ExitStatus.REFUSED
 
@@ -145,14 +171,18 @@ def _expectation(common: CommonOptions, material: Material) -> Expectation | Non
 
 
 def _profile(common: CommonOptions, material: Material, expected: Expectation | None) -> Profile:
+    """Return the profile that was named, else that of the board that a listing was written for."""
     from hostlink.board.profile.file import find_profile
-    from hostlink.jobs.language_of import written_for
+    from hostlink.jobs.language_of import guessed, written_for
 
     if common.profile:
         return common.the_profile()
     if expected is not None:
         return find_profile(expected.setting.profile)
-    return written_for(material) or common.the_profile()
+    if material.shipped is not None or material.held is not None:
+        return written_for(material) or common.the_profile()
+    usual, names = common.the_profile(), guessed(material).names
+    return usual if not names or usual.name in names else find_profile(names[0])
 
 
 def _setting(
@@ -212,17 +242,45 @@ def _show(
             [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in tried.changes],
             right=("ms",),
         )
-    wrong = _how_it_ended(setting, tried)
-    if wrong:
-        say(wrong)
     if differs:
         say(f"It is not what {expected and expected.revision} printed: {differs}")
         for row in changed_rows(expected, tried)[2:] if expected is not None else ():
             say(row)
     elif expected is not None:
         say(f"As expected: {expected.revision} printed the same.", quiet=common.quiet)
+    _say_ended(common, setting, tried)
+
+
+def show_trace(steps: Iterable[Traced], *, is_json: bool) -> None:
+    """Print each statement as it is run; a trace of any length takes little memory."""
+    rows = map(_json_row if is_json else _trace_row, steps)
+    before = "["
+    while some := list(islice(rows, _AT_ONCE)):
+        text = before + ",\n".join(some) if is_json else "\n".join(some)
+        listing_text(text)
+        before = ","
+    if is_json:
+        data("]" if before == "," else "[]")
+
+
+def _trace_row(step: Traced) -> str:
+    sets = "".join(f" {name}={value}" for name, value in step.sets.items())
+    prints = f" {json.dumps(step.prints)}" if step.prints else ""
+    return f"{step.statement:>7} {step.line or '':>6} {step.ms:>10.1f}{sets}{prints}"
+
+
+def _json_row(step: Traced) -> str:
+    told = {name: getattr(step, name) for name in ("statement", "line", "ms", "sets", "prints")}
+    return json.dumps(told)
+
+
+def _say_ended(common: CommonOptions, setting: Setting, tried: Tried) -> None:
+    wrong = _how_it_ended(setting, tried)
+    if wrong:
+        say(wrong)
     say(
-        f"{plural(tried.statements, 'statement')}, {tried.seconds:,.1f} s on the board; "
+        f"{plural(tried.statements, 'statement')}, {tried.seconds:,.1f} s on the board "
+        f"{setting.profile}; "
         f"{plural(tried.free_bytes, 'byte')} of its memory left.",
         quiet=common.quiet,
     )

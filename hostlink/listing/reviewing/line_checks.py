@@ -6,7 +6,6 @@ import re
 import sys
 from collections.abc import Iterator, Sequence
 
-from hostlink.dialect import PIN_FUNCTIONS
 from hostlink.listing.finding import Finding, at_place
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader, is_open
@@ -156,7 +155,6 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
     """Yield (index in the text, word) for words that the profile does not know."""
     conditional = any(span.word == "IF" for span in statement)
     functions = {word.upper() for word in language.functions}
-    functions |= {form.word for name in PIN_FUNCTIONS if (form := language.pins.form(name))}
     for place, span in enumerate(statement):
         if span.kind == "remark" or (span.word and span.word not in functions | _HOLDS_VALUES):
             return  # a board's own statement may be followed by anything
@@ -184,6 +182,6 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
 
 
 def _whole_word(text: str, start: int) -> tuple[int, str]:
-    """Return the start and text of the letters around an index, as TONE, not TO and NE."""
+    """Return the start and text of the letters around an index, as TOOT, not TO and OT."""
     run = next((m for m in _LETTERS.finditer(text) if m.start() <= start < m.end()), None)
     return (run.start(), run[0]) if run else (start, text[start])
