@@ -130,9 +130,9 @@ def prepared(material: Material, profile: Profile, emit: Emit) -> Material:
     return in_language_of(profile, material, emit, despite=False, allow=lambda _: False)
 
 
-def begin(material: Material, setting: Setting, profile: Profile) -> Walk:
+def begin(text: str, setting: Setting, profile: Profile) -> Walk:
     """Return the run of a listing, at its first statement. Raises RefusedError for a bad line."""
-    return Walk(material.text, kind_for(profile), setting.inputs, setting.pins)
+    return Walk(text, kind_for(profile), setting.inputs, setting.pins)
 
 
 def finish(walk: Walk, setting: Setting) -> Tried:
@@ -281,7 +281,7 @@ def _checked(archive: Archive, expected: Expectation) -> Checked:
     try:
         material = from_archive(expected.program, archive)
         spec = material.label
-        walk = begin(material, expected.setting, find_profile(expected.setting.profile))
+        walk = begin(material.text, expected.setting, find_profile(expected.setting.profile))
     except HostlinkError as error:
         return Checked(expected, spec, failed=error.what)
     return Checked(expected, spec, differs=difference(expected, finish(walk, expected.setting)))

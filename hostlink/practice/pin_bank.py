@@ -45,7 +45,8 @@ class PinBank:
     """All pins of one board.
 
     now: tells the time in ms since the program began. changes: everything put out that differs from
-    what was there before. missed: changes that were not kept.
+    what was there before. missed: changes that were not kept. asked: names of the pins that were
+    read.
     """
 
     def __init__(self, pins: Pins) -> None:
@@ -59,6 +60,7 @@ class PinBank:
         self.out: dict[str, PinChange] = {}
         self.changes: list[PinChange] = []
         self.missed = 0
+        self.asked: dict[str, None] = {}
         self._script: deque[PinInput] = deque()
 
     def connect(self, script: Iterable[PinInput]) -> None:
@@ -77,9 +79,10 @@ class PinBank:
     def get(self, name: str, pin: int) -> int:
         """Read a pin. name: "read" or "analog". Raises Complaint if there is no such pin."""
         self.check(name, pin)
-        if name == "analog":
-            return min(self.level(analog_name(pin)), self.pins.analog_most)
-        return int(self.level(str(pin)) != 0)
+        key = analog_name(pin) if name == "analog" else str(pin)
+        self.asked[key] = None
+        level = self.level(key)
+        return min(level, self.pins.analog_most) if name == "analog" else int(level != 0)
 
     def check(self, name: str, pin: int) -> None:
         """Raise Complaint if a pin is not there for one of PIN_FIELDS."""

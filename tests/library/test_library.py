@@ -89,7 +89,7 @@ def test_index_tells_what_other_basics_do_differently(program: dict[str, Any], t
         "RND": r"\bRND\b",
         "ROOM": r"\bROOM\(",
         "computed jump": r"\b(?:GOTO|GOSUB) \d+\+",
-        "pins": r"\b(?:PIN|LEVEL)\(\d|\b(?:OUT|DUTY|TONE) \d+,",
+        "pins": r"(?m)\b(?:PIN|LEVEL)\(\d|^\d+ (?:OUT|DUTY|TONE) \d+,",
     }
     differs = set(program["differs_by"])
     assert differs <= {*words, "division"}

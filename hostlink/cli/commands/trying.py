@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.trying import Checked, Expectation, Setting, Traced, Tried
-    from hostlink.practice.pin_bank import PinChange
 
 
 _AT_ONCE = 500  # rows of a trace that are printed together
@@ -131,7 +130,7 @@ def _try_one(common: CommonOptions, what: str, asked: Asked, *, keeps: bool, tra
         profile,
         lambda event: say(event.text, quiet=common.quiet) if isinstance(event, Warned) else None,
     )
-    walk = begin(material, setting, profile)
+    walk = begin(material.text, setting, profile)
     if traces:
         show_trace(trace(walk, setting), is_json=common.json)
     tried = finish(walk, setting)
@@ -222,6 +221,7 @@ def _show(
     differs: str,
 ) -> None:
     """Print what a program did, and whether that is what is expected."""
+    from hostlink.jobs.stepping import put_out
     from hostlink.jobs.trying import changed_rows
 
     if common.json:
@@ -284,16 +284,6 @@ def _say_ended(common: CommonOptions, setting: Setting, tried: Tried) -> None:
         f"{plural(tried.free_bytes, 'byte')} of its memory left.",
         quiet=common.quiet,
     )
-
-
-def put_out(change: PinChange) -> str:
-    """Return in words what was put out at a pin."""
-    if change.what == "tone":
-        lasting = f" for {change.for_ms} ms" if change.for_ms else ""
-        return f"{change.value} Hz{lasting}" if change.value else f"silence{lasting}"
-    if change.what == "width":
-        return f"width {change.value}"
-    return "on" if change.value else "off"
 
 
 def _how_it_ended(setting: Setting, tried: Tried) -> str:
