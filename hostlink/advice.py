@@ -106,19 +106,19 @@ class Ways:
 Advice: TypeAlias = str | Callable[[Ways], str]
 
 
-def told(advice: Advice, by: Ways | None = None) -> str:
+def advice_text(advice: Advice, by: Ways | None = None) -> str:
     """Return advice as text. by: the interface's ways; None leaves out how each thing is done."""
     if isinstance(advice, str):
         return advice
     return _BEFORE_MARK.sub("", advice(by or _UNTOLD)).strip()
 
 
-def joined(*parts: Advice) -> Advice:
+def join_advice(*parts: Advice) -> Advice:
     """Return one advice of several, without those that are empty."""
     held = [part for part in parts if part]
     if all(isinstance(part, str) for part in held):
-        return " ".join(told(part) for part in held)
-    return lambda by: " ".join(text for part in held if (text := told(part, by)))
+        return " ".join(advice_text(part) for part in held)
+    return lambda by: " ".join(text for part in held if (text := advice_text(part, by)))
 
 
 class _Untold(str):

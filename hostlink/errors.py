@@ -19,10 +19,12 @@ do. They stay apart in the object so that a screen can lay them out; `str()` joi
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from enum import Enum, IntEnum
 from typing import Self
 
-from hostlink.advice import Advice, Ways, told
+from hostlink.advice import Advice, Ways, advice_text
 
 
 class ExitStatus(IntEnum):
@@ -86,7 +88,9 @@ class HostlinkError(Exception):
 
     def words(self, by: Ways | None = None) -> str:
         """Return the whole message. by: the terms in which an interface gives its advice."""
-        return " ".join(part for part in (self.what, self.kept, told(self.advice, by)) if part)
+        return " ".join(
+            part for part in (self.what, self.kept, advice_text(self.advice, by)) if part
+        )
 
     def but(
         self, *, what: str | None = None, kept: str | None = None, advice: Advice | None = None
@@ -178,3 +182,26 @@ class Interrupted(HostlinkError):
     """The user stopped the job; the message states the condition of the board."""
 
     status = ExitStatus.INTERRUPTED
+
+
+def system_words(error: OSError | ValueError) -> str:
+    """Return why something failed with a file: the system's words, or those of the exception."""
+    if isinstance(error, UnicodeDecodeError):
+        return f"it is not {error.encoding.upper()} text"
+    words = error.strerror if isinstance(error, OSError) else ""
+    return words or str(error) or type(error).__name__
+
+
+@contextmanager
+def file_errors(
+    kind: type[HostlinkError], what: str, *, kept: str = "", advice: Advice = ""
+) -> Iterator[None]:
+    """Raise an error of `kind` where the block cannot use a file.
+
+    It translates OSError, and ValueError for a path that no file can have. what: what failed; the
+    system's reason is added.
+    """
+    try:
+        yield
+    except (OSError, ValueError) as error:
+        raise kind(f"{what}: {system_words(error)}.", kept=kept, advice=advice) from error

@@ -46,3 +46,8 @@ def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:
         return []
     by_key = {each.casefold(): each for each in known}
     return [by_key[key] for key in difflib.get_close_matches(name.casefold(), by_key, most)]
+
+
+def sent_again(repairs: int) -> str:
+    """Return how many lines came out wrong on the wire and were sent again."""
+    return f"{plural(repairs, 'line')} sent again"

@@ -1,9 +1,9 @@
 """Make the test environment and run everything that must hold; the same here and in CI.
 
-    python3 scripts/check.py                          all steps
+    python3 scripts/check.py                          all that is quick, in some minutes
     python3 scripts/check.py --only mypy              some steps (may be given more than once)
     python3 scripts/check.py -- tests/link -k echo    pytest's own arguments after --
-    python3 scripts/check.py --ci                     install system packages, allow no skip
+    python3 scripts/check.py --ci                     everything, as CI; allow no skip
 
 A failing step does not stop the others; the status is 1 if any failed. Any old Python can read
 this file and say which one is needed; the steps are in check_steps.py.

@@ -128,15 +128,17 @@ def imports(checks: Checks) -> str:
 def pytest(checks: Checks) -> str:
     """Run the tests on all processors; in CI a skip is a failure, since all is installed.
 
-    One worker more than there are processors, since about a third of the time is waiting for ports
-    and terminals; one that has nothing left takes work from the others. Where no other Python here
-    counts covered lines more quickly this run does it.
+    Without --ci the slow ones are left out, unless pytest was given arguments. One worker more than
+    there are processors, since about a third of the time is waiting for ports and terminals; one
+    that has nothing left takes work from the others. In CI, where no other Python here counts
+    covered lines more quickly, this run does it.
     """
     (ROOT / ".coverage").unlink(missing_ok=True)
     own, arguments = checks.place.version, checks.pytest_arguments
-    if not arguments and pythons.counts_lines(pythons.find(), own) == own:
+    quick = not checks.ci and not arguments
+    if checks.ci and not arguments and pythons.counts_lines(pythons.find(), own) == own:
         arguments = list(COUNT_LINES)
-    problem, checks.pytest_summary = run_pytest(checks.python, arguments, ci=checks.ci)
+    problem, checks.pytest_summary = run_pytest(checks.python, arguments, ci=checks.ci, quick=quick)
     return problem
 
 
@@ -169,7 +171,9 @@ def other_pythons(checks: Checks) -> str:
             if python.minor == counting:
                 arguments = [*pythons.core_arguments(*pythons.COVERING), *COUNT_LINES]
                 variables = BY_MONITORING
-            problem, _ = run_pytest(str(place.python), arguments, ci=checks.ci, variables=variables)
+            problem, _ = run_pytest(
+                str(place.python), arguments, ci=checks.ci, quick=True, variables=variables
+            )
         if problem:
             problems.append(f"Python {python}: {problem}")
     checks.pythons_summary = pythons.summary(own, ran, found)
@@ -280,6 +284,15 @@ STEPS: dict[str, Callable[[Checks], str]] = {
 }
 
 
+# Slow, and rarely the ones that find something: with --ci, or asked for by --only.
+IN_CI = ("system-packages", "other-pythons", "coverage", "pack")
+
+
+def steps_to_take(only: Sequence[str] | None, *, ci: bool) -> list[str]:
+    """Return the steps of this run in their order. only: those asked for by name, if any."""
+    return [name for name in STEPS if (name in only if only else ci or name not in IN_CI)]
+
+
 def take(names: Sequence[str], checks: Checks) -> list[Outcome]:
     """Run the named steps in order; one that fails, or cannot be started, stops no other."""
     outcomes = []
@@ -315,7 +328,10 @@ def options(arguments: Sequence[str]) -> tuple[argparse.Namespace, list[str]]:
         "--only", action="append", choices=list(STEPS), help="run this step (may be repeated)"
     )
     parser.add_argument(
-        "--ci", action="store_true", help="install system packages; a skipped test is a failure"
+        "--ci",
+        action="store_true",
+        help=f"install system packages, run the slow tests and {', '.join(IN_CI[1:])} too; "
+        "a skipped test is a failure",
     )
     parser.epilog = "Arguments after -- go to pytest."
     return parser.parse_args(ours), theirs
@@ -332,10 +348,12 @@ def main(arguments: Sequence[str]) -> int:
         print(error, file=sys.stderr)
         return 1
     ready = Outcome("environment", "", time.monotonic() - began)
-    names = [name for name in STEPS if not chosen.only or name in chosen.only]
+    names = steps_to_take(chosen.only, ci=chosen.ci)
     outcomes = [ready, *take(names, checks)]
     failed = sum(1 for outcome in outcomes if outcome.problem)
     total = time.monotonic() - began
+    if not chosen.only and not chosen.ci:
+        print(f"\nwith --ci only: the slow tests, {', '.join(IN_CI)}")
     print(f"\n--- in all {total:.0f} s, {failed} of {len(outcomes)} steps failed")
     print(table(outcomes))
     if checks.pythons_summary:

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NoReturn
@@ -56,6 +57,18 @@ def pytest_configure(config: pytest.Config) -> None:
     config.add_cleanup(lambda: shutil.rmtree(home, ignore_errors=True))
     for name in ("CONFIG", "DATA", "STATE"):
         os.environ[f"XDG_{name}_HOME"] = str(Path(home, name.lower()))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Make all cases but each n-th of a test marked one_in(n) slow ones."""
+    met: Counter[str] = Counter()
+    for item in items:
+        if mark := item.get_closest_marker("one_in"):
+            test = item.nodeid.partition("[")[0]
+            if met[test] % mark.args[0]:
+                item.add_marker("slow")
+            met[test] += 1
 
 
 @pytest.fixture(scope="session")

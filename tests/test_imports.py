@@ -84,7 +84,7 @@ def test_the_import_contract_names_all_of_the_core_and_every_interface():
 
 
 # What the app needs only once its first screen is drawn: most of its start would be theirs.
-AFTER_DRAWING = ("archive.store", "board", "jobs", "link", "listing", "practice")
+AFTER_DRAWING = ("archive.records", "archive.store", "board", "jobs", "link", "listing", "practice")
 
 
 def test_app_draws_before_it_loads_boards_and_archive():

@@ -22,6 +22,7 @@ from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
 from hostlink.app.key_gate import KeyGate
+from hostlink.app.layout import size_classes
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
@@ -142,7 +143,16 @@ class DeskApp(App[None]):
         from hostlink.app.desk.desk import Desk
 
         self._desk = Desk()
+        # Set here, they are in the first computation of styles and not in a second one.
+        self._desk.add_class(*size_classes(self.size), update=False)
         return self._desk
+
+    def refresh_css(self, animate: bool = True) -> None:
+        """Compute all styles anew; before the first screen there are none to compute."""
+        if self.screen_stack:
+            super().refresh_css(animate)
+        else:
+            self.stylesheet.set_variables(self.get_css_variables())
 
     def on_mount(self) -> None:
         separate_escapes()

@@ -57,7 +57,7 @@ class AttachedBoards:
 
         then: called with the attached board, in place of reading what it holds.
         """
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.session.link_choice import LinkChoice
         from hostlink.jobs.session.opening import foresee_opening
 
@@ -75,18 +75,11 @@ class AttachedBoards:
             self._open_port(port, profile, is_guess=is_guess, then=then)
             return
 
-        def answered(answer: str | None) -> None:
-            if answer == "open":
-                self._open_port(port, profile, is_guess=is_guess, agreed=True, then=then)
+        def open_it() -> None:
+            self._open_port(port, profile, is_guess=is_guess, agreed=True, then=then)
 
-        self.app.push_screen(
-            Ask(
-                f"{foresight.warning(port)}.",
-                [("leave", "Leave it closed"), ("open", "Open it")],
-                why="What its memory holds is lost then, unless it is stored in its EEPROM.",
-            ),
-            answered,
-        )
+        warning = foresight.warning(port)
+        ask(self.app, warning, ("open", "Open it", open_it), leave="Leave it closed")
 
     def _open_port(
         self,

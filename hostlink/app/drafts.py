@@ -11,14 +11,13 @@ Rules:
 from __future__ import annotations
 
 import contextlib
-import json
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import IO
 
-from hostlink.errors import RefusedError
+from hostlink.errors import RefusedError, file_errors
 from hostlink.locking import try_lock
 from hostlink.writing import write_whole
 
@@ -62,20 +61,20 @@ class Drafts:
 
     def keep(self, draft: Draft) -> None:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
-        try:
+        import json
+
+        with file_errors(
+            RefusedError,
+            f"The draft of the listing cannot be written in {self.folder}",
+            kept="The listing is still in the editor.",
+            advice="Keep it in the archive before the window is closed.",
+        ):
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
                 self._lock = _lock_of(self._path).open("ab")
                 with contextlib.suppress(OSError):  # a file system without locks
                     try_lock(self._lock)
             write_whole(self._path, json.dumps(asdict(draft)).encode("ascii"))
-        except OSError as error:
-            raise RefusedError(
-                f"The draft of the listing cannot be written in {self.folder}: "
-                f"{error.strerror or error}.",
-                kept="The listing is still in the editor.",
-                advice="Keep it in the archive before the window is closed.",
-            ) from error
         self.is_kept = True
 
     def drop(self) -> None:
@@ -138,6 +137,8 @@ def _is_free(path: Path) -> bool:
 
 def _read(path: Path) -> Draft | None:
     """Return the draft in a file, None where the file holds something else."""
+    import json
+
     try:
         if path.stat().st_size > _LARGEST:
             return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from hostlink.words import plural
+from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
     from hostlink.app.job import Job, Progress
@@ -22,11 +22,6 @@ def job_row(job: Job[Any], width: int) -> str:
             break
         row += f", {part}"
     return row
-
-
-def sent_again(repairs: int) -> str:
-    """Say how many lines came out wrong on the wire and were sent again."""
-    return f"{plural(repairs, 'line')} sent again"
 
 
 def figures(progress: Progress, baud: int) -> list[str]:

@@ -1,6 +1,16 @@
-"""Terminal sizes from which a screen shows more side by side."""
+"""Terminal sizes from which a screen shows more side by side, and where its look is described."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from textual.geometry import Size
+
+SCREENS_LOOK = Path(__file__).with_name("screens.tcss")
+"""The stylesheet of all screens but the desk."""
 
 WIDTHS: list[tuple[int, str]] | None = [(0, "-narrow"), (110, "-wide")]
 """Columns: below 110 things stand below each other."""
@@ -8,5 +18,12 @@ WIDTHS: list[tuple[int, str]] | None = [(0, "-narrow"), (110, "-wide")]
 HEIGHTS: list[tuple[int, str]] | None = [(0, "-low"), (18, "-medium"), (36, "-tall")]
 """Rows: below 18 the desk shows the listing or the band, from 36 on the band is higher."""
 
+
 SLIM = 60
 """Columns below which the ledger shows costs without totals."""
+
+
+def size_classes(size: Size) -> Iterator[str]:
+    """Yield the classes of a screen of this size, in columns and rows."""
+    for length, steps in ((size.width, WIDTHS), (size.height, HEIGHTS)):
+        yield [name for least, name in steps or () if length >= least][-1]

@@ -8,7 +8,6 @@ cannot be read or understood never keeps the app from starting; it is said, and 
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -16,7 +15,7 @@ import platformdirs
 
 from hostlink.app.keys import fault_in
 from hostlink.app.themes import DARK, NAMES
-from hostlink.errors import RefusedError
+from hostlink.errors import RefusedError, file_errors
 from hostlink.writing import write_whole
 
 VARIABLE = "HOSTLINK_SETTINGS"
@@ -60,6 +59,8 @@ def read_settings(path: Path) -> Settings:
     """Read the settings file; use the defaults if it is missing or invalid."""
     try:
         with path.open("rb") as file:
+            import tomllib  # most have no settings file
+
             held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
     except FileNotFoundError:
         return Settings()
@@ -106,14 +107,10 @@ def write_settings(path: Path, settings: Settings) -> Settings:
         lines += [
             f'"{_escaped(name)}" = "{_escaped(key)}"\n' for name, key in settings.keys.items()
         ]
-    try:
+    unwritten = f"The settings {path} cannot be written"
+    with file_errors(RefusedError, unwritten, kept="They hold until the app is closed."):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, "".join(lines).encode("utf-8"))
-    except OSError as error:
-        raise RefusedError(
-            f"The settings {path} cannot be written: {error.strerror or error}.",
-            kept="They hold until the app is closed.",
-        ) from error
     return replace(settings, fault="")
 
 

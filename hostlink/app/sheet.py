@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from hostlink.app.texts import revision_words
-from hostlink.archive import Origin
 from hostlink.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -62,6 +61,7 @@ class Sheet:
         return Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
 
     def _origin(self) -> Origin:
+        from hostlink.archive.records import Origin
 
         where = self.material.label if self.material is not None else ""
         return Origin("edit", where)

@@ -27,17 +27,12 @@ def question_of(
 
 
 def _ask(app: DeskApp, error: LinkError, then: str, go_on: Callable[[], object]) -> None:
-    from hostlink.app.screens.dialogues import Ask
+    from hostlink.app.screens.dialogues import ask
 
-    def answered(answer: str | None) -> None:
-        if answer == "stop":
-            go_on()
-
-    app.push_screen(
-        Ask(
-            error.what,
-            [("leave", "Leave it running"), ("stop", f"Stop it and {then}")],
-            why=f"{error.kept} Stopping may lose its variables; the program stays.",
-        ),
-        answered,
+    ask(
+        app,
+        error.what,
+        ("stop", f"Stop it and {then}", go_on),
+        leave="Leave it running",
+        why=f"{error.kept} Stopping may lose its variables; the program stays.",
     )

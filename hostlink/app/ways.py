@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from hostlink.advice import Advice, Ways, told
+from hostlink.advice import Advice, Ways, advice_text
 from hostlink.app.actions.table import way_to
 from hostlink.errors import HostlinkError
 
@@ -101,7 +101,7 @@ KEYS = Ways(
 
 def advised(advice: Advice) -> str:
     """Return advice in the app's keys."""
-    return told(advice, KEYS)
+    return advice_text(advice, KEYS)
 
 
 def shown_error(error: BaseException) -> HostlinkError:

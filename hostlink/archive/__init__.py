@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from hostlink.archive.database.place import archive_path
     from hostlink.archive.firmware import ROLES, FirmwareImage, FirmwareWrite, Role
     from hostlink.archive.records import (
+        ArchiveProof,
         Board,
         Content,
         Found,
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
         Kept,
         Origin,
         Program,
-        Proof,
         Rescue,
         Revision,
     )
@@ -42,7 +42,7 @@ _PLACES = {
             "Kept",
             "Origin",
             "Program",
-            "Proof",
+            "ArchiveProof",
         ),
         *("Rescue", "Revision"),
     ),
@@ -52,6 +52,7 @@ _PLACES = {
 __all__ = [
     "ROLES",
     "Archive",
+    "ArchiveProof",
     "Backup",
     "BackupItem",
     "Board",
@@ -64,7 +65,6 @@ __all__ = [
     "Kept",
     "Origin",
     "Program",
-    "Proof",
     "Rescue",
     "Revision",
     "Role",

@@ -72,7 +72,7 @@ class Boards(ArchiveFile):
             other = first(db, "SELECT id FROM boards WHERE label_key = ? AND id <> ?", (key, board))
             if other is not None:
                 raise ArchiveError(
-                    f"Another board is labelled {label} already.",
+                    taken_words(label),
                     kept="No label was changed.",
                     advice="Choose another, or take it off that board first.",
                 )
@@ -142,6 +142,11 @@ class Boards(ArchiveFile):
         """Delete our copy of the program on a board, because its content is unknown now."""
         with self.writing("The host copy") as db:
             db.execute("DELETE FROM host_copies WHERE board_id = ?", (board_id(db, board_uuid),))
+
+
+def taken_words(label: str) -> str:
+    """Return the sentence that a label belongs to another board."""
+    return f"Another board is labelled {label} already."
 
 
 def checked_label(label: str) -> str:

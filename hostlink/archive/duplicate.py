@@ -12,7 +12,7 @@ from hostlink.archive.database.access import writing_elsewhere
 from hostlink.archive.database.faults import FAULTS, not_made
 from hostlink.archive.database.flushing import flush_file, flush_folder
 from hostlink.archive.proof import Proofs, of_file
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, system_words
 
 
 class Duplicates(Proofs):
@@ -46,7 +46,7 @@ class Duplicates(Proofs):
             flush_folder(target.parent)
         except OSError as error:
             raise ArchiveError(
-                f"The duplicate {target} was not made: {error.strerror or error}.",
+                f"The duplicate {target} was not made: {system_words(error)}.",
                 kept="The archive itself is as it was.",
                 advice="Name a file in a folder that is there and may be written.",
             ) from error

@@ -21,7 +21,7 @@ from hostlink.archive.listings import lines_in, proven_content
 from hostlink.archive.lookup import IN_ORDER
 from hostlink.archive.naming import name_of, owners
 from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
-from hostlink.archive.records import ANEW, Proof
+from hostlink.archive.records import ANEW, ArchiveProof
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -45,7 +45,7 @@ _INDEX_FAULTS = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR)
 class Proofs(ArchiveFile):
     """The archive's method that proves it."""
 
-    def prove(self) -> Proof:
+    def prove(self) -> ArchiveProof:
         """Check everything that can be checked; nothing is changed.
 
         This recomputes the checksum of every row and the SHA-256 of every listing and firmware
@@ -66,7 +66,7 @@ class Proofs(ArchiveFile):
             skipped.append("The search index was not checked: that needs a writable archive.")
         else:
             findings += _some(self._indexes())
-        return Proof(tuple(findings), counts, tuple(skipped))
+        return ArchiveProof(tuple(findings), counts, tuple(skipped))
 
     def _indexes(self) -> Iterator[str]:
         """Let each word index compare itself with its content (FTS5 documentation, 6.4)."""

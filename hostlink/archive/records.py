@@ -237,7 +237,7 @@ ANEW = "; it can be made anew"
 
 
 @dataclass(frozen=True, slots=True)
-class Proof:
+class ArchiveProof:
     """The result of prove.
 
     findings: sentences, none if nothing is wrong. counts: number of checked things by kind.

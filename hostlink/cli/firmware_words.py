@@ -1,11 +1,11 @@
-"""What the firmware commands print: an image's review, and how a write ended."""
+"""What the firmware commands print: an image's review, and the JSON of a write."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from hostlink.cli.output import data, say, table
+from hostlink.cli.output import data, table
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -> None:
     """Print what an image holds and what is wrong with it. known: its name in the archive."""
     from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
-    from hostlink.jobs.firmware.telling import told_rows
+    from hostlink.jobs.firmware.telling import NOTHING_WRONG, told_rows
 
     image, chip = reviewed.image, reviewed.chip
     data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")
@@ -38,7 +38,7 @@ def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -
         where = f"line {finding.line}: " if finding.line else ""
         data(f"{finding.weight}  {finding.rule}  {where}{finding.message}")
     if not reviewed.findings:
-        data("Nothing is wrong with it as a file; whether it is the right one is yours to know.")
+        data(NOTHING_WRONG)
     data("")
     for row in told_rows(told):
         data(row)
@@ -77,25 +77,6 @@ def written_dict(written: Written) -> dict[str, object]:
         "backup": written.backup or None,
         "programs_put_back": written.restored,
     }
-
-
-def tell_written(written: Written, *, quiet: bool) -> None:
-    """Report how a firmware write ended."""
-    if written.written:
-        what = f"{plural(written.written, 'page')} written and read back"
-    else:
-        what = "every page held it already, and nothing was written"
-    finished = "The write that was cut off is finished: " if written.resumed else ""
-    said = f' The board says "{written.banner}".' if written.banner else ""
-    say(
-        f"{finished}{written.image.name} is on the board, {what}; {written.right} pages were "
-        f"right before.{said}",
-        quiet=quiet,
-    )
-    if written.restored:
-        say(f"Its programs are back on it, proven ({written.backup}).", quiet=quiet)
-    elif written.backup:
-        say(f"What it held before is kept as {written.backup}.", quiet=quiet)
 
 
 def write_dict(write: FirmwareWrite) -> dict[str, object]:

@@ -39,9 +39,10 @@ def write_one(
 
     request: makes the request of an image and its role.
     """
-    from hostlink.cli.firmware_words import tell_written, written_dict
+    from hostlink.cli.firmware_words import written_dict
     from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.firmware.asking import write_asking
+    from hostlink.jobs.firmware.telling import written_words
     from hostlink.jobs.firmware.writing import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
@@ -62,7 +63,8 @@ def write_one(
             if common.json:
                 as_json(written_dict(written))
             else:
-                tell_written(written, quiet=common.quiet)
+                for sentence in written_words(written):
+                    say(sentence, quiet=common.quiet)
             if written.answered and steps.wanted(was_new=written.was_new):
                 take_first_steps(common, session, archive, steps, teller)
 

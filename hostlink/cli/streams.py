@@ -11,7 +11,7 @@ import os
 import sys
 from typing import Any, TextIO, cast
 
-from hostlink.errors import RefusedError
+from hostlink.errors import RefusedError, file_errors
 
 
 def check_streams() -> None:
@@ -72,10 +72,5 @@ def drop(stream: TextIO) -> None:
 
 def read_input(most: int) -> bytes:
     """Read standard input, at most `most` bytes. Raises RefusedError."""
-    try:
+    with file_errors(RefusedError, "Standard input cannot be read", kept="Nothing was done."):
         return sys.stdin.buffer.read(most)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise RefusedError(
-            f"Standard input cannot be read: {why}.", kept="Nothing was done."
-        ) from error

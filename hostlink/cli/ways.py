@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from collections.abc import Sequence
 
-from hostlink.advice import Advice, By, Ways, told
+from hostlink.advice import Advice, By, Ways, advice_text
 
 
 def _with(*words: str) -> str:
@@ -98,4 +98,4 @@ COMMANDS = Ways(
 
 def advised(advice: Advice) -> str:
     """Return advice in commands and options."""
-    return told(advice, COMMANDS)
+    return advice_text(advice, COMMANDS)

@@ -24,7 +24,7 @@ from intelhex import (
     RecordTypeError,
 )
 
-from hostlink.errors import ListingError
+from hostlink.errors import ListingError, file_errors
 from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.image import Image
 from hostlink.reading import read_at_most
@@ -51,13 +51,9 @@ class HexFile:
 
 def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
     """Read a file. Raises ListingError where it cannot be read or is far too large."""
-    try:
+    unread = f"The firmware image {path} cannot be read"
+    with file_errors(ListingError, unread, kept="Nothing was sent to the board."):
         data = read_at_most(path, LARGEST_FILE + 1)
-    except OSError as error:
-        raise ListingError(
-            f"The firmware image {path} cannot be read: {error.strerror or error}.",
-            kept="Nothing was sent to the board.",
-        ) from error
     if len(data) > LARGEST_FILE:
         raise ListingError(
             f"{path} is larger than any firmware image for these chips ({LARGEST_FILE:,} bytes).",

@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive, Board
+from hostlink.archive.boards import taken_words
 from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
@@ -46,6 +47,15 @@ class KnownBoard:
     holds: str
     may_lack_edits: bool
     holds_proven_at: str
+
+    @property
+    def opening_words(self) -> str:
+        """Describe what opening the port does to the board, as far as it has been seen."""
+        if self.restarts_on_open is None:
+            return "not known yet whether that restarts it"
+        if self.restarts_on_open:
+            return "restarts it: what its memory holds is lost"
+        return "did not restart it when last tried"
 
     @property
     def held_words(self) -> str:
@@ -104,7 +114,7 @@ def check_free_label(archive: Archive, port: str, label: str) -> None:
     holder = next((one for one in archive.boards() if fold(one.label) == fold(label)), None)
     if holder is not None and not is_board(identity_of(port), holder):
         raise RefusedError(
-            f"Another board is labelled {holder.label} already.",
+            taken_words(holder.label),
             kept="Nothing was written.",
             advice="Choose another label.",
         )
@@ -171,6 +181,12 @@ def access_advice(port: str) -> str:
     return f"You may not open it. {permission_advice(port)}"
 
 
+def no_port_words(driver: str = "") -> str:
+    """Return the end of a sentence: a bridge has no port, and why. driver: its name."""
+    named = f" ({driver})" if driver else ""
+    return f"no port: its driver{named} is not at work, or another program took the chip."
+
+
 def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
     """Return a sentence for each connected bridge without a port (see `hidden_bridges`)."""
     shows = {
@@ -179,8 +195,7 @@ def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platfo
     }.get(system, "")
     return [
         f"A {BRIDGES[vid, pid].name} ({usb_id(vid, pid)}) is plugged in{place and f' at {place}'} "
-        f"but has no port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another "
-        f"program took the chip.{shows}"
+        f"but has {no_port_words(driver_hint(vid, pid, system))}{shows}"
         for place, vid, pid in found
     ]
 

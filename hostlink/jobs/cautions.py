@@ -1,4 +1,4 @@
-"""Safety advice to show before firmware is written."""
+"""Cautions to show before firmware is written or a program is stored in the EEPROM."""
 
 from __future__ import annotations
 
@@ -28,3 +28,8 @@ Now the display. Where the machine's own description says otherwise, follow that
 MOVE_BACK = """\
 Both boards are written. Unplug the bridge, take the supply away, put back the wire that you lifted
 at the display, and move the bridge back to the computer."""
+
+# ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
+WEAR_WARNING = (
+    "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
+)

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from hostlink.advice import Advice, joined
+from hostlink.advice import Advice, join_advice
 from hostlink.archive import Archive, Kept
 from hostlink.archive.names import checked_name, natural
 from hostlink.board.profile.model import Profile
-from hostlink.errors import HostlinkError, ListingError
+from hostlink.errors import HostlinkError, ListingError, file_errors
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import (
     Material,
@@ -169,13 +169,9 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
             kept="Nothing was changed.",
             advice=lambda by: f"Import it {by.import_this(str(source))}.",
         )
-    try:
+    unread = f"The folder {source} cannot be read"
+    with file_errors(ListingError, unread, kept="Nothing was changed."):
         paths = [path for path in source.iterdir() if not path.name.startswith(".")]
-    except OSError as error:
-        raise ListingError(
-            f"The folder {source} cannot be read: {error.strerror or error}.",
-            kept="Nothing was changed.",
-        ) from error
     if len(paths) > MOST_MEMBERS:
         raise ListingError(
             f"The folder {source} holds {len(paths):,} files, more than {MOST_MEMBERS:,}.",
@@ -242,7 +238,7 @@ def check_keepable(material: Material, profile: Profile | None) -> None:
 
 def _why(error: HostlinkError) -> Advice:
     """Return why something was left out, with the advice."""
-    return joined(error.what, error.advice)
+    return join_advice(error.what, error.advice)
 
 
 def _own_names(found: list[Material], left_out: list[tuple[str, Advice]]) -> list[Material]:

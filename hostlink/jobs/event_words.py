@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TypeAlias, assert_never
 
-from hostlink.advice import Ways, told
+from hostlink.advice import Ways, advice_text
 from hostlink.board.dialogue import events as board_events
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.jobs.events import (
@@ -39,7 +39,7 @@ def event_words(event: Told, by: Ways) -> str:
         case Captured():
             return f"capture {event.count}: {plural(event.lines, 'line')}"
         case Warned():
-            return f"{event.text} {told(event.advice, by)}".strip()
+            return f"{event.text} {advice_text(event.advice, by)}".strip()
         case Rescued():
             size = f"{plural(event.lines, 'line')}, {plural(event.size_bytes, 'byte')}"
             return f"Rescued what the board held as {event.spec} ({size})."

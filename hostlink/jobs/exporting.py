@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -13,8 +14,8 @@ from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.exchange.merging import Merged
 from hostlink.archive.records import counted
 from hostlink.archive.times import stored
-from hostlink.errors import ArchiveError
-from hostlink.words import plural
+from hostlink.errors import ArchiveError, UsageError, file_errors
+from hostlink.words import plural, safe
 
 _SQLITE = b"SQLite format 3\x00"
 
@@ -39,6 +40,10 @@ class Imported:
     def news(self) -> str:
         """Describe what is new, as in "2 programs, 5 revisions"."""
         return counted(self.added) or "nothing new"
+
+    def sentence(self, source: Path) -> str:
+        """Return the sentence that tells what was taken in."""
+        return f"Taken in from {source}: {self.news}."
 
     def changes(self) -> list[Advice]:
         """Return a sentence for each thing that the import changed in this archive."""
@@ -80,8 +85,22 @@ class Exported:
 
 
 def read_day(text: str) -> datetime:
-    """Return the day written as 2031-09-03. Raises ValueError."""
-    return datetime.strptime(text.strip(), "%Y-%m-%d")
+    """Return the day written as 2031-09-03. Raises UsageError."""
+    try:
+        return datetime.strptime(text.strip(), "%Y-%m-%d")
+    except ValueError as error:
+        raise UsageError(
+            f'"{safe(text)}" is no day.',
+            kept="Nothing was written.",
+            advice="Write one as 2031-09-03.",
+        ) from error
+
+
+def duplicated_words(target: Path, findings: Sequence[str]) -> str:
+    """Return the sentence on a duplicate of the archive. findings: what is damaged in both."""
+    if findings:
+        return f"The archive is damaged; {target} is a copy of what could be read."
+    return f"The archive is duplicated to {target}, whole and proven."
 
 
 def export(
@@ -117,15 +136,16 @@ def import_from(archive: Archive, source: Path) -> Imported:
             kept="Nothing was taken in.",
             advice="Name a BagIt folder or an archive.",
         )
-    try:
-        with source.open("rb") as file:
-            begins = file.read(len(_SQLITE))
-    except OSError as error:
-        raise ArchiveError(
-            f"{source} cannot be read: {error.strerror}.",
+    with (
+        file_errors(
+            ArchiveError,
+            f"{source} cannot be read",
             kept="Nothing was taken in.",
             advice="Check the name of the file or folder.",
-        ) from error
+        ),
+        source.open("rb") as file,
+    ):
+        begins = file.read(len(_SQLITE))
     if begins != _SQLITE:
         raise ArchiveError(
             f"{source} is neither a BagIt folder nor an archive.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from hostlink.errors import ListingError, RefusedError
+from hostlink.errors import ListingError, RefusedError, file_errors
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 from hostlink.reading import read_at_most
@@ -40,15 +40,13 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         )
     if is_rehearsal():
         return
-    try:
+    with file_errors(
+        RefusedError,
+        f"{path} cannot be written",
+        kept="Nothing was changed.",
+        advice="Name another file or folder.",
+    ):
         write_whole(path, content)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"{path} cannot be written: {why}.",
-            kept="Nothing was changed.",
-            advice="Name another file or folder.",
-        ) from error
 
 
 def read_bytes(path: Path, most: int = LIMIT) -> bytes:
@@ -56,12 +54,10 @@ def read_bytes(path: Path, most: int = LIMIT) -> bytes:
 
     Raises ListingError if it cannot be read.
     """
-    try:
+    with file_errors(
+        ListingError,
+        f"The file {path} cannot be read",
+        kept="Nothing was changed.",
+        advice="Check the name of the file.",
+    ):
         return read_at_most(path, most + 1)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise ListingError(
-            f"The file {path} cannot be read: {why}.",
-            kept="Nothing was changed.",
-            advice="Check the name of the file.",
-        ) from error

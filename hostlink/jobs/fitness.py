@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 
-from hostlink.advice import Advice, joined
+from hostlink.advice import Advice, join_advice
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
@@ -65,7 +65,7 @@ def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedEr
     return RefusedError(
         f"{material.label} would not load as it is: {where}{first.message}{more}",
         kept="Nothing was sent to the board.",
-        advice=joined(*advice),
+        advice=join_advice(*advice),
     )
 
 

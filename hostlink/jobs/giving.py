@@ -5,10 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from hostlink.advice import Advice, told
+from hostlink.advice import Advice, advice_text
 from hostlink.archive import Archive
 from hostlink.archive.names import file_name, is_program_name
-from hostlink.errors import ArchiveError, HostlinkError, RefusedError, UsageError
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    RefusedError,
+    UsageError,
+    file_errors,
+)
 from hostlink.jobs.collecting import Gathered, check_keepable
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.jobs.listing_source import (
@@ -44,7 +50,7 @@ def give_out(
     """
     members, left_out = _members(materials)
     if not members:
-        why = f" {told(left_out[0][1])}" if left_out else ""
+        why = f" {advice_text(left_out[0][1])}" if left_out else ""
         what = f"There is no listing to give out.{why}"
         if not materials:
             what = "The archive holds no program."
@@ -52,10 +58,11 @@ def give_out(
     is_bundle = output.suffix.lower() == ".zip"
     size = sum(len(member.data) for member in members) if is_bundle else 0
     if len(members) > MOST_MEMBERS or size > MOST_BYTES:
+        what, most = f"{len(members):,} listings", f"{MOST_MEMBERS:,}"
+        if len(members) <= MOST_MEMBERS:
+            what, most = f"Listings of {size:,} bytes", f"{MOST_BYTES:,}"
         raise RefusedError(
-            f"{len(members):,} listings are more than {MOST_MEMBERS:,}, which `keep` takes at once."
-            if len(members) > MOST_MEMBERS
-            else f"The listings are {size:,} bytes, more than {MOST_BYTES:,}, which `keep` takes.",
+            f"{what} are more than {most}, the most that can be kept at once.",
             kept="Nothing was written.",
             advice=lambda by: f"Name some of the programs, or export the archive {by.export}.",
         )
@@ -107,15 +114,13 @@ def _stem(name: str, taken: set[str]) -> str:
 
 def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
     """Write files to a folder; write none if one exists and may not be replaced."""
-    try:
+    with file_errors(
+        RefusedError,
+        f"The folder {folder} cannot be made",
+        kept="Nothing was written.",
+        advice="Name another folder.",
+    ):
         folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"The folder {folder} cannot be made: {why}.",
-            kept="Nothing was written.",
-            advice="Name another folder.",
-        ) from error
     there = [member.name for member in files if is_there(folder / member.name)]
     if there and not replace:
         raise TakenError(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hostlink.advice import joined
+from hostlink.advice import join_advice
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
@@ -48,7 +48,7 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
             what = f"Stopped while loading {state.label}: {_how_far(*session.patience.lines_sent)}."
             advice = "Load again to complete it."
     elif isinstance(error, ReadBackError) and not state.touched:
-        advice = joined(
+        advice = join_advice(
             "Check the cable and the speed, then load again.",
             lambda by: f"If what the board holds may be lost, say so {by.discard_board}.",
         )

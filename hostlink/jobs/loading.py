@@ -35,6 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
+from hostlink.words import sent_again
 
 
 def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of LoadOptions.learn
@@ -81,6 +82,14 @@ class Loaded:
     size: int
     limit: int
     free: int | None
+
+    @property
+    def words(self) -> str:
+        """Return what was proven, as in "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
+        limit = f" of {self.limit:,}" if self.limit else ""
+        repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
+        name = self.spec or self.label
+        return f"{name} is on the board, proven: {self.size:,}{limit} bytes{repairs}"
 
 
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:

@@ -11,7 +11,7 @@ from hostlink.board.profile.file import profiles_folder, shipped_profiles
 from hostlink.board.profile.kinds import Name, Wrong
 from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.profile.text import profile_text
-from hostlink.errors import RefusedError, UsageError
+from hostlink.errors import RefusedError, UsageError, file_errors
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.jobs.session.remembering import forget
 
@@ -57,13 +57,9 @@ def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
     check_new_name(name)
     text = profile_text(dataclasses.replace(profile, name=name))
     folder = profiles_folder()
-    try:
+    unmade = f"The folder of profiles, {folder}, cannot be made"
+    with file_errors(RefusedError, unmade, kept="Nothing was written."):
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RefusedError(
-            f"The folder of profiles, {folder}, cannot be made: {error.strerror or error}.",
-            kept="Nothing was written.",
-        ) from error
     write_new(_path(name), text.encode(), replace=replace)
     return _path(name)
 

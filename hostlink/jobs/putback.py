@@ -15,9 +15,9 @@ from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
+from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.putback_fit import Misfit, misfits
 from hostlink.jobs.recalling import (
-    WEAR_WARNING,
     memory_after,
     put_into_memory,
     same_program,

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from hostlink.advice import Ways, joined
+from hostlink.advice import Ways, join_advice
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
@@ -30,11 +30,6 @@ _LEAST_BLANK = 64  # characters: fewer than the bytes of any EEPROM, more than a
 _RECALLS = 3  # attempts to recall a stored program if nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
-
-# ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
-WEAR_WARNING = (
-    "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
-)
 
 Lines = Mapping[int, Line]
 
@@ -232,7 +227,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
             way = by.load_despite_review(spec) if refused else by.load(spec)
             return f"Put it back {way}."
 
-        error = error.but(advice=joined(error.advice, advice))
+        error = error.but(advice=join_advice(error.advice, advice))
     elif lines:
         state = "Memory may hold another program; what it held was not kept, as you asked."
     else:

@@ -13,8 +13,8 @@ from hostlink.archive import Archive, Board, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
+from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.recalling import (
-    WEAR_WARNING,
     checked,
     listed,
     put_into_memory,
@@ -34,7 +34,7 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
-from hostlink.words import safe
+from hostlink.words import plural, safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
 
@@ -99,6 +99,19 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
             )
         spec = same.spec if same is not None else ""
         return HeldProgram(result.lines, result.count, spec, doubt=result.doubt)
+
+
+def stored_words(name: str, before: HeldProgram) -> str:
+    """Return the sentence that a program was stored. before: what the slot held."""
+    was = f"; before it held what is kept as {before.spec}" if before.spec else ""
+    return f"Stored as {name} and read back{was}."
+
+
+def recalled_words(name: str, held: HeldProgram) -> str:
+    """Return the sentence that a stored program was recalled, and how certain its capture is."""
+    known = f", the same as {held.spec}" if held.spec else ""
+    proof = f", not proven ({held.doubt})" if held.doubt is not None else ""
+    return f"{name} is in memory: {plural(len(held.lines), 'line')}{known}{proof}."
 
 
 def _recalled_or_back(session: Session, name: str, memory: HeldProgram) -> Capture:

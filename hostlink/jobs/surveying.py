@@ -28,7 +28,8 @@ from hostlink.errors import (
     NotKnownError,
     ReadBackError,
 )
-from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
+from hostlink.jobs.cautions import WEAR_WARNING
+from hostlink.jobs.recalling import memory_after, put_into_memory
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
 from hostlink.jobs.session.rescuing import HeldProgram, keep_held, rescue_or_discard

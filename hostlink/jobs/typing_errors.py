@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hostlink.board.dialogue.unreached import ONLY_RESTART, asking_words, mistyped
 from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.link.typed import Outcome
@@ -62,7 +63,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
         return LinkError(
             "The line was not taken: the board's memory is so full that it takes nothing any more.",
             reason=LinkReason.FULL,
-            advice="Only a restart helps; the program in its memory is lost by it.",
+            advice=ONLY_RESTART,
         )
     if not at_prompt:
         return LinkError(
@@ -76,11 +77,8 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
             reason=LinkReason.SILENT,
             advice="Check its supply and the cable.",
         )
-    return LinkError(
-        "The line could not be typed right and was not entered; the wire damages bytes.",
-        reason=LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT,
-        advice="Check the cable and the speed.",
-    )
+    reason = LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT
+    return mistyped("The line", kept="It was not entered.", reason=reason)
 
 
 def no_interrupt_error() -> RefusedError:
@@ -96,9 +94,7 @@ def occupied_error(state: BoardState) -> LinkError:
     """Return the error for a job that would type into what the board does."""
     what = "A program is running on the board."
     if state.activity is Activity.ASKING:
-        what = (
-            f'A program on the board is waiting for an answer: it asks "{state.question.strip()}".'
-        )
+        what = asking_words(state.question.strip())
     elif state.activity is not Activity.RUNNING:
         what = "The board is busy: a program runs on it, or its own keyboard is in use."
     return LinkError(

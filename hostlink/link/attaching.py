@@ -50,8 +50,11 @@ class Foresight:
     why: str
 
     def warning(self, name: str) -> str:
-        """Return what opening port `name` will probably do, as a clause."""
-        return f"Opening {name} will probably restart the board ({self.why})"
+        """Return the sentence that opening port `name` will probably restart the board."""
+        return (
+            f"Opening {name} will probably restart the board ({self.why}): what its memory holds "
+            "is lost then, unless it is stored in its EEPROM."
+        )
 
 
 def foresee(

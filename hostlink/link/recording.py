@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, file_errors, system_words
 
 Side = Literal["host", "board"]
 _ROW = re.compile(r'(\d+(?:\.\d+)?)  (host|board)  (".*")')
@@ -35,14 +35,13 @@ class Recorder:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        try:
+        with file_errors(
+            HostlinkError,
+            f"The recording {path} cannot be written",
+            kept="Nothing was sent to the board.",
+            advice=lambda by: f"Name another file {by.record_elsewhere}.",
+        ):
             self._file = path.open("w", encoding="ascii", newline="\n", buffering=1)
-        except OSError as error:
-            raise HostlinkError(
-                f"The recording {path} cannot be written: {error.strerror}.",
-                kept="Nothing was sent to the board.",
-                advice=lambda by: f"Name another file {by.record_elsewhere}.",
-            ) from error
         self._start: float | None = None
 
     def note(self, now: float, side: Side, data: bytes) -> None:
@@ -65,7 +64,7 @@ class Recorder:
             with contextlib.suppress(OSError):  # the buffered rest cannot be written either
                 self._file.close()
             raise HostlinkError(
-                f"The recording {self._path} cannot be written any further: {error.strerror}.",
+                f"The recording {self._path} cannot be written any further: {system_words(error)}.",
                 kept="The recording is complete up to here.",
                 advice=lambda by: f"Free some space, or turn recording off {by.keep_no_record}.",
             ) from error

@@ -10,7 +10,7 @@ from hostlink.listing.canonical import (
     sha256_exact,
 )
 from hostlink.listing.charset import cannot_take, check_charset, to_bytes, to_text
-from hostlink.listing.compare import Change, Comparison, Stretch, compare, unified
+from hostlink.listing.compare import ChangedLine, Comparison, Stretch, compare, unified
 from hostlink.listing.finding import Finding
 from hostlink.listing.measure import Ledger, LedgerRow, measure
 from hostlink.listing.mending.mend import Mended, mend
@@ -22,7 +22,7 @@ from hostlink.listing.source import LIMIT, decode_listing
 
 __all__ = [
     "LIMIT",
-    "Change",
+    "ChangedLine",
     "Comparison",
     "Doubt",
     "Finding",

@@ -33,7 +33,7 @@ from hostlink.listing.rules import Rules
 WHOLE = "ALL"
 """The word before the code of the whole program where codes are typed."""
 
-_LOWEST, _HIGHEST = " ", "~"
+_UNCODED = re.compile("[^ -~]")
 _ROW = re.compile(r"([0-9]+)[ \t:]+([0-9]{1,2})", re.ASCII)
 _WHOLE_ROW = re.compile(r"all[ \t:]+([0-9a-f]{1,4})", re.ASCII | re.IGNORECASE)
 
@@ -85,10 +85,9 @@ def line_code(text: str) -> str:
 
     Raises ListingError naming a character outside codes 32 to 126, which cannot be coded.
     """
+    _need_coded(text)
     rest = 0
     for character in text:
-        if not _LOWEST <= character <= _HIGHEST:
-            raise _no_code(character, text)
         rest = (rest * 100 + ord(character) - 31) % 97
     return f"{98 - rest * 100 % 97:02d}"
 
@@ -99,9 +98,7 @@ def whole_code(canonical_text: str) -> str:
     Raises ListingError naming a character outside codes 32 to 126.
     """
     for line in canonical_text.split("\n"):
-        wrong = next((char for char in line if not _LOWEST <= char <= _HIGHEST), "")
-        if wrong:
-            raise _no_code(wrong, line)
+        _need_coded(line)
     return f"{binascii.crc_hqx(canonical_text.encode('ascii'), 0):04X}"
 
 
@@ -169,10 +166,14 @@ def _bad_row(name: str, at: int, why: str) -> ListingError:
     )
 
 
-def _no_code(character: str, line: str) -> ListingError:
+def _need_coded(line: str) -> None:
+    """Raise ListingError naming the first character of a line that cannot be coded."""
+    wrong = _UNCODED.search(line)
+    if wrong is None:
+        return
     shown = "".join(char if char.isprintable() else "?" for char in line[:30])
-    return ListingError(
-        f"There is no check code for the character {named(character)}, in: {shown}",
+    raise ListingError(
+        f"There is no check code for the character {named(wrong[0])}, in: {shown}",
         kept="Nothing was changed.",
         advice="Check codes exist for the characters 32 to 126; mend the listing or change it.",
     )

@@ -32,7 +32,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ChangedLine:
     """A line number whose line differs between the listings."""
 
     old: Line
@@ -51,7 +51,7 @@ class Comparison:
 
     added: tuple[Line, ...]
     removed: tuple[Line, ...]
-    changed: tuple[Change, ...]
+    changed: tuple[ChangedLine, ...]
     same_count: int
 
     @property
@@ -69,14 +69,14 @@ def compare(a: Listing, b: Listing, rules: Rules | None = None) -> Comparison:
     old, new = a.numbered(), b.numbered()
     removed = [line for number, line in old.items() if number not in new]
     added = [line for number, line in new.items() if number not in old]
-    changed: list[Change] = []
+    changed: list[ChangedLine] = []
     same_count = 0
     for number in old.keys() & new.keys():
         before, after = old[number], new[number]
         if _key(before, rules) == _key(after, rules):
             same_count += 1
         else:
-            changed.append(Change(before, after, stretches(before.typed, after.typed)))
+            changed.append(ChangedLine(before, after, stretches(before.typed, after.typed)))
     changed.sort(key=lambda change: change.old.number or 0)
     loose_old, loose_new = _loose(a), _loose(b)
     gone, come = _unmatched(loose_old, loose_new, rules), _unmatched(loose_new, loose_old, rules)

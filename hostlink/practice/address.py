@@ -14,19 +14,19 @@ numbers start, and which faults happen.
 from __future__ import annotations
 
 import base64
-import contextlib
 import dataclasses
 import json
 import re
 import typing
 import urllib.parse
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
-from hostlink.errors import LinkError, LinkReason, RefusedError, UsageError
+from hostlink.errors import LinkError, LinkReason, RefusedError, UsageError, file_errors
 from hostlink.locking import try_lock
 from hostlink.practice.faults import Faults
 from hostlink.practice.kind import BoardKind
@@ -280,17 +280,14 @@ def _restore_flash(machine: Machine, kept: str) -> None:
         machine.chip.flash[:] = flash
 
 
-@contextlib.contextmanager
-def _folder_trouble(folder: Path) -> Iterator[None]:
+def _folder_trouble(folder: Path) -> AbstractContextManager[None]:
     """Raise LinkError for errors with the folder of the state files."""
-    try:
-        yield
-    except OSError as error:
-        raise LinkError(
-            f"The practice board's folder {folder} cannot be used: {error.strerror}.",
-            kept="What it held before is kept.",
-            advice="Free some space or allow writing there.",
-        ) from error
+    return file_errors(
+        LinkError,
+        f"The practice board's folder {folder} cannot be used",
+        kept="What it held before is kept.",
+        advice="Free some space or allow writing there.",
+    )
 
 
 def _lock(handle: IO[bytes], name: str) -> IO[bytes]:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from hostlink.errors import RefusedError
-from hostlink.practice.basic import Basic
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.ops import Answer, Firmware, ReadLine, Send, Work
 from hostlink.practice.walk import Shown, Walk
@@ -17,7 +15,7 @@ _ROOM = 60_000
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class Printout:
     """What a program printed, rows ended by LF.
 
     The sign with which INPUT asks is left out, the answers are not. used_up: whether it was stopped
@@ -28,56 +26,32 @@ class Outcome:
     used_up: bool
 
 
-def sent_by(
-    firmware: Firmware, typed: Iterator[str], max_statements: int, shown: Shown
-) -> Iterator[bytes]:
-    """Run the firmware to its end; yield what it sends. Parameters and errors: see `drive`."""
-    chores = 0
-    answer: Answer = None
-    try:
-        while True:
-            op = firmware.send(answer)
-            if isinstance(op, Send):
-                yield op.data
-                answer = False
-            elif isinstance(op, Work):
-                chores += 1
-                if chores > max_statements:
-                    raise _endless(max_statements)
-                answer = False
-            elif isinstance(op, ReadLine):
-                line = next(typed, None)
-                answer = None if line is None else line.encode("latin-1", "replace")
-                yield shown(op.prompt, answer or b"")
-    except StopIteration:
-        return
-
-
 def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:
     """Run the firmware to its end and return what it sent, as text.
 
     inputs: the lines for INPUT; when they are used up it is interrupted. Raises RefusedError after
     `max_statements` chores.
     """
-    shown: Shown = lambda question, answer: question + answer + b"\r\n"  # noqa: E731
-    return b"".join(sent_by(firmware, iter(inputs), max_statements, shown)).decode("latin-1")
-
-
-def run_program(
-    text: str, inputs: Iterable[str] = (), *, max_statements: int = 200_000, seed: int = 1
-) -> str:
-    """Enter a listing and RUN it; return what the board sent, lines ended by LF.
-
-    This includes the questions of INPUT and their answers. Raises RefusedError if the program does
-    not end within `max_statements` statements.
-    """
-    board = Basic(seed=seed)
     typed = iter(inputs)
-    sent = [
-        drive(board.enter(line.encode("latin-1", "replace")), typed, max_statements=max_statements)
-        for line in (*re.split(r"\r\n|\n|\r", text), "RUN")
-    ]
-    return "".join(sent).replace("\r\n", "\n")
+    sent: list[bytes] = []
+    chores = 0
+    answer: Answer = None
+    while True:
+        try:
+            op = firmware.send(answer)
+        except StopIteration:
+            return b"".join(sent).decode("latin-1")
+        answer = False
+        if isinstance(op, Send):
+            sent.append(op.data)
+        elif isinstance(op, Work):
+            chores += 1
+            if chores > max_statements:
+                raise _endless(max_statements)
+        elif isinstance(op, ReadLine):
+            line = next(typed, None)
+            answer = None if line is None else line.encode("latin-1", "replace")
+            sent.append(op.prompt + (answer or b"") + b"\r\n")
 
 
 def outcome(
@@ -89,7 +63,7 @@ def outcome(
     size: int = _ROOM,
     max_statements: int = 200_000,
     with_answers: bool = True,
-) -> Outcome:
+) -> Printout:
     """Enter a listing on a board of a kind and RUN it; return what the program itself printed.
 
     size: bytes of program memory. with_answers: whether the answers stand in what was printed, each
@@ -111,7 +85,7 @@ def outcome(
             kept="The listing is unchanged.",
             advice="Look at the line that it names.",
         )
-    return Outcome(walk.output, used_up=ended == "input")
+    return Printout(walk.output, used_up=ended == "input")
 
 
 def _endless(most: int) -> RefusedError:

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 import hostlink
-from hostlink.advice import Advice, joined, told
+from hostlink.advice import Advice, advice_text, join_advice
 from hostlink.app.actions.action import key_words
 from hostlink.app.actions.table import ACTIONS
 from hostlink.app.screens.dialogues import ErrorDialogue
@@ -82,16 +82,16 @@ def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
 def test_an_advice_is_told_in_the_terms_of_who_tells_it() -> None:
     """In commands, in keys, and without either where nobody knows who reads it."""
     advice: Advice = lambda by: f"List the ports {by.ports}, or load it {by.load('T@1')}."  # noqa: E731
-    assert told(advice, COMMANDS) == (
+    assert advice_text(advice, COMMANDS) == (
         "List the ports with `hostlink boards`, or load it with `hostlink load T@1`."
     )
     assert (
-        told(advice, KEYS)
+        advice_text(advice, KEYS)
         == "List the ports with Escape, then D, or load it with Ctrl+O, as T@1, then Ctrl+L."
     )
-    assert told(advice) == "List the ports, or load it."
-    assert told(joined("First.", "", advice)) == "First. List the ports, or load it."
-    assert joined("One.", "Two.") == "One. Two."
+    assert advice_text(advice) == "List the ports, or load it."
+    assert advice_text(join_advice("First.", "", advice)) == "First. List the ports, or load it."
+    assert join_advice("One.", "Two.") == "One. Two."
 
 
 def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> None:
@@ -123,6 +123,6 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
 def test_a_run_that_did_not_end_is_advised_in_keys(end: End, words: str) -> None:
     """No pipe and no option: the app has a file of answers, a limit in seconds, and a console."""
     core: Any = SimpleNamespace(end=end, row=b"HOW MANY?", is_quiet=True)
-    advice = told(failure(core, "RUN", 5.0, "latin-1", "It was stopped.").advice, KEYS)
+    advice = advice_text(failure(core, "RUN", 5.0, "latin-1", "It was stopped.").advice, KEYS)
     assert words in advice
     assert "pipe" not in advice

@@ -107,7 +107,7 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
     assert stage.archive.history("LAMP")[1].parent == "LAMP@1"
 
 
-@pytest.mark.parametrize("answer", ["stay", "drop", "keep"])
+@pytest.mark.parametrize("answer", ["leave", "drop", "keep"])
 def test_unkept_text_is_never_let_go_unasked(stage: Any, type_text: Any, answer: str) -> None:
     """New listing, while text is unkept, asks; staying has the focus."""
 
@@ -116,10 +116,10 @@ def test_unkept_text_is_never_let_go_unasked(stage: Any, type_text: Any, answer:
         await pilot.press("escape", "n")
         await pilot.pause()
         assert isinstance(app.screen, Ask)
-        assert app.focused.id == "answer-stay"
+        assert app.focused.id == "answer-leave"
         await pilot.click(f"#answer-{answer}")
         await pilot.pause()
-        assert app.desk.editor.text.startswith("5 REM") is (answer == "stay")
+        assert app.desk.editor.text.startswith("5 REM") is (answer == "leave")
 
     stage.keep("LAMP", "10 END")
     stage.play(story, opens="LAMP")

@@ -121,13 +121,45 @@ def test_typed_codes_tell_the_wrong_line_while_they_are_typed(
         await type_text(pilot, f" {codes.lines[9]}\nall {codes.whole}\n12 12")
         await pilot.pause()
         assert "1 line right, 1 wrong, 1 missing" in shown(app)
-        assert [row[0].strip() for row in cells(app, "#checked")[:4]] == [
+        words = [row[0].strip() for row in cells(app, "#checked")]
+        assert [word for word in words[:7] if word != "perhaps"] == [
             *("wrong", "wanted", "missing", "wanted")
         ]
+        offered = [row[2] for row in cells(app, "#checked") if row[0] == "perhaps"]
+        assert "9 PRINT A   (B was typed for A)" in offered
         assert f"not {codes.whole}" in " ".join(shown(app).split())
         app.screen.query_one(TextArea).text = "5 444\n9 12"
         await pilot.pause()
         assert "The codes, row 1" in shown(app)
+
+    stage.play(story, port="")
+
+
+def test_an_offered_line_takes_the_place_of_the_wrong_one(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Enter on what the line may have been puts it into the listing; Ctrl+Z takes it back."""
+    codes = codes_of(Listing.from_text(LAMP), RULES)
+    slip = LAMP.replace("REM LAMP", "REM LMP")
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(slip)
+        app.desk.action_work("check-codes")
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        rows = [f"{number} {code}" for number, code in codes.lines.items()]
+        app.screen.query_one(TextArea).text = "\n".join([*rows, f"ALL {codes.whole}"])
+        await pilot.pause()
+        assert [row[::2] for row in cells(app, "#checked")[:3]] == [
+            ("wrong", "5 REM LMP"),
+            ("  wanted", "is the code that was typed for it"),
+            ("perhaps", "5 REM LAMP   (A was left out)"),
+        ]
+        await pilot.press("tab", "down", "down", "enter")
+        await wait(pilot, lambda: not isinstance(app.screen, CheckScreen))
+        assert app.desk.editor.text == LAMP
+        assert "The line is now 5 REM LAMP" in " ".join(shown(app).split())
+        await pilot.press("ctrl+z")
+        assert app.desk.editor.text == slip
 
     stage.play(story, port="")
 

@@ -32,7 +32,7 @@ def test_one_listing_is_loaded_into_every_marked_board(
         await pilot.press("space", "l")
         await wait(pilot, lambda: len(app.screen.tasks) == 2 and is_settled(app))
         assert [each.failed for each in app.screen.tasks.values()] == [False, False]
-        assert shown(app).count("LAMP@1 is loaded, proven") >= 2
+        assert shown(app).count("LAMP@1 is on the board, proven") >= 2
         for attached in app.boards.by_port.values():
             job = attached.do("", held, shown=False)
             await wait(pilot, lambda job=job: job.ended)

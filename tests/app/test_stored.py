@@ -44,12 +44,12 @@ def test_what_memory_holds_is_stored_and_recalled(
         await wait(pilot, lambda: isinstance(app.screen, AskText))
         assert "100,000 writes" in " ".join(shown(app).split())
         await type_text(pilot, "HAIL\n")
-        await wait(pilot, lambda: any("HAIL is stored and read back" in s for s in app.said))
+        await wait(pilot, lambda: any("Stored as HAIL and read back" in s for s in app.said))
         await _read(pilot, app, wait)
         assert app.screen.query_one(Rows).key == "HAIL"
         await do(pilot, app, hold({20: b"PRINT 2"}, HAIL={10: b"PRINT 1"}))
         await pilot.press("enter")
-        await wait(pilot, lambda: any("HAIL is in memory, proven: 1 line" in s for s in app.said))
+        await wait(pilot, lambda: any("HAIL is in memory: 1 line" in s for s in app.said))
         await _read(pilot, app, wait)
         memory, stored = await do(pilot, app, held)
         assert memory == stored["HAIL"] == {10: b"PRINT 1"}

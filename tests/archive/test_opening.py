@@ -300,7 +300,7 @@ def test_a_mark_that_was_changed_is_told_as_what_it_is(path: Path) -> None:
 
 def _do_what_is_advised(path: Path, advice: str) -> None:
     """Run the command of sqlite-utils that a message names."""
-    command = shlex.split(advice[advice.index("`") + 1 : advice.rindex("`")])
+    command = shlex.split(advice.split("`")[1])
     assert command[:3] == ["sqlite-utils", "query", str(path)]
     done = subprocess.run(
         [sys.executable, "-m", "sqlite_utils", *command[1:]], capture_output=True, text=True

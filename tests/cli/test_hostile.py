@@ -184,6 +184,7 @@ CHANGING: list[tuple[Words, int]] = [
 ]
 
 
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize(("words", "status"), READING, ids=lambda each: str(each))
 @pytest.mark.parametrize("json_too", [False, True])
 @pytest.mark.usefixtures("kept")
@@ -537,6 +538,7 @@ def test_what_a_board_sends_is_shown_and_never_obeyed(
     shown(*words, status=status, stdin=typed.get(words[0], b""))
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize(
     ("prompt", "sees"),
     [

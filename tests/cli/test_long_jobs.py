@@ -37,6 +37,7 @@ def slow(place: Path, monkeypatch: pytest.MonkeyPatch, hostlink: Callable) -> st
     return "slow"
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize(
     "words",
     [

@@ -27,7 +27,7 @@ def shown(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -
     def show(columns: int) -> list[str]:
         size = os.terminal_size((columns or 80, 24))
         monkeypatch.setattr(sys.stdout, "isatty", lambda: columns > 0, raising=False)
-        monkeypatch.setattr(shutil, "get_terminal_size", lambda: size)
+        monkeypatch.setattr(shutil, "get_terminal_size", lambda *_, **__: size)
         table(HEADS, ROWS, right=("bytes",))
         return capsys.readouterr().out.splitlines()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import zipfile
 from pathlib import Path
 
@@ -214,6 +215,23 @@ def test_codes_typed_from_paper_check_the_lines_they_name(hostlink, listing):
     wrong = whole.replace(b"all " + codes.whole.encode(), b"all 0000")
     told = hostlink("compare", name, "--codes", "-", stdin=wrong)
     assert (told.status, "all lines together" in told.out) == (1, True)
+
+
+def test_a_wrong_line_is_offered_as_it_may_have_been(hostlink, listing):
+    """One slip of the typist is found by the codes alone; JSON has the same offers."""
+    right = listing('10 PRINT "TIDE"', "20 LET A=1")
+    assert hostlink("sheet", right, "-o", "s.html").status == 0
+    codes = read_sheet(Path("s.html").read_text(encoding="utf-8"), name="s").codes
+    rows = [f"{number} {code}" for number, code in codes.lines.items()]
+    typed = "\n".join([*rows, f"ALL {codes.whole}"]).encode()
+    wrong = listing('10 PRINT "TDIE"', "20 LET A=1")
+    told = hostlink("compare", wrong, "--codes", "-", stdin=typed)
+    assert told.status == 1
+    assert 'perhaps   10 PRINT "TIDE"   (I and D were swapped)' in told.out.splitlines()
+    told = hostlink("compare", wrong, "--codes", "-", "--json", stdin=typed)
+    assert json.loads(told.out)["perhaps"] == {
+        "10": [{"text": '10 PRINT "TIDE"', "slip": "I and D were swapped"}]
+    }
 
 
 def test_compare_wants_one_thing_to_compare_with(hostlink, listing):

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from hostlink.advice import told
+from hostlink.advice import advice_text
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.names import is_program_name
 from hostlink.board.profile.file import find_profile
@@ -56,7 +56,7 @@ def test_a_folder_is_kept_as_far_as_it_can_be(archive: Archive, folder: Path) ->
     assert answer, "it hangs"
     collected = keep_all(archive, answer[0], PROFILE)
     assert [one.revision.spec for _, one in collected.kept] == ["BOARD-2@1", "BOARD-10@1", "BER@1"]
-    why = {Path(where).name: told(reason) for where, reason in collected.left_out}
+    why = {Path(where).name: advice_text(reason) for where, reason in collected.left_out}
     assert set(why) == {"rescue.bas", "empty.bas", "junk.bas", "pipe.bas", "gone.bas"}
     assert why["pipe.bas"] == why["gone.bas"] == "It is not a file."
     assert "it is the word for rescues" in why["rescue.bas"]
@@ -74,7 +74,7 @@ def test_a_source_that_cannot_be_read_stops_no_other(
     gathered = gather([tmp_path / "broken.zip", tmp_path / "bag", folder], PROFILE)
     assert len(keep_all(archive, gathered, PROFILE).kept) == 3
     why = dict(gathered.left_out)
-    assert "is no zip file" in told(why[str(tmp_path / "broken.zip")])
+    assert "is no zip file" in advice_text(why[str(tmp_path / "broken.zip")])
     assert "`hostlink archive import" in advised(why[str(tmp_path / "bag")])
 
 
@@ -102,6 +102,7 @@ NAMES = st.text(
 ).map(str.strip)
 
 
+@pytest.mark.slow
 @settings(
     max_examples=40,
     deadline=None,

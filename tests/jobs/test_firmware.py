@@ -199,6 +199,7 @@ def cut_at(board: Any, page: int, kind: str) -> Callable[[Any], None]:
     return watch
 
 
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("kind", ["unplug", "stop", "kill"])
 @pytest.mark.parametrize("page", range(1, PAGES))
 def test_cut_off_at_any_page_the_same_command_finishes(
@@ -235,6 +236,7 @@ def test_cut_off_at_any_page_the_same_command_finishes(
     assert blank_padded(newest.previous.flash, END) == old[:END]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("page", range(1, PAGES))
 def test_a_restart_at_any_page_is_noticed_and_the_write_goes_on(
     board: Any, archive: Archive, page: int

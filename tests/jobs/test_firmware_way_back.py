@@ -385,6 +385,7 @@ def test_an_image_for_the_display_written_to_the_computer_by_mistake(
 # --- cut off -------------------------------------------------------------------------------------
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize("kind", ["unplug", "kill"])
 @pytest.mark.parametrize(
     ("at", "nth"),

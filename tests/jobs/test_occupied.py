@@ -180,6 +180,7 @@ def test_a_board_is_free_after_a_stored_line(
         assert read_contents(session, archive).lines == 1
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("kind", kind_names())
 def test_a_load_that_is_stopped_leaves_no_half_line(
     kind: str, desk: Callable[..., Desk], archive: Archive, place: Path

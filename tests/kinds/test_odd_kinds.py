@@ -69,6 +69,7 @@ ODD |= {
 }
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize("habit", ODD)
 def test_a_board_with_an_odd_habit_is_surveyed_and_used(habit: str) -> None:
     """Nothing on it is altered unsaid, and it is understood."""
@@ -92,6 +93,7 @@ def test_a_blank_that_the_board_keeps_does_not_grow(row: str) -> None:
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
 
 
+@pytest.mark.one_in(9)
 @pytest.mark.parametrize("key", [b"", b"#", b"\x03"])
 @pytest.mark.parametrize("talk", [{}, {"prompt": b"", "line_done": "echo"}, {"baud": 300}])
 def test_the_key_that_stops_a_program_is_found_or_none_is_kept(

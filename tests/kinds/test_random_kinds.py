@@ -14,6 +14,7 @@ PARTS = 4
 MOST_APART = 1  # of each part
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("part", range(PARTS))
 def test_what_is_kept_of_a_random_kind_loads_and_saves_proven(part: int) -> None:
     """Nothing on the board is altered unsaid, and only few kinds are said not to be known."""

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from basic_runs import run_program
 
-from hostlink.practice.bare import run_program
 from hostlink.shipped import library_folder
 
 FOLDER = library_folder()

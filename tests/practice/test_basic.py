@@ -6,9 +6,9 @@ import json
 from collections.abc import Callable
 
 import pytest
+from basic_runs import run_program
 
 from hostlink.errors import RefusedError
-from hostlink.practice.bare import run_program
 from hostlink.practice.basic import STOPPED, Basic
 from hostlink.practice.kind import BoardKind, KindStorage
 from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadLine, Send, Work

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from basic_runs import run_program
 
-from hostlink.practice.bare import run_program
 from hostlink.practice.basic import ERROR_WORDS, Basic
 
 Typed = Callable[..., str]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from basic_runs import run_program
 
 from hostlink.errors import RefusedError
-from hostlink.practice.bare import run_program
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.walk import MOST_OUTPUT, Walk
 from hostlink.shipped import library_folder

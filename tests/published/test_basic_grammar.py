@@ -17,8 +17,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from basic_runs import run_program
 
-from hostlink.practice.bare import drive, run_program
+from hostlink.practice.bare import drive
 from hostlink.practice.basic import STATEMENTS, Basic
 
 

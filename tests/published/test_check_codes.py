@@ -12,10 +12,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from basic_runs import run_program
 
 from hostlink.listing import Listing, Rules, canonical
 from hostlink.listing.checkcodes import codes_of, line_code, whole_code
-from hostlink.practice.bare import run_program
 from hostlink.shipped import library_folder
 
 ROWS = ["10 REM TIDE CLOCK FOR THE FERRY STEPS", '90 PRINT "HIGH ";', "210 IF T<1440 THEN 240", "~"]

@@ -105,6 +105,7 @@ def example(name: str) -> str:
     return (EXAMPLES / f"{name}.bas").read_text(encoding="latin-1")
 
 
+@pytest.mark.one_in(7)
 @pytest.mark.parametrize("name", USED)
 def test_a_packaged_program_goes_in_and_comes_out_proven(board: Board, name: str) -> None:
     """Its own SAVE writes what we loaded; what its own LOAD has read is what we save."""

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from basic_runs import run_program
 
-from hostlink.practice.bare import run_program
 from hostlink.shipped import library_folder
 
 FOLDER = library_folder()

@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import NoReturn
 
 import pytest
+from basic_runs import run_program
 
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Form, Language, Listing, Rules, decode_listing
 from hostlink.listing.renumber import renumber
 from hostlink.listing.shrinking.shrink import shrink
-from hostlink.practice.bare import run_program
 from hostlink.practice.basic import FUNCTIONS
 from hostlink.shipped import library_folder
 
@@ -149,6 +149,7 @@ def ply_output(
     return run
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize("name", PLY_SAME)
 def test_packaged_programs_changed_print_the_same_on_plys_basic(
     name: str, ply_output: Callable[[str], str], need: Callable[[Path], Path]

@@ -11,6 +11,7 @@ import pytest
 SCRIPTS = Path(__file__).parent.parent.parent / "scripts"
 
 
+@pytest.mark.slow
 def test_each_part_is_measured(monkeypatch: pytest.MonkeyPatch) -> None:
     """A first painting, the list of an archive and its search, and a flood: none takes no time.
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -32,7 +34,10 @@ def closing_line(running, folder, body):
     if body == LEAVES_OUT:
         (folder / "conftest.py").write_text(LEAVING_OUT)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", str(folder)]
-    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+    bare = {**os.environ, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}  # they take most of the time
+    done = subprocess.run(
+        command, cwd=folder, capture_output=True, text=True, check=False, env=bare
+    )
     found = [
         m.group(1) for line in done.stdout.splitlines() if (m := running.PYTEST_SUMMARY.match(line))
     ]
@@ -74,6 +79,15 @@ def test_real_pytest_runs_are_judged(running, tmp_path, body, here, in_ci):
     assert summary
     assert running.pytest_problem(status, summary, ci=False) == here
     assert running.pytest_problem(status, summary, ci=True) == in_ci
+
+
+def test_other_pythons_may_leave_out_slow_tests_but_skip_none(running):
+    """What is deselected on purpose is no problem in CI; a skipped test still is."""
+    for summary, problem in (
+        ("5 passed, 2 deselected in 1s", ""),
+        ("5 passed, 1 skipped, 2 deselected in 1s", "1 skipped, which CI does not allow"),
+    ):
+        assert running.pytest_problem(0, summary, ci=True, quick=True) == problem
 
 
 def test_silent_pytest_is_a_problem(running):
@@ -193,6 +207,7 @@ def test_pytest_counts_lines_where_no_other_python_does_it_quicker(
     monkeypatch.setattr(steps, "ROOT", tmp_path)
     monkeypatch.setattr(running, "run", lambda command, **_: commands.append(command) or (0, []))
     checks.place.version = (3, 11)
+    checks.ci = True
     for others in ({}, {(3, 13): None}):
         monkeypatch.setattr(steps.pythons, "find", lambda others=others: others)
         (tmp_path / ".coverage").touch()
@@ -201,6 +216,61 @@ def test_pytest_counts_lines_where_no_other_python_does_it_quicker(
     checks.pytest_arguments = ["-k", "x"]
     steps.pytest(checks)
     assert ["--cov" in command for command in commands] == [True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("ci", "arguments", "quick"),
+    [(False, [], True), (True, [], False), (False, ["tests/link"], False)],
+    ids=["here", "ci", "asked-for"],
+)
+def test_slow_tests_are_left_out_unless_ci_runs_or_tests_are_named(
+    steps, running, checks, monkeypatch, tmp_path, ci, arguments, quick
+):
+    """A developer who names tests gets all of those."""
+    commands = []
+    monkeypatch.setattr(steps, "ROOT", tmp_path)
+    monkeypatch.setattr(steps.pythons, "find", dict)
+    monkeypatch.setattr(running, "run", lambda command, **_: commands.append(command) or (0, []))
+    checks.ci, checks.pytest_arguments = ci, arguments
+    steps.pytest(checks)
+    assert (commands[0][-2:] == ["-m", "not slow"]) is quick
+
+
+def test_a_quick_run_has_one_case_in_so_many_of_a_marked_test(steps):
+    """The first case and each n-th after it; no test marked so is left out altogether."""
+    test = "tests/cli/test_ended.py::test_a_closed_standard_input_is_an_empty_one"
+    collect = [sys.executable, "-m", "pytest", "--collect-only", "-q", test]
+
+    def cases(*options):
+        done = subprocess.run(
+            [*collect, *options], cwd=steps.ROOT, capture_output=True, text=True, check=True
+        )
+        return [line for line in done.stdout.splitlines() if line.startswith(test)]
+
+    every = cases()
+    assert len(every) > 7
+    assert cases("-m", "not slow") == every[::7]
+
+
+def test_slow_steps_are_taken_in_ci_or_when_they_are_named(steps):
+    """What is named is taken, and nothing else; the order is always that of the table."""
+    quick = steps.steps_to_take(None, ci=False)
+    assert [name for name in steps.STEPS if name not in quick] == list(steps.IN_CI)
+    assert steps.steps_to_take(None, ci=True) == list(steps.STEPS)
+    assert steps.steps_to_take(["pack", "mypy"], ci=False) == ["mypy", "pack"]
+
+
+def test_tests_write_into_memory_where_there_is_room(running, tmp_path, monkeypatch):
+    """The folder is gone afterwards; without one, or without room, nothing is said to the tests."""
+    with running.temporary_folder(tmp_path / "none") as variables:
+        assert variables == {}
+    monkeypatch.setattr(running, "MEMORY_BYTES", 1)
+    with running.temporary_folder(tmp_path) as variables:
+        assert Path(variables["TMPDIR"]).parent == tmp_path
+    assert list(tmp_path.iterdir()) == []
+    monkeypatch.setattr(running, "MEMORY_BYTES", 1 << 62)
+    with running.temporary_folder(tmp_path) as variables:
+        assert variables == {}
 
 
 def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path):

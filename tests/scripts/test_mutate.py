@@ -59,6 +59,7 @@ def test_a_share_of_the_mutants_is_the_same_each_time(script: Script) -> None:
     assert mutate.some(made, len(made)) == made
 
 
+@pytest.mark.slow
 def test_what_no_test_notices_is_told(
     script: Script,
     tmp_path: Path,

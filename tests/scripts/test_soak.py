@@ -50,6 +50,7 @@ ONCE_FOUND = {
 }
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("seed", ONCE_FOUND)
 def test_what_the_soak_once_found_stays_mended(script: Script, tmp_path: Path, seed: int) -> None:
     """The same job with the same damage ends well, or in words."""
@@ -301,6 +302,7 @@ def test_a_reader_that_falls_over_a_damaged_archive_is_seen(
     assert "KeyError" in fuzz.fuzz("archive", 0, 2).troubles[0]
 
 
+@pytest.mark.slow
 def test_the_short_soak_finds_nothing(script: Script, capsys: pytest.CaptureFixture[str]) -> None:
     """Every kind of trial, a few of each, in one JSON object; all targets hold."""
     counts = ("--jobs", "60", "--kills", "4", "--fuzz", "60", "--workers", "1")

@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import advised
-from hostlink.errors import HostlinkError, UsageError
+from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
-    from hostlink.archive import Program, Proof
+    from hostlink.archive import ArchiveProof, Program
     from hostlink.jobs.exporting import Exported, Imported
 
 
@@ -68,10 +66,10 @@ class ArchiveJobs(DeskPart):
 
     def _show(self, words: str, more: Sequence[str] = ()) -> None:
         """Show the result of a job, with all that is to be read of it."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
         self.app.tell(words)
-        self.app.push_screen(Ask(words, [("close", "Close")], why="\n".join(more)))
+        ask(self.app, words, leave="Close", why="\n".join(more))
 
     def _with_path(
         self, question: str, value: str, hint: str, work: Callable[[Path], object]
@@ -114,14 +112,14 @@ class ArchiveJobs(DeskPart):
 
     def _export(self, given: dict[str, str] | None) -> None:
         from hostlink.app.aside import aside
-        from hostlink.jobs.exporting import export
+        from hostlink.jobs.exporting import export, read_day
         from hostlink.jobs.files import named_path
 
         if given is None or not given["folder"]:
             return
         target = named_path(given["folder"])
         try:
-            since = _since(given["since"])
+            since = read_day(given["since"]) if given["since"] else None
         except HostlinkError as error:
             self.app.show_error(error)
             return
@@ -149,13 +147,10 @@ class ArchiveJobs(DeskPart):
 
     def _duplicate(self, target: Path) -> None:
         from hostlink.app.aside import aside
+        from hostlink.jobs.exporting import duplicated_words
 
         def done(findings: tuple[str, ...]) -> None:
-            if findings:
-                words = f"The archive is damaged; {target} is a copy of what could be read."
-            else:
-                words = f"The archive is duplicated to {target.absolute()}, whole and proven."
-            self._show(words, findings)
+            self._show(duplicated_words(target.absolute(), findings), findings)
 
         self.app.tell(f"Duplicating to {target}...")
         aside(self.app, lambda: self.app.archive.duplicate(target), done)
@@ -179,7 +174,7 @@ class ArchiveJobs(DeskPart):
             self.desk.shelf.renew()
             self.sheets.check()
             self._show(
-                f"Taken in from {source}: {imported.news}.",
+                imported.sentence(source),
                 [
                     *(advised(each) for each in imported.changes()),
                     *(f"Left out, for it is damaged there: {what}" for what in imported.left_out),
@@ -198,24 +193,18 @@ class ArchiveJobs(DeskPart):
         self.app.tell("Checking the archive...")
         aside(self.app, self.app.archive.prove, self._proven)
 
-    def _proven(self, proof: Proof) -> None:
-        from hostlink.app.screens.dialogues import Ask
+    def _proven(self, proof: ArchiveProof) -> None:
+        from hostlink.app.screens.dialogues import ask
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
         if proof.lasting:
             more.append("Importing a duplicate or an export heals what is whole there.")
         more.append(f"Checked: {proof.checked or 'it is empty'}.")
-        answers = [("close", "Close")]
-        if proof.can_rebuild:
-            answers.append(("rebuild", "Rebuild what can be rebuilt"))
-
-        def answered(answer: str | None) -> None:
-            if answer == "rebuild":
-                self._rebuild()
-
+        rebuild = ("rebuild", "Rebuild what can be rebuilt", self._rebuild)
         self.app.tell(words)
-        self.app.push_screen(Ask(words, answers, why="\n".join(more)), answered)
+        answers = [rebuild] if proof.can_rebuild else []
+        ask(self.app, words, *answers, leave="Close", why="\n".join(more))
 
     def _rebuild(self) -> None:
         """Rebuild everything that is derived from stored data, which stays; then check again."""
@@ -223,7 +212,7 @@ class ArchiveJobs(DeskPart):
 
         archive = self.app.archive
 
-        def work() -> Proof:
+        def work() -> ArchiveProof:
             archive.rebuild()
             return archive.prove()
 
@@ -235,18 +224,3 @@ def _own_note(program: Program) -> str:
     from hostlink.listing.finding import without_silence
 
     return " ".join(without_silence(program.note).split())
-
-
-def _since(text: str) -> datetime | None:
-    from hostlink.jobs.exporting import read_day
-
-    if not text:
-        return None
-    try:
-        return read_day(text)
-    except ValueError as error:
-        raise UsageError(
-            f'"{text}" is no day.',
-            kept="Nothing was written.",
-            advice="Write one as 2031-09-03.",
-        ) from error

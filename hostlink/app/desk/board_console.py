@@ -123,7 +123,7 @@ class BoardConsole(DeskPart):
 
     def paste(self, text: str) -> None:
         """Show what mending and review say of a paste, and send it whole with consent."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.pasting import look_at
 
         attached = self.desk.readings.need()
@@ -134,18 +134,12 @@ class BoardConsole(DeskPart):
         more = len(remarks) - _MOST_REMARKS
         rows = remarks[:_MOST_REMARKS] + [f"And {more:,} more."] * (more > 0)
 
-        def answered(answer: str | None) -> None:
-            if answer == "send":
-                self._send(attached, pasted)
-
         lines = plural(pasted.count, "line")
-        self.app.push_screen(
-            Ask(
-                f"Send {lines} to {self.desk.readings.name_of(attached)}, proven?",
-                [("leave", "Leave it"), ("send", f"Send {lines}")],
-                why="\n".join(rows) or "The review found nothing wrong.",
-            ),
-            answered,
+        ask(
+            self.app,
+            f"Send {lines} to {self.desk.readings.name_of(attached)}, proven?",
+            ("send", f"Send {lines}", lambda: self._send(attached, pasted)),
+            why="\n".join(rows) or "The review found nothing wrong.",
         )
 
     def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
@@ -199,7 +193,7 @@ class BoardConsole(DeskPart):
 
     def restart(self) -> None:
         """Restart the current board after consent; its program is kept first."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.events import MemoryLost
         from hostlink.jobs.session.restarting import restart
 
@@ -218,9 +212,7 @@ class BoardConsole(DeskPart):
                 )
             return "The board was restarted."
 
-        def answered(answer: str | None) -> None:
-            if answer != "restart":
-                return
+        def start() -> None:
             job = attached.do(
                 f"Restarting {self.desk.readings.name_of(attached)}",
                 lambda session, archive: restart(session, archive, consent=lambda _: True),
@@ -229,11 +221,9 @@ class BoardConsole(DeskPart):
             )
             self.app.watch_job(job, done=done)
 
-        self.app.push_screen(
-            Ask(
-                f"Restart {self.desk.readings.name_of(attached)}? What its memory holds is lost.",
-                [("leave", "Leave it"), ("restart", "Keep its program, then restart")],
-                why="The program is captured and kept in the archive before.",
-            ),
-            answered,
+        ask(
+            self.app,
+            f"Restart {self.desk.readings.name_of(attached)}? What its memory holds is lost.",
+            ("restart", "Keep its program, then restart", start),
+            why="The program is captured and kept in the archive before.",
         )

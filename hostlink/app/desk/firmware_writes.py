@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.errors import RefusedError
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -25,23 +24,6 @@ _ON_STOP = (
     "Stop writing firmware? The board is mute until the rest is written. Its bootloader and its "
     "kept programs are not lost."
 )
-
-
-def written_words(written: Written) -> str:
-    """Describe the result of a write in one or two sentences."""
-    what = f"{plural(written.written, 'page')} written and read back"
-    if written.resumed:
-        what = f"the write that was cut off is finished, {what}"
-    back = ""
-    if written.backup:
-        back = f" What it held before is kept as {written.backup}."
-    if written.restored:
-        back = f" Its programs are back on it, proven ({written.backup})."
-    if written.was_new:
-        back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
-    return (
-        f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
-    )
 
 
 class FirmwareWrites(DeskPart):
@@ -86,8 +68,15 @@ class FirmwareWrites(DeskPart):
             return write_firmware(session, archive, wanted)
 
         def done(written: Written) -> str:
+            from hostlink.jobs.firmware.telling import written_words
+
             self.desk.readings.look_again()
-            self.outcome = written_words(written)
+            told = written_words(written)
+            if written.was_new:
+                told.append(
+                    f"Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
+                )
+            self.outcome = " ".join(told)
             return self.outcome
 
         name = self.desk.readings.name_of(attached)
@@ -123,14 +112,10 @@ class FirmwareWrites(DeskPart):
 
     def _ask(self, question: Question, attached: AttachedBoard) -> None:
         """Ask what a refused write needs to know, and write with the answer."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
-        leads = {name: request for name, _, request in question.answers}
-
-        def answered(answer: str | None) -> None:
-            if answer in leads:
-                self.start(leads[answer], attached, self.reviewed)
-
-        answers = [("leave", "Leave it as it is")]
-        answers += [(name, says) for name, says, _ in question.answers]
-        self.app.push_screen(Ask(question.asks, answers), answered)
+        answers = [
+            (name, says, partial(self.start, request, attached, self.reviewed))
+            for name, says, request in question.answers
+        ]
+        ask(self.app, question.asks, *answers, leave="Leave it as it is")

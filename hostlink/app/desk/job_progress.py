@@ -97,18 +97,17 @@ class JobProgress(DeskPart):
 
     def stop_job(self, job: Job[Any]) -> None:
         """Stop a job; ask first if it has a question for that."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
-        def answered(answer: str | None) -> None:
-            if answer == "stop" and not job.ended:
+        def stop() -> None:
+            if not job.ended:
                 job.stop()
                 self._moved(job)
 
         if job.stop_question and not job.stopping:
-            answers = [("leave", "Let it go on"), ("stop", "Stop it")]
-            self.app.push_screen(Ask(job.stop_question, answers), answered)
+            ask(self.app, job.stop_question, ("stop", "Stop it", stop), leave="Let it go on")
         else:
-            answered("stop")
+            stop()
 
     def _moved(self, job: Job[Any]) -> None:
         if job.ended:

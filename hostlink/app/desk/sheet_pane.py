@@ -76,24 +76,17 @@ class SheetPane(Vertical):
 
     def unless_lost(self, go_on: Callable[[], object]) -> None:
         """Call a function at once if no text can be lost, otherwise ask first."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
         if not self.unkept:
             go_on()
             return
-
-        def answered(answer: str | None) -> None:
-            if answer == "keep":
-                self.keep_then(go_on)
-            elif answer == "drop":
-                go_on()
-
-        self.app.push_screen(
-            Ask(
-                f"{self.sheet.title(self.editor.text)}: the text in the editor is not kept.",
-                [("stay", "Stay"), ("keep", "Keep it first"), ("drop", "Let it go")],
-            ),
-            answered,
+        ask(
+            self.app,
+            f"{self.sheet.title(self.editor.text)}: the text in the editor is not kept.",
+            ("keep", "Keep it first", lambda: self.keep_then(go_on)),
+            ("drop", "Let it go", go_on),
+            leave="Stay",
         )
 
     @property

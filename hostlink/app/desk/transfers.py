@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.job_words import sent_again
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.job import Job
-    from hostlink.app.screens.dialogues import Ask
     from hostlink.board.dialogue.learning import Learned
     from hostlink.jobs.backup import BackedUp
-    from hostlink.jobs.language_of import LanguageError, Offer
+    from hostlink.jobs.language_of import Offer
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.saving import Saved, SaveOptions
@@ -26,23 +25,6 @@ if TYPE_CHECKING:
 
 def _yes(asked: Learned | Offer) -> bool:  # noqa: ARG001 - the question's form
     return True
-
-
-_LANGUAGE: dict[str, dict[str, Any]] = {
-    "load": {"despite_review": True},
-    "adapt": {"adapt": _yes},
-}
-"""What to load with after each answer about a listing in another BASIC."""
-
-
-def _language_question(error: LanguageError) -> Ask:
-    """Return the question about a listing in another BASIC."""
-    from hostlink.app.screens.dialogues import Ask
-
-    answers = [("leave", "Leave it"), ("load", "Load it as it is")]
-    if error.can_adapt:
-        answers.append(("adapt", "Adapt it, then load"))
-    return Ask(error.what, answers, why=error.kept)
 
 
 def _backed_up_words(backed: BackedUp) -> str:
@@ -138,12 +120,7 @@ class Transfers(DeskPart):
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, loaded.text)
-            room = f" of {loaded.limit:,}" if loaded.limit else ""
-            repairs = f", {sent_again(loaded.report.repairs)}" * bool(loaded.report.repairs)
-            return (
-                f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
-                f"bytes{repairs}. Next: run it ({way_to('run')})."
-            )
+            return f"{loaded.words}. Next: run it ({way_to('run')})."
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             self.desk.readings.unknown_now(attached)
@@ -160,35 +137,35 @@ class Transfers(DeskPart):
         error: BaseException,
     ) -> Callable[[], object] | None:
         """Return what to ask after a load was refused that the user can allow, or None."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
         from hostlink.board.dialogue.learning import BoardRewritesError
         from hostlink.jobs.language_of import LanguageError
 
-        def again(**changes: Any) -> None:
-            self.start_load(attached, material, dataclasses.replace(options, **changes))
+        def again(**changes: Any) -> Callable[[], None]:
+            changed = dataclasses.replace(options, **changes)
+            return lambda: self.start_load(attached, material, changed)
 
         if isinstance(error, BoardRewritesError) and error.learned.explains_all:
-            question = Ask(
+            return partial(
+                ask,
+                self.app,
                 error.learned.sentence,
-                [("leave", "Leave it"), ("learn", "Accept these changes and load again")],
+                ("learn", "Accept these changes and load again", again(learn=_yes)),
                 why="It goes into the profile of this board, and the load is proven by it.",
             )
-            return lambda: self.app.push_screen(
-                question, lambda answer: again(learn=_yes) if answer == "learn" else None
-            )
         if isinstance(error, LanguageError):
-            return lambda: self.app.push_screen(
-                _language_question(error),
-                lambda answer: again(**_LANGUAGE[answer]) if answer in _LANGUAGE else None,
-            )
+            answers = [("load", "Load it as it is", again(despite_review=True))]
+            if error.can_adapt:
+                answers.append(("adapt", "Adapt it, then load", again(adapt=_yes)))
+            return partial(ask, self.app, error.what, *answers, why=error.kept)
         if isinstance(error, NotKnownError):
-            question = Ask(
+            return partial(
+                ask,
+                self.app,
                 error.what,
-                [("leave", "Leave the board as it is"), ("load", "Overwrite it anyway")],
+                ("load", "Overwrite it anyway", again(discard_board=True)),
+                leave="Leave the board as it is",
                 why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
-            )
-            return lambda: self.app.push_screen(
-                question, lambda answer: again(discard_board=True) if answer == "load" else None
             )
         return None
 
@@ -265,7 +242,7 @@ class Transfers(DeskPart):
         self, attached: AttachedBoard, options: SaveOptions, error: BaseException
     ) -> Callable[[], object] | None:
         """Return what to ask after a save that needs a name or consent, or None."""
-        from hostlink.app.screens.dialogues import Ask, AskText
+        from hostlink.app.screens.dialogues import AskText, ask
 
         if not isinstance(error, RefusedError):
             return None
@@ -274,16 +251,13 @@ class Transfers(DeskPart):
             if name:
                 self.start_save(attached, dataclasses.replace(options, name=name))
 
-        def answered(answer: str | None) -> None:
-            if answer == "save":
-                self.start_save(attached, dataclasses.replace(options, after_restart=True))
-
         if error.needed is Needed.NAME:
-            ask: Any = AskText(error.what, hint="What is the program called?")
-            return lambda: self.app.push_screen(ask, named)
+            question = AskText(error.what, hint="What is the program called?")
+            return lambda: self.app.push_screen(question, named)
         if error.needed is Needed.AFTER_RESTART:
-            answers = [("leave", "Leave it"), ("save", "Save it anyway")]
-            return lambda: self.app.push_screen(Ask(error.what, answers), answered)
+            changed = dataclasses.replace(options, after_restart=True)
+            save = partial(self.start_save, attached, changed)
+            return partial(ask, self.app, error.what, ("save", "Save it anyway", save))
         return None
 
     # --- backing up -------------------------------------------------------------------------

@@ -66,7 +66,7 @@ class Watch(DeskPart):
         """Ask about a loss, unless somebody types, something else waits for an answer or the board
         is at work.
         """
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
         if self.app.gate.pause_s or isinstance(self.app.screen, ModalScreen):
             return
@@ -78,15 +78,11 @@ class Watch(DeskPart):
             return
         attached, event = boards[lost[0]], lost[1]
         name, words = capital(self.desk.readings.name_of(attached)), revision_words(event.spec)
-        self.app.push_screen(
-            Ask(
-                f"{name} lost the program in its memory. It is kept as {words}.",
-                [("leave", "Leave it empty"), ("reload", f"Load {words} again")],
-                why=event.text,
-            ),
-            partial(self._answered, attached, event.spec),
+        load = partial(self.desk.transfers.load_word, attached, event.spec)
+        ask(
+            self.app,
+            f"{name} lost the program in its memory. It is kept as {words}.",
+            ("reload", f"Load {words} again", load),
+            leave="Leave it empty",
+            why=event.text,
         )
-
-    def _answered(self, attached: AttachedBoard, spec: str, answer: str | None) -> None:
-        if answer == "reload":
-            self.desk.transfers.load_word(attached, spec)

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.desk.sheet_pane import NOTHING_YET
+from hostlink.app.placing import with_lines
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
@@ -31,7 +33,7 @@ class Workshop(DeskPart):
             ListingError(
                 "There is no numbered line in the editor.",
                 kept="Nothing was changed.",
-                advice="Type a listing, paste one, or choose a program of the archive.",
+                advice=NOTHING_YET,
             )
         )
         return None
@@ -101,36 +103,35 @@ class Workshop(DeskPart):
 
     def check_codes(self) -> None:
         """Ask which listing is meant where there are two, then show it against codes."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import ask
 
         if self.app.boards.current is None:
             self._check_editor()
             return
         board = self.app.boards.current
-
-        def answered(answer: str | None) -> None:
-            if answer == "board":
-                self._check_board(board)
-            elif answer == "editor":
-                self._check_editor()
-
-        self.app.push_screen(
-            Ask(
-                "Which listing do you want to check by its codes?",
-                [
-                    ("leave", "Neither"),
-                    ("editor", "The one in the editor"),
-                    ("board", f"What {self.desk.readings.name_of(board)} holds now"),
-                ],
-                why="The codes stand on a listing sheet. The board is read; nothing is changed.",
-            ),
-            answered,
+        held = f"What {self.desk.readings.name_of(board)} holds now"
+        ask(
+            self.app,
+            "Which listing do you want to check by its codes?",
+            ("editor", "The one in the editor", self._check_editor),
+            ("board", held, lambda: self._check_board(board)),
+            leave="Neither",
+            why="The codes stand on a listing sheet. The board is read; nothing is changed.",
         )
 
     def _check_editor(self) -> None:
         listing = self.need_listing()
         if listing is not None:
-            self._check(listing, "the listing in the editor", self.sheets.go_to_line)
+            self._check(listing, "the listing in the editor", self._checked)
+
+    def _checked(self, chosen: int | str | None) -> None:
+        """Go to the line that was chosen, or put in the one that was offered in its place."""
+        if isinstance(chosen, str):
+            placed = with_lines(self.sheets.editor.text, chosen)
+            self.sheets.take_text(placed.text, f"The line is now {chosen}")
+            self.sheets.go_to_row(placed.row + 1)
+        else:
+            self.sheets.go_to_line(chosen)
 
     def _check_board(self, attached: AttachedBoard) -> None:
         from hostlink.jobs.session.board_contents import read_contents
@@ -149,7 +150,7 @@ class Workshop(DeskPart):
         self.app.watch_job(job, done=done)
 
     def _check(
-        self, listing: Listing, name: str, go_on: Callable[[int | None], None] | None = None
+        self, listing: Listing, name: str, go_on: Callable[[int | str | None], None] | None = None
     ) -> None:
         from hostlink.app.screens.checking import CheckScreen
 
@@ -229,7 +230,7 @@ class Workshop(DeskPart):
         self, name: str, what: str, write: Callable[[Path, bool], None], *, replacing: bool = False
     ) -> None:
         """Write a page to a file; ask before replacing one that exists."""
-        from hostlink.app.screens.dialogues import Ask
+        from hostlink.app.screens.dialogues import Ask, ask_to_replace
         from hostlink.jobs.files import TakenError, named_path
 
         if not name:
@@ -237,16 +238,12 @@ class Workshop(DeskPart):
         path = named_path(name)
         if path.name and not path.suffix:
             path = path.parent / f"{path.name}.html"
-
-        def answered(answer: str | None) -> None:
-            if answer == "replace":
-                self._write_page(name, what, write, replacing=True)
-
         try:
             write(path, replacing)
         except TakenError as error:
-            answers = [("leave", "Leave it as it is"), ("replace", "Replace it")]
-            self.app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
+            ask_to_replace(
+                self.app, error, lambda: self._write_page(name, what, write, replacing=True)
+            )
             return
         except HostlinkError as error:
             self.app.show_error(error)

@@ -13,7 +13,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.dialogues import ask
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page
@@ -46,22 +46,14 @@ def put_back(
     if not found:
         _start(app, attached, backup, items)
         return
-
-    def answered(answer: str | None) -> None:
-        if answer == "rest":
-            _start(app, attached, backup, rest)
-
-    answers = [("leave", "Leave the board as it is")]
-    if rest:
-        names = ", ".join(item.name for item in rest)
-        answers.append(("rest", f"Put back what fits: {names}"))
-    app.push_screen(
-        Ask(
-            "Not all of it can go on this board.",
-            answers,
-            why="\n".join(f"{each.name}: {each.why}." for each in found),
-        ),
-        answered,
+    names = ", ".join(item.name for item in rest)
+    fits = ("rest", f"Put back what fits: {names}", lambda: _start(app, attached, backup, rest))
+    ask(
+        app,
+        "Not all of it can go on this board.",
+        *([fits] if rest else []),
+        leave="Leave the board as it is",
+        why="\n".join(f"{each.name}: {each.why}." for each in found),
     )
 
 

@@ -147,16 +147,11 @@ class BoardsScreen(Page[None]):
         if row is None:
             self.query_one("#board-detail", Static).update(Content("No board is known yet."))
             return
-        restarts = {
-            True: "restarts it",
-            False: "did not restart it when last tried",
-            None: "not known yet whether that restarts it",
-        }
         words = [
             ("chip", f"{row.chip} {row.usb_id}".strip()),
             ("driver", row.driver),
             ("recognised by", row.recognised_by),
-            ("opening its port", restarts[row.restarts_on_open]),
+            ("opening its port", row.opening_words),
             ("profile", row.profile or _no_profile(row.port)),
             ("last held", row.held_words),
             ("last backup", self._backup(row)),

@@ -22,6 +22,7 @@ from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
 from hostlink.listing.checkcodes import WHOLE, CodeCheck, Codes, codes_of, parse_codes, verify
+from hostlink.listing.slips import Offer, offers
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
@@ -30,8 +31,11 @@ if TYPE_CHECKING:
 RIGHT, WRONG, MISSING, EXTRA, UNSAID = "right", "wrong", "missing", "too many", ""
 
 
-class CheckScreen(Page[int | None]):
-    """Gives the number of a line to go to; None to stay. name: what is checked, in words."""
+class CheckScreen(Page[int | str | None]):
+    """Gives the number of a line to go to, or a line to put in; None to stay.
+
+    name: what is checked, in words.
+    """
 
     app: DeskApp
     AUTO_FOCUS = "#codes"
@@ -50,6 +54,7 @@ class CheckScreen(Page[int | None]):
         self.sheet: Codes | None = None
         self.printed: Mapping[int, str] = {}
         self.verdict: CodeCheck | None = None
+        self.offered: Mapping[int, tuple[Offer, ...]] = {}
 
     def body(self) -> Iterator[Widget]:
         """Lay out the sheet file's name, the field for typed codes and the result for each line."""
@@ -98,7 +103,7 @@ class CheckScreen(Page[int | None]):
         self.query_one(Rows).focus()
 
     def _check(self, more: str = "") -> None:
-        self.verdict = None
+        self.verdict, self.offered = None, {}
         wanted: Mapping[int, str] = {}
         told = "Each line's code stands before it: compare them by eye, or type those you have."
         try:
@@ -108,6 +113,8 @@ class CheckScreen(Page[int | None]):
         if codes is not None:
             wanted = codes.lines
             self.verdict = verify(self.listing, codes, self.rules)
+            if not self.printed:
+                self.offered = offers(self.listing, codes, self.verdict, self.rules)
             told = f"{self._sentence(self.verdict, len(wanted))} {more}".rstrip()
         self.query_one("#check-told", Static).update(Content(safe(told)))
         self._show(wanted)
@@ -148,10 +155,14 @@ class CheckScreen(Page[int | None]):
             word = self._word(number, wanted)
             text = canonical_line(held[number], self.rules) if number in held else f"{number}"
             entry = Entry(str(number), (word, self.own.lines.get(number, ""), text))
-            (good if word in (RIGHT, UNSAID) else bad).append(entry)
+            offered = self.offered.get(number, ())
+            (good if word in (RIGHT, UNSAID) and not offered else bad).append(entry)
             if word in (WRONG, MISSING):
                 printed = self.printed.get(number, "is the code that was typed for it")
                 bad.append(Entry(str(number), ("  wanted", wanted[number], printed)))
+            for offer in offered:
+                cells = ("perhaps", wanted[number], f"{offer.text}   ({offer.slip})")
+                bad.append(Entry(offer.text, cells))
         whole = Entry(WHOLE, (UNSAID, self.own.whole, "all lines together"))
         self.query_one(Rows).show([*bad, *good, whole], stay=False)
 
@@ -173,5 +184,7 @@ class CheckScreen(Page[int | None]):
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
-        if event.key != WHOLE and int(event.key) in self.listing.numbered():
+        if not event.key.isdigit():
+            self.dismiss(event.key if event.key != WHOLE else None)
+        elif int(event.key) in self.listing.numbered():
             self.dismiss(int(event.key))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
-from hostlink.app.screens.dialogues import Ask, Fill
+from hostlink.app.screens.dialogues import Fill, ask, ask_to_replace
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
@@ -36,13 +36,6 @@ def take_in(app: DeskApp, source: Path) -> None:
 
     def read(gathered: Gathered) -> None:
         count = len(gathered.materials)
-        answers = [("leave", "Leave them" if count else "Good")]
-        if count:
-            answers.append(("keep", f"Keep {plural(count, 'listing')} in the archive"))
-
-        def answered(answer: str | None) -> None:
-            if answer == "keep":
-                aside(app, lambda: keep_all(app.archive, gathered, profile), held)
 
         def held(collected: Collected) -> None:
             app.desk.shelf.renew()
@@ -53,8 +46,13 @@ def take_in(app: DeskApp, source: Path) -> None:
             more = f" {len(failed):,} could not be kept. {_named(failed)}" if failed else ""
             app.tell(f"{plural(new, 'listing')} kept, {old:,} held already.{more}")
 
+        def keep() -> None:
+            aside(app, lambda: keep_all(app.archive, gathered, profile), held)
+
+        answer = ("keep", f"Keep {plural(count, 'listing')} in the archive", keep)
         holds = f"{source} holds {plural(count, 'listing')}."
-        app.push_screen(Ask(holds, answers, why=_left_out(gathered)), answered)
+        leave = "Leave them" if count else "Good"
+        ask(app, holds, *([answer] if count else []), leave=leave, why=_left_out(gathered))
 
     app.tell(f"Reading {source}...")
     aside(app, lambda: gather([source], profile), read)
@@ -109,10 +107,6 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
         left_out = give_out(gathered.materials, output, replace=replacing)
         return len(gathered.materials) - len(left_out), (*gathered.left_out, *left_out)
 
-    def answered(answer: str | None) -> None:
-        if answer == "replace":
-            _give(app, name, words, replacing=True)
-
     def done(written: tuple[int, tuple[tuple[str, Advice], ...]]) -> None:
         count, left_out = written
         told = f"{plural(count, 'listing')} written to {output.absolute()}. {_named(left_out)}"
@@ -120,8 +114,7 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
 
     def failed(error: HostlinkError) -> None:
         if isinstance(error, TakenError):
-            answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
-            app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
+            ask_to_replace(app, error, lambda: _give(app, name, words, replacing=True))
         else:
             app.show_error(error)
 

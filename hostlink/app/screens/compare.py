@@ -16,7 +16,7 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.widgets.colouring import coloured
 from hostlink.app.widgets.page import Page
-from hostlink.listing import Change, Comparison, Line, Listing, Rules, compare
+from hostlink.listing import ChangedLine, Comparison, Line, Listing, Rules, compare
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def aligned(old: Listing, new: Listing, found: Comparison) -> list[CompareRow]:
     return rows
 
 
-def _changed(change: Change) -> list[CompareRow]:
+def _changed(change: ChangedLine) -> list[CompareRow]:
     """Return both lines, with their changed characters marked if most of them are the same."""
     kept = len(change.old.typed) - sum(one.old_end - one.old_start for one in change.stretches)
     if 2 * kept < max(len(change.old.typed), len(change.new.typed)):

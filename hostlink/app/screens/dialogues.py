@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import ClassVar
+from collections.abc import Callable, Sequence
+from typing import Any, ClassVar
 
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Static
 
-from hostlink.app.layout import HEIGHTS
+from hostlink.app.layout import HEIGHTS, SCREENS_LOOK
 from hostlink.app.ways import advised
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
@@ -30,6 +30,7 @@ class Ask(ModalScreen[str]):
     answers: (what is returned, what the button says).
     """
 
+    CSS_PATH = SCREENS_LOOK
     VERTICAL_BREAKPOINTS = HEIGHTS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "safe", "The safe answer", show=False),
@@ -79,9 +80,40 @@ class Ask(ModalScreen[str]):
         asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
 
 
+def ask(
+    app: App[Any],
+    question: str,
+    *answers: tuple[str, str, Callable[[], object]],
+    leave: str = "Leave it",
+    why: str = "",
+) -> None:
+    """Ask a question, and do what the chosen answer stands for.
+
+    answers: (its id, what its button says, what it does). leave: what the button of the safe answer
+    says, which does nothing.
+    """
+    does = {name: do for name, _, do in answers}
+
+    def answered(answer: str | None) -> None:
+        if answer in does:
+            does[answer]()
+
+    app.push_screen(
+        Ask(question, [("leave", leave), *((name, says) for name, says, _ in answers)], why=why),
+        answered,
+    )
+
+
+def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], object]) -> None:
+    """Ask whether to replace what is there already. error: says what that is."""
+    answer = ("replace", "Replace it", go_on)
+    ask(app, error.what, answer, leave="Leave it as it is", why="Nothing was written yet.")
+
+
 class AskText(ModalScreen[str | None]):
     """A question answered by one line of text; returns None if it is cancelled."""
 
+    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
     ]
@@ -114,6 +146,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
     line that takes a file or folder, which Tab completes; "" for none.
     """
 
+    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
         Binding("down", "app.focus_next", "Next line", show=False),
@@ -161,6 +194,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
 class ErrorDialogue(ModalScreen[None]):
     """An error: what happened, what was not lost, what to do."""
 
+    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Close", show=False),
     ]

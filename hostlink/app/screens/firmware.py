@@ -18,7 +18,7 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.job_words import figures
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.dialogues import ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.flash_map import FlashMap
 from hostlink.app.widgets.page import Page
@@ -32,12 +32,13 @@ from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware.checks import role_of
 from hostlink.jobs.firmware.request import WriteRequest
-from hostlink.jobs.firmware.telling import ImageTold, tell_image, told_rows
+from hostlink.jobs.firmware.telling import NOTHING_WRONG, ImageTold, tell_image, told_rows
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
+_LEAVE = "Leave it as it is"
 _MOST_TOLD = 6  # sentences of the write that are shown
 CHIP = ATMEGA328P  # the one these machines are built with; others by the command line
 
@@ -65,7 +66,7 @@ def image_words(reviewed: ImageReview, told: ImageTold) -> str:
         where = f"line {finding.line}: " if finding.line else ""
         rows.append(f"{finding.weight}: {where}{finding.message}")
     if not reviewed.findings:
-        rows.append("Nothing is wrong with it as a file; whether it is the right one you know.")
+        rows.append(NOTHING_WRONG)
     return "\n".join([*rows, "", *told_rows(told)])
 
 
@@ -148,28 +149,18 @@ class FirmwareScreen(Page[None]):
         if not self.reviewed.doubts:
             self._caution(partial(self._find_role, request))
             return
-        self._ask(
+        go_on = partial(self._caution, partial(self._find_role, request))
+        ask(
+            self.app,
             f"The review has {plural(len(self.reviewed.doubts), 'doubt')} about this image: "
             f"{self.reviewed.doubts[0].message}",
-            "write",
-            "Write it anyway",
-            lambda: self._caution(partial(self._find_role, request)),
+            ("write", "Write it anyway", go_on),
+            leave=_LEAVE,
         )
 
     def action_back(self) -> None:
         """Write back the image that the board's flash held before the last write."""
         self._caution(partial(self._start, None))
-
-    def _ask(self, question: str, answer: str, says: str, go_on: Callable[[], object]) -> None:
-        """Ask a question; continue only with the answer that is not the safe default."""
-
-        def answered(given: str | None) -> None:
-            if given == answer:
-                go_on()
-
-        self.app.push_screen(
-            Ask(question, [("leave", "Leave it as it is"), (answer, says)]), answered
-        )
 
     def _caution(self, go_on: Callable[[AttachedBoard], object]) -> None:
         attached = self.app.desk.readings.need()
@@ -179,7 +170,8 @@ class FirmwareScreen(Page[None]):
             part=CHIP.part, port=attached.port, goes_back=KEYS.write_previous
         ).replace("\n  ", " ")
         kept = "What the board holds is backed up first, and its programs are put back afterwards."
-        self._ask(f"{words}\n{kept}", "write", "I have read this: write", lambda: go_on(attached))
+        write = ("write", "I have read this: write", lambda: go_on(attached))
+        ask(self.app, f"{words}\n{kept}", write, leave=_LEAVE)
 
     def _find_role(self, request: WriteRequest, attached: AttachedBoard) -> None:
         """Use the image's role from the archive, or ask what the image is for."""
@@ -195,13 +187,8 @@ class FirmwareScreen(Page[None]):
             "computer": "The computer: it runs the BASIC",
             "display": "The display: it makes the picture",
         }
-
-        def answered(role: str | None) -> None:
-            if role in roles:
-                go_on(role)
-
-        answers = [("leave", "Leave it"), *roles.items()]
-        self.app.push_screen(Ask("What is this image for?", answers), answered)
+        answers = [(role, says, partial(go_on, role)) for role, says in roles.items()]
+        ask(self.app, "What is this image for?", *answers)
 
     def _start(self, request: WriteRequest | None, attached: AttachedBoard) -> None:
         self.app.desk.firmware_writes.start(request, attached, self.reviewed)

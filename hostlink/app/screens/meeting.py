@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.dialogues import ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
 from hostlink.jobs.meeting.meeting import RESTART_TO_HEAR, look_here, meet_board
@@ -96,10 +96,9 @@ class MeetingScreen(Page[None]):
         if go_on is None:
             return
 
-        def answered(answer: str | None) -> None:
-            if answer == "restart":
-                self.dismiss()
-                go_on()
+        def restart() -> None:
+            self.dismiss()
+            go_on()
 
-        answers = [("leave", "Leave it as it is"), ("restart", "Restart it")]
-        self.app.push_screen(Ask(RESTART_TO_HEAR, answers), answered)
+        answer = ("restart", "Restart it", restart)
+        ask(self.app, RESTART_TO_HEAR, answer, leave="Leave it as it is")

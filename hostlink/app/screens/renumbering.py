@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.dialogues import ask
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -156,18 +156,13 @@ class RenumberScreen(Page[str | None]):
             self.dismiss(made.listing.text())
             return
 
-        def answered(answer: str | None) -> None:
-            if answer == "force":
-                self.dismiss(made.listing.text())
-
-        self.app.push_screen(
-            Ask(
-                stop.what,
-                [("leave", "Leave the numbers"), ("force", "Renumber anyway")],
-                why="Left as they are, to be put right by hand afterwards:\n"
-                + "\n".join(map(_left, made.unfollowed)),
-            ),
-            answered,
+        jumps = "\n".join(map(_left, made.unfollowed))
+        ask(
+            self.app,
+            stop.what,
+            ("force", "Renumber anyway", lambda: self.dismiss(made.listing.text())),
+            leave="Leave the numbers",
+            why=f"Left as they are, to be put right by hand afterwards:\n{jumps}",
         )
 
 

@@ -12,9 +12,8 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.dialogues import ask
 from hostlink.app.texts import board_sentence, revision_words
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
@@ -237,7 +236,12 @@ class SeveralScreen(Page[None]):
         except HostlinkError as error:
             is_review = isinstance(error, RefusedError) and bool(material.listing.numbered())
             if is_review and not despite_review:
-                _ask_despite(self, error)
+                ask(
+                    self.app,
+                    error.what,
+                    ("load", "Load anyway", lambda: self.action_load(despite_review=True)),
+                    why="Nothing was sent yet.",
+                )
             else:
                 self.app.show_error(error)
             return
@@ -251,9 +255,7 @@ class SeveralScreen(Page[None]):
 
         def done(loaded: Loaded) -> str:
             desk.transfers.after_load(attached, loaded, text)
-            report = loaded.report
-            repairs = f", {sent_again(report.repairs)}" * bool(report.repairs)
-            return f"{loaded.spec or loaded.label} is loaded, proven{repairs}."
+            return f"{loaded.words}."
 
         self._do(
             attached,
@@ -294,14 +296,3 @@ class SeveralScreen(Page[None]):
 
 def _backed_up(backed: BackedUp) -> str:
     return f"{backed.kept_words} {backed.unread_words}".rstrip()
-
-
-def _ask_despite(screen: SeveralScreen, error: HostlinkError) -> None:
-    """Ask whether to load a listing although the review found errors."""
-    answers = [("leave", "Leave it"), ("load", "Load anyway")]
-
-    def answered(answer: str | None) -> None:
-        if answer == "load":
-            screen.action_load(despite_review=True)
-
-    screen.app.push_screen(Ask(error.what, answers, why="Nothing was sent yet."), answered)

@@ -11,15 +11,16 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.screens.dialogues import Ask, AskText
+from hostlink.app.screens.dialogues import AskText, ask
 from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
-from hostlink.jobs.recalling import WEAR_WARNING, StoredSlot, listed, stored
+from hostlink.jobs.cautions import WEAR_WARNING
+from hostlink.jobs.recalling import StoredSlot, listed, stored
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.slots import recall, store
-from hostlink.words import capital, plural, safe
+from hostlink.jobs.slots import recall, recalled_words, store, stored_words
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -130,9 +131,7 @@ class StoredScreen(Page[None]):
         def done(held: HeldProgram) -> str:
             self.app.desk.readings.unknown_now(self.attached)
             self._read_again()
-            known = f", the same as {held.spec}" if held.spec else ""
-            proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
-            return f"{name} is in memory, {proof}: {plural(len(held.lines), 'line')}{known}."
+            return recalled_words(name, held)
 
         self.app.watch_job(job, done=done, failed=self._failed)
 
@@ -164,21 +163,14 @@ class StoredScreen(Page[None]):
         if not taken:
             self._store(name)
             return
-
-        def answered(answer: str | None) -> None:
-            if answer == "replace":
-                self._store(name)
-
         kept = "What it holds now is kept in the archive first."
         if not commands.recall:
             kept = "What it holds now cannot be read, so it would be lost."
-        self.app.push_screen(
-            Ask(
-                f"{name} is there already. Replace it?",
-                [("leave", "Leave it"), ("replace", f"Replace {name}")],
-                why=kept,
-            ),
-            answered,
+        ask(
+            self.app,
+            f"{name} is there already. Replace it?",
+            ("replace", f"Replace {name}", lambda: self._store(name)),
+            why=kept,
         )
 
     def _store(self, name: str) -> None:
@@ -189,7 +181,6 @@ class StoredScreen(Page[None]):
 
         def done(before: HeldProgram) -> str:
             self._read_again()
-            was = f"; before it held what is kept as {before.spec}" if before.spec else ""
-            return f"{capital(name)} is stored and read back{was}."
+            return stored_words(name, before)
 
         self.app.watch_job(job, done=done, failed=self._failed)

@@ -13,7 +13,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.screens.dialogues import Ask, AskText
+from hostlink.app.screens.dialogues import AskText, ask
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.port.ports import identity_of
@@ -39,23 +39,15 @@ def ask_to_survey(app: DeskApp, attached: AttachedBoard) -> None:
     """Ask how far a survey may go, run it, and show what it found."""
     name = app.desk.readings.name_of(attached)
 
-    def answered(answer: str | None) -> None:
-        if answer in ("talk", "storing"):
-            _run(app, attached, storing=answer == "storing")
-
-    app.push_screen(
-        Ask(
-            f"Survey {name}? It measures how the board talks.",
-            [
-                ("leave", "Leave it"),
-                ("talk", "Measure without storing anything"),
-                ("storing", "Store test lines too, then put its program back"),
-            ],
-            why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
-            "board does to lines, what they cost and how fast it stores them shows only in test "
-            "lines: what memory holds is kept first, put back afterwards and proven.",
-        ),
-        answered,
+    says = "Store test lines too, then put its program back"
+    ask(
+        app,
+        f"Survey {name}? It measures how the board talks.",
+        ("talk", "Measure without storing anything", lambda: _run(app, attached, storing=False)),
+        ("storing", says, lambda: _run(app, attached, storing=True)),
+        why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
+        "board does to lines, what they cost and how fast it stores them shows only in test "
+        "lines: what memory holds is kept first, put back afterwards and proven.",
     )
 
 
@@ -201,17 +193,11 @@ class SurveyScreen(Page[None]):
             self._use(self.attached, dataclasses.replace(self.profile, name=name))
 
     def _ask_to_replace(self, name: str) -> None:
-        def answered(answer: str | None) -> None:
-            if answer == "replace":
-                self._keep(name, replace=True)
-
-        self.app.push_screen(
-            Ask(
-                f"You have a profile {name} already.",
-                [("leave", "Leave it"), ("replace", "Replace it")],
-                why="hostlink then uses the new one for the boards that had the old one.",
-            ),
-            answered,
+        ask(
+            self.app,
+            f"You have a profile {name} already.",
+            ("replace", "Replace it", lambda: self._keep(name, replace=True)),
+            why="hostlink then uses the new one for the boards that had the old one.",
         )
 
     def _use(self, attached: AttachedBoard, profile: Profile) -> None:

@@ -14,7 +14,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.action import key_words
 from hostlink.app.actions.screen_keys import BY_NAME
-from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.layout import HEIGHTS, SCREENS_LOOK, WIDTHS
 from hostlink.app.widgets.foot import Foot
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
@@ -31,6 +31,7 @@ class Page(Screen[R]):
     HEAD, FOOT: heading, and what the keys do, where they are always the same; else `head`, `foot`.
     """
 
+    CSS_PATH = SCREENS_LOOK
     app: DeskApp
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS

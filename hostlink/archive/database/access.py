@@ -28,7 +28,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from hostlink.archive.database.faults import BUSY_SECONDS, FAULTS, Fault
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, system_words
 
 TEXT = partial(str, encoding="utf-8", errors="surrogateescape")
 """How TEXT becomes a str: bytes that are no UTF-8 become lone surrogates, for `rows` to find."""
@@ -166,7 +166,7 @@ def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
         shutil.rmtree(folder, ignore_errors=True)
         raise ArchiveError(
             f"The archive {path} can only be read by a copy, which could not be made in "
-            f"{folder.parent}: {error.strerror or error}.",
+            f"{folder.parent}: {system_words(error)}.",
             kept="It was not touched.",
             advice="Make room there, or name another folder in TMPDIR.",
         ) from error

@@ -232,8 +232,10 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
     raise ArchiveError(
         f"{what}: another program changed it, or it is damaged.",
         kept="It was not touched.",
-        advice=f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
-        f'"PRAGMA {pragma}"` and prove it.',
+        advice=lambda by: (
+            f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
+            f'"PRAGMA {pragma}"`, and prove it {by.prove}.'
+        ),
     )
 
 

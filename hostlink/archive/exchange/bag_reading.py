@@ -20,7 +20,7 @@ from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.listings import LARGEST_LISTING
 from hostlink.archive.names import clean
 from hostlink.archive.records import Content
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, system_words
 from hostlink.words import safe
 
 LONGEST_LINE = 8 << 20  # bytes of a record
@@ -48,7 +48,7 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
     except BagError as error:
         raise refused_bag(str(error)) from error
     except OSError as error:
-        raise refused_bag(error.strerror or str(error)) from error
+        raise refused_bag(system_words(error)) from error
 
 
 class _Files:

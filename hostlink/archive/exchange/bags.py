@@ -23,7 +23,7 @@ from hostlink.archive.database.tables import CARRIED
 from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
 from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.names import file_name
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, system_words
 from hostlink.words import safe
 
 FORMAT = 2
@@ -66,7 +66,7 @@ def write_bag(
         part.rename(target)
         flush_folder(target.parent)
     except (OSError, BagError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        why = system_words(error) if isinstance(error, OSError) else str(error)
         raise ArchiveError(
             f"The bag {target} was not made: {safe(why)}.", kept="The archive is as it was."
         ) from error

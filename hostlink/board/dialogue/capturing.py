@@ -34,6 +34,8 @@ from hostlink.words import capital, safe
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
 
+_STILL_THERE = "The program is still on the board; nothing was kept in the archive."
+
 _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
 _MOST_UNCLEAR = 12  # such answers in all before giving up
@@ -258,7 +260,7 @@ class Capturing:
                     raise ReadBackError(
                         f'At line {number} the board lists "{safe(row[:60])}", which is no line '
                         "of a program; part of a line may have been wrapped.",
-                        kept="The program is still on the board; nothing was kept in the archive.",
+                        kept=_STILL_THERE,
                         advice="Check list_form in the profile; if the board wraps long lines, "
                         f"make line {number} shorter on the board.",
                     )
@@ -278,6 +280,6 @@ class Capturing:
     def _unread(self, what: str) -> ReadBackError:
         return ReadBackError(
             what,
-            kept="The program is still on the board; nothing was kept in the archive.",
+            kept=_STILL_THERE,
             advice="Check the cable and the speed, then save again.",
         )

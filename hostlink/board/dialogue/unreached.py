@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.board.dialogue.own_rows import shape_of
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
@@ -12,6 +12,8 @@ from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
 from hostlink.words import plural, safe
+
+ONLY_RESTART = "Only a restart helps; the program in its memory is lost by it."
 
 _UNTOUCHED = "The program on the board was not touched."
 _ONLY_EMPTY = "Only empty lines were sent; the program on the board was not touched."
@@ -38,6 +40,11 @@ def is_bells(heard: bytes) -> bool:
     return rest != heard and all(32 <= byte < 127 or byte in b"\r\n" for byte in rest)
 
 
+def asking_words(question: str) -> str:
+    """Return the sentence that a program waits for an answer to a question."""
+    return f'A program on the board is waiting for an answer: it asks "{question}".'
+
+
 def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
     """Describe a program that waits for an answer. may_stop: the usual interrupt keys were sent."""
     if may_stop:
@@ -52,7 +59,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
             ),
         )
     return LinkError(
-        f'A program on the board is waiting for an answer: it asks "{shown(prompt)}".',
+        asking_words(shown(prompt)),
         reason=LinkReason.RUNNING,
         kept="It was given nothing but an empty line.",
         advice=lambda by: (
@@ -222,6 +229,16 @@ def _no_key_stops_it(by: Ways) -> str:
     )
 
 
+def mistyped(what: str, *, kept: str = "", reason: LinkReason = LinkReason.DAMAGED) -> LinkError:
+    """Describe something that could not be typed, because the wire damages it."""
+    return LinkError(
+        f"{what} could not be typed right; the wire damages bytes.",
+        reason=reason,
+        kept=kept,
+        advice="Check the cable and the speed.",
+    )
+
+
 def _no_room(core: Exchange, text: str) -> LinkError:
     """Describe a command for which the board's full memory has no room."""
     full = f'The board does not take "{safe(text)}": its memory is so full that it '
@@ -229,7 +246,7 @@ def _no_room(core: Exchange, text: str) -> LinkError:
         return LinkError(
             f"{full}takes nothing any more.",
             reason=LinkReason.FULL,
-            advice="Only a restart helps; the program in its memory is lost by it.",
+            advice=ONLY_RESTART,
         )
     return LinkError(
         f"{full}has room for {plural(core.typed.room, 'character')} only.",
@@ -249,11 +266,7 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
     if core.outcome is Outcome.UNTYPED and not core.typed.heard:
         return fell_silent()
     if core.outcome is Outcome.UNTYPED:
-        return LinkError(
-            f'"{safe(text)}" could not be typed right; the wire damages bytes.',
-            reason=LinkReason.DAMAGED,
-            advice="Check the cable and the speed.",
-        )
+        return mistyped(f'"{safe(text)}"')
     if core.outcome is Outcome.FLOODING:
         return LinkError(
             f'The board does not stop sending after "{safe(text)}".',
@@ -263,7 +276,7 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',
         reason=LinkReason.SILENT,
-        advice=joined(
+        advice=join_advice(
             _paging_advice(core.answer, pacing.reply_end, charset),
             "Restart the board if it stays silent; its program is lost then.",
         ),

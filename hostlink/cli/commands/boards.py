@@ -18,11 +18,6 @@ if TYPE_CHECKING:
 
     from hostlink.jobs.boards import KnownBoard
 
-_RESTARTS = {
-    True: "restarts it: what its memory holds is lost",
-    False: "did not restart it when last tried",
-    None: "not known yet whether that restarts it",
-}
 _SHORT = {True: "restarts it", False: "leaves it", None: "not known"}
 
 
@@ -108,7 +103,7 @@ def _show(row: KnownBoard) -> None:
         "driver": row.driver if row.port else "",
         "access": row.access,
         "recognised by": row.recognised_by,
-        "opening its port": _RESTARTS[row.restarts_on_open],
+        "opening its port": row.opening_words,
         "profile": row.profile,
         "last held": row.held_words,
     }

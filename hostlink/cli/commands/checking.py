@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,11 +17,13 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.listing.checkcodes import CodeCheck, Codes
+    from hostlink.listing.slips import Offer
 
 
 def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str | None) -> int:
     """Compare a listing with the codes of a sheet or file; return status 1 if they differ."""
     from hostlink.listing.checkcodes import verify
+    from hostlink.listing.slips import offers
 
     if what == "-" == codes_from:
         raise UsageError("Standard input cannot be both the listing and the codes.")
@@ -31,14 +34,18 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
         codes, label = _typed(codes_from or "")
     material = material_for(common, what)
     verdict = verify(material.listing, codes, common.the_profile().rules)
+    offered = (
+        {} if printed else offers(material.listing, codes, verdict, common.the_profile().rules)
+    )
     no_code = verdict.extra if sheet is None else ()
     if no_code:  # whoever types codes may type some of them
         verdict = replace(verdict, extra=())
     if common.json:
         told = {"listing": material.label, "codes": label, **_verdict_dict(verdict)}
-        as_json({**told, "without_code": list(no_code)})
+        perhaps = {number: [asdict(one) for one in some] for number, some in offered.items()}
+        as_json({**told, "without_code": list(no_code), "perhaps": perhaps})
     else:
-        _show(verdict, printed)
+        _show(verdict, printed, offered)
     right = len(codes.lines) - len(verdict.wrong) - len(verdict.missing)
     say(
         f"{material.label} against {label}: {plural(right, 'line')} right, "
@@ -68,18 +75,23 @@ def _typed(codes_from: str) -> tuple[Codes, str]:
     return parse_codes(decode_listing(raw, name=label), name=label), label
 
 
-def _show(verdict: CodeCheck, printed: dict[int, str]) -> None:
-    """Print each line that is wrong, and the same line of the sheet if there is one."""
-    rows: list[tuple[int, str]] = [
-        (wrong.number, f"wrong     {wrong.text}   has the code {wrong.found}, not {wrong.wanted}")
-        for wrong in verdict.wrong
-    ]
-    rows += [(number, f"missing   {printed.get(number, number)}") for number in verdict.missing]
-    rows += [(number, f"too many  {number}") for number in verdict.extra]
-    for number, row in sorted(rows):
-        data(row)
-        if row.startswith("wrong") and number in printed:
+def _show(
+    verdict: CodeCheck, printed: dict[int, str], offered: Mapping[int, tuple[Offer, ...]]
+) -> None:
+    """Print each line that is wrong, with the sheet's line, or else what it may have been."""
+    rows: dict[int, str] = {number: f"too many  {number}" for number in verdict.extra}
+    for wrong in verdict.wrong:
+        reason = f"has the code {wrong.found}, not {wrong.wanted}"
+        rows[wrong.number] = f"wrong     {wrong.text}   {reason}"
+    for number in verdict.missing:
+        rows[number] = f"missing   {printed.get(number, number)}"
+    for number in sorted(rows.keys() | offered.keys()):
+        if number in rows:
+            data(rows[number])
+        if number in printed and number not in verdict.missing:
             data(f"on sheet  {printed[number]}")
+        for offer in offered.get(number, ()):
+            data(f"perhaps   {offer.text}   ({offer.slip})")
     if verdict.lines_right and not verdict.right:
         data(
             f"Each line has its code, but all lines together have {verdict.whole_found}, not "

@@ -21,12 +21,7 @@ def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> dat
     """Parse the date given to `--since`."""
     from hostlink.jobs.exporting import read_day
 
-    if text is None:
-        return None
-    try:
-        return read_day(text)
-    except ValueError as error:
-        raise click.BadParameter(f'"{text}" is no day: write one as 2031-09-03.') from error
+    return None if text is None else read_day(text)
 
 
 def made_or_not(target: Path) -> Callable[[], str]:
@@ -100,5 +95,5 @@ def import_source(common: CommonOptions, source: Path) -> int:
         return tell_damaged(imported.left_out)
     for change in imported.changes():
         say(advised(change))
-    say(f"Taken in from {source}: {imported.news}.", quiet=common.quiet)
+    say(imported.sentence(source), quiet=common.quiet)
     return tell_damaged(imported.left_out)

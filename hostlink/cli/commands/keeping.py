@@ -17,7 +17,7 @@ from hostlink.cli.stopping import told_when_stopped
 from hostlink.errors import ExitStatus
 
 if TYPE_CHECKING:
-    from hostlink.archive import Proof
+    from hostlink.archive import ArchiveProof
 
 
 @click.command()
@@ -126,7 +126,7 @@ def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
 
 
-def _proof_dict(proof: Proof) -> dict[str, object]:
+def _proof_dict(proof: ArchiveProof) -> dict[str, object]:
     return {
         "clean": proof.clean,
         "findings": list(proof.findings),
@@ -135,7 +135,7 @@ def _proof_dict(proof: Proof) -> dict[str, object]:
     }
 
 
-def _show_proof(proof: Proof, path: str) -> None:
+def _show_proof(proof: ArchiveProof, path: str) -> None:
     """Print the findings, what could not be checked, and the verdict."""
     for finding in proof.findings:
         data(finding)
@@ -152,13 +152,12 @@ def duplicate(common: CommonOptions, target: Path) -> int:
 
     Exit status 1 where the archive is damaged: then the copy holds what could be read.
     """
+    from hostlink.jobs.exporting import duplicated_words
+
     with (
         told_when_stopped("The duplicate", made_or_not(target)),
         common.archive(create=False) as opened,
     ):
         findings = opened.duplicate(target)
-    if findings:
-        say(f"The archive is damaged; {target} is a copy of what could be read. {findings[0]}")
-        return tell_damaged(findings[1:]) or ExitStatus.REFUSED
-    say(f"The archive is duplicated to {target}, whole and proven.", quiet=common.quiet)
-    return ExitStatus.DONE
+    say(duplicated_words(target, findings), quiet=common.quiet and not findings)
+    return tell_damaged(findings)

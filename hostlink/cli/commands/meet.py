@@ -64,10 +64,9 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
     with PageTeller(quiet=common.quiet) as teller:
         foresight = foresee_opening(common.link_choice(archive), archive)
-        if common.open_link is None and foresight.restarts:
-            why = f"{foresight.warning(seen.port)}: a program in its memory is lost then. Open it?"
-            if not may_restart(why):
-                return dataclasses.replace(seen, kept_closed=True)
+        asked = common.open_link is None and foresight.restarts
+        if asked and not may_restart(f"{foresight.warning(seen.port)} Open it?"):
+            return dataclasses.replace(seen, kept_closed=True)
         try:
             with common.session(archive, teller.emit) as session:
                 return meet_board(session, archive, seen, may_restart)

@@ -18,7 +18,7 @@ from hostlink.cli.input_lines import InputLines, input_lines
 from hostlink.cli.options import NumberRange, shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.ways import COMMANDS
-from hostlink.errors import HostlinkError, RefusedError
+from hostlink.errors import HostlinkError, RefusedError, file_errors
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -222,13 +222,13 @@ class RunScreen(Questions):
 
 
 def _write(path: Path, rows: list[str]) -> None:
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.writelines(safe(row) + "\n" for row in rows)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"{path} cannot be written: {why}.",
+    with (
+        file_errors(
+            RefusedError,
+            f"{path} cannot be written",
             kept="The program did run; what it printed stands above.",
             advice="Name another file or folder.",
-        ) from error
+        ),
+        path.open("x", encoding="utf-8", newline="\n") as file,
+    ):
+        file.writelines(safe(row) + "\n" for row in rows)

@@ -41,13 +41,13 @@ def store(common: CommonOptions, name: str) -> None:
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import store as store_job
+    from hostlink.jobs.slots import stored_words
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
             before = store_job(session, archive, name)
         teller.close()
-    was = f"; before it held what is kept as {before.spec}" if before.spec else ""
-    say(f"Stored as {name} and read back{was}.", quiet=common.quiet)
+    say(stored_words(name, before), quiet=common.quiet)
 
 
 @click.command()
@@ -60,15 +60,11 @@ def recall(common: CommonOptions, name: str) -> int:
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import recall as recall_job
+    from hostlink.jobs.slots import recalled_words
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
             held = recall_job(session, archive, name)
         teller.close()
-    known = f", the same as {held.spec}" if held.spec else ""
-    proof = f", not proven ({held.doubt})" if held.doubt is not None else ""
-    say(
-        f"{name} is in memory: {plural(len(held.lines), 'line')}{known}{proof}.",
-        quiet=common.quiet and held.doubt is None,
-    )
+    say(recalled_words(name, held), quiet=common.quiet and held.doubt is None)
     return ExitStatus.DONE if held.doubt is None else ExitStatus.READ_BACK_DIFFERS

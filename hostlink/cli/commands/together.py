@@ -13,7 +13,7 @@ from hostlink.cli.entry import COMMANDS, cli, run_line
 from hostlink.cli.options import refuse_given_twice, shared
 from hostlink.cli.output import say
 from hostlink.cli.streams import read_input
-from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.errors import ExitStatus, RefusedError, UsageError, file_errors
 from hostlink.reading import read_at_most
 from hostlink.words import plural
 
@@ -60,15 +60,11 @@ def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
 def _text(file: str, where: str) -> str:
     """The text of the file. Raises RefusedError where it cannot be read or is too large."""
 
-    try:
-        most = _LARGEST + 1
+    unread, advice = f"{where} cannot be read", "Check the name of the file."
+    most = _LARGEST + 1
+    with file_errors(RefusedError, unread, kept=_KEPT, advice=advice):
         raw = read_input(most) if file == "-" else read_at_most(Path(file), most)
         text = raw.decode("utf-8-sig")
-    except (OSError, ValueError) as error:  # a UnicodeDecodeError is a ValueError too
-        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise RefusedError(
-            f"{where} cannot be read: {why}.", kept=_KEPT, advice="Check the name of the file."
-        ) from error
     if len(raw) > _LARGEST:
         raise RefusedError(f"{where} is larger than {_LARGEST:,} bytes.", kept=_KEPT)
     return text

@@ -222,13 +222,8 @@ def _tell_loaded(common: CommonOptions, loaded: Loaded) -> None:
     if common.json:
         as_json(loaded_dict(loaded))
         return
-    limit = f" of {loaded.limit:,}" if loaded.limit else ""
     took = f", sent in {report.seconds:.1f} s" if report.seconds is not None else ""
-    say(
-        f"{loaded.spec or loaded.label} is on the board, proven: {plural(report.lines, 'line')}, "
-        f"{loaded.size:,}{limit} bytes, {plural(report.repairs, 'repair')}{took}.",
-        quiet=common.quiet,
-    )
+    say(f"{loaded.words} ({plural(report.lines, 'line')}{took}).", quiet=common.quiet)
 
 
 def _watch(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hostlink.advice import joined
+from hostlink.advice import join_advice
 from hostlink.archive import Archive, FirmwareImage
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, Needed, ReadBackError, RefusedError
@@ -112,7 +112,7 @@ def _read(
             raise RefusedError(
                 f"What flash holds now cannot be kept: {error.what}",
                 kept="Nothing was written.",
-                advice=joined(
+                advice=join_advice(
                     error.advice,
                     lambda by: (
                         f"To write without keeping it, say that it may be lost {by.discard_board}."

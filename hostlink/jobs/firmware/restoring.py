@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.archive import Archive, Backup
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import (
@@ -196,7 +196,7 @@ def _programs_back(
     out = _WAYS_OUT[True, isinstance(cause, MisfitError)]
     back: Advice = (lambda by: f"{out(by)}, which puts them back too.") if can_go_back else ""
     if isinstance(cause, MisfitError):
-        return joined(lambda by: f"Put them on a larger board {by.put_back(spec)}.", back)
+        return join_advice(lambda by: f"Put them on a larger board {by.put_back(spec)}.", back)
     if isinstance(cause, RefusedError) and cause.advice:
-        return joined(cause.advice, back)
-    return joined(lambda by: f"Try again {by.put_back(spec)}.", back)
+        return join_advice(cause.advice, back)
+    return join_advice(lambda by: f"Try again {by.put_back(spec)}.", back)

@@ -10,7 +10,10 @@ from hostlink.archive.firmware import FirmwareWrite
 from hostlink.firmware.image import Image
 from hostlink.firmware.image_speeds import SpeedSetting
 from hostlink.firmware.knowledge import ImageChanges, ImageKnowledge, compare_images, read_image
+from hostlink.jobs.firmware.request import Written
 from hostlink.words import plural
+
+NOTHING_WRONG = "Nothing is wrong with it as a file; whether it is the right one is yours to know."
 
 _MOST_TEXTS = 16
 _WIDTH = 76
@@ -46,6 +49,25 @@ def _written_before(image: Image, archive: Archive) -> FirmwareWrite | None:
         if other and write.image.sound and (not role or write.role == role):
             return write
     return None
+
+
+def written_words(written: Written) -> list[str]:
+    """Return how a write ended: a sentence on the image, and one on the programs if there were any.
+
+    A sentence that a board gives about itself (its banner) comes with the first.
+    """
+    what = "every page held it already, and nothing was written"
+    if written.written:
+        what = f"{plural(written.written, 'page')} written and read back"
+    finished = "The write that was cut off is finished: " if written.resumed else ""
+    right = f"{plural(written.right, 'page')} {'was' if written.right == 1 else 'were'}"
+    said = f' The board says "{written.banner}".' if written.banner else ""
+    told = [f"{finished}{written.image.name} is on the board, {what}; {right} right before.{said}"]
+    if written.restored:
+        told.append(f"Its programs are back on it, proven ({written.backup}).")
+    elif written.backup:
+        told.append(f"What it held before is kept as {written.backup}.")
+    return told
 
 
 def told_rows(told: ImageTold) -> list[str]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import Any
 
-from hostlink.advice import Advice, joined
+from hostlink.advice import Advice, join_advice
 from hostlink.archive import Archive, Backup
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import (
@@ -181,7 +181,7 @@ class _Write:
             if back:
                 said.append("They are in its memory again.")
             else:
-                advice = joined(advice, self._when_back())
+                advice = join_advice(advice, self._when_back())
         return error.but(what=what, kept=" ".join(part for part in said if part), advice=advice)
 
     def _when_back(self) -> Advice:
@@ -256,7 +256,7 @@ class _Write:
         if self._request.goes_back:
             advice = "Repeat the command, which goes on where this stopped."
         elif can_go_back:
-            advice = joined(
+            advice = join_advice(
                 advice, lambda by: f"Or go back to what was there before {by.write_previous}."
             )
         return error.but(what=what, kept=" ".join(kept), advice=advice)

@@ -13,8 +13,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from hostlink.advice import Advice, Ways, joined, told
+from hostlink.advice import Advice, Ways, advice_text, join_advice
 from hostlink.errors import ExitStatus, LinkReason
+from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.seen import Restart, Seen
 
 _SPEEDS = "115200 and 57600 baud"
@@ -76,8 +77,8 @@ class Climb:
         rows = list[str]()
         for place, step in enumerate(self.steps, 1):
             rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-            rows.append(f"   {told(step.stand.says, by)}")
-        return [*rows, "", told(self.end, by)]
+            rows.append(f"   {advice_text(step.stand.says, by)}")
+        return [*rows, "", advice_text(self.end, by)]
 
     @property
     def status(self) -> ExitStatus:
@@ -156,7 +157,7 @@ def _port(seen: Seen) -> Stand:
             lambda by: f"Say which one is meant {by.name_port}, or plug in one board only.",
         )
     return _broken(
-        "The bridge has no port: its driver is not at work, or another program took the chip.",
+        f"The bridge has {no_port_words()}",
         "Unplug it, plug it in again, and look at the end of `sudo dmesg`."
         if seen.system.startswith("linux")
         else "Install the driver of the chip's maker, then plug the bridge in again.",
@@ -315,7 +316,7 @@ def _end(seen: Seen, do: Advice) -> Advice:
             "The chip is alive and has no BASIC yet: write your computer image now "
             f"{by.write_first_image}."
         )
-    return joined("The chip is alive.", do)
+    return join_advice("The chip is alive.", do)
 
 
 def _top(seen: Seen) -> Advice:

@@ -6,10 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from hostlink.board.dialogue.events import Warned
-from hostlink.errors import (
-    ListingError,
-    RefusedError,
-)
+from hostlink.errors import ListingError, RefusedError, file_errors
 from hostlink.jobs.events import Emit
 from hostlink.link.running import Answers
 from hostlink.listing import to_bytes
@@ -78,14 +75,13 @@ def read_answers(path: Path) -> list[str]:
     Raises RefusedError if it cannot be read or holds a control character, which the board would
     obey.
     """
-    try:
+    with file_errors(
+        RefusedError,
+        f"The input file {path} cannot be read",
+        kept="Nothing was run.",
+        advice="Check the name of the file.",
+    ):
         raw = read_at_most(path, _LARGEST_INPUT + 1)
-    except OSError as error:
-        raise RefusedError(
-            f"The input file {path} cannot be read: {error.strerror}.",
-            kept="Nothing was run.",
-            advice="Check the name of the file.",
-        ) from error
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:

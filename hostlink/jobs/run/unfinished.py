@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 
+from hostlink.board.dialogue.unreached import mistyped
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
@@ -75,12 +76,7 @@ def failure(
     """Return the error for a run that did not end at the prompt. state: how the board was left."""
     asked = safe(to_text(core.row.strip(), charset))
     if core.end is End.UNTYPED:
-        return LinkError(
-            f'"{command}" could not be typed right; the wire damages bytes.',
-            reason=LinkReason.DAMAGED,
-            kept=IN_MEMORY,
-            advice="Check the cable and the speed.",
-        )
+        return mistyped(f'"{command}"', kept=IN_MEMORY)
     if core.end is End.UNANSWERED:
         return RefusedError(
             f'The program asks "{asked}", and there is no more input.',
@@ -88,12 +84,7 @@ def failure(
             advice=lambda by: f"Give an answer for each question: {by.answer_questions}.",
         )
     if core.end is End.DAMAGED:
-        return LinkError(
-            "An answer could not be typed right; the wire damages bytes.",
-            reason=LinkReason.DAMAGED,
-            kept=state,
-            advice="Check the cable and the speed.",
-        )
+        return mistyped("An answer", kept=state)
     return _too_much(core, longest_s, state)
 
 

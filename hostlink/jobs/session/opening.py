@@ -40,7 +40,7 @@ def open_session(
     foresight = foresee_opening(choice, archive)
     missing = choice.port.startswith("/") and not Path(choice.port).exists()
     if foresight.restarts and not (missing or choice.may_restart):
-        emit(Warned(_warning(choice.port, foresight)))
+        emit(Warned(foresight.warning(choice.port)))
     patience = Patience(emit)
     wire = _open_wire(choice, recorder)
     wire.cancelled, wire.watch = cancelled, patience.watch
@@ -68,10 +68,3 @@ def _open_wire(choice: LinkChoice, recorder: Recorder | None) -> Wire:
             own.close()
         raise
     return Wire(port, clock, recorder=recorder or own)
-
-
-def _warning(port: str, foresight: Foresight) -> str:
-    return (
-        f"{foresight.warning(port)}: what its memory holds is lost then, unless it is stored in "
-        "its EEPROM."
-    )

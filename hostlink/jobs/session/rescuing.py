@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hostlink.advice import Ways, joined
+from hostlink.advice import Ways, join_advice
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
 from hostlink.archive.times import shown
@@ -142,7 +142,7 @@ def rescue_or_discard(
     try:
         return rescue_held(session, archive, board)
     except NotKnownError as error:
-        raise error.but(advice=joined(error.advice, _discard)) from error
+        raise error.but(advice=join_advice(error.advice, _discard)) from error
 
 
 def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> HeldProgram:

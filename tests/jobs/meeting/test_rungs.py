@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.advice import told
+from hostlink.advice import advice_text
 from hostlink.app.ways import KEYS
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, LinkError, LinkReason
@@ -86,10 +86,10 @@ def test_the_climb_stops_at_the_broken_rung_with_one_thing_to_do(
     climbed = climb(dataclasses.replace(SILENT, **changes))
     assert climbed.broken is not None
     assert climbed.broken.rung.id == at
-    assert says in told(climbed.broken.stand.says, COMMANDS)
-    assert do in told(climbed.end, COMMANDS)
-    assert told(climbed.end, KEYS)
-    assert "hostlink" not in told(climbed.end, KEYS)
+    assert says in advice_text(climbed.broken.stand.says, COMMANDS)
+    assert do in advice_text(climbed.end, COMMANDS)
+    assert advice_text(climbed.end, KEYS)
+    assert "hostlink" not in advice_text(climbed.end, KEYS)
     assert [step.rung for step in climbed.steps] == list(RUNGS[: len(climbed.steps)])
     assert all(step.stand.state is not RungState.BROKEN for step in climbed.steps[:-1])
     is_word = changes.get("kept_closed") or changes.get("restart") is Restart.DECLINED
@@ -100,18 +100,18 @@ def test_the_climb_stops_at_the_broken_rung_with_one_thing_to_do(
 def test_without_a_driver_another_system_is_told_by_the_chips_name() -> None:
     """Where no list of plugged-in chips is to be had, the maker's driver is named as a cause."""
     for system in (WINDOWS, "darwin"):
-        assert "such as CH340" in told(climb(Seen(system=system)).end)
-    assert "CH340" not in told(climb(Seen(system=LINUX)).end)
+        assert "such as CH340" in advice_text(climb(Seen(system=system)).end)
+    assert "CH340" not in advice_text(climb(Seen(system=LINUX)).end)
 
 
 def test_a_new_chip_ends_in_the_sentence_to_write_its_image() -> None:
     """A bootloader and blank flash: alive, no BASIC yet, the chip by its part number."""
     climbed = climb(dataclasses.replace(SILENT, bootloader=BLANK, restart=Restart.DONE))
-    assert told(climbed.end, COMMANDS) == (
+    assert advice_text(climbed.end, COMMANDS) == (
         "The chip is alive and has no BASIC yet: write your computer image now with "
         "`hostlink firmware write IMAGE --new-board`."
     )
-    says = [told(step.stand.says) for step in climbed.steps]
+    says = [advice_text(step.stand.says) for step in climbed.steps]
     assert "At 115200 baud; the chip is ATmega328P, its flash is blank." in says
 
 
@@ -119,7 +119,7 @@ def test_a_known_board_ends_in_who_it_is_and_what_it_holds() -> None:
     """Label, kind, speed, program and size in one sentence; the bootloader is left in peace."""
     climbed = climb(TALKING)
     assert climbed.status == ExitStatus.DONE
-    assert told(climbed.end, COMMANDS) == (
+    assert advice_text(climbed.end, COMMANDS) == (
         "This is Red, it speaks like kind capital at 9600 baud, it holds TIDE@3, 12 lines, 412 of "
         "999 bytes."
     )
@@ -141,7 +141,7 @@ def test_a_display_is_told_apart_from_a_dead_board(seen: Seen) -> None:
     """By its role or by the firmware on it; a blank chip in its place is no display any more."""
     climbed = climb(seen)
     assert climbed.status == ExitStatus.DONE
-    assert told(climbed.end) == (
+    assert advice_text(climbed.end) == (
         "This is the display: its chip is alive, and it never answers by itself."
     )
     blank = climb(dataclasses.replace(seen, bootloader=BLANK))
@@ -151,6 +151,6 @@ def test_a_display_is_told_apart_from_a_dead_board(seen: Seen) -> None:
 def test_a_port_that_is_not_there_is_not_said_to_have_no_chip() -> None:
     """Whether it has a bridge cannot be told; the next rung says that there is no such port."""
     climbed = climb(Seen(port="/dev/ttyUSB9", exists=False, system=LINUX), RUNGS)
-    words = [told(step.stand.says, COMMANDS) for step in climbed.steps]
+    words = [advice_text(step.stand.says, COMMANDS) for step in climbed.steps]
     assert words[0] == "Without a port it cannot be told."
     assert words[1] == "There is no port /dev/ttyUSB9."

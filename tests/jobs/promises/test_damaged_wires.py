@@ -49,6 +49,7 @@ def as_text(lines: dict[int, str]) -> str:
     return "".join(f"{number} {text}\n" for number, text in lines.items())
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(("rate", "least"), RATES)
 def test_no_damaged_wire_puts_a_wrong_listing_into_the_archive(
     rate: float, least: float, bench: Any

@@ -332,6 +332,7 @@ entry.run_line(sys.argv[2:])
 """
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.skipif(os.name != "posix", reason="kill -9 is a POSIX thing")
 @pytest.mark.parametrize(
     ("event", "kept"), [("KeptAs", {"NEW@1"}), ("Rescued", {"NEW@1", "rescue@1"})]
@@ -395,6 +396,7 @@ def in_session(bench: Any, job: Callable[..., object]) -> object:
         return job(session)
 
 
+@pytest.mark.one_in(6)
 @pytest.mark.parametrize("trouble", TROUBLE)
 @pytest.mark.parametrize("job", JOBS)
 def test_promise_5_the_wire_is_never_trusted(job: str, trouble: str, bench: Any) -> None:

@@ -1,0 +1,220 @@
+"""Guessing what a line should have been, from the slip of a typist and the check codes.
+
+A line code is linear in each character: in a given place at most one character gives the wanted
+code. So all texts that one slip away have the code are found without trying them one by one. The
+code of the whole program then leaves few of them, mostly one.
+
+Which keys are neighbours and which signs share a key: the usual American layout (common practice,
+no source).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise, permutations, product
+
+from hostlink.listing.canonical import canonical_line, canonical_lines
+from hostlink.listing.checkcodes import CodeCheck, Codes, line_code, whole_code
+from hostlink.listing.parse import Line, Listing
+from hostlink.listing.rules import Rules
+
+MOST_OFFERS = 3
+"""How many texts are offered for one line."""
+
+_MOST_COMBINED = 20_000
+"""How many combinations of texts are tried against the code of the whole program."""
+
+_MODULUS = 97
+_STRANGE = 3
+_SWAPPED, _LOOKS_ALIKE, _TWICE, _NEAR, _OMITTED, _TOO_MANY, _OTHER = -3, -3, -2, -1, 0, 3, 6
+"""How unlikely a kind of slip is, as a natural logarithm; found by trials over shipped programs."""
+
+_LOOK_ALIKE = (
+    *("O0QD", "IlL1|!", "S5", "B8", "Z2", "G6", "UV"),
+    *(".,", ":;", "'\"`", "-_", "({[", ")}]"),
+)
+_KEYS = ("`1234567890-=", "qwertyuiop[]\\", "asdfghjkl;'", "zxcvbnm,./")
+_SHIFTED = ("~!@#$%^&*()_+", "QWERTYUIOP{}|", 'ASDFGHJKL:"', "ZXCVBNM<>?")
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A text that a line may have been meant to be. text: as the board would list it, with number.
+
+    slip: what went wrong, for the user: `an O was left out`.
+    """
+
+    text: str
+    slip: str
+
+
+def _typed_for() -> dict[str, dict[str, int]]:
+    """Return for each character those that are likely to be typed in its place, with the cost."""
+    found: dict[str, dict[str, int]] = {}
+    groups = [(group, _LOOKS_ALIKE) for group in _LOOK_ALIKE]
+    for plain, shifted in zip(_KEYS, _SHIFTED, strict=True):
+        rows = (plain, shifted, plain.upper())
+        groups += [(a + b, _NEAR) for a, b in zip(plain, shifted, strict=True)]
+        groups += [(a + b, _NEAR) for row in rows for a, b in pairwise(row)]
+    for group, cost in groups:
+        for one, other in permutations(group, 2):
+            found.setdefault(one, {}).setdefault(other, cost)
+    return found
+
+
+_TYPED_FOR = _typed_for()
+
+
+def offers(
+    listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
+) -> dict[int, tuple[Offer, ...]]:
+    """Return for line numbers the texts that one slip explains, the likeliest first; at most three.
+
+    check: how the listing compares with the codes. Only wrong lines get offers; if every line has
+    its code and only the whole program has not, any line does, since one omission in 97 keeps a
+    line's code. If the code of the whole is known, only texts with which the program has it are
+    offered, unless lines are missing or a wrong line has no offer.
+    """
+    if check.right:
+        return {}
+    held = canonical_lines(listing.numbered(), rules)
+    familiar = _Familiar(held.values())
+
+    def guesses(wanted: Iterable[tuple[int, str]]) -> dict[int, list[Offer]]:
+        return {number: _guesses(held[number], code, rules, familiar) for number, code in wanted}
+
+    if check.lines_right:
+        found = guesses(codes.lines.items())
+        found = _fitting([(number,) for number in found], found, held, codes.whole)
+    else:
+        found = guesses((wrong.number, wrong.wanted) for wrong in check.wrong)
+        known = codes.whole and not check.missing and all(found.values())
+        if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
+            found = _fitting([tuple(found)], found, held, codes.whole) or found
+    found |= _numbered_wrong(held, codes, check)
+    return {number: tuple(some[:MOST_OFFERS]) for number, some in found.items() if some}
+
+
+def _numbered_wrong(
+    held: Mapping[int, str], codes: Codes, check: CodeCheck
+) -> dict[int, list[Offer]]:
+    """Return for missing lines those without a code that would have theirs with its number."""
+    found: dict[int, list[Offer]] = {}
+    for missing in check.missing:
+        for extra in check.extra:
+            text = f"{missing}{held[extra].removeprefix(str(extra))}"
+            if line_code(text) == codes.lines[missing]:
+                found.setdefault(missing, []).append(Offer(text, f"it is line {extra} here"))
+    return found
+
+
+def _fitting(
+    groups: Sequence[tuple[int, ...]],
+    found: Mapping[int, Sequence[Offer]],
+    held: Mapping[int, str],
+    whole: str,
+) -> dict[int, list[Offer]]:
+    """Return the offers with which the program has its code. groups: lines changed together."""
+    fitting: dict[int, list[Offer]] = {}
+    for numbers in groups:
+        for chosen in product(*(found[number] for number in numbers)):
+            texts = {**held, **dict(zip(numbers, (one.text for one in chosen), strict=True))}
+            if whole_code("".join(f"{row}\n" for row in texts.values())) == whole:
+                for number, offer in zip(numbers, chosen, strict=True):
+                    known = fitting.setdefault(number, [])
+                    if offer not in known:
+                        known.append(offer)
+    return fitting
+
+
+class _Familiar:
+    """How usual a text is, judged by the pairs of characters in the listing itself."""
+
+    def __init__(self, rows: Iterable[str]) -> None:
+        self._pairs: Counter[str] = Counter()
+        self._single: Counter[str] = Counter()
+        for row in rows:
+            self._pairs.update(a + b for a, b in pairwise(row))
+            self._single.update(row)
+
+    def cost(self, text: str) -> float:
+        """Return the surprise of a text: the sum over its pairs of minus the log of their share.
+
+        A character that the listing has nowhere else costs more: few use small letters in one line.
+        """
+        return sum(
+            math.log((self._single[a] + 10) / (self._pairs[a + b] + 0.1)) for a, b in pairwise(text)
+        ) + sum(_STRANGE for character in text if not self._single[character])
+
+
+def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[Offer]:
+    """Return the texts with the wanted code that one slip turns into this row, likeliest first."""
+    number = Line.from_text(row).number
+    best: dict[str, tuple[float, str]] = {}
+    for text, cost, slip in _one_slip_away(row, wanted):
+        if line_code(text) == wanted and (text not in best or cost < best[text][0]):
+            best[text] = cost, slip
+    costs: dict[Offer, float] = {}
+    for text, (cost, slip) in best.items():
+        line = Line.from_text(text)
+        if line.number == number and canonical_line(line, rules) == text:
+            costs[Offer(text, slip)] = cost + familiar.cost(text)
+    return sorted(costs, key=lambda offer: costs[offer])
+
+
+def _one_slip_away(row: str, wanted: str) -> Iterator[tuple[str, float, str]]:
+    """Yield texts that may have the wanted code, the cost of the slip, and the slip in words."""
+    instead, before = _solved(row, wanted)
+    for at, one in enumerate(row):
+        start, end = row[:at], row[at + 1 :]
+        if end and end[0] != one:
+            swapped = f"{_sign(end[0])} and {_sign(one)} were swapped"
+            yield start + end[0] + one + end[1:], _SWAPPED, swapped
+        twice = one in (start[-1:], end[:1])
+        yield (
+            start + end,
+            *(
+                (_TWICE, f"{_sign(one)} was typed twice")
+                if twice
+                else (_TOO_MANY, f"{_sign(one)} is too many")
+            ),
+        )
+        if (right := instead[at]) not in ("", one):
+            cost = _TYPED_FOR.get(one, {}).get(right, _OTHER)
+            yield start + right + end, cost, f"{_sign(one)} was typed for {_sign(right)}"
+    for at, right in enumerate(before):
+        if right:
+            yield row[:at] + right + row[at:], _OMITTED, f"{_sign(right)} was left out"
+
+
+def _sign(character: str) -> str:
+    return "a blank" if character == " " else character
+
+
+def _solved(row: str, wanted: str) -> tuple[list[str], list[str]]:
+    """Return the character that gives a row the wanted code, "" if none does.
+
+    First for each place in place of the character there, then for each place before it, the end
+    included. A code is the sum of each character's value times a power of 100, modulo 97 (see
+    checkcodes), so that the value can be computed.
+    """
+    target = (98 - int(wanted)) * pow(100, -1, _MODULUS) % _MODULUS
+    values = [ord(character) - 31 for character in row]
+    size = len(row)
+    weight = [pow(100, size - at, _MODULUS) for at in range(size + 1)]  # of a character before `at`
+    left, right = [0], [0]
+    for at, value in enumerate(values):
+        left.append((left[-1] * 100 + value) % _MODULUS)
+        right.append((right[-1] + values[-1 - at] * weight[-1 - at]) % _MODULUS)
+    right.reverse()
+
+    def character(at: int, weight_there: int, rest: int) -> str:
+        value = (target - left[at] * weight_there * 100 - rest) * pow(weight_there, -1, _MODULUS)
+        value %= _MODULUS
+        return chr(value + 31) if 1 <= value <= 95 else ""
+
+    instead = [character(at, weight[at + 1], right[at + 1]) for at in range(size)]
+    return instead, [character(at, weight[at], right[at]) for at in range(size + 1)]
