@@ -30,7 +30,7 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
     ("A listing rewritten for a board with another BASIC", "hostlink adapt"),
-    ("What programs print, held to what is expected of them", "hostlink try --all"),
+    ("Programs tried, and their output held to the expected one", "hostlink try --all"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
