@@ -164,8 +164,8 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Find what takes 300 to 999 bytes on the board", "find --size 300-999"),
     ),
     "show": (
-        ("Print the latest revision", "show hail"),
         ("Write an earlier one to a file", "show HAIL@1 -o hail-1.bas"),
+        ("Say when each line came into it", "show hail --origins"),
     ),
     "history": (
         ("List the revisions of a program", "history hail"),

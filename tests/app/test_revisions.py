@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.screens.compare import CompareRow, CompareScreen, aligned, folded
+from hostlink.app.screens.line_origins import OriginsScreen
 from hostlink.app.screens.revisions import RevisionsScreen, size_chart
 from hostlink.app.widgets.rows import Rows
 from hostlink.listing import Listing, Rules, compare
@@ -42,6 +43,23 @@ def test_two_revisions_are_compared_with_the_changed_characters_marked(
         }
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))
+
+
+def test_each_line_shows_the_revision_it_came_from(stage: Any, wait: Any) -> None:
+    """O on the newest revision: the changed line is its own, the other one is the first's."""
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("escape", "v")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("o")
+        await wait(pilot, lambda: isinstance(app.screen, OriginsScreen))
+        cells = [entry.cells for entry in app.screen.query_one(Rows).entries]
+        assert [(row[0], row[3]) for row in cells] == [("3", "10 PRINT 123"), ("1", "20 END")]
+        await pilot.press("escape")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+
+    stage.play(story, port="", opens="LAMP")
 
 
 def test_restoring_keeps_an_older_revision_as_the_newest(stage: Any, wait: Any) -> None:

@@ -383,3 +383,19 @@ def test_the_levels_offered_are_those_there_are():
     from hostlink.listing.shrinking.shrink import LEVELS
 
     assert tuple(LEVELS) == _LEVELS
+
+
+def test_show_tells_which_revision_each_line_came_from(hostlink, listing):
+    """The changed line came with the second revision; a file has no earlier ones."""
+    first = listing("10 LET A=1", "20 END")
+    assert hostlink("keep", first, "--as", "LAMP").status == 0
+    second = listing("10 LET A=2", "20 END")
+    assert hostlink("keep", second, "--as", "LAMP").status == 0
+    told = hostlink("show", "lamp", "--origins", "--json")
+    assert [(row["revision"], row["line"]) for row in json.loads(told.out)] == [
+        ("LAMP@2", "10 LET A=2"),
+        ("LAMP@1", "20 END"),
+    ]
+    assert "LAMP@1" in hostlink("show", "lamp", "--origins").out.splitlines()[2]
+    assert hostlink("show", second, "--origins").status == 1
+    assert hostlink("show", "lamp", "--origins", "-o", "x.bas").status == 2

@@ -38,6 +38,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
         "compare-board": "b",
         "mark": "space",
         "compare": "c",
+        "origins": "o",
         "restore": "r",
         "note": "n",
         "retire": "t",

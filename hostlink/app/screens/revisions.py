@@ -20,6 +20,7 @@ from hostlink.archive import Origin, Revision
 from hostlink.archive.times import shown
 from hostlink.errors import HostlinkError
 from hostlink.jobs.event_words import kept_words
+from hostlink.jobs.line_origins import line_origins
 from hostlink.listing import Listing
 from hostlink.words import plural
 
@@ -57,7 +58,8 @@ class RevisionsScreen(Page[Wish | None]):
     AUTO_FOCUS = "#revisions"
     FOOT = (
         "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-        "R restores as the newest, N notes. T retires. Escape goes back."
+        "O tells where each line came from, R restores as the newest, N notes. T retires. "
+        "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
@@ -67,6 +69,7 @@ class RevisionsScreen(Page[Wish | None]):
         screen_key("revisions.compare-board", "Compare with the board", "What it holds now"),
         screen_key("revisions.mark", "Mark it", "The one to compare with"),
         screen_key("revisions.compare", "Compare", "With the marked one, else the one before"),
+        screen_key("revisions.origins", "Where lines came from", "Revision, day and board of each"),
         screen_key("revisions.restore", "Restore", "Keep it again as the newest revision"),
         screen_key("revisions.note", "Note", "A line kept with the revision"),
         screen_key("revisions.retire", "Retire, or return", "Out of the list, not deleted"),
@@ -187,6 +190,15 @@ class RevisionsScreen(Page[Wish | None]):
                 self.app.boards.profile.rules,
             )
         )
+
+    def action_origins(self) -> None:
+        """Show which revision each line of the chosen one first came from."""
+        from hostlink.app.screens.line_origins import OriginsScreen
+
+        chosen = self.chosen
+        found = self.app.careful(lambda: line_origins(self.app.archive, chosen)) if chosen else None
+        if chosen is not None and found is not None:
+            self.app.push_screen(OriginsScreen(chosen, found))
 
     def _done(self, words: str) -> None:
         """Report a change of the program on this screen and on the desk."""

@@ -13,7 +13,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, listing_text, say, table
-from hostlink.errors import ExitStatus
+from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -294,8 +294,11 @@ def source_words(origin: Origin) -> str:
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write the listing to a file, its bytes exactly as kept.",
 )
+@click.option(
+    "--origins", is_flag=True, help="Say from which revision, day and board each line first came."
+)
 @shared(json=True, yes=True)
-def show(common: CommonOptions, what: str, output: Path | None) -> None:
+def show(common: CommonOptions, what: str, output: Path | None, *, origins: bool) -> int:
     """Print a listing.
 
     Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
@@ -303,7 +306,11 @@ def show(common: CommonOptions, what: str, output: Path | None) -> None:
     from hostlink.cli.commands.listings import material_for
     from hostlink.jobs.files import write_new
 
+    if origins and output is not None:
+        raise UsageError("Give either --origins or -o.")
     material = material_for(common, what)
+    if origins:
+        return _show_origins(common, material)
     if output is not None:
         write_new(output, material.raw, replace=common.yes)
         say(f"{material.label} is written to {output}.", quiet=common.quiet)
@@ -311,6 +318,43 @@ def show(common: CommonOptions, what: str, output: Path | None) -> None:
         as_json(_shown_dict(material))
     else:
         listing_text(material.text)
+    return ExitStatus.DONE
+
+
+def _show_origins(common: CommonOptions, material: Material) -> int:
+    """Print each line of a revision behind the revision, day and board that it first came from."""
+    from hostlink.jobs.line_origins import line_origins
+
+    if material.revision is None:
+        raise RefusedError(
+            f"{material.label} is not a program of the archive; only those have earlier revisions.",
+            advice="Name a program, as in: hostlink show hail --origins",
+        )
+    with common.reading() as archive:
+        found = line_origins(archive, material.revision)
+        labels = {board.uuid: board.label for board in archive.boards()}
+    rows = [
+        (one.revision, labels.get(one.revision.origin.board_uuid or "", ""), one.text)
+        for one in found
+    ]
+    if common.json:
+        as_json(
+            [
+                {
+                    "line": text,
+                    "revision": first.spec,
+                    "kept_at": first.at.isoformat(),
+                    "board": board or None,
+                }
+                for first, board, text in rows
+            ]
+        )
+    else:
+        table(
+            ["first in", "kept", "board", "line"],
+            [(first.spec, _day(first.at), board, text) for first, board, text in rows],
+        )
+    return tell_damaged(found.damaged)
 
 
 def _shown_dict(material: Material) -> dict[str, object]:

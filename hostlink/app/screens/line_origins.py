@@ -1,0 +1,71 @@
+"""Which revision, day and board each line of a program first came from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.widget import Widget
+
+from hostlink.app.widgets.page import Page
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.archive import Revision
+from hostlink.archive.records import Listed
+from hostlink.archive.times import shown
+from hostlink.jobs.line_origins import LineOrigin
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+
+class OriginsScreen(Page[None]):
+    """Show the lines of a revision with the first revision that has each of them."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#origins"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Back", tooltip="To the revisions"),
+    ]
+
+    def __init__(self, revision: Revision, found: Listed[LineOrigin]) -> None:
+        super().__init__()
+        self.revision, self.found = revision, found
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the lines with the revision, the day and the board of each."""
+        yield Rows(
+            [
+                ListColumn("rev", 4, right=True),
+                ListColumn("kept", 16),
+                ListColumn("board", 8),
+                ListColumn("line", -1),
+            ],
+            id="origins",
+        )
+
+    def head(self) -> str:
+        """Return the heading: the revision."""
+        return f"{self.revision.spec}: where each line came from"
+
+    def foot(self) -> str:
+        """Return what the columns mean, and which revisions could not be read."""
+        words = "The first revision with the same line. Escape goes back."
+        return " ".join((*self.found.damaged, words))
+
+    def on_mount(self) -> None:
+        labels = {board.uuid: board.label for board in self.app.archive.boards()}
+        self.query_one(Rows).show(
+            [
+                Entry(
+                    one.text,
+                    (
+                        str(one.revision.number),
+                        shown(one.revision.at),
+                        labels.get(one.revision.origin.board_uuid or "", ""),
+                        one.text,
+                    ),
+                )
+                for one in self.found
+            ]
+        )
