@@ -67,15 +67,13 @@ def pin_form_fault(name: str, template: str) -> str:
     if not template:
         return ""
     must, may = PIN_FIELDS[name]
-    form = pin_form(template)
-    takes = form.takes if form else ()
-    if not set(must) <= set(takes) <= {*must, *may} or len(set(takes)) < len(takes):
-        fields = " and ".join(f"{{{each}}}" for each in must)
-        optional = "".join(f", perhaps {{{each}}}" for each in may)
-        return f"it must be a word in capitals and, with commas between them, {fields}{optional}"
-    if name in PIN_FUNCTIONS and form and not form.bracketed:
-        return "it is a function and must have its field in brackets"
-    return ""
+    form = pin_form(template) or PinForm("", (), bracketed=False)
+    good = set(must) <= set(form.takes) <= {*must, *may} and len(set(form.takes)) == len(form.takes)
+    if good and (form.bracketed or name not in PIN_FUNCTIONS):
+        return ""
+    fields = ", ".join([f"{{{each}}}" for each in must] + [f"perhaps {{{each}}}" for each in may])
+    where = ", in brackets," if name in PIN_FUNCTIONS else ""
+    return f"it must be a word in capitals and{where} with commas between them {fields}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +110,14 @@ class Pins:
         """Return every form that this BASIC has, by its name in PIN_FIELDS."""
         return {name: form for name in PIN_FIELDS if (form := self.form(name))}
 
+    def numbers(self, name: str) -> tuple[tuple[int, int], ...]:
+        """Return the numbers of the pins for one of PIN_FIELDS, as inclusive ranges."""
+        ranges = {"analog": self.analog_inputs, "pulse": self.pulse_outputs}
+        return ranges.get(name, self.digital)
+
     def has(self, name: str, pin: int) -> bool:
         """Return whether a pin is there for one of PIN_FIELDS."""
-        ranges = {"analog": self.analog_inputs, "pulse": self.pulse_outputs}
-        return any(low <= pin <= high for low, high in ranges.get(name, self.digital))
+        return any(low <= pin <= high for low, high in self.numbers(name))
 
     def most(self, field: str) -> int:
         """Return the largest value of a field that is no pin."""

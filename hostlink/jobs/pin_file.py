@@ -13,26 +13,20 @@ from hostlink.dialect import Pins
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import Material
-from hostlink.listing import LIMIT
-from hostlink.practice.pin_bank import PinInput
+from hostlink.practice.pin_bank import PinInput, analog_name
 
 HEADS = ["ms", "pin", "value"]
 _ANALOG = "ADC"
-_MOST_MS = 86_400_000  # a day
+_MOST_DIGITS = 8  # of a time in ms: a day
 
 
 def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
     """Return the rows of a file. Raises RefusedError that names the first wrong row."""
-    raw = read_bytes(path)
-    if len(raw) > LIMIT:
-        raise RefusedError(f"{path} is too large for a file of pins.", kept="Nothing was run.")
-    rows = csv.reader(raw.decode("utf-8-sig", "replace").splitlines())
+    rows = csv.reader(read_bytes(path).decode("utf-8-sig", "replace").splitlines())
     found: list[PinInput] = []
     for at, row in enumerate(rows, 1):
         cells = [cell.strip() for cell in row]
-        if not any(cells):
-            continue
-        if at == 1 and cells == HEADS:
+        if not any(cells) or (at == 1 and cells == HEADS):
             continue
         try:
             found.append(_row(cells, pins))
@@ -53,16 +47,15 @@ def pins_of(material: Material) -> tuple[PinInput, ...]:
 
 
 def _row(cells: list[str], pins: Pins) -> PinInput:
-    if len(cells) != len(HEADS) or not all(cells):
-        raise ValueError(f"it has {len(cells)} values, and three are needed")
-    ms, pin, value = cells[0], cells[1].upper(), cells[2]
-    if not (ms.isdecimal() and value.isdecimal()) or int(ms) > _MOST_MS:
-        raise ValueError(f"the time is 0 to {_MOST_MS} ms and the value a whole number")
-    analog = pin.startswith(_ANALOG)
-    number = pin.removeprefix(_ANALOG)
+    ms, pin, value = cells if len(cells) == len(HEADS) else ("", "", "")
+    if not (ms.isdecimal() and value.isdecimal()) or len(ms) > _MOST_DIGITS:
+        raise ValueError("it must be a time in ms, a pin and a whole number")
+    analog = pin.upper().startswith(_ANALOG)
+    number = pin.upper().removeprefix(_ANALOG)
     if not number.isdecimal() or not pins.has("analog" if analog else "read", int(number)):
         raise ValueError(f"the board has no pin {pin[:20]}")
     most = pins.analog_most if analog else 1
     if int(value) > most:
         raise ValueError(f"the value at {pin} is 0 to {most}")
-    return PinInput(int(ms), f"{_ANALOG}{int(number)}" if analog else str(int(number)), int(value))
+    name = analog_name(int(number)) if analog else str(int(number))
+    return PinInput(int(ms), name, int(value))

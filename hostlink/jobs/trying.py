@@ -1,4 +1,4 @@
-"""Try a listing without a board: run it on a practice board, and hold it against what is expected.
+"""Try a listing without a board: run it on a practice board, and hold it to what is expected.
 
 What is expected of a program is kept in the archive's record of jobs, as the end of a job "expect"
 on one of its revisions, so that it is exported, merged and never changed. The newest one counts.
@@ -7,10 +7,8 @@ on one of its revisions, so that it is exported, merged and never changed. The n
 from __future__ import annotations
 
 import difflib
-import string
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, replace
-from itertools import zip_longest
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from hostlink.archive import Archive, Revision
@@ -18,20 +16,16 @@ from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.board.twin import kind_like
 from hostlink.errors import HostlinkError, RefusedError, UsageError
-from hostlink.jobs.events import Emit
-from hostlink.jobs.language_of import in_language_of
-from hostlink.jobs.listing_source import Material, from_archive
+from hostlink.jobs.listing_source import from_archive
+from hostlink.jobs.stepping import LETTERS, put_out
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind, kind_names
-from hostlink.practice.pin_bank import PinChange, PinInput
+from hostlink.practice.pin_bank import PinInput
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 
 JOB = "expect"
-LETTERS = string.ascii_uppercase
 MOST_EXPECTED = 1 << 16
-"""Characters of output that are kept as expected."""
-MOST_CHANGES = 1000
-"""Changes of pins that are kept as expected."""
+"""Characters that are kept as expected."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,72 +42,44 @@ class Setting:
     seconds: float = 0.0
     pins: tuple[PinInput, ...] = ()
 
+    def begin(self, text: str, profile: Profile) -> Walk:
+        """Return the run of a listing before its first statement. Raises RefusedError."""
+        return Walk(text, kind_for(profile), self.inputs, self.pins)
 
-@dataclass(frozen=True, slots=True)
-class Tried:
-    """What a program did.
-
-    line: the number of the line that failed, was running or asks, None if it ended. free_bytes:
-    what the listing leaves of the memory. question: what INPUT shows while it waits, "". cut:
-    whether it printed more than is kept. changes: what it put out at pins.
-    """
-
-    output: str
-    ended: End
-    error: str
-    line: int | None
-    free_bytes: int
-    statements: int
-    seconds: float
-    question: str = ""
-    cut: bool = False
-    changes: tuple[PinChange, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Traced:
-    """One statement that was run.
-
-    statement: which, from 1. line: its line number. ms: since the program began, when it was over.
-    sets: the variables that it changed. prints: what it printed.
-    """
-
-    statement: int
-    line: int | None
-    ms: float
-    sets: dict[str, int]
-    prints: str
+    def finish(self, walk: Walk) -> End:
+        """Run to the end, or as far as the setting allows."""
+        return walk.run(self.statements, self.seconds)
 
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What a program is expected to print. revision: the spec of the one that printed it."""
+    """What a program is expected to do. revision: the spec of the one that did it.
+
+    rows: what it printed, what it put out at pins, and how it ended if not at its end.
+    """
 
     program: str
     revision: str
     setting: Setting
-    output: str
-    ended: End
-    changes: tuple[PinChange, ...] = ()
+    rows: tuple[str, ...]
+
+    def differences(self, walk: Walk, ended: End) -> list[str]:
+        """Return the rows that differ in a run, as a unified diff without its heading."""
+        return list(difflib.unified_diff(self.rows, done(walk, ended), n=0, lineterm=""))[2:]
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A program held against its expectation.
+    """A program held to what is expected.
 
-    spec: the revision that was tried. differs: a sentence on the first difference, "" if there is
-    none. failed: why it could not be tried, "".
+    spec: the revision that was tried. differs: the rows that differ. failed: why it could not be
+    tried, or "".
     """
 
     expectation: Expectation
     spec: str
-    differs: str = ""
+    differs: list[str]
     failed: str = ""
-
-    @property
-    def good(self) -> bool:
-        """Return whether the program did what is expected."""
-        return not (self.differs or self.failed)
 
 
 def kind_for(profile: Profile) -> BoardKind:
@@ -123,86 +89,57 @@ def kind_for(profile: Profile) -> BoardKind:
     return kind_like(profile)
 
 
-def prepared(material: Material, profile: Profile, emit: Emit) -> Material:
-    """Return a listing as it would be loaded: a shipped one is adapted for the board."""
-    if material.shipped is None:
-        return material
-    return in_language_of(profile, material, emit, despite=False, allow=lambda _: False)
+def done(walk: Walk, ended: End) -> tuple[str, ...]:
+    """Return what a program did, as the rows of an `Expectation`."""
+    rows = walk.output.splitlines()
+    rows += [f"pin {each.pin}: {put_out(each)}" for each in walk.state.pins.changes]
+    return (*rows, *([] if ended == "end" else [f"ended by {ended}"]))
 
 
-def begin(text: str, setting: Setting, profile: Profile) -> Walk:
-    """Return the run of a listing, at its first statement. Raises RefusedError for a bad line."""
-    return Walk(text, kind_for(profile), setting.inputs, setting.pins)
+def trace(walk: Walk, setting: Setting) -> Iterator[dict[str, Any]]:
+    """Run as `Setting.finish` does, and yield every statement, as it stands in JSON.
 
-
-def finish(walk: Walk, setting: Setting) -> Tried:
-    """Run to the end, or as far as the setting allows, and return what the program did."""
-    ended = walk.run(setting.statements, setting.seconds)
-    return Tried(
-        output=walk.output,
-        ended=ended,
-        error=walk.error,
-        line=walk.board.failed_line if ended == "error" else walk.line,
-        free_bytes=walk.board.free(),
-        statements=walk.statements,
-        seconds=round(walk.seconds, 3),
-        question=walk.question or "",
-        cut=walk.cut,
-        changes=tuple(walk.state.pins.changes),
-    )
-
-
-def trace(walk: Walk, setting: Setting) -> Iterator[Traced]:
-    """Run as `finish` does, and yield every statement; `finish` then tells how it ended."""
+    Its number, its line, the time in ms when it was over, the variables that it set, and what it
+    printed.
+    """
     before = list(walk.state.variables)
-    while walk.statements < setting.statements:
+    while walk.statements < setting.statements and walk.ended is None:
         if setting.seconds and walk.seconds >= setting.seconds:
             return
         line, printed = walk.line, walk.printed
         walk.step()
         if walk.ended == "input":
             return
-        sets: dict[str, int] = {}
         now = walk.state.variables
-        if now != before:
-            pairs = enumerate(zip(before, now, strict=True))
-            sets = {LETTERS[at]: value for at, (was, value) in pairs if was != value}
-            before = list(now)
-        prints = walk.printed_since(printed)
-        yield Traced(walk.statements, line, round(walk.seconds * 1000, 3), sets, prints)
-        if walk.ended is not None:
-            return
+        pairs = zip(LETTERS, now, before, strict=True) if now != before else ()
+        yield {
+            "statement": walk.statements,
+            "line": line,
+            "ms": round(walk.seconds * 1000, 3),
+            "sets": {name: value for name, value, was in pairs if value != was},
+            "prints": walk.printed_since(printed),
+        }
+        before = list(now)
 
 
-def expect(archive: Archive, revision: Revision, setting: Setting, tried: Tried) -> Expectation:
+def expect(
+    archive: Archive, revision: Revision, setting: Setting, walk: Walk, ended: End
+) -> Expectation:
     """Keep what a revision did as expected of its program.
 
-    Raises RefusedError if it did not come to an end or printed too much.
+    Raises RefusedError if it did not come to an end or did too much.
     """
-    kept = "The expectation was not changed."
-    if tried.ended == "statements":
+    rows = done(walk, ended)
+    if ended == "statements" or walk.cut or sum(map(len, rows)) > MOST_EXPECTED:
         raise RefusedError(
-            f"{revision.spec} did not end within {setting.statements:,} statements.",
-            kept=kept,
+            f"{revision.spec} comes to no end, or prints more than {MOST_EXPECTED:,} characters.",
+            kept="What is expected was not changed.",
             advice="Name the seconds after which it is to be stopped.",
         )
-    if tried.cut or len(tried.output) > MOST_EXPECTED or len(tried.changes) > MOST_CHANGES:
-        raise RefusedError(
-            f"{revision.spec} prints more than {MOST_EXPECTED:,} characters, or switches pins more "
-            f"than {MOST_CHANGES:,} times.",
-            kept=kept,
-        )
-    held = {
-        "setting": asdict(setting),
-        "output": tried.output,
-        "ended": tried.ended,
-        "changes": [asdict(each) for each in tried.changes],
-    }
+    held = {"setting": asdict(setting), "rows": rows}
     with archive.event(JOB, program=revision.program, detail=held) as event:
         event.revision = revision
-    return Expectation(
-        revision.program, revision.spec, setting, tried.output, tried.ended, tried.changes
-    )
+    return Expectation(revision.program, revision.spec, setting, rows)
 
 
 def expectations(archive: Archive, program: str | None = None) -> dict[str, Expectation]:
@@ -210,53 +147,20 @@ def expectations(archive: Archive, program: str | None = None) -> dict[str, Expe
     found: dict[str, Expectation] = {}
     events = archive.events(job=JOB, program=program)
     for event in sorted(events, key=lambda event: event.started_at, reverse=True):
-        if event.program not in found and event.outcome == "done":
-            expectation = _read(event.program, event.revision, event.detail)
-            if expectation is not None:
-                found[event.program] = expectation
+        held = _read(event.detail) if event.outcome == "done" else None
+        if held is not None:
+            found.setdefault(event.program, Expectation(event.program, event.revision, *held))
     return found
 
 
-def _read(program: str, revision: str, detail: Mapping[str, Any]) -> Expectation | None:
+def _read(detail: Mapping[str, Any]) -> tuple[Setting, tuple[str, ...]] | None:
     try:
         held = dict(detail["setting"])
         held["inputs"] = tuple(map(str, held["inputs"]))
         held["pins"] = tuple(PinInput(**each) for each in held["pins"])
-        changes = tuple(PinChange(**each) for each in detail["changes"])
-        output, ended = str(detail["output"]), detail["ended"]
-        return Expectation(program, revision, Setting(**held), output, ended, changes)
+        return Setting(**held), tuple(map(str, detail["rows"]))
     except (KeyError, TypeError, ValueError):
         return None
-
-
-def difference(expected: Expectation, tried: Tried) -> str:
-    """Return a sentence on the first difference from what is expected, "" if there is none."""
-    before, now = expected.output.split("\n"), tried.output.split("\n")
-    for row, (was, prints) in enumerate(zip(before, now, strict=False), 1):
-        if was != prints:
-            return f'Row {row} is "{_short(prints)}" and was "{_short(was)}".'
-    if len(before) != len(now):
-        return f"It prints {len(now) - 1} rows and printed {len(before) - 1}."
-    if expected.ended != tried.ended:
-        return f"It ended by {tried.ended} and had ended by {expected.ended}."
-    for before_it, now_put in zip_longest(expected.changes, tried.changes):
-        if before_it is None or now_put is None or replace(before_it, ms=now_put.ms) != now_put:
-            return f"At a pin: {_put(now_put)}, and was {_put(before_it)}."
-    return ""
-
-
-def _put(change: PinChange | None) -> str:
-    return "nothing" if change is None else f"{change.pin} {change.what} {change.value}"
-
-
-def changed_rows(expected: Expectation, tried: Tried) -> list[str]:
-    """Return the differences from what is expected, as rows of a unified diff."""
-    before, now = expected.output.splitlines(), tried.output.splitlines()
-    return list(difflib.unified_diff(before, now, "expected", "printed", lineterm=""))
-
-
-def _short(row: str) -> str:
-    return row if len(row) <= 40 else f"{row[:37]}..."
 
 
 def check_all(archive: Archive, tag: str | None = None) -> Iterator[Checked]:
@@ -273,15 +177,12 @@ def check_all(archive: Archive, tag: str | None = None) -> Iterator[Checked]:
             advice=lambda by: f"Keep what a program prints as expected {by.expect('PROGRAM')}.",
         )
     for name in wanted:
-        yield _checked(archive, held[name])
-
-
-def _checked(archive: Archive, expected: Expectation) -> Checked:
-    spec = expected.program
-    try:
-        material = from_archive(expected.program, archive)
-        spec = material.label
-        walk = begin(material.text, expected.setting, find_profile(expected.setting.profile))
-    except HostlinkError as error:
-        return Checked(expected, spec, failed=error.what)
-    return Checked(expected, spec, differs=difference(expected, finish(walk, expected.setting)))
+        expected, setting, spec = held[name], held[name].setting, name
+        try:
+            material = from_archive(name, archive)
+            spec = material.label
+            walk = setting.begin(material.text, find_profile(setting.profile))
+        except HostlinkError as error:
+            yield Checked(expected, spec, [], error.what)
+        else:
+            yield Checked(expected, spec, expected.differences(walk, setting.finish(walk)))

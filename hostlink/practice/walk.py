@@ -128,6 +128,11 @@ class Walk:
         return " ".join(self.board.last_error.decode("latin-1").split())
 
     @property
+    def stood_at(self) -> int | None:
+        """Return the number of the line that failed, asks or is next; None at the end."""
+        return self.board.failed_line if self.ended == "error" else self.line
+
+    @property
     def question(self) -> str | None:
         """Return what INPUT shows while it waits for an answer, or None."""
         return None if self._asked is None else self._asked.prompt.decode("latin-1")

@@ -76,14 +76,17 @@ def test_what_was_kept_as_expected_is_compared(
     hostlink("keep", listing(*[line.replace("N*2", "N+N") for line in DOUBLE]))
     told = hostlink("try", "LIGHT")
     assert told.status == 0
-    assert "LIGHT@1 printed the same" in told.err
+    assert "LIGHT@1 did the same" in told.err
     hostlink("keep", listing(*[line.replace("N*2", "N*3") for line in DOUBLE]))
     told = hostlink("try", "LIGHT")
     assert told.status == 4
     assert "- 6\n+ 9\n" in told.err
     assert told.out == "A\n? 3\n 9\n"
     told = hostlink("try", "LIGHT", "--json")
-    assert told.json["expected"] == {"revision": "LIGHT@1", "same": False, "output": "A\n? 3\n 6\n"}
+    assert told.json["expected"] == {
+        "revision": "LIGHT@1",
+        "differs": ["@@ -3 +3 @@", "- 6", "+ 9"],
+    }
 
 
 def test_all_programs_with_expected_output_are_tried(hostlink: Callable, listing: Listing) -> None:
@@ -96,11 +99,12 @@ def test_all_programs_with_expected_output_are_tried(hostlink: Callable, listing
     assert hostlink("try", "two", "--expect").status == 0
     told = hostlink("try", "--all", "--json")
     assert told.status == 0
-    assert [(each["program"], each["same"]) for each in told.json] == [("ONE", True), ("TWO", True)]
+    results = [(each["program"], each["result"]) for each in told.json]
+    assert results == [("ONE", "as expected"), ("TWO", "as expected")]
     hostlink("keep", listing('10 PRINT "OTHER"', name="one.bas"))
     told = hostlink("try", "--all")
     assert told.status == 4
-    assert 'Row 1 is "OTHER" and was "ONE".' in told.out
+    assert "differs: -ONE +OTHER" in told.out
     assert "1 of 2 programs as expected." in told.err
     assert hostlink("try", "--all", "--tag", "class").status == 0
     assert hostlink("try", "one", "--expect").status == 0
@@ -208,7 +212,7 @@ def test_pins_come_from_a_file_and_are_told(
         ["102", "9", "width", "100"],
     ]
     told = hostlink("try", name, "--pins", "pins.csv", "--json")
-    assert [(each["pin"], each["value"]) for each in told.json["changes"]] == [
+    assert [(each["pin"], each["value"]) for each in told.json["pins"]] == [
         ("13", 1),
         ("9", 100),
     ]
@@ -235,4 +239,4 @@ def test_expected_pins_are_compared(hostlink: Callable, listing: Listing) -> Non
     hostlink("keep", listing("10 OUT 12,1"))
     told = hostlink("try", "LIGHT")
     assert told.status == 4
-    assert "At a pin: 12 on 1, and was 13 on 1." in told.err
+    assert "-pin 13: on\n+pin 12: on\n" in told.err

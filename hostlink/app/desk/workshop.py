@@ -65,13 +65,13 @@ class Workshop(DeskPart):
     def step(self) -> None:
         """Step through the listing on a practice board, then go to the line where it stood."""
         from hostlink.app.screens.stepping import StepScreen
-        from hostlink.jobs.trying import Setting, begin
+        from hostlink.jobs.trying import Setting
 
         if self.need_listing() is None:
             return
         profile, text = self.app.boards.profile, self.sheets.editor.text
         setting = Setting(profile.name)
-        screen = self.app.careful(lambda: StepScreen(lambda: begin(text, setting, profile)))
+        screen = self.app.careful(lambda: StepScreen(lambda: setting.begin(text, profile)))
         if screen is not None:
             self.app.push_screen(screen, self.sheets.go_to_line)
 

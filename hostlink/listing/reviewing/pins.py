@@ -21,67 +21,39 @@ def pin_findings(line: Line, statement: Sequence[Span], pins: Pins) -> Iterator[
     for at, span in enumerate(statement):
         if span.kind == "word" and span.word in named:
             name, form = named[span.word]
-            fields = _fields(statement[at + 1 :], form)
-            for field, spans in zip(form.takes, fields, strict=False):
-                if (value := _number(spans)) is not None:
-                    yield from _wrong(line, spans[0].start, name, field, value, pins)
+            for field, spans in zip(form.takes, _fields(statement[at + 1 :], form), strict=False):
+                digits = "".join(each.text for each in spans)
+                if digits.removeprefix("-").isdecimal():
+                    wrong = _wrong(name, field, int(digits[:9]), pins)
+                    if wrong:
+                        yield at_place(line, spans[0].start, *wrong, "error")
 
 
 def _fields(spans: Sequence[Span], form: PinForm) -> list[list[Span]]:
     """Return the spans of each field behind the word."""
     depth = 0
     fields: list[list[Span]] = [[]]
-    for at, span in enumerate(spans):
-        depth += (span.text == "(") - (span.text == ")")
-        if form.bracketed and at == 0:
-            continue
-        if depth < form.bracketed:
+    for span in spans[form.bracketed :]:
+        if span.text == ")" and not depth:
             break
-        if span.text == "," and depth == form.bracketed:
+        depth += (span.text == "(") - (span.text == ")")
+        if span.text == "," and not depth:
             fields.append([])
         else:
             fields[-1].append(span)
     return fields
 
 
-def _number(spans: Sequence[Span]) -> int | None:
-    """Return the number that is all of a field, perhaps with a sign; None for anything else."""
-    digits = spans[-1:]
-    if not digits or digits[0].kind != "number" or not digits[0].text.isdecimal():
+def _wrong(name: str, field: str, value: int, pins: Pins) -> tuple[str, str, str] | None:
+    """Return the rule, message and advice for a wrong pin or value, None for a good one."""
+    if field != "pin":
+        most = pins.most(field)
+        if 0 <= value <= most:
+            return None
+        told = f"{value} is out of range for {field}: it must be 0 to {most}."
+        return "pin-value-out-of-range", told, "Use a number in that range."
+    if pins.has(name, value):
         return None
-    if len(spans) == 1:
-        return int(digits[0].text[:9])
-    return -int(digits[0].text[:9]) if len(spans) == 2 and spans[0].text == "-" else None
-
-
-def _wrong(
-    line: Line, start: int, name: str, field: str, value: int, pins: Pins
-) -> Iterator[Finding]:
-    if field == "pin":
-        if not pins.has(name, value):
-            yield at_place(
-                *(line, start, "pin-not-on-board"),
-                f"The board has no pin {value}{_FOR.get(name, '')}.",
-                f"It has {_ranges(name, pins)}.",
-                "error",
-            )
-    elif not 0 <= value <= pins.most(field):
-        yield at_place(
-            *(line, start, "pin-value-out-of-range"),
-            f"{value} is no {_WHAT[field]}: it must be 0 to {pins.most(field)}.",
-            "Use a number in that range.",
-            "error",
-        )
-
-
-_WHAT = {
-    "value": "state of a pin",
-    "width": "width of a pulse",
-    "hertz": "tone in hertz",
-    "ms": "time in milliseconds",
-}
-
-
-def _ranges(name: str, pins: Pins) -> str:
-    ranges = {"analog": pins.analog_inputs, "pulse": pins.pulse_outputs}.get(name, pins.digital)
-    return ", ".join(f"{low} to {high}" if low < high else str(low) for low, high in ranges)
+    there = (f"{low} to {high}" if low < high else str(low) for low, high in pins.numbers(name))
+    told = f"The board has no pin {value}{_FOR.get(name, '')}."
+    return "pin-not-on-board", told, f"It has {', '.join(there)}."
