@@ -13,10 +13,9 @@ from hostlink.dialect import Pins
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import Material
-from hostlink.practice.pin_bank import PinInput, analog_name
+from hostlink.practice.pin_bank import ANALOG, PinInput
 
 HEADS = ["ms", "pin", "value"]
-_ANALOG = "ADC"
 _MOST_DIGITS = 8  # of a time in ms: a day
 
 
@@ -50,12 +49,11 @@ def _row(cells: list[str], pins: Pins) -> PinInput:
     ms, pin, value = cells if len(cells) == len(HEADS) else ("", "", "")
     if not (ms.isdecimal() and value.isdecimal()) or len(ms) > _MOST_DIGITS:
         raise ValueError("it must be a time in ms, a pin and a whole number")
-    analog = pin.upper().startswith(_ANALOG)
-    number = pin.upper().removeprefix(_ANALOG)
+    analog = pin.upper().startswith(ANALOG)
+    number = pin.upper().removeprefix(ANALOG)
     if not number.isdecimal() or not pins.has("analog" if analog else "read", int(number)):
         raise ValueError(f"the board has no pin {pin[:20]}")
     most = pins.analog_most if analog else 1
     if int(value) > most:
         raise ValueError(f"the value at {pin} is 0 to {most}")
-    name = analog_name(int(number)) if analog else str(int(number))
-    return PinInput(int(ms), name, int(value))
+    return PinInput(int(ms), f"{ANALOG if analog else ''}{int(number)}", int(value))

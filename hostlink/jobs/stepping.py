@@ -3,39 +3,31 @@
 from __future__ import annotations
 
 import string
+from collections.abc import Iterator
 
-from hostlink.practice.pin_bank import PinChange
+from hostlink.practice.pin_bank import ANALOG, PinChange
 from hostlink.practice.walk import Walk
 
 LETTERS = string.ascii_uppercase
-_ANALOG = "ADC"
 
 
-def variables(walk: Walk) -> dict[str, int]:
-    """Return the variables that are not 0, by name."""
-    pairs = zip(LETTERS, walk.state.variables, strict=True)
-    return {name: value for name, value in pairs if value}
+def held(walk: Walk) -> Iterator[str]:
+    """Yield rows on the variables that are not 0, the open loops and the open subroutines.
 
-
-def open_loops(walk: Walk) -> list[str]:
-    """Return each open FOR in words, the innermost last."""
+    The innermost first.
+    """
     state = walk.state
-    return [
-        f"{LETTERS[loop.variable]} to {loop.limit}"
-        + (f" in steps of {loop.step}" if loop.step != 1 else "")
-        + f", from line {_number(walk, loop.body.line)}"
-        for loop in state.loops
-    ]
-
-
-def open_calls(walk: Walk) -> list[str]:
-    """Return each open GOSUB in words, the innermost last."""
-    return [f"back to line {_number(walk, call.back.line)}" for call in walk.state.calls]
-
-
-def _number(walk: Walk, place: int) -> str:
-    numbers = walk.state.memory.numbers
-    return str(numbers[place]) if 0 <= place < len(numbers) else "typed"
+    numbers = [*map(str, state.memory.numbers), "typed"]
+    yield "Variables" if any(state.variables) else "All variables are 0."
+    for name, value in zip(LETTERS, state.variables, strict=True):
+        if value:
+            yield f"  {name} = {value}"
+    for loop in reversed(state.loops):
+        steps = f" in steps of {loop.step}" if loop.step != 1 else ""
+        start = numbers[loop.body.line]
+        yield f"Loop: {LETTERS[loop.variable]} to {loop.limit}{steps}, from line {start}"
+    for call in reversed(state.calls):
+        yield f"Subroutine: back to line {numbers[call.back.line]}"
 
 
 def pins_used(walk: Walk) -> list[str]:
@@ -48,9 +40,9 @@ def pin_words(walk: Walk, name: str) -> str:
     """Return what is at a pin: "13 on", "9 width 128", "ADC0 512"."""
     bank = walk.state.pins
     level, put = bank.level(name), bank.out.get(name)
-    if name in bank.levels or put is None:
-        return f"{name} {level}" if name.startswith(_ANALOG) else f"{name} {_on(level)}"
-    return f"{name} {put_out(put)}"
+    if put is not None and name not in bank.levels:
+        return f"{name} {put_out(put)}"
+    return f"{name} {level}" if name.startswith(ANALOG) else f"{name} {_on(level)}"
 
 
 def put_out(change: PinChange) -> str:
@@ -66,17 +58,10 @@ def _on(value: int) -> str:
 
 
 def slide(walk: Walk, name: str, by: int) -> None:
-    """Change what comes to a pin from outside. by: steps of a 32nd, or 1 and -1 for on and off."""
-    pins = walk.state.pins.pins
-    if name.startswith(_ANALOG):
-        step = max(1, (pins.analog_most + 1) // 32)
-        level = walk.state.pins.level(name) + by * step
-        walk.connect(name, min(max(level, 0), pins.analog_most))
-    else:
-        walk.connect(name, int(by > 0))
-
-
-def switch(walk: Walk, name: str) -> None:
-    """Turn a digital pin from off to on or back; an analog one to its end or to 0."""
-    most = walk.state.pins.pins.analog_most if name.startswith(_ANALOG) else 1
-    walk.connect(name, 0 if walk.state.pins.level(name) else most)
+    """Change the level at a pin from outside. by: 32nds of its range; 0 switches it over."""
+    bank = walk.state.pins
+    most = bank.pins.analog_most if name.startswith(ANALOG) else 1
+    level = bank.level(name)
+    step = max(1, (most + 1) // 32)
+    wanted = level + by * step if by else 0 if level else most
+    walk.connect(name, min(max(wanted, 0), most))

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from hostlink.errors import RefusedError
 from hostlink.practice.kind import BoardKind
-from hostlink.practice.ops import Answer, Firmware, ReadLine, Send, Work
 from hostlink.practice.walk import Shown, Walk
 
 _ROOM = 60_000
@@ -24,34 +23,6 @@ class Printout:
 
     printed: str
     used_up: bool
-
-
-def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:
-    """Run the firmware to its end and return what it sent, as text.
-
-    inputs: the lines for INPUT; when they are used up it is interrupted. Raises RefusedError after
-    `max_statements` chores.
-    """
-    typed = iter(inputs)
-    sent: list[bytes] = []
-    chores = 0
-    answer: Answer = None
-    while True:
-        try:
-            op = firmware.send(answer)
-        except StopIteration:
-            return b"".join(sent).decode("latin-1")
-        answer = False
-        if isinstance(op, Send):
-            sent.append(op.data)
-        elif isinstance(op, Work):
-            chores += 1
-            if chores > max_statements:
-                raise _endless(max_statements)
-        elif isinstance(op, ReadLine):
-            line = next(typed, None)
-            answer = None if line is None else line.encode("latin-1", "replace")
-            sent.append(op.prompt + (answer or b"") + b"\r\n")
 
 
 def outcome(
@@ -78,7 +49,11 @@ def outcome(
     walk = Walk(text, kind, inputs, seed=seed, size=size, shown=shown)
     ended = walk.run(max_statements)
     if ended == "statements":
-        raise _endless(max_statements)
+        raise RefusedError(
+            f"The program did not end within {max_statements} statements.",
+            kept="What it printed is lost, the listing is unchanged.",
+            advice="Look for a loop without an end, or allow more statements.",
+        )
     if ended == "error":
         raise RefusedError(
             f"A practice board of the kind {kind.name} stopped the program: {walk.error}",
@@ -86,11 +61,3 @@ def outcome(
             advice="Look at the line that it names.",
         )
     return Printout(walk.output, used_up=ended == "input")
-
-
-def _endless(most: int) -> RefusedError:
-    return RefusedError(
-        f"The program did not end within {most} statements.",
-        kept="What it printed is lost, the listing is unchanged.",
-        advice="Look for a loop without an end, or allow more statements.",
-    )

@@ -11,6 +11,8 @@ from hostlink.practice.complaint import Complaint, Reason
 
 MOST_CHANGES = 20_000
 """Changes of pins that are kept; further ones are counted."""
+ANALOG = "ADC"
+"""Begins the name of an analog input, as in the chip's data sheet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +36,6 @@ class PinChange:
     what: str
     value: int
     for_ms: int = 0
-
-
-def analog_name(pin: int) -> str:
-    """Return the name of an analog input, that of the chip's data sheet."""
-    return f"ADC{pin}"
 
 
 class PinBank:
@@ -79,7 +76,7 @@ class PinBank:
     def get(self, name: str, pin: int) -> int:
         """Read a pin. name: "read" or "analog". Raises Complaint if there is no such pin."""
         self.check(name, pin)
-        key = analog_name(pin) if name == "analog" else str(pin)
+        key = f"{ANALOG}{pin}" if name == "analog" else str(pin)
         self.asked[key] = None
         level = self.level(key)
         return min(level, self.pins.analog_most) if name == "analog" else int(level != 0)

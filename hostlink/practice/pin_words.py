@@ -53,8 +53,7 @@ def _do(name: str, fields: Mapping[str, Expression], state: State) -> Talk | Non
         bank.put(pin, "width", values["width"])
     elif name == "tone":
         bank.put(pin, "tone", values["hertz"], ms)
-    waits = name == "wait" or (name == "tone" and bank.pins.tone_waits)
-    return _wait(ms) if waits and ms else None
+    return _wait(ms) if ms else None
 
 
 def _wait(ms: int) -> Talk:

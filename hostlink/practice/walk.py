@@ -17,7 +17,7 @@ from hostlink.practice.basic import Basic
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.main_loop import chore_seconds
 from hostlink.practice.messages import wording
-from hostlink.practice.ops import Answer, Chore, ReadKey, ReadLine, Send, Work
+from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
 
 MOST_STATEMENTS = 1_000_000
@@ -88,16 +88,15 @@ class Walk:
         self.state.pins.connect(self.script)
 
     def _enter(self, row: str) -> None:
-        self.board.last_error = b""
-        if not row.strip():
+        """Store a line. A row without a number is no part of the program, and is not run."""
+        if not row.lstrip()[:1].isdigit():
             return
-        for op in self.board.enter(row.encode("latin-1", "replace")):
-            if isinstance(op, ReadLine | ReadKey):
-                break
-        if self.board.last_error:
-            said = " ".join(self.board.last_error.decode("latin-1").split())
+        for _ in self.board.enter(row.encode("latin-1", "replace")):
+            pass
+        if self.error:
             raise RefusedError(
-                f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: {said}",
+                f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
+                f"{self.error}",
                 kept="The listing is unchanged.",
                 advice="Look at the line that it names.",
             )
@@ -108,10 +107,8 @@ class Walk:
 
         What the board says when a program has ended, such as OK, is not part of it.
         """
-        printed = bytes(self._printed)
-        if self.ended == "end":
-            printed = printed.removesuffix(wording(self.board.kind).done("run"))
-        return printed.decode("latin-1").replace(self._end_of_row.decode("latin-1"), "\n")
+        said = self._text(wording(self.board.kind).done("run")) if self.ended == "end" else ""
+        return self.printed_since(0).removesuffix(said)
 
     @property
     def printed(self) -> int:
@@ -119,8 +116,11 @@ class Walk:
         return len(self._printed)
 
     def printed_since(self, start: int) -> str:
-        """Return what was printed behind so many bytes, with the board's own row ends."""
-        return self._printed[start:].decode("latin-1")
+        """Return what was printed behind so many bytes, rows ended by LF."""
+        return self._text(bytes(self._printed[start:]))
+
+    def _text(self, data: bytes) -> str:
+        return data.replace(self._end_of_row, b"\n").decode("latin-1")
 
     @property
     def error(self) -> str:

@@ -50,7 +50,7 @@ def test_a_line_at_a_time_and_back(stage: Any, wait: Any, shown: Any) -> None:
         assert screen.query_one(StepRows).key == "120"
         said = held(screen, "holds").split()
         assert " ".join(said) == (
-            "Variables A = 2 I = 1 Loops I to 3, from line 10 Subroutines back to line 20"
+            "Variables A = 2 I = 1 Loop: I to 3, from line 10 Subroutine: back to line 20"
         )
         assert held(screen, "output") == "LINE 1"
         await pilot.press("z", "z")

@@ -184,7 +184,7 @@ def test_a_trace_tells_each_statement(hostlink: Callable, listing: Listing) -> N
     assert told.status == 0
     assert [(each["line"], each["sets"], each["prints"]) for each in told.json] == [
         (10, {"A": 2}, ""),
-        (10, {}, " 2\r\n"),
+        (10, {}, " 2\n"),
         (20, {}, ""),
         (20, {}, ""),
         (40, {"B": 6}, ""),

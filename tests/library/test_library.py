@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from basic_runs import run_program
+from basic_runs import drive, run_program
 
 from hostlink.listing.measure import measure
 from hostlink.listing.mending.mend import mend
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.review import review
 from hostlink.listing.rules import Language, Rules
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import STATEMENTS, Basic
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.pin_bank import PinInput

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from basic_runs import drive
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,7 +17,6 @@ from hostlink.listing.finding import RULES
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.crossref import cross_reference
 from hostlink.listing.reviewing.flow import flow_of
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.

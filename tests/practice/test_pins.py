@@ -34,7 +34,6 @@ wait = "REST {ms}"
 digital = [[1, 4]]
 pulse_outputs = [[2, 2]]
 pulse_most = 100
-tone_waits = false
 """
 
 

@@ -117,3 +117,10 @@ def test_a_line_that_the_board_refuses_is_told() -> None:
     """A listing that does not fit is no run."""
     with pytest.raises(RefusedError, match="memory full"):
         walk("".join(f'{n} PRINT "{"A" * 50}"\n' for n in range(10, 400, 10)))
+
+
+def test_a_row_without_a_number_is_not_run() -> None:
+    """A RUN at the end of a file would run the program twice, a GOTO without end."""
+    one = walk('NEW\n10 PRINT "A"\n20 IF B=0 THEN END\n30 GOTO 10\n\nGOTO 10\nRUN\n')
+    assert one.run() == "end"
+    assert one.output == "A\n"

@@ -3,29 +3,20 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.style import Style
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
-from hostlink.app.widgets.page import Page
+from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
-from hostlink.jobs.stepping import (
-    open_calls,
-    open_loops,
-    pin_words,
-    pins_used,
-    slide,
-    switch,
-    variables,
-)
+from hostlink.jobs.stepping import held, pin_words, pins_used, slide
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -35,6 +26,7 @@ _TICK_S = 1 / 15
 _AT_ONCE = 3000  # statements that are run before the screen is drawn again
 _MOST = 1_000_000  # statements; a step back runs them all again
 _OUTPUT_ROWS = 6
+_TAIL = 600  # bytes of output in which these rows are looked for
 
 
 class StepRows(Rows):
@@ -42,9 +34,7 @@ class StepRows(Rows):
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"steps--some", "steps--much", "steps--most"}
 
-    def __init__(self, columns: list[ListColumn], *, id: str) -> None:
-        super().__init__(columns, id=id)
-        self.counts: list[int] = []
+    counts: Sequence[int] = ()
 
     def row_style(self, place: int, base: Style) -> Style:
         """Return a style by the share of the line that was begun most often."""
@@ -69,9 +59,9 @@ class StepScreen(Page[int | None]):
         screen_key("stepping.back", "One line back", "As it was before"),
         screen_key("stepping.again", "Again from the start", "With no answers"),
         screen_key("stepping.pin", "Choose the next pin"),
-        screen_key("stepping.switch", "Switch the chosen pin"),
-        screen_key("stepping.less", "Slide the chosen pin down"),
-        screen_key("stepping.more", "Slide the chosen pin up"),
+        screen_key("stepping.switch", "Switch the chosen pin", action="slide(0)"),
+        screen_key("stepping.less", "Slide the chosen pin down", action="slide(-1)"),
+        screen_key("stepping.more", "Slide the chosen pin up", action="slide(1)"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -90,11 +80,8 @@ class StepScreen(Page[int | None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the lines beside what the program holds, and its output and pins below."""
-        with Horizontal(classes="across"):
-            columns = [ListColumn("", 2), ListColumn("runs", 7, right=True), ListColumn("line", -1)]
-            yield StepRows(columns, id="steps")
-            with VerticalScroll(classes="side"):
-                yield Static("", id="step-holds", markup=False)
+        columns = [ListColumn("", 2), ListColumn("runs", 7, right=True), ListColumn("line", -1)]
+        yield from with_detail(StepRows(columns, id="steps"), id="step-holds")
         yield Static("", id="step-output", markup=False)
         yield Static("", id="step-pins", markup=False)
 
@@ -116,9 +103,9 @@ class StepScreen(Page[int | None]):
     # --- running -----------------------------------------------------------------------------
 
     def _go(self, running: bool) -> None:
-        """Let the program run by itself, or stop it."""
-        self.running = running
-        if running:
+        """Let the program run by itself unless it has ended, or stop it."""
+        self.running = running and self.walk.ended not in ("end", "error")
+        if self.running:
             self._lead = self.walk.seconds - self._clock()
             self._timer.resume()
         else:
@@ -134,13 +121,13 @@ class StepScreen(Page[int | None]):
     def action_here(self) -> None:
         """Run to the line chosen in the list, as fast as it goes."""
         self._until = int(self.query_one(StepRows).key or 0)
-        self._go(self.walk.ended != "end")
+        self._go(True)
         self.tick()
 
     def action_on(self) -> None:
         """Go on at the pace of the board, or stop."""
         self._until = None
-        self._go(not self.running and self.walk.ended != "end")
+        self._go(not self.running)
         self.draw(follow=not self.running)
 
     def action_back(self) -> None:
@@ -202,22 +189,11 @@ class StepScreen(Page[int | None]):
         self._pin += 1
         self.draw()
 
-    def action_switch(self) -> None:
-        """Switch the chosen pin on or off."""
-        self._at_pin(switch)
-
-    def action_less(self) -> None:
-        """Slide the chosen pin down."""
-        self._at_pin(lambda walk, name: slide(walk, name, -1))
-
-    def action_more(self) -> None:
-        """Slide the chosen pin up."""
-        self._at_pin(lambda walk, name: slide(walk, name, 1))
-
-    def _at_pin(self, change: Callable[[Walk, str], None]) -> None:
+    def action_slide(self, by: int) -> None:
+        """Change what comes to the chosen pin (see `slide`)."""
         pins = pins_used(self.walk)
         if pins:
-            change(self.walk, pins[self._pin % len(pins)])
+            slide(self.walk, pins[self._pin % len(pins)], by)
             self.draw()
 
     # --- showing -----------------------------------------------------------------------------
@@ -248,8 +224,8 @@ class StepScreen(Page[int | None]):
         if follow and walk.line in numbers:
             rows.cursor = numbers.index(walk.line)
         self.set_head(self._told())
-        self._say("#step-holds", "\n".join(self._holds()))
-        output = walk.output.splitlines()[-_OUTPUT_ROWS:]
+        self._say("#step-holds", "\n".join(held(walk)))
+        output = walk.printed_since(max(0, walk.printed - _TAIL)).splitlines()[-_OUTPUT_ROWS:]
         self._say("#step-output", "\n".join(output) or "It has printed nothing yet.")
         self._say("#step-pins", self._pins())
 
@@ -259,38 +235,23 @@ class StepScreen(Page[int | None]):
     def _told(self) -> str:
         walk = self.walk
         counted = f"{plural(walk.statements, 'statement')}, {walk.seconds:.1f} s on the board"
-        if walk.ended == "end":
-            return f"Step by step: it has ended; {counted}"
         if walk.ended == "error":
             return f"Step by step: {safe(walk.error)}"
-        if walk.statements >= _MOST:
-            return f"Step by step: stopped after {counted}; begin again"
-        state = "runs" if self.running else "stands"
-        return f"Step by step: it {state} at line {walk.line}; {counted}"
-
-    def _holds(self) -> Iterator[str]:
-        held = variables(self.walk)
-        yield "Variables" if held else "All variables are 0."
-        yield from (f"  {name} = {value}" for name, value in held.items())
-        for head, found in (
-            ("Loops", open_loops(self.walk)),
-            ("Subroutines", open_calls(self.walk)),
-        ):
-            if found:
-                yield head
-                yield from (f"  {each}" for each in reversed(found))
+        state = f"it {'runs' if self.running else 'stands'} at line {walk.line}"
+        if walk.ended == "end":
+            state = "it has ended"
+        elif walk.statements >= _MOST:
+            state = "it was stopped; begin again"
+        return f"Step by step: {state}; {counted}"
 
     def _pins(self) -> str:
         pins = pins_used(self.walk)
         if not pins:
             return ""
         chosen = pins[self._pin % len(pins)]
-        shown = (pin_words(self.walk, name) for name in pins)
-        marked = (
-            f"[{words}]" if name == chosen else f" {words} "
-            for name, words in zip(pins, shown, strict=True)
-        )
-        return "Pins " + "".join(marked)
+        shown = {name: pin_words(self.walk, name) for name in pins}
+        marked = (f"[{said}]" if name == chosen else f" {said} " for name, said in shown.items())
+        return f"Pins {''.join(marked)}"
 
     def action_leave(self) -> None:
         """Close the screen, and say at which line the program stood."""

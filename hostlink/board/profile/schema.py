@@ -228,7 +228,6 @@ PINS = (
     Key("pulse_outputs", _PINS, "numbers of the pins that can give pulses"),
     Key("analog_most", Whole(1, 32767), "the largest level that is read"),
     Key("pulse_most", Whole(1, 32767), "the largest width of a pulse"),
-    Key("tone_waits", Flag(), "whether the program waits until a tone with a time is over"),
 )
 
 TABLES: dict[str, tuple[Key, ...]] = {
