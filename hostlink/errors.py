@@ -47,6 +47,7 @@ class LinkReason(Enum):
     GONE = "gone"
     SILENT = "silent"
     UNREADABLE = "unreadable"
+    LOOPED = "what is sent comes back"
     RUNNING = "running"
     RESTARTED = "restarted"
     FLOODING = "flooding"

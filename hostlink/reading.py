@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import errno
+import itertools
+import os
 from pathlib import Path
+
+from hostlink.words import nearest
 
 _OPEN_FILES = (Path("/dev/fd"), Path("/proc/self/fd"))
 """File descriptors opened by the shell for a command; these always have a writer."""
+_MOST_ENTRIES = 1000
 
 
 def read_at_most(path: Path, most: int) -> bytes:
@@ -18,3 +23,13 @@ def read_at_most(path: Path, most: int) -> bytes:
         raise OSError(errno.EINVAL, "it is a named pipe, and reading it could wait for ever")
     with path.open("rb") as file:
         return file.read(most)
+
+
+def near_files(path: Path) -> list[str]:
+    """Return the names of files that resemble one that was not found, in the same folder."""
+    try:
+        with os.scandir(path.parent) as entries:
+            some = itertools.islice(entries, _MOST_ENTRIES)
+            return nearest(path.name, [entry.name for entry in some if entry.is_file()])
+    except (OSError, ValueError):
+        return []

@@ -19,7 +19,7 @@ import subprocess
 import sys
 import tempfile
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from email.parser import HeaderParser
 from pathlib import Path
 from zipfile import ZipFile
@@ -153,7 +153,7 @@ def _has_programs() -> bool:
         return bool(archive.programs())
 
 
-def copy_yours(folder: Path, files: Iterable[Path]) -> list[str]:
+def copy_yours(folder: Path, files: Sequence[Path]) -> list[str]:
     """Copy what is the user's own; return a sentence on each part."""
     from hostlink.archive.database.place import archive_path
     from hostlink.cli.entry import run_line
@@ -170,13 +170,18 @@ def copy_yours(folder: Path, files: Iterable[Path]) -> list[str]:
         copy = shutil.copytree if file.is_dir() else shutil.copy
         (folder / "files").mkdir(exist_ok=True)
         copy(file, folder / "files" / file.name)
+    if files:
+        told.append(f"In the folder files: {', '.join(file.name for file in files)}.")
     return told
 
 
 def check(target: Path, files: Sequence[Path]) -> None:
     """Raise PackError where the folder cannot be made, or a named file is not there or twice."""
     if target.exists():
-        raise PackError(f"{target} is there already. Nothing was changed. Name a new folder.")
+        raise PackError(
+            f"{target} is there already. Nothing was changed. Name a new folder, or delete that "
+            "one first."
+        )
     if not target.parent.is_dir():
         raise PackError(f"There is no folder {target.parent}. Nothing was made.")
     if any(target.is_relative_to(ROOT / name) for name in PROJECT):
@@ -221,7 +226,11 @@ def main(arguments: Sequence[str]) -> int:
     except OSError as error:
         print(f"The pack could not be written: {error}. Nothing was left behind.", file=sys.stderr)
         return 1
-    print("On the other computer: python3 start.py (on Windows: py start.py).")
+    print(
+        "On the other computer open a terminal in that folder and type python3 start.py (on "
+        "Windows: py start.py); or double-click in it hostlink.cmd on Windows, hostlink.command on "
+        "macOS, hostlink.desktop on Linux."
+    )
     return 0
 
 

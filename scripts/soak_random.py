@@ -50,7 +50,10 @@ _SMALL = 0.5  # programs with small letters in remarks and quoted text
 _APART = re.compile(r'(?<=REM ).*|"[^"]*"')
 MOST_SECONDS = 7200.0  # of virtual time, for one board
 _LINES = (3, 5, 8, 12)
-_NOT_UNDERSTOOD = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
+_NOT_UNDERSTOOD = (
+    *(LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT),
+    *(LinkReason.FLOODING, LinkReason.LOOPED),
+)
 
 Lines = dict[int, bytes]
 

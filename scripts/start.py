@@ -48,6 +48,15 @@ def command_for(arguments, python, terminal):
     return [python, "-P", "-m", "hostlink"] + arguments
 
 
+def called(script):
+    """Return what was typed to start this, so that hostlink can name its commands so."""
+    if os.name == "nt":
+        return 'py "%s"' % script if " " in script else "py " + script
+    import shlex
+
+    return "%s %s" % (os.path.basename(sys.executable), shlex.quote(script))
+
+
 def main(arguments):
     """Set up if needed, then become the asked-for command. Returns an exit status."""
     complaint = complaint_about(sys.version_info)
@@ -76,6 +85,8 @@ def main(arguments):
         sys.stderr.write("\nStopped. The next start sets up afresh.\n")
         return 130
     terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    if arguments[:1] not in (["--python"], ["--pack"]):
+        os.environ["HOSTLINK_CALLED"] = called(sys.argv[0])
     return environment.become(command_for(arguments, str(place.python), terminal))
 
 

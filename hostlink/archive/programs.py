@@ -154,9 +154,10 @@ def programs_at(
     for at in range(0, len(ids), _AT_ONCE):
         some, more = _PROGRAMS.by_id(db, ids[at : at + _AT_ONCE], known)
         of_these = json.dumps(list(some))
-        tags = _TAGS.listed(
-            db, f"WHERE tags.program_id {_IN} ORDER BY tags.tag_key", (of_these,), known
-        )
+        by_key = f"WHERE tags.program_id {_IN} ORDER BY tags.tag_key"
+        tags = _TAGS.listed(db, by_key, (of_these,), known)
+        if tags.damaged:
+            tags = _NAMED_TAGS.listed(db, by_key, (of_these,), known)
         notes = _LAST_NOTES.listed(
             db,
             "WHERE notes.id IN (SELECT max(id) FROM notes "
@@ -243,11 +244,17 @@ _LAST_NOTES = Records(
     lambda parts, _: (int(parts["notes"]["program_id"]), str(parts["notes"]["text"])),
     _note_name,
 )
-_TAGS = Records(
-    (
-        Part("tags", "tags"),
-        Part("programs", "programs", "programs.id = tags.program_id"),
-    ),
-    lambda parts, _: (int(parts["tags"]["program_id"]), str(parts["tags"]["tag"])),
+_TAG = Part("tags", "tags")
+
+
+def _tag(parts: Parts, _: list[str]) -> tuple[int, str]:
+    return int(parts["tags"]["program_id"]), str(parts["tags"]["tag"])
+
+
+# The program's name is needed only to say whose tag is damaged.
+_TAGS = Records((_TAG,), _tag, lambda _: "A tag")
+_NAMED_TAGS = Records(
+    (_TAG, Part("programs", "programs", "programs.id = tags.program_id")),
+    _tag,
     lambda shown: f"A tag of {shown['programs.name']}",
 )

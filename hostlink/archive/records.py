@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal, TypeVar
 
+from hostlink.archive.search_words import marks
 from hostlink.words import plural
 
 _T = TypeVar("_T")
@@ -172,12 +173,27 @@ class Found:
     """One search result: the newest matching revision of a program, or a rescue.
 
     program: None for a rescue. line: the line of the listing that matches best, or "" if only name,
-    title, notes or tags match.
+    title, notes or tags match. words: what was looked for, as the search read the question.
     """
 
     program: Program | None
     item: Revision | Rescue
     line: str
+    words: tuple[str, ...] = ()
+
+    @property
+    def marks(self) -> list[tuple[int, int]]:
+        """Return where in the line the words stand: start and end of each place, ascending."""
+        return marks(self.line, self.words)
+
+    @property
+    def marked(self) -> str:
+        """Return the line with the words that match between » and «."""
+        parts, last = list[str](), 0
+        for start, end in self.marks:
+            parts += [self.line[last:start], "»", self.line[start:end], "«"]
+            last = end
+        return "".join([*parts, self.line[last:]])
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 _JOINT = re.compile(r"(?<=[A-Za-z])(?=[0-9])|(?<=[0-9])(?=[A-Za-z])")
 # A run of letters and digits is one word for both tokenizers of the index.
@@ -17,6 +18,31 @@ def spaced(text: str) -> str:
 def words(text: str) -> list[str]:
     """Return the words of a text in order, in small letters."""
     return _WORD.findall(text.lower())
+
+
+def marks(line: str, asked: Iterable[str]) -> list[tuple[int, int]]:
+    """Return where words or beginnings of words stand in a line, each as start and end, ascending.
+
+    GOSUB900 is found for `gosub 900` and the reverse, as the search does.
+    """
+    found = list[tuple[int, int]]()
+    places = (
+        place.span()
+        for word in words(spaced(" ".join(asked)))
+        for place in re.finditer(_standing(word), line, re.IGNORECASE)
+    )
+    for start, end in sorted(places):
+        if found and start <= found[-1][1]:
+            start, end = found[-1][0], max(end, found.pop()[1])
+        found.append((start, end))
+    return found
+
+
+def _standing(word: str) -> str:
+    """Return a pattern for a word of letters or of digits; letters, if three or more, may go on."""
+    if word.isdigit():
+        return rf"(?<!\d){word}(?!\d)"
+    return rf"(?<![^\W\d_]){re.escape(word)}" + ("" if len(word) >= 3 else r"(?![^\W\d_])")
 
 
 def words_only_in(parted: str, text: str) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import re
+from datetime import UTC, datetime, timedelta
 
 
 def utc_now() -> datetime:
@@ -35,6 +36,24 @@ def shown(at: datetime, form: str = "%Y-%m-%d %H:%M") -> str:
 def read(text: str) -> datetime:
     """Return the aware time that stored wrote."""
     return datetime.fromisoformat(text)
+
+
+def days_of(text: str) -> tuple[datetime, datetime]:
+    """Return when a year, month or day begins and when the next one does, in local time.
+
+    text: such as 2031, 2031-09 or 2031-09-03 (ISO 8601). Raises ValueError.
+    """
+    if not re.fullmatch(r"[0-9]{4}(-[0-9]{2}){0,2}", text.strip()):
+        raise ValueError(text)
+    given = [int(part) for part in text.strip().split("-")]
+    first = datetime(*[*given, 1, 1][:3])  # type: ignore[arg-type]
+    try:
+        if len(given) == 3:
+            return first, first + timedelta(days=1)
+        months = 12 * first.year + first.month - 1 + (1 if len(given) == 2 else 12)
+        return first, datetime(months // 12, months % 12 + 1, 1)
+    except (OverflowError, ValueError):  # there is no year 10000
+        return first, datetime.max
 
 
 def is_stored(text: str) -> bool:

@@ -21,7 +21,6 @@ import dataclasses
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.common_words import NONSENSE
@@ -43,15 +42,18 @@ from hostlink.board.dialogue.unreached import (
     asks_for,
     is_bells,
     is_changed,
+    never_pauses,
     nothing_steady,
     only_bells,
+    only_echo,
     prompt_changes,
-    shown,
+    runs,
     silent_everywhere,
 )
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.schema import LONGEST_COMMAND
-from hostlink.errors import LinkError, LinkReason
+from hostlink.board.recognised import Recognised
+from hostlink.errors import LinkError
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
@@ -70,39 +72,14 @@ _QUIET_S = 0.11
 _FAR = 1.5  # times a speed
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
+_GLANCE_S = 0.4  # at a speed at which a board that sends by itself may be readable
 _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
-_UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
-
-
-@dataclass(frozen=True, slots=True)
-class Recognised:
-    """The profile to talk to the board by.
-
-    known: it is that of a known kind, unchanged. free: bytes free as reported by the board, None if
-    it was not asked.
-    """
-
-    profile: Profile
-    heard_talk: HeardTalk
-    known: bool
-    free: int | None = None
-
-    @property
-    def sentence(self) -> str:
-        """Return a sentence on what was found."""
-        at = f"at {self.heard_talk.baud} baud"
-        if self.known:
-            title = self.profile.title or self.profile.name
-            return f"This board talks {at} like kind {self.profile.name}: {title}."
-        prompt = self.heard_talk.prompt or self.heard_talk.ready
-        shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}. {_UNKNOWN}"
 
 
 class Recogniser:
@@ -136,12 +113,12 @@ class Recogniser:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
 
         Raises LinkError: RUNNING if a program runs or asks, UNREADABLE or SILENT if no speed gave a
-        readable answer.
+        readable answer, FLOODING if bytes never stop, LOOPED if what is sent comes back.
         """
         self._emit(Phase("Finding out how this board talks"))
-        self._stop_or_refuse()
         before = self._baud
         try:
+            self._stop_or_refuse(speeds or USUAL_SPEEDS)
             for talk in self._speeds_heard(speeds):
                 # Two empty lines were answered alike: what fails once may be one damaged byte.
                 heard = self._listen_to_commands(talk) or self._listen_to_commands(talk)
@@ -285,18 +262,26 @@ class Recogniser:
 
     # --- the wire ----------------------------------------------------------------------------
 
-    def _stop_or_refuse(self) -> None:
-        """Stop a board that prints by itself, or raise LinkError if that is not allowed."""
-        core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=_LONGEST_S)
-        talking = len(core.arrivals) > 2 and is_text(core.heard[-_QUOTED:]) and core.overdue
-        if not talking or (self._may_stop and self._stops()):
-            return
-        raise LinkError(
-            f'A program runs on the board; it last printed "{shown(core.heard[-_QUOTED:])}".',
-            reason=LinkReason.RUNNING,
-            kept="It was left as it is.",
-            advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
-        )
+    def _stop_or_refuse(self, speeds: Sequence[int]) -> None:
+        """Stop a board that sends by itself, or raise LinkError if that is not allowed.
+
+        It is listened to at each speed until it is text; nothing is sent before.
+        """
+        before, longest_s = self._baud, _LONGEST_S
+        is_tunable = isinstance(self._wire.port, TunablePort)
+        for baud in dict.fromkeys([before, *speeds]) if is_tunable else [before]:
+            self._set_baud(baud)
+            core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=longest_s)
+            if len(core.arrivals) <= 2 or not core.overdue:
+                self._set_baud(before)
+                return
+            last = b"".join(data for _, data in core.arrivals[1:])[-_QUOTED:]
+            if is_text(last):  # what came first may be from before the change of speed
+                if self._may_stop and self._stops():
+                    return
+                raise runs(last)
+            longest_s = _GLANCE_S
+        raise never_pauses()
 
     def _stops(self) -> bool:
         """Send the usual interrupt keys; return whether the board fell silent after one."""
@@ -336,7 +321,9 @@ class Recogniser:
 
     def _nothing(self) -> LinkError:
         if self._echoing:
-            return all_comes_back()
+            is_tunable = isinstance(self._wire.port, TunablePort)
+            one = is_tunable and max(self._echoing) <= _FAR * min(self._echoing)
+            return only_echo(self._echoing[0]) if one else all_comes_back()
         if is_changed(*self._prompts):
             return prompt_changes(*self._prompts)
         if max(self._bells.values(), default=0) >= _SURE_BELLS:

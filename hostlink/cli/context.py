@@ -50,7 +50,8 @@ class OpenLink:
 class CommonOptions:
     """The values of the options that commands share, from the command line or the environment.
 
-    open_link: the port and archive of `together`, None for a command run by itself.
+    may_restart: as in LinkChoice. open_link: the port and archive of `together`, None for a command
+    run by itself.
     """
 
     port: str | None = None
@@ -64,6 +65,7 @@ class CommonOptions:
     json: bool = False
     quiet: bool = False
     yes: bool = False
+    may_restart: bool = False
     open_link: OpenLink | None = None
 
     @contextlib.contextmanager
@@ -210,6 +212,7 @@ class CommonOptions:
             self.stop_running,
             is_guess=is_guess,
             is_named=bool(self.profile),
+            may_restart=self.may_restart,
         )
 
     @property

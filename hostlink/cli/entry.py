@@ -18,10 +18,18 @@ from typing import NoReturn
 import click
 
 from hostlink import __version__
-from hostlink.cli.group import Group
+from hostlink.cli.group import COMPLETING, GIVEN_PORT, Group
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
-from hostlink.errors import ExitStatus, HostlinkError, Interrupted, ProfileError, UsageError
+from hostlink.errors import (
+    ExitStatus,
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    LinkReason,
+    ProfileError,
+    UsageError,
+)
 from hostlink.words import safe
 
 # name: (module in commands/, function, one line of help), in the order that help shows them.
@@ -212,7 +220,11 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
     try:
         # Not cli.main(), which answers a reader that has gone away (`| head`) with status 1.
         with cli.make_context("hostlink", list(arguments), obj=obj) as context:
-            result = cli.invoke(context)
+            try:
+                result = cli.invoke(context)
+            except HostlinkError as error:
+                tell(error, context.meta.get(GIVEN_PORT, ""))
+                return error.status
         return int(result) if isinstance(result, int) else ExitStatus.DONE
     except click.exceptions.Exit as leave:
         return leave.exit_code
@@ -245,21 +257,24 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
     click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)
 
 
-def tell(error: HostlinkError) -> None:
-    """An error on stderr: what happened, what was kept, what to do, each on its line.
+def tell(error: HostlinkError, port: str = "") -> None:
+    """Print an error to stderr: what happened, what was kept, what to do, each on its line.
 
-    Where stderr is closed it goes to stdout.
+    Where stderr is closed it goes to stdout. port: as the user gave it, "" for none.
     """
+    from hostlink.cli.output import as_called
     from hostlink.cli.ways import advised
 
-    parts = (error.what, error.kept, advised(error.advice))
+    if isinstance(error, LinkError) and error.reason is LinkReason.NOT_FOUND:
+        port = ""  # there is no such port
+    parts = (error.what, error.kept, advised(error.advice, port))
     what, *rest = [part for part in parts if part]
     if isinstance(error, ProfileError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)
     for part in rest:
-        click.echo(f"  {safe(part)}", err=sys.stderr is not None)
+        click.echo(f"  {safe(as_called(part))}", err=sys.stderr is not None)
 
 
 def main() -> NoReturn:
@@ -276,7 +291,7 @@ def _main() -> int:
     try:
         heed()
         check_streams()
-        if "_HOSTLINK_COMPLETE" in os.environ:  # a shell asks for completions
+        if COMPLETING in os.environ:
             cli.main(prog_name="hostlink")
         status = run_line(sys.argv[1:])
         sys.stdout.flush()

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.first_firmware import (
-    FirstSteps,
     ask_role,
     asker,
     check_first_steps,
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
-    from hostlink.jobs.firmware.request import WriteRequest
+    from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
     from hostlink.jobs.session.session import Session
 
 
@@ -33,7 +32,7 @@ def write_one(
     reviewed: ImageReview | None,
     role: str | None,
     request: Callable[..., WriteRequest],
-    steps: FirstSteps,
+    first: FirstSteps,
 ) -> None:
     """Write the reviewed image, or the previous one if it is None, and report the result.
 
@@ -46,14 +45,14 @@ def write_one(
     from hostlink.jobs.firmware.writing import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
-        check_first_steps(archive, steps, common.the_port())
+        check_first_steps(archive, first, common.the_port())
         if reviewed is not None:
             role = _role(common, archive, reviewed.image, role or "")  # before a port is opened
         with common.session(archive, teller.emit) as session:
             image, wanted = _image_and_role(session, archive, reviewed, role)
             ask = asker(common, teller)
             try:
-                wish = request(image=image, role=wanted)
+                wish = request(image=image, role=wanted, first=first)
                 written = write_asking(session, archive, wish, ask)
             except AfterWriteError as error:
                 if common.json:
@@ -65,8 +64,8 @@ def write_one(
             else:
                 for sentence in written_words(written):
                     say(sentence, quiet=common.quiet)
-            if written.answered and steps.wanted(was_new=written.was_new):
-                take_first_steps(common, session, archive, steps, teller)
+            if written.answered and (first.is_new or written.first.wanted):
+                take_first_steps(common, session, archive, written.first, teller)
 
 
 def _role(common: CommonOptions, archive: Archive, image: Image, role: str) -> str:
@@ -111,6 +110,7 @@ def write_display(
 ) -> None:
     """Have the bridge moved to the machine's display, and write that. Raises RefusedError."""
     from hostlink.jobs.cautions import MOVE_BACK, MOVE_TO_DISPLAY
+    from hostlink.jobs.firmware.request import FirstSteps
 
     for line in MOVE_TO_DISPLAY.split("\n"):
         say(line)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hostlink.cli.context import CommonOptions
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.firmware.asking import Question
-    from hostlink.jobs.firmware.request import WriteRequest
+    from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.session.session import Session
@@ -25,19 +24,6 @@ ROLES = {
     "computer": "it runs the BASIC",
     "display": "it makes the picture",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class FirstSteps:
-    """What a new board gets after its firmware. label, load: as named by options, "" to ask."""
-
-    is_new: bool = False
-    label: str = ""
-    load: str = ""
-
-    def wanted(self, *, was_new: bool) -> bool:
-        """Return whether anything is to be done or asked. was_new: the board had no firmware."""
-        return bool(self.is_new or was_new or self.label or self.load)
 
 
 def may_ask(common: CommonOptions) -> bool:

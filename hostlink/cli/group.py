@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import os
+
 import click
 
 from hostlink.words import nearest
+
+COMPLETING = "_HOSTLINK_COMPLETE"
+"""The environment variable with which a shell asks for completions; a convention of click."""
+GIVEN_PORT = "hostlink.port"
+"""Where the context of a command line keeps the port that was given as an option."""
 
 
 class Group(click.Group):
@@ -22,6 +29,10 @@ class Group(click.Group):
 
             path = [*ctx.command_path.split()[1:], cmd_name]
             command.epilog = examples(" ".join(path))
+        if command is not None and COMPLETING in os.environ:
+            from hostlink.cli.completing import with_names
+
+            with_names(command)
         return command
 
     def find_command(self, ctx: click.Context, name: str) -> click.Command | None:

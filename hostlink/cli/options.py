@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from hostlink.cli.context import CommonOptions, OpenLink
+from hostlink.cli.group import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -186,10 +187,12 @@ def _choose_ports(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> 
     """Set the ports from --port; a command for one board gets the first, and may have only one."""
     ports = chosen["ports"] = tuple(dict.fromkeys(chosen["ports"]))
     chosen["port"] = ports[0] if ports else None
+    given = ctx.get_parameter_source("ports") is click.core.ParameterSource.COMMANDLINE
+    if given and len(ports) == 1:
+        ctx.meta[GIVEN_PORT] = ports[0]
     if not many:
         if len(ports) > 1:
             raise click.UsageError("This command works with one board: give one --port.")
         return
-    given = ctx.get_parameter_source("ports") is click.core.ParameterSource.COMMANDLINE
     if chosen["all_boards"] and given:
         raise click.UsageError("--all means every board here, and --port means some: choose one.")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import os
 import shutil
 import sys
 import textwrap
@@ -25,7 +26,16 @@ _NARROWEST = 16  # characters of a column that is broken
 def say(text: str, *, quiet: bool = False) -> None:
     """Print a message for the user on stderr."""
     if not quiet:
-        click.echo(safe(text), err=True)
+        click.echo(safe(as_called(text)), err=True)
+
+
+def as_called(text: str) -> str:
+    """Return a message in which each command begins as the user called hostlink.
+
+    HOSTLINK_CALLED: set by scripts/start.py, since then there is no command `hostlink`.
+    """
+    called = os.environ.get("HOSTLINK_CALLED", "")
+    return text.replace("`hostlink ", f"`{called} ") if called else text
 
 
 def data(text: str) -> None:

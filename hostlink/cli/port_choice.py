@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
@@ -12,7 +11,7 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from hostlink.archive import Archive
+    from hostlink.archive import Archive, Board
     from hostlink.cli.context import CommonOptions
 
 
@@ -42,25 +41,18 @@ def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, 
 
 
 def _port(common: CommonOptions, named: str) -> str:
-    """Return the port for a port name or for a label in one of the archives."""
+    """Return the port for a port name or for a label that one of the archives knows."""
     from hostlink.archive import Archive
     from hostlink.jobs.boards import looks_like_label, port_labelled
 
     if not looks_like_label(named):
         return named
-    first: LinkError | None = None
-    for file in _archives(common):
-        try:
-            with contextlib.ExitStack() as stack:
-                archive = None  # looking for a label makes none
-                if file.exists():
-                    opened = Archive.open(file, create=False, read_only=True)
-                    archive = stack.enter_context(opened)
-                return port_labelled(archive, named)
-        except LinkError as error:
-            first = first or error
-    assert first is not None
-    raise first
+    boards: list[Board] = []
+    for file in archives(common):
+        if file.exists():  # looking for a label makes none
+            with Archive.open(file, create=False, read_only=True) as archive:
+                boards += archive.boards()
+    return port_labelled(boards, named)
 
 
 def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
@@ -69,7 +61,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled
 
-    file = _archives(common)[-1]
+    file = archives(common)[-1]
     if usb_ports() or not file.exists():
         return ()
     with Archive.open(file, create=False, read_only=True) as archive:
@@ -80,7 +72,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _archives(common: CommonOptions) -> list[Path]:
+def archives(common: CommonOptions) -> list[Path]:
     """Return the archives to look up labels in: the user's, then the practice boards'."""
     from hostlink.archive.database.place import archive_path
 

@@ -6,7 +6,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.cli.output import is_terminal, say
+from hostlink.cli.output import as_called, is_terminal, say
 from hostlink.cli.ways import COMMANDS
 from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
@@ -64,7 +64,7 @@ class Teller:
 
     def _say(self, text: str) -> None:
         if self._live is not None:
-            self._live.say(text)
+            self._live.say(as_called(text))
         else:
             say(text, quiet=self._quiet)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import re
 import shlex
 from collections.abc import Sequence
 
@@ -86,7 +88,8 @@ COMMANDS = Ways(
     write_previous_discarding=_with("firmware write --previous --discard-board"),
     write_image=_with("firmware write IMAGE"),
     write_image_discarding=_with("firmware write IMAGE --discard-board"),
-    write_first_image=_with("firmware write IMAGE --new-board"),
+    write_first_image=_with("firmware write IMAGE --new-board")
+    + " (in place of IMAGE, the name of your file, which ends in .hex)",
     firmware_history=_with("firmware history"),
     say_role="with --role computer or --role display",
     say_board=lambda role: f"with --this-board {role or 'computer'}",
@@ -96,6 +99,36 @@ COMMANDS = Ways(
 )
 
 
-def advised(advice: Advice) -> str:
-    """Return advice in commands and options."""
-    return advice_text(advice, COMMANDS)
+IN_MEET = dataclasses.replace(
+    COMMANDS,
+    allow_restart=_with("meet --yes"),
+    name_port=_with("meet --port PORT"),
+    name_speed=_with("meet --baud BAUD"),
+    name_profile=_with("meet --profile NAME"),
+    stop_running=_with("meet --stop-running"),
+)
+"""The commands, with each that repeats `meet` written out."""
+
+_AT_A_BOARD = re.compile(
+    r"`hostlink (?!backup --list|[^`]*--port)"
+    r"((?:meet|survey|restart|console|save|store|load|putback|backup|firmware write)\b[^`]*)`"
+)
+
+
+def at_port(text: str, port: str) -> str:
+    """Return advice with the board's port in each command that talks to a board.
+
+    port: as the user gave it; "" leaves the text as it is.
+    """
+    if not port:
+        return text
+    named = f"--port {shlex.quote(port)}"
+    text = _AT_A_BOARD.sub(lambda found: f"`hostlink {found[1]} {named}`", text)
+    return text.replace(
+        "`hostlink boards --label LABEL --port PORT`", f"`hostlink boards --label LABEL {named}`"
+    )
+
+
+def advised(advice: Advice, port: str = "") -> str:
+    """Return advice in commands and options. port: as for `at_port`."""
+    return at_port(advice_text(advice, COMMANDS), port)

@@ -27,10 +27,11 @@ from intelhex import (
 from hostlink.errors import ListingError, file_errors
 from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.image import Image
-from hostlink.reading import read_at_most
+from hostlink.reading import near_files, read_at_most
 
 LARGEST_FILE = 512 * 1024  # bytes; 32 KiB of flash take about 92 KiB of text
 MOST_BAD_LINES = 50
+_RECORD = re.compile(rb"^:[0-9A-Fa-f]{10}", re.MULTILINE)
 _END = re.compile(r":00([0-9A-Fa-f]{4})01([0-9A-Fa-f]{2})")
 _SAID: tuple[tuple[type[HexReaderError], str, str], ...] = (
     (RecordChecksumError, "wrong-checksum", "its checksum is wrong, so a byte is damaged"),
@@ -49,10 +50,17 @@ class HexFile:
     findings: tuple[ImageFinding, ...]
 
 
+def _meant(path: Path) -> str:
+    """Suggest files in the same folder that resemble one that cannot be read."""
+    near = [name for name in near_files(path) if name != path.name]
+    return f"Did you mean {' or '.join(near)}?" if near else ""
+
+
 def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
-    """Read a file. Raises ListingError where it cannot be read or is far too large."""
+    """Read a file. Raises ListingError if it cannot be read, or is far too large or no HEX file."""
     unread = f"The firmware image {path} cannot be read"
-    with file_errors(ListingError, unread, kept="Nothing was sent to the board."):
+    kept = "Nothing was sent to the board."
+    with file_errors(ListingError, unread, kept=kept, advice=lambda _: _meant(path)):
         data = read_at_most(path, LARGEST_FILE + 1)
     if len(data) > LARGEST_FILE:
         raise ListingError(
@@ -60,7 +68,15 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
             kept="Nothing was sent to the board.",
             advice="Name an Intel HEX file.",
         )
-    return read_hex(data, path.name, flash_bytes)
+    read = read_hex(data, path.name, flash_bytes)
+    if data.strip() and not read.image.segments and not _RECORD.search(data):
+        raise ListingError(
+            f"{path} is no Intel HEX file: none of its lines is a record, which begins with a "
+            "colon.",
+            kept="Nothing was sent to the board.",
+            advice="Name the file of the image that ends in .hex.",
+        )
+    return read
 
 
 def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.hex_file import HexFile
 from hostlink.firmware.image import Image
+from hostlink.words import plural
+
+_LARGEST_RECORD = 255  # bytes of data (Intel, Hexadecimal Object File Format, 1988)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,7 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
         findings.append(ImageFinding("empty-image", "error", _why_empty(read)))
     else:
         findings += _places(image, chip, boot_bytes)
+        findings += () if read.findings else _gaps(image, chip)
         findings += _vectors(image, chip)
         findings += _starts(image)
     order = {"error": 0, "doubt": 1, "note": 2}
@@ -85,6 +90,24 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]
                 f"{_range(max(start, end), min(stop, chip.flash_bytes))} lies in the bootloader's "
                 f"section (the top {boot_bytes:,} bytes, from {end:04X}). If this board's "
                 "bootloader is smaller, say so.",
+            )
+
+
+def _gaps(image: Image, chip: Chip) -> Iterator[ImageFinding]:
+    """Name what lies between the parts of an image: a lost record, or a part placed elsewhere."""
+    for (_, stop), (start, _) in pairwise(image.segments):
+        if start > chip.flash_bytes:
+            return
+        size = plural(start - stop, "byte")
+        if start - stop <= _LARGEST_RECORD:
+            yield ImageFinding(
+                "gap",
+                "doubt",
+                f"{_range(stop, start)} is not in the file ({size}): a line may be missing there.",
+            )
+        else:
+            yield ImageFinding(
+                "gap", "note", f"{_range(stop, start)} is not in the file ({size}); it is blank."
             )
 
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from hostlink.firmware import protocol
 from hostlink.firmware.bootloader import AskFailed, Drain, Failure, Query, Script
-from hostlink.firmware.chip import Chip
+from hostlink.firmware.chip import BLANK, Chip
 from hostlink.firmware.plan import OnPage, Page, Plan, guard_page, silently
 
 SYNC_TRIES = 9
@@ -17,6 +17,7 @@ _REFUSALS = 3
 _TRIES_BEFORE_FILLING = 2
 _ROUNDS = 6
 _READINGS = 3
+_BLANK_BYTES = 1024  # in a row, behind which no program goes on: common practice, no source
 
 
 def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
@@ -88,6 +89,20 @@ class FlashScripts:
         for page in range(self.chip.pages):
             flash += yield from self._proven(self._read_page(page), page)
             on_page(page)
+        return bytes(flash)
+
+    def read_program(self) -> Script[bytes]:
+        """Flash from its start up to a kibibyte that is blank; all pages but the first read once.
+
+        Enough to tell what a chip holds, and not to keep it. Raises Unproven.
+        """
+        flash = bytearray()
+        blank = bytes((BLANK,)) * _BLANK_BYTES
+        for page in range(self.chip.pages):
+            read = self._read_page(page)
+            flash += yield from (self._patiently(read) if page else self._proven(read, page))
+            if flash.endswith(blank):
+                break
         return bytes(flash)
 
     def write_pages(self, pages: Iterable[Page], on_page: OnPage) -> Script[None]:
@@ -168,6 +183,7 @@ class FlashScripts:
                 by_byte += yield from self._eeprom_block(block * size)
         except AskFailed as failed:
             if failed.failure is Failure.REFUSED:
+                self.failures -= _REFUSALS  # its answer, and no damage
                 return by_word if len(blocks) == count else None
             raise
         return by_byte

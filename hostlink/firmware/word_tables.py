@@ -4,6 +4,9 @@ How tables mark the ends of their words is common practice, no source: the last 
 has its high bit set, a NUL follows, the length stands in front, or an address of which the first
 byte has its high bit set follows. A run of such entries is a table if it holds enough of the words
 that nearly every BASIC has (ECMA-55, Minimal BASIC, 1978, sections 4 to 17).
+
+A message of one word in front of a table or behind it looks like a word of it. It is left out if
+its letters are of another case than those of the table, or if it is a usual message.
 """
 
 from __future__ import annotations
@@ -33,6 +36,10 @@ CORE = frozenset(
         "RUN",
         "NEW",
     ]
+)
+# Messages of one word that interpreters print: common practice, no source.
+_MESSAGES = frozenset(
+    [*("OK", "READY", "ERROR", "BREAK", "WHAT", "HOW", "SORRY"), "HELLO", "SYNTAX", "OVERFLOW"]
 )
 _LEAST_CORE = 5  # of these words in a table
 _LEAST_BESIDE = 2  # of them in another table of the same form
@@ -101,20 +108,27 @@ def _run(
     flash: bytes, place: int, entry: Callable[[bytes, int], Entry | None]
 ) -> tuple[int, tuple[str, ...]]:
     """Return where a run of entries ends, and its words in capitals, each once."""
-    words: dict[str, None] = {}
-    stop, signs = place, 0
-    while (read := entry(flash, place)) is not None and signs <= _MOST_SIGNS:
-        text, place = read
+    found: list[Entry] = []
+    at, signs, is_capital = place, 0, False
+    while (read := entry(flash, at)) is not None and signs <= _MOST_SIGNS:
+        text, at = read
         if _WORD.fullmatch(text):
-            words[text.upper().rstrip("(")] = None
-            stop, signs = place, 0
+            if found and text.isupper() != is_capital:
+                break
+            is_capital = text.isupper()
+            found.append((text.upper().rstrip("("), at))
+            signs = 0
         elif any(each.isalnum() for each in text):
             break
         else:
             signs += 1
-            if not words:
+            if not found:
                 break  # a table begins with a word
-    return stop, tuple(words)
+    while found and found[-1][0] in _MESSAGES:
+        found.pop()
+    while found and found[0][0] in _MESSAGES:
+        found.pop(0)
+    return found[-1][1] if found else place, tuple(dict.fromkeys(word for word, _ in found))
 
 
 _MARKED_LAST = re.compile(rb"\0?([!-~]{0,10})([\xa1-\xfe])")

@@ -127,24 +127,23 @@ def looks_like_label(text: str) -> bool:
     return not Path(text).exists() and identity_of(text).vid is None and not _IS_COM.match(text)
 
 
-def port_labelled(archive: Archive | None, label: str) -> str:
+def port_labelled(boards: Sequence[Board], label: str) -> str:
     """Return the port at which the labelled board is now. Raises LinkError if it is not there.
 
-    archive: None if there is none yet.
+    boards: those known; of several with the label, the first one that is plugged in is meant.
     """
-    boards = archive.boards() if archive is not None else []
-    labelled = {fold(board.label): board for board in boards if board.label}
-    board = labelled.get(fold(label))
-    if board is None:
-        raise _no_such(label, [each.label for each in labelled.values()])
-    port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
-    if not port:
-        raise LinkError(
-            f"The board {board.label} is not plugged in.",
-            reason=LinkReason.NOT_FOUND,
-            advice=lambda by: f"Plug it in and try again; list the ports {by.ports}.",
-        )
-    return port
+    labelled = [board for board in boards if board.label and fold(board.label) == fold(label)]
+    if not labelled:
+        raise _no_such(label, list({each.label for each in boards if each.label}))
+    for board in labelled:
+        port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
+        if port:
+            return port
+    raise LinkError(
+        f"The board {labelled[0].label} is not plugged in.",
+        reason=LinkReason.NOT_FOUND,
+        advice=lambda by: f"Plug it in and try again; list the ports {by.ports}.",
+    )
 
 
 def _no_such(label: str, labels: Sequence[str]) -> LinkError:

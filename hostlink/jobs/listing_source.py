@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import os
 import re
 import shlex
@@ -21,6 +20,7 @@ from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
 from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet_file import is_sheet, read_sheet
+from hostlink.reading import near_files
 from hostlink.shipped import library_folder
 from hostlink.words import nearest
 
@@ -205,7 +205,7 @@ def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> List
     """Return the error for a listing that was not found, with programs and files of like names."""
     kept = archive.programs(retired=None) if archive is not None else []
     near = nearest(Path(what).stem, [*(program.name for program in kept), *shipped])
-    near += nearest(Path(what).name, _files_beside(Path(what)))
+    near += near_files(Path(what))
     return ListingError(
         f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
         advice=f"Near it: {', '.join(near)}."
@@ -215,15 +215,6 @@ def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> List
             f"{by.shipped_programs}."
         ),
     )
-
-
-def _files_beside(path: Path) -> list[str]:
-    """Return the names in the folder where a file was looked for, of the first thousand there."""
-    try:
-        with os.scandir(path.parent) as entries:
-            return [entry.name for entry in itertools.islice(entries, 1000) if entry.is_file()]
-    except (OSError, ValueError):
-        return []
 
 
 def from_archive(spec: str, archive: Archive) -> Material:

@@ -14,7 +14,7 @@ from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.port.uart import warn
 from hostlink.board.profile.model import HEARD, Profile
-from hostlink.board.recognise import Recognised
+from hostlink.board.recognised import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.steps import Consent, SurveySteps

@@ -15,6 +15,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, permutations, product
+from operator import add
 
 from hostlink.listing.canonical import canonical_line, canonical_lines
 from hostlink.listing.checkcodes import CodeCheck, Codes, line_code, whole_code
@@ -137,17 +138,25 @@ class _Familiar:
         self._pairs: Counter[str] = Counter()
         self._single: Counter[str] = Counter()
         for row in rows:
-            self._pairs.update(a + b for a, b in pairwise(row))
+            self._pairs.update(map(add, row, row[1:]))
             self._single.update(row)
+        self._costs: dict[str, float] = {}
 
     def cost(self, text: str) -> float:
-        """Return the surprise of a text: the sum over its pairs of minus the log of their share.
+        """Return the surprise of a text: the sum over its pairs of minus the log of their share."""
+        return sum(map(self._cost, map(add, text, text[1:])))
 
-        A character that the listing has nowhere else costs more: few use small letters in one line.
+    def _cost(self, pair: str) -> float:
+        """Return the surprise of the second character of a pair behind the first.
+
+        One that the listing has nowhere costs more: few use small letters in one line alone.
         """
-        return sum(
-            math.log((self._single[a] + 10) / (self._pairs[a + b] + 0.1)) for a, b in pairwise(text)
-        ) + sum(_STRANGE for character in text if not self._single[character])
+        cost = self._costs.get(pair)
+        if cost is None:
+            cost = math.log((self._single[pair[0]] + 10) / (self._pairs[pair] + 0.1))
+            cost += 0 if self._single[pair[1]] else _STRANGE
+            self._costs[pair] = cost
+        return cost
 
 
 def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[Offer]:

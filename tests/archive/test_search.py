@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.search.search import BestLine
-from hostlink.archive.search_words import spaced, words, words_only_in
+from hostlink.archive.search_words import marks, spaced, words, words_only_in
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -92,6 +92,24 @@ def test_the_line_that_fits_best_is_shown(archive: Archive, question: str, line:
     archive.keep("TIDE", Content(text.encode(), text, text, "p", "latin-1"), Origin("file"))
     (found,) = archive.find(question)
     assert found.line == line
+
+
+@pytest.mark.parametrize(
+    ("line", "asked", "found"),
+    [
+        ("20 GOSUB900", ["gosub", "900"], [(3, 11)]),
+        ("20 GOSUB 900", ["gosub900"], [(3, 8), (9, 12)]),
+        ("10 PRINTING 1900", ["print", "900"], [(3, 8)]),
+        ("10 IF A=1 THEN AB", ["a"], [(6, 7)]),
+        ("10 REM Ünder ünde", ["ünd"], [(7, 10), (13, 16)]),
+        ("", ["a"], []),
+    ],
+)
+def test_words_are_marked_where_the_search_finds_them(
+    line: str, asked: list[str], found: list[tuple[int, int]]
+) -> None:
+    """Whole words and beginnings of words; part of a number is not marked."""
+    assert marks(line, asked) == found
 
 
 def test_tag_and_board_narrow_or_choose_alone(shelf: Archive) -> None:

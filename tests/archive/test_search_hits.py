@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -63,7 +64,7 @@ def asked(archive: Archive, **options: object) -> dict[str, set[str]]:
 
 
 @pytest.mark.parametrize("options", [{}, {"tag": "sea"}, {"board": "Board 1"}, {"size": (20, 40)}])
-@pytest.mark.parametrize("name", ["MANY", "_NARROW", "MOST_LONGER_WORDS", "_BATCHES"])
+@pytest.mark.parametrize("name", ["MANY", "_STEPS", "_SAMPLE", "MOST_LONGER_WORDS", "_BATCHES"])
 def test_every_road_finds_the_same(
     shelf: Archive, monkeypatch: pytest.MonkeyPatch, name: str, options: dict[str, object]
 ) -> None:
@@ -76,10 +77,46 @@ def test_every_road_finds_the_same(
         monkeypatch.setattr(search_hits.Hits, "_rescues_by_listing", lambda *_: None)
         monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
     else:
-        value = {"_BATCHES": (1, 2), "_NARROW": 10**6, "MOST_LONGER_WORDS": 0}[name]
+        value = {"_BATCHES": (1, 2), "_STEPS": 10**6, "_SAMPLE": 1, "MOST_LONGER_WORDS": 0}[name]
         monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
         monkeypatch.setattr(search_index, name, value)
     assert asked(shelf, **options) == usual
+
+
+@pytest.mark.parametrize("asked", [["tide", "table"], ["lamp"], ["ebb", "900"], ["sea", "zinc"]])
+def test_programs_about_all_words_are_the_same_however_many_are_about_one(
+    shelf: Archive, monkeypatch: pytest.MonkeyPatch, asked: list[str]
+) -> None:
+    """Few programs about each word are intersected; of many, the index finds the common ones."""
+
+    def about() -> list[int]:
+        with shelf.reading("x") as db:
+            programs = search_hits.Hits(db, asked, search_hits.Within())._programs()
+            return [program for batch in programs for program in batch]
+
+    usual = about()
+    assert bool(usual) is ("zinc" not in asked) and usual == sorted(usual, reverse=True)
+    monkeypatch.setattr(search_hits, "_MOST_PROGRAMS", 1)
+    assert about() == usual
+
+
+def test_a_malformed_page_of_old_listings_does_not_stop_a_search(tmp_path: Path) -> None:
+    """Estimating how frequent a word is reads old listings too; the new ones are still found."""
+    path = tmp_path / "archive.sqlite3"
+    with Archive.open(path) as archive:
+        for number in range(40):
+            rest = "".join(f"{line} REM FILLED {number}\n" for line in range(20, 2000, 10))
+            text = f"10 REM MARK{number} {'EBB' if number > 37 else 'TIDE'}\n{rest}"
+            archive.keep(f"P{number}", content(text), Origin("file"))
+    held = bytearray(path.read_bytes())
+    with sqlite3.connect(path) as db:
+        size = db.execute("PRAGMA page_size").fetchone()[0]
+    page = held.index(b"REM MARK0 TIDE") // size * size
+    held[page : page + size] = b"\xff" * size
+    path.write_bytes(held)
+    with Archive.open(path, create=False) as archive:
+        found = archive.find("rem ebb")
+    assert [each.item.spec for each in found] == ["P39@1", "P38@1"]
 
 
 def plainly(archive: Archive, question: str) -> set[str]:

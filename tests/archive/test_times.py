@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.times import is_stored, read, shown, stored
+from hostlink.archive.times import days_of, is_stored, read, shown, stored
 
 MakeContent = Callable[..., Content]
 ENDS = (
@@ -34,6 +34,36 @@ def zone(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Ite
     yield request.param
     monkeypatch.undo()
     time.tzset()
+
+
+@pytest.mark.parametrize(
+    ("text", "first", "end"),
+    [
+        ("2031", (2031, 1, 1), (2032, 1, 1)),
+        ("2031-12", (2031, 12, 1), (2032, 1, 1)),
+        ("2032-02", (2032, 2, 1), (2032, 3, 1)),
+        ("2032-02-29", (2032, 2, 29), (2032, 3, 1)),
+        (" 2031-12-31 ", (2031, 12, 31), (2032, 1, 1)),
+    ],
+)
+def test_a_year_a_month_and_a_day_have_a_beginning_and_an_end(
+    text: str, first: tuple[int, int, int], end: tuple[int, int, int]
+) -> None:
+    """Written as ISO 8601 writes calendar dates, the last two parts optional."""
+    assert days_of(text) == (datetime(*first), datetime(*end))
+
+
+@pytest.mark.parametrize("text", ["9999", "9999-12", "9999-12-31"])
+def test_the_last_days_of_the_calendar_end_with_it(text: str) -> None:
+    """There is no year 10000 to begin."""
+    assert days_of(text)[1] == datetime.max
+
+
+@pytest.mark.parametrize("text", ["", "31", "2031-1", "2031-02-29", "0000", "2031-00", "٢٠٣١"])
+def test_other_texts_are_no_dates(text: str) -> None:
+    """Two digits for month and day, and only days that there are."""
+    with pytest.raises(ValueError):
+        days_of(text)
 
 
 def test_a_clock_that_was_once_wrong_dates_what_was_kept_then_and_no_more(

@@ -78,7 +78,7 @@ def test_a_new_chip_comes_to_its_first_program(
 
     status, out, err = typed("meet", "--yes")
     assert status == 0, out + err
-    assert out.splitlines()[-1].startswith("This is Red, it speaks")
+    assert out.splitlines()[-1].startswith("This is Red. It talks")
 
     status, _, err = typed("save", "FIRST")
     assert status == 0, err

@@ -29,7 +29,7 @@ from hostlink.practice.settings import BoardSettings
 
 BOARD = "practice://class?time=virtual"
 DEADLINE_S = 60.0  # generous: the computer may be busy with other tests
-VARIABLES = ("PORT", "PROFILE", "BAUD", "ARCHIVE", "JSON", "QUIET", "YES", "PRACTICE")
+VARIABLES = ("PORT", "PROFILE", "BAUD", "ARCHIVE", "JSON", "QUIET", "YES", "PRACTICE", "CALLED")
 
 
 @dataclass(frozen=True)

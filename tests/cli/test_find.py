@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from datetime import datetime
 
 import pytest
 
@@ -51,8 +53,86 @@ def test_what_is_no_size_is_told(hostlink: Callable, size: str) -> None:
     assert "--size" in told.err and ("400-999" in told.err or "more bytes" in told.err)
 
 
+@pytest.fixture
+def years(archive: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two revisions of one program and a rescue from other years, one for another kind of board."""
+
+    def keep(day: str, profile: str, text: str, *, rescue: bool = False) -> None:
+        monkeypatch.setattr(archive, "_now", lambda: datetime.fromisoformat(day).astimezone())
+        held = Content(text.encode(), text, text, profile, "utf-8", 700)
+        if rescue:
+            archive.rescue(held, Origin("rescue", "Red", archive.boards()[0].uuid))
+        else:
+            archive.keep("OLD", held, Origin("file"))
+
+    keep("2029-12-31T23:59:59", "practice", "10 REM LANTERN\n")
+    keep("2031-11-05T08:00:00", "green", "10 REM LANTERN AGAIN\n")
+    keep("2031-11-30T23:59:00", "practice", "10 REM LANTERN LOST\n", rescue=True)
+
+
+@pytest.mark.usefixtures("years")
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        (["--from", "2029", "--until", "2029"], ["OLD@1"]),
+        (["--until", "2029-12-30"], []),
+        (["--until", "2029-12-31"], ["OLD@1"]),
+        (["--from", "2030", "--until", "2031-10"], []),
+        (["--since", "2031-11", "--until", "2031-11"], ["OLD@2", "rescue@1"]),
+        (["lantern", "--from", "2031-11-06", "--until", "2031-11-30"], ["rescue@1"]),
+        (["lantern", "--kind", "Green"], ["OLD@2"]),
+        (["lantern", "--kind", "practice", "--until", "2031"], ["OLD@1", "rescue@1"]),
+        (["lantern", "--kind", "blue"], []),
+        (["--kind", "green"], ["OLD@2"]),
+    ],
+)
+def test_dates_and_the_kind_of_board_narrow_or_choose_alone(
+    hostlink: Callable, words: list[str], found: list[str]
+) -> None:
+    """A year, a month or a day, both included; the kind by its profile's name."""
+    told = hostlink("find", *words, "--json")
+    assert told.status == 0
+    specs = [each["spec"] for each in told.json]
+    assert [spec for spec in specs if spec.startswith(("OLD", "rescue"))] == found
+
+
+@pytest.mark.parametrize(
+    "words", [["--from", "May"], ["--until", "2031-13"], ["--from", "2031-2"], ["--until", ""]]
+)
+def test_what_is_no_date_is_told(hostlink: Callable, words: list[str]) -> None:
+    """A mistyped date is wrong use, and what is right is shown."""
+    told = hostlink("find", *words)
+    assert told.status == 2 and "2031-09-03" in told.err
+
+
+def test_dates_in_the_wrong_order_are_told(hostlink: Callable) -> None:
+    """Nothing can be kept after May and before April."""
+    told = hostlink("find", "--from", "2031-05", "--until", "2031-04")
+    assert told.status == 2 and "--from is later than --until" in told.err
+
+
+@pytest.mark.parametrize(
+    ("question", "line"),
+    [
+        ("gosub 900", "20 »GOSUB« »900«"),
+        ("gosub900", "20 »GOSUB« »900«"),
+        ("midd", '10 PRINT "»MIDD«LE"'),
+    ],
+)
+def test_the_words_are_marked_in_the_line_that_is_shown(
+    hostlink: Callable, question: str, line: str
+) -> None:
+    """Without colour, so that it is seen in a file and in monochrome; JSON has line and places."""
+    assert line in hostlink("find", question).out
+    found = hostlink("find", question, "--json").json[0]
+    assert found["line"] == line.replace("»", "").replace("«", "")
+    assert [found["line"][start:end].casefold() for start, end in found["marks"]] == [
+        word.casefold() for word in re.findall("»(.*?)«", line)
+    ]
+
+
 def test_nothing_to_look_for_is_told(hostlink: Callable) -> None:
     """Without words or anything that chooses there is nothing to find."""
     told = hostlink("find")
     assert told.status == 2
-    assert "--tag, --board or --size" in told.err
+    assert "one of the options" in told.err

@@ -117,7 +117,8 @@ def speaking(place: Path) -> Callable[..., str]:
 def test_review_tells_what_the_image_knows(hostlink: Callable, speaking: Callable) -> None:
     """Words with the form of their table, texts, what the divisor can mean; and in JSON."""
     told = hostlink("firmware", "review", speaking())
-    assert "10 BASIC words (marked by a NUL behind each word):" in told.out
+    assert "10 BASIC words in a table (marked by a NUL behind each word)." in told.out
+    assert "A message or a help text that is stored in the same way may be among them" in told.out
     assert "  PRINT INPUT LET GOTO GOSUB FOR NEXT REM ABS RND" in told.out
     assert "divisor 103, at single or double speed: 9600 baud at 16 MHz" in told.out
     assert "  evening board ready" in told.out
@@ -148,6 +149,29 @@ def test_an_image_that_tells_nothing_is_said_to(hostlink: Callable, image: Calla
     assert "No table of BASIC words was recognised" in hostlink("firmware", "review", image()).out
 
 
+def test_a_faulty_image_gives_no_draft(hostlink: Callable, speaking: Callable, place: Path) -> None:
+    """Its review is shown, and says why."""
+    path = place / speaking()
+    text = path.read_text(encoding="ascii")
+    path.write_text(text.replace(":00000001FF", ""), encoding="ascii")
+    told = hostlink("firmware", "review", path.name, "-o", "draft.toml")
+    assert told.status == 1
+    assert "error  no-end-record" in told.out
+    assert "no draft profile is made of it" in told.err
+    assert not (place / "draft.toml").exists()
+
+
+def test_what_is_no_hex_file_is_one_sentence(hostlink: Callable, place: Path) -> None:
+    """Text, and rubbish: not a row for each of its lines."""
+    (place / "letter.hex").write_text("Dear all,\nthis is a letter.\n" * 30, encoding="ascii")
+    (place / "rubbish.hex").write_bytes(random.Random(5).randbytes(4000))
+    for name in ("letter.hex", "rubbish.hex"):
+        told = hostlink("firmware", "review", name)
+        assert (told.status, told.out) == (1, "")
+        assert f"{name} is no Intel HEX file" in told.err
+        assert len(told.err.splitlines()) == 3
+
+
 def test_a_draft_profile_and_its_card_come_from_the_image(
     hostlink: Callable, speaking: Callable, place: Path
 ) -> None:
@@ -157,6 +181,7 @@ def test_a_draft_profile_and_its_card_come_from_the_image(
     assert profile.rules.language.functions == ("ABS", "RND")
     assert profile.rules.language.jumps == ("GOTO", "GOSUB")
     assert profile.talk.line_done == "after-prompt"  # careful, since it is not known
+    assert not profile.rules.storage.exact
     assert dict(profile.evidence)["language.statements"] == (
         "read from the image first.hex, not measured"
     )
@@ -303,6 +328,8 @@ def test_a_first_firmware_by_one_option(
     told = hostlink("firmware", "write", image(), "--role", "computer", "--yes", *words)
     assert told.status == 0, told.err
     assert told.err.count("Before firmware is written") == 1
+    assert "Reading all of flash into the archive, in 256 pages of 128 bytes, about " in told.err
+    assert "Writing class.hex in 24 pages of 128 bytes, about 2 s" in told.err
     assert 'The board says "practice board, 999 bytes for a program"' in told.err
     assert "It is called Red from now on." in told.err
     assert "TIDE@1 is in its memory, proven." in told.err
@@ -430,6 +457,58 @@ def test_unplugged_half_way_the_same_command_finishes(
         "done",
         "failed",
     ]
+
+
+@pytest.mark.parametrize("again", [(), ("--new-board",), ("--label", "Blue")])
+def test_a_first_write_that_was_cut_off_is_finished_with_all_of_it(
+    hostlink: Callable,
+    image: Callable,
+    bare: Callable,
+    place: Path,
+    board_holds: Callable,
+    again: tuple[str, ...],
+) -> None:
+    """Label and first program too, whether they are said again or not; what is said anew holds."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    (place / "alive.bas").write_text('10 PRINT "ALIVE"\n', encoding="ascii")
+    port = ("--port", "practice://class?time=virtual&unplug_after_bytes=6500")
+    words = ("firmware", "write", image(), "--yes")
+    steps = ("--role", "computer", "--new-board", "--label", "Red", "--load", "alive.bas")
+    told = hostlink(*words, *steps, *port)
+    assert told.status == 3
+    assert "after page" in told.err
+    told = hostlink(*words, *again)
+    assert told.status == 0, told.err
+    assert "The write that was cut off is finished" in told.err
+    (row,) = hostlink("boards", "--json").json
+    label = "Blue" if "Blue" in again else "Red"
+    assert (row["label"], row["holds"]) == (label, "ALIVE@1")
+    assert board_holds()
+
+
+def test_at_a_terminal_a_first_write_that_was_cut_off_asks_for_the_rest(
+    hostlink: Callable,
+    image: Callable,
+    bare: Callable,
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The repeated command does not ask whether the board is new, and goes on with its label."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
+    port = ("--port", "practice://class?time=virtual&unplug_after_bytes=6500")
+    words = ("firmware", "write", image(), "--yes")
+    told = hostlink(*words, *port, stdin=b"computer\ny\n")
+    assert told.status == 3, told.err
+    told = hostlink(*words, stdin=b"Red\ny\n")
+    assert told.status == 0, told.err
+    (row,) = hostlink("boards", "--json").json
+    assert (row["label"], row["holds"]) == ("Red", "FIRST@1")
 
 
 def test_an_empty_history_is_told(hostlink: Callable) -> None:

@@ -76,10 +76,10 @@ def test_a_labelled_usb_board_is_found_wherever_it_is_plugged_in(
     archive.board_label(board.uuid, "Red")
     here = mocker.patch("hostlink.jobs.boards.here")
     here.return_value = [Identity("/dev/ttyUSB4", 0x1A86, 0x7523, serial="A1", location="1-4")]
-    assert port_labelled(archive, "red") == "/dev/ttyUSB4"
+    assert port_labelled(archive.boards(), "red") == "/dev/ttyUSB4"
     here.return_value = []
     with pytest.raises(Exception, match=r"The board Red is not plugged in\."):
-        port_labelled(archive, "red")
+        port_labelled(archive.boards(), "red")
 
 
 def test_an_evening_can_be_rehearsed_on_labelled_practice_boards(

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import base64
 import json
+import re
+import shlex
 import zlib
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from pytest_mock import MockerFixture
+
+from hostlink.cli.ways import COMMANDS, at_port
 
 RESTARTING = "practice://class?time=virtual&restarts_on_open=yes"
 
@@ -31,7 +36,7 @@ def test_a_known_board_is_met_to_the_top(hostlink: Callable) -> None:
     told = hostlink("meet")
     assert told.status == 0
     assert told.out.splitlines()[0].startswith("1  Is a USB bridge there?")
-    assert told.out.splitlines()[-1].startswith("This is Red, it speaks like kind practice at")
+    assert told.out.splitlines()[-1].startswith("This is Red. It talks at 57600 baud like")
     assert "TIDE@1" in told.out.splitlines()[-1]
     got = hostlink("meet", "--json").json
     assert (got["label"], got["memory"], got["ends_at"]) == ("Red", "TIDE@1", None)
@@ -45,7 +50,7 @@ def test_a_board_with_a_bootloader_only(hostlink: Callable, place: Path) -> None
     bare_board(place, hostlink)
     told = hostlink("meet")
     assert told.status == 1
-    assert "with --yes" in told.out.splitlines()[-1]
+    assert "`hostlink meet --yes --port 'practice://class?time=virtual'`" in told.out
     told = hostlink("meet", "--yes")
     assert told.status == 1
     assert told.out.splitlines()[-1].startswith("The chip is alive and has no BASIC yet: write")
@@ -82,6 +87,52 @@ def test_silence_advises_it(hostlink: Callable, place: Path) -> None:
     told = hostlink("save")
     assert told.status == 3
     assert "`hostlink meet`" in told.err
+
+
+def test_what_is_advised_can_be_pasted(hostlink: Callable, place: Path) -> None:
+    """Each command that is named works as it stands, with the port that was given."""
+    bare_board(place, hostlink)
+    port = "practice://class?time=virtual"
+    for words in (("meet",), ("meet", "--yes"), ("save",), ("console", "--yes")):
+        told = hostlink(*words, "--port", port)
+        said = re.findall(r"`hostlink ([^`]+)`", told.out + told.err)
+        assert said, words
+        for command in said:
+            assert command.endswith(f"--port '{port}'"), command
+    again = hostlink("meet", "--port", port).out
+    (command,) = re.findall(r"`hostlink (meet [^`]+)`", again)
+    assert "its flash is blank" in hostlink(*shlex.split(command)).out
+    labelled = at_port(COMMANDS.label_board, port)
+    assert labelled == f"with `hostlink boards --label LABEL --port '{port}'`"
+    listed = "with `hostlink backup --list`"
+    assert at_port(listed, port) == listed
+
+
+def test_a_restart_that_was_agreed_to_is_not_foretold_again(
+    hostlink: Callable, board_holds: Callable, mocker: MockerFixture
+) -> None:
+    """The question was the word; what was lost, and where it is kept, is told afterwards."""
+    hostlink("load", "tide", "--port", RESTARTING)
+    terminal = SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True))
+    mocker.patch("hostlink.cli.commands.meet.sys", terminal)
+    mocker.patch("hostlink.cli.commands.meet.agreed", return_value=True)
+    told = hostlink("meet", "--port", RESTARTING)
+    assert told.status == 0
+    assert "will probably restart" not in told.err
+    assert "kept as TIDE@1" in told.err
+    assert not board_holds()
+
+
+def test_commands_are_named_as_hostlink_was_called(
+    hostlink: Callable, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There is no command `hostlink` for somebody who starts it by start.py."""
+    bare_board(place, hostlink)
+    monkeypatch.setenv("HOSTLINK_CALLED", "python3 start.py")
+    for words in (("meet",), ("save",), ("boards", "--label", "", "--port", "Rde")):
+        told = hostlink(*words)
+        assert "`python3 start.py " in told.out + told.err
+        assert "`hostlink" not in told.out + told.err
 
 
 def test_no_bridge_is_status_3(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from pytest_mock import MockerFixture
@@ -67,6 +68,28 @@ def test_a_misspelt_label_brings_the_nearest(hostlink: Callable) -> None:
     told = hostlink("stored", "--port", "Rde")
     assert told.status == 3
     assert "Did you mean Red? The labels are Blue, Red." in told.err
+
+
+def test_labels_of_practice_boards_are_among_the_nearest(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch, place: Path
+) -> None:
+    """They are in an archive of their own, which is looked at too."""
+    monkeypatch.delenv("HOSTLINK_ARCHIVE")
+    monkeypatch.setenv("XDG_DATA_HOME", str(place / "data"))
+    assert hostlink("boards", "--label", "Red", "--port", "practice://red").status == 0
+    told = hostlink("stored", "--port", "Rde")
+    assert "Did you mean Red? The labels are Red." in told.err
+    assert "--port Rde" not in told.err
+
+
+def test_a_misspelt_image_brings_the_files_beside_it(hostlink: Callable, place: Path) -> None:
+    """Whether it is to be reviewed or written; without one that is near, nothing is guessed."""
+    (place / "class.hex").write_text(":00000001FF\n", encoding="ascii")
+    for command in ("review", "write"):
+        told = hostlink("firmware", command, "clas.hex")
+        assert told.status == 1
+        assert "Did you mean class.hex?" in told.err
+    assert "mean" not in hostlink("firmware", "review", "other.bin").err
 
 
 @pytest.mark.parametrize(

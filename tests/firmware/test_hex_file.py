@@ -126,7 +126,7 @@ def test_a_file_that_cannot_be_read_or_is_too_large_is_said_so(tmp_path: Path) -
             load_hex_file(path, FLASH)
         assert str(path) in caught.value.what
         assert "Nothing was sent" in caught.value.kept
-    large.write_bytes(b":" * (512 * 1024))
+    large.write_bytes(b":00000001FE\n" + b":" * (512 * 1024 - 20))
     assert load_hex_file(large, FLASH).findings
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from hostlink.firmware import protocol
-from hostlink.firmware.bootloader import Failure
+from hostlink.firmware.bootloader import AskFailed, Failure, Query
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.plan import (
     blank_padded,
@@ -379,6 +379,19 @@ def test_eeprom_is_read_by_words(direct: Callable[..., Any], flash: Callable[...
     board.chip.eeprom = ByWord(held)
     board.run(begin())
     assert board.run(FlashScripts(ATMEGA328P).read_eeprom()).result == held
+
+
+def test_a_bootloader_without_eeprom_is_no_damage() -> None:
+    """It refuses thrice, so that is its answer; the write does not read all pages once more."""
+    scripts = FlashScripts(ATMEGA328P)
+    script = scripts.read_eeprom()
+    wanted = next(script)
+    with pytest.raises(StopIteration) as ended:
+        while True:
+            refused = isinstance(wanted, Query) and b"E" in wanted.frame
+            error = AskFailed(Failure.REFUSED)
+            wanted = script.throw(error) if refused else script.send(b"")
+    assert (ended.value.value, scripts.failures) == (None, 0)
 
 
 def test_leaving_starts_the_application(

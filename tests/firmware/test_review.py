@@ -93,6 +93,22 @@ def test_an_image_that_begins_elsewhere_is_doubted(
     assert rules(reviewed(start + hex_file(program()))) == ["odd-start"]
 
 
+def test_a_gap_is_named(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes], record: Callable[..., str]
+) -> None:
+    """As small as a record: one may be missing. Larger: a part of the image is placed elsewhere."""
+    rows = hex_file(program(3000)).split(b"\n")
+    del rows[20]
+    (finding,) = reviewed(b"\n".join(rows)).findings
+    assert (finding.rule, finding.weight) == ("gap", "doubt")
+    size = (len(rows[19].strip()) - 11) // 2
+    assert f"{20 * size:04X} to {21 * size - 1:04X} is not in the file" in finding.message
+    apart = record(0x5000, b"\1\2\3", 0).encode() + b"\n" + hex_file(program(3000))
+    (finding,) = reviewed(apart).findings
+    assert (finding.rule, finding.weight) == ("gap", "note")
+    assert "0BB8 to 4FFF is not in the file (17,480 bytes); it is blank." in finding.message
+
+
 def test_the_map_shows_each_page_where_it_lies(
     hex_file: Callable[..., bytes], program: Callable[..., bytes]
 ) -> None:

@@ -425,7 +425,7 @@ def test_a_silent_board_is_written_when_it_is_said_to_be_new(
     request = wanted(new_board=True)
     with board.session() as session:
         written = write_firmware(session, archive, request)
-    assert (written.answered, written.banner, written.was_new) == (True, BANNER, True)
+    assert (written.answered, written.banner, written.first.is_new) == (True, BANNER, True)
     assert holds(board, request)
     assert archive.board_role(archive.writes()[0].board_uuid) == "computer"
 
@@ -436,7 +436,7 @@ def test_the_word_for_a_new_board_lifts_nothing_else(board: Any, archive: Archiv
     memory = board.memory
     with board.session() as session:
         written = write_firmware(session, archive, wanted(new_board=True))
-    assert (written.restored, written.was_new, board.memory) == (True, False, memory)
+    assert (written.restored, written.first.is_new, board.memory) == (True, False, memory)
     board.load("10 PRINT 1\n20 GOTO 10\n")
     with board.session() as session:
         session.attach()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import os
+import shlex
 import sys
 
 import pytest
@@ -85,3 +87,22 @@ def test_status_of_the_command_is_returned(script, monkeypatch):
     monkeypatch.setattr(environment.Environment, "prepare", lambda *_: None)
     monkeypatch.setattr(environment, "become", lambda command: 4 if command[-1] == "save" else 0)
     assert start.main(["save"]) == 4
+
+
+@pytest.mark.parametrize(
+    ("arguments", "names"),
+    [(["programs"], True), (["--python", "-V"], False), (["--pack", "x"], False)],
+)
+def test_hostlink_is_told_how_it_was_called(script, monkeypatch, arguments, names):
+    """So that what it advises can be pasted; a folder with a blank in its name is quoted."""
+    start = script("start")
+    environment = script("environment")
+    monkeypatch.setattr(environment.Environment, "prepare", lambda *_: None)
+    monkeypatch.setattr(environment, "become", lambda command: len(command) * 0)
+    monkeypatch.setattr(sys, "argv", ["my stick/start.py"])
+    monkeypatch.setattr(sys, "executable", "/usr/bin/python3")
+    monkeypatch.setenv("HOSTLINK_CALLED", "")
+    assert start.main(arguments) == 0
+    wanted = "python3 'my stick/start.py'" if names else ""
+    assert os.environ["HOSTLINK_CALLED"] == wanted
+    assert shlex.split(wanted)[1:] in ([], ["my stick/start.py"])

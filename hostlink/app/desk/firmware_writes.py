@@ -72,7 +72,7 @@ class FirmwareWrites(DeskPart):
 
             self.desk.readings.look_again()
             told = written_words(written)
-            if written.was_new:
+            if written.first.is_new:
                 told.append(
                     f"Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
                 )

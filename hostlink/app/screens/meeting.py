@@ -15,8 +15,9 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
+from hostlink.jobs.meeting.ladder import Climb
 from hostlink.jobs.meeting.meeting import RESTART_TO_HEAR, look_here, meet_board
-from hostlink.jobs.meeting.rungs import COMPUTER_RUNGS, Climb, climb
+from hostlink.jobs.meeting.rungs import COMPUTER_RUNGS, climb
 from hostlink.jobs.meeting.seen import Restart, Seen
 from hostlink.words import safe
 

@@ -224,7 +224,7 @@ def _name(found: Found) -> str:
 def _found(found: Found) -> Entry:
     item = found.item
     size = "" if item.size_bytes is None else f"{item.size_bytes:,}"
-    what = safe(found.line) or (found.program.title if found.program is not None else "")
+    what = safe(found.marked) or (found.program.title if found.program is not None else "")
     if found.program is not None and found.program.retired:
         what = f"(retired) {what}"
     name = item.program if found.program is not None else item.spec

@@ -30,8 +30,6 @@ from sqlite_utils import Database
 from hostlink.archive.database.faults import BUSY_SECONDS, FAULTS, Fault
 from hostlink.errors import ArchiveError, system_words
 
-TEXT = partial(str, encoding="utf-8", errors="surrogateescape")
-"""How TEXT becomes a str: bytes that are no UTF-8 become lone surrogates, for `rows` to find."""
 _LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
 _TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at the most
@@ -50,6 +48,11 @@ _NO_ROOM_BESIDE = {
     sqlite3.SQLITE_FULL,
     sqlite3.SQLITE_CANTOPEN,
 }
+
+
+def text_of(stored: bytes) -> str:
+    """Return a stored TEXT; bytes that are no UTF-8 become lone surrogates, for `rows` to find."""
+    return stored.decode("utf-8", "surrogateescape")
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,7 @@ class Access:
             uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
         )
         conn.row_factory = sqlite3.Row
-        conn.text_factory = TEXT
+        conn.text_factory = text_of
         try:
             db = Database(conn, execute_plugins=False)
             db.execute("PRAGMA foreign_keys = ON")

@@ -122,8 +122,10 @@ class Records(Generic[T]):
     ) -> Iterator[Parts]:
         """Yield the rows of the join. rest: the SQL after the joins. known: rows checked before."""
         known = {} if known is None else known
-        for row in db.execute(f"{self.sql} {rest}", values):  # type: ignore[arg-type]
-            yield self._taken_apart(tuple(row), known)
+        found = db.execute(f"{self.sql} {rest}", values)  # type: ignore[arg-type]
+        found.row_factory = None  # plain tuples
+        for row in found:
+            yield self._taken_apart(row, known)
 
     def listed(
         self, db: Database, rest: str = "", values: Values = (), known: Known | None = None
@@ -182,20 +184,22 @@ class Records(Generic[T]):
     def _taken_apart(self, row: tuple[Any, ...], known: Known) -> Parts:
         raw, broken = dict[str, Row | None](), set[str]()
         for name, table, start, end, hashed in self._columns:
-            if row[start] is None:
+            row_id = row[start]
+            if row_id is None:
                 raw[name] = None
                 continue
-            key = table.name, row[start]
+            key = table.name, row_id
             held = known.get(key)
             if held is None or hashed:
                 if len(known) >= _MOST_KNOWN:
                     known.clear()
                 values = row[start:end]
                 columns = dict(zip(table.summed, values, strict=True))
-                columns.update(zip(hashed, row[end + 1 : end + 1 + len(hashed)], strict=True))
+                if hashed:
+                    columns.update(zip(hashed, row[end + 1 : end + 1 + len(hashed)], strict=True))
                 held = known[key] = columns, row[end] == checksum(table, values)
-            raw[name] = held[0]
-            if not held[1]:
+            raw[name], whole = held
+            if not whole:
                 broken.add(name)
         return Parts(raw, broken, self.what)
 

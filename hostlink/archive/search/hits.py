@@ -46,11 +46,17 @@ _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """Restrictions of a search. tag: folded. size: least and most bytes on the board."""
+    """Restrictions of a search.
+
+    tag: folded. size: least and most bytes on the board. profile: the name of the listing's
+    profile. kept: the stored times from which and before which it was kept, "" for no bound.
+    """
 
     tag: str | None = None
     board_uuid: str | None = None
     size: tuple[int, int] | None = None
+    profile: str | None = None
+    kept: tuple[str, str] = ("", "")
 
     def of(self, table: str, *, alone: bool = False) -> tuple[str, list[object]]:
         """Return SQL conditions on revisions or rescues, each beginning with AND, and their values.
@@ -73,6 +79,16 @@ class Within:
         if self.size is not None:
             parts.append(f"AND +{table}.size_bytes BETWEEN ? AND ?")
             values += self.size
+        if self.profile is not None:
+            parts.append(
+                f"AND EXISTS (SELECT 1 FROM listings AS held WHERE held.id = {table}.listing_id "
+                "AND held.profile = ? COLLATE NOCASE)"
+            )
+            values.append(self.profile)
+        for bound, sign in zip(self.kept, (">=", "<"), strict=True):
+            if bound:
+                parts.append(f"AND {table}.kept_at {sign} ?")
+                values.append(bound)
         return " ".join(parts), values
 
 
@@ -93,6 +109,7 @@ class Hits:
         self._asked = tuple(asked)
         self._within = within
         self._index = WordIndex(db)
+        self._known_about: dict[str, set[int]] = {}
 
     # --- revisions -------------------------------------------------------------------------------
 
@@ -151,8 +168,27 @@ class Hits:
 
     def _programs(self) -> Iterator[list[int]]:
         """Yield programs with all words in name, title, notes and tags, newest first."""
-        match = " AND ".join(either(word, begun) for word in self._asked)
-        yield from batches(self._db.execute(_IN_PROGRAMS, (match,)))
+        common: set[int] | None = None
+        for word in self._asked:
+            about = self._about(word)
+            if len(about) == _MOST_PROGRAMS:
+                match = " AND ".join(either(word, begun) for word in self._asked)
+                yield from batches(self._db.execute(_IN_PROGRAMS, (match,)))
+                return
+            common = about if common is None else common & about
+            if not common:
+                return
+        yield from batches(zip(sorted(common or (), reverse=True)))
+
+    def _about(self, word: str) -> set[int]:
+        """Return the programs with a word in name, title, notes and tags, if many the newest."""
+        if word not in self._known_about:
+            found = self._db.execute(
+                f"SELECT json_group_array(rowid) FROM ({_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS})",
+                (either(word, begun),),
+            )
+            self._known_about[word] = set(json.loads(found.fetchone()[0]))
+        return self._known_about[word]
 
     def _by_listing(
         self, asked: tuple[str, ...], programs: Collection[int] | None = None
@@ -194,8 +230,8 @@ class Hits:
             f"SELECT {_ROW}, text, spaced_words FROM json_each(?) AS each "
             "CROSS JOIN revisions AS found ON found.id = each.value "
             "CROSS JOIN revisions ON revisions.program_id = found.program_id "
+            f"AND revisions.{by} <= found.{by} AND revisions.number >= found.number "
             f"AND {IN_ORDER} > {IN_ORDER.replace('revisions.', 'found.')} "
-            f"AND revisions.{by} <= found.{by} "
             f"CROSS JOIN listings ON listings.id = revisions.listing_id WHERE 1 {more} "
             f"ORDER BY {IN_ORDER} DESC",
             [json.dumps([row["id"] for row in found]), *more_values],
@@ -217,11 +253,7 @@ class Hits:
         """
         known: dict[int, int] = {}  # program to the words about it, a bit for each
         for at, word in enumerate(self._asked):
-            about = self._db.execute(
-                f"SELECT json_group_array(rowid) FROM ({_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS})",
-                (either(word, begun),),
-            )
-            for program in json.loads(about.fetchone()[0]):
+            for program in self._about(word):
                 known[program] = known.get(program, 0) | 1 << at
         alike: dict[int, set[int]] = {}
         for program, there in known.items():
@@ -285,7 +317,7 @@ class Hits:
             good = self._index.holding(asked, {row["listing_id"] for row in found})
             ids += [row["id"] for row in found if row["listing_id"] in good]
             looked_at += len(listings)
-            if len(ids) >= 2 * limit + _SPARE:
+            if len(ids) >= limit + _SPARE:
                 return ids
             if looked_at >= _MANY:
                 return None

@@ -4,27 +4,31 @@ Rules:
 
 1. The index is never asked for the beginning of a word, because it would first collect the listings
    of every longer word. The longer words are looked up and asked for one by one.
-2. Of several words only the rarest are asked for, until few listings are left; these are read for
-   the other words. Finding a word of nearly every listing would read the whole index.
+2. Of several words only the rarest are asked for; the listings with these are read for the other
+   words. For one more word the index goes through all listings with that word that are as new, so
+   asking for it pays only if it then saves the reading of enough listings.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Callable, Iterable, Iterator
+from functools import cached_property
 from typing import Any
 
 from sqlite_utils import Database
 
 from hostlink.archive.database.access import writing_elsewhere
+from hostlink.archive.database.faults import FAULTS, is_damage
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
-_BATCHES = (60, 100, 200, 400, 1000)  # rows asked for at once: few first, for few are often enough
-_SAMPLE = 25  # newest and oldest listings with a word, to estimate its frequency
-# So many listings may be left to be read; more before a word is asked for that is in a tenth of
-# all, since that takes the index longer than reading them.
-_NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1
+_BATCHES = 60, 1000  # rows asked for at once: few first, then a third of those before
+_SAMPLE = 25  # listings looked at to estimate the frequency of a word
+_FREQUENT = 0.6
+# Reading one listing takes as long as so many steps through the index.
+_STEPS = 270
 
 _MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 
@@ -67,7 +71,8 @@ class WordIndex:
         _, others = self._rarest(asked)
         if not others:
             return set(listings)
-        condition, values = may_hold(others)
+        # Nearly all listings hold a frequent word, so that SQLite would look for it in vain.
+        condition, values = may_hold(word for word in others if self._share(word) < _FREQUENT)
         held = self._db.execute(
             "SELECT id, text, spaced_words FROM listings WHERE id IN "
             f"(SELECT value FROM json_each(?)) {condition}",
@@ -78,32 +83,51 @@ class WordIndex:
     def _rarest(self, asked: tuple[str, ...]) -> tuple[list[str], list[str]]:
         """Return the words to ask the index for, rarest first, and those to look for in texts."""
         if asked not in self._split:
-            by_share = sorted((self._share(word), word) for word in asked)
-            left, rare = float(self._newest), list[str]()
+            # With one word there is nothing to choose.
+            by_share = sorted((self._share(word) if len(asked) > 1 else 1, word) for word in asked)
+            held, rare = 1.0, list[str]()  # held: the share of listings with all of rare
             for share, word in by_share:
-                enough = _NARROW if share < _FREQUENT else _NARROW_ENOUGH
-                if rare and left <= enough:
+                if rare and share > _STEPS * held * (1 - share):
                     break
                 rare.append(word)
-                left *= share
+                held *= share
             self._split[asked] = rare, [word for _, word in by_share[len(rare) :]]
         return self._split[asked]
 
     def _share(self, word: str) -> float:
-        """Estimate the share of listings that hold a word from the newest and the oldest."""
+        """Estimate the share of listings that hold a word.
+
+        Frequent words are counted in some listings, which is quicker than asking the index.
+        """
         if word not in self._shares:
-            held, span, match = 0, 1, self._match([word])
-            for order in ("DESC", "ASC"):
-                found = self._db.execute(
-                    f"{_MATCH} ORDER BY rowid {order} LIMIT {_SAMPLE}", (match,)
-                ).fetchall()
-                held += len(found)
-                full = len(found) == _SAMPLE
-                span += abs(found[0][0] - found[-1][0]) if full else self._newest
-                if full and order == "DESC":
-                    span += self._newest - found[0][0]
-            self._shares[word] = held / span
+            held = sum(holds_all([word], *each) for each in self._some_listings)
+            often = held and 5 * held >= len(self._some_listings)
+            self._shares[word] = (
+                held / len(self._some_listings) if often else self._share_by_index(word)
+            )
         return self._shares[word]
+
+    @cached_property
+    def _some_listings(self) -> list[tuple[str, str]]:
+        """The texts and spaced words of some listings, new and old; none if any is malformed."""
+        places = [self._newest - self._newest * part // _SAMPLE for part in range(_SAMPLE)]
+        some = (
+            "SELECT text, spaced_words FROM listings WHERE id IN (SELECT value FROM json_each(?))"
+        )
+        try:
+            return self._db.execute(some, [json.dumps(places)]).fetchall()
+        except FAULTS as error:
+            if not is_damage(error):
+                raise
+            return []
+
+    def _share_by_index(self, word: str) -> float:
+        """Estimate the share of listings that hold a word from the newest with it."""
+        found = self._db.execute(
+            f"{_MATCH} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
+        ).fetchall()
+        span = self._newest - (found[-1][0] if len(found) == _SAMPLE else 0) + 1
+        return len(found) / span
 
     def _match(self, asked: Iterable[str]) -> str:
         return " AND ".join(either(word, self._longer) for word in asked)
@@ -120,7 +144,8 @@ class WordIndex:
     def _look_up_longer(self, word: str) -> str:
         if not _may_be_begun(word):
             return f'"{word}"'
-        found, least = [word], word
+        # Neither the word itself nor the same with digits after it is looked for: ":" follows "9".
+        found, least = [word], f"{word}:"
         while len(found) <= MOST_LONGER_WORDS:
             row = self._db.execute(
                 "SELECT term FROM temp.listing_terms WHERE term >= ? LIMIT 1", (least,)
@@ -155,15 +180,11 @@ class _Again:
 
 def batches(found: Iterable[Any]) -> Iterator[list[int]]:
     """Yield the first columns of rows, in batches that grow."""
-    sizes, batch = iter(_BATCHES), list[int]()
-    size = next(sizes)
-    for row in found:
-        batch.append(row[0])
-        if len(batch) == size:
-            yield batch
-            batch, size = [], next(sizes, size)
-    if batch:
+    least, most = _BATCHES
+    given, rest = 0, (row[0] for row in found)
+    while batch := list(itertools.islice(rest, min(max(least, given // 3), most))):
         yield batch
+        given += len(batch)
 
 
 def either(word: str, term: Callable[[str], str]) -> str:

@@ -11,6 +11,9 @@ from __future__ import annotations
 import itertools
 import json
 import re
+from collections.abc import Iterator
+from datetime import datetime
+from operator import add, contains
 
 from sqlite_utils import Database
 
@@ -24,11 +27,11 @@ from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Revision
 from hostlink.archive.search.hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
+from hostlink.archive.times import stored
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
 _LONGEST_WORD = 80
-_LINE_END = re.compile(r"\r\n|\n|\r")
 # The line to show is looked for in this much of a listing, in characters.
 _SHOWN_FROM = 200_000
 
@@ -43,14 +46,18 @@ class Search(ArchiveFile):
         tag: str | None = None,
         board: str | None = None,
         size: tuple[int, int] | None = None,
+        profile: str | None = None,
+        since: datetime | None = None,
+        before: datetime | None = None,
         limit: int = 50,
     ) -> Listed[Found]:
         """Return programs and rescues that hold all words of the question.
 
         Anything but letters and digits only separates words. Without words the result depends on
-        tag, board or size alone; without these it is empty. tag: only programs with it. board:
+        the restrictions alone; without these it is empty. tag: only programs with it. board:
         label or UUID; only what came from that board. size: least and most bytes on the board,
-        inclusive.
+        inclusive. profile: only listings that were kept by the profile of this name. since,
+        before: only what was kept from and before these times.
 
         Each program comes once, with its latest matching revision. Latest revisions come first,
         then older ones, then rescues, then retired programs. Among these, matches in name, title,
@@ -63,6 +70,8 @@ class Search(ArchiveFile):
                 None if tag is None else fold(clean(tag)),
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
+                None if profile is None else clean(profile),
+                (stored(since) if since else "", stored(before) if before else ""),
             )
             if limit < 1 or not (asked or within != Within()):
                 return Listed()
@@ -96,7 +105,7 @@ def _with_programs(
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(programs[row["program_id"]], revisions[row["id"]], line)
+        Found(programs[row["program_id"]], revisions[row["id"]], line, tuple(asked))
         for row, line in zip(there, lines, strict=True)
     ], list(dict.fromkeys([*lost, *more]))
 
@@ -107,7 +116,8 @@ def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Fou
     there = [row for row in found if row["id"] in rescues]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(None, rescues[row["id"]], line) for row, line in zip(there, lines, strict=True)
+        Found(None, rescues[row["id"]], line, tuple(asked))
+        for row, line in zip(there, lines, strict=True)
     ], lost
 
 
@@ -131,6 +141,18 @@ def _storable(number: int) -> int:
     return max(-(1 << 62), min(1 << 62, number))
 
 
+def _lines_of(text: str) -> list[str]:
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
+def _places(items: list[int], wanted: int) -> Iterator[int]:
+    """Yield the indexes of the items that are wanted."""
+    at = -1
+    for _ in range(items.count(wanted)):
+        at = items.index(wanted, at + 1)
+        yield at
+
+
 class BestLine:
     """Chooses the line of a listing to show for the words of a question."""
 
@@ -150,18 +172,23 @@ class BestLine:
         """
         if not self._asked:
             return ""
-        best, best_score = "", 0
-        for line, small in zip(_LINE_END.split(text), _LINE_END.split(text.lower()), strict=True):
-            # A word of letters or of digits alone is in a line whether or not that is spaced out.
-            absent = len(self._asked) - sum(map(small.__contains__, self._asked))
-            if self._most(absent) <= best_score:
-                continue
-            score = self._score(line, absent)
-            if score > best_score:
-                best, best_score = line, score
-                if best_score == self._top:
-                    break
-        return best.strip()
+        lines, asked = _lines_of(text), self._asked
+        smalls = _lines_of(text.lower())
+        # A word of letters or of digits alone is in a line whether or not that is spaced out.
+        there = [0] * len(lines)  # how many of the words are in each line
+        for word in asked:
+            there = list(map(add, there, map(contains, smalls, itertools.repeat(word))))
+        best, best_at = 0, 0
+        for absent in range(len(asked)):
+            if self._most(absent) < best:
+                break
+            for at in _places(there, len(asked) - absent):
+                score = self._score(lines[at], absent)
+                if (score, -at) > (best, -best_at):
+                    best, best_at = score, at
+                if score == self._top:
+                    return lines[at].strip()
+        return lines[best_at].strip() if best else ""
 
     def _most(self, absent: int) -> int:
         """Return the highest score that a line can have in which some of the words are absent."""

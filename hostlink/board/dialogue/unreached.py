@@ -111,16 +111,56 @@ def all_comes_back() -> LinkError:
     return LinkError(
         "Everything that is sent comes back, and nothing else: there is no board, or TX and RX are "
         "joined.",
-        reason=LinkReason.UNREADABLE,
+        reason=LinkReason.LOOPED,
         advice="Check the wires between the USB bridge and the board.",
+    )
+
+
+def only_echo(baud: int) -> LinkError:
+    """Describe a board that echoes at one speed and answers nothing. baud: that speed."""
+    return LinkError(
+        f"At {baud} baud each character comes back, and no line is answered: something echoes, but "
+        "no BASIC answers.",
+        reason=LinkReason.LOOPED,
+        kept=_UNTOUCHED,
+        advice=lambda by: (
+            "Press the board's own restart button and try again. If that changes nothing, its "
+            f"firmware only echoes: write your computer image {by.write_first_image}."
+        ),
+    )
+
+
+def never_pauses() -> LinkError:
+    """Describe a line on which bytes come all the time that are no text at any usual speed."""
+    return LinkError(
+        "Bytes come without a pause, and at no usual speed are they text: this is noise, or a "
+        "program that prints at an unusual speed.",
+        reason=LinkReason.FLOODING,
+        kept="Nothing was sent.",
+        advice=lambda by: (
+            "Check that ground is joined, that the bridge's RX pin is at the chip's TX pin and not "
+            "left open, and the crystal. If you know the board's speed, name it "
+            f"{by.name_speed}."
+        ),
+    )
+
+
+def runs(last: bytes) -> LinkError:
+    """Describe a program that prints. last: the last that came."""
+    return LinkError(
+        f'A program runs on the board; it last printed "{shown(last)}".',
+        reason=LinkReason.RUNNING,
+        kept="It was left as it is.",
+        advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
     )
 
 
 def nothing_steady(last: bytes) -> LinkError:
     """Describe a board that sends no steady text at any speed. last: the last that came."""
+    sent = shown(last)
     return LinkError(
-        "The board sends something, but at no usual speed is it readable and steady; it last sent "
-        f'"{shown(last)}".',
+        "The board sends something, but at no usual speed is it readable and steady"
+        + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
         kept=_ONLY_EMPTY,
         advice=lambda by: (

@@ -14,7 +14,8 @@ from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile
-from hostlink.board.recognise import Recognised, Recogniser
+from hostlink.board.recognise import Recogniser
+from hostlink.board.recognised import Recognised
 from hostlink.board.survey.findings import Findings
 from hostlink.board.survey.proposal import propose
 from hostlink.errors import LinkError, LinkReason

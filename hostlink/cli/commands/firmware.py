@@ -14,7 +14,6 @@ from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
-from hostlink.cli.first_firmware import FirstSteps
 from hostlink.cli.group import Group
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, say, table
@@ -94,13 +93,18 @@ def review(
             known = held.name if held is not None else ""
             role = archive.image_role(reviewed.image.sha256)
         told = tell_image(reviewed.image, archive)
-    if output is not None:
+    if output is not None and not reviewed.errors:
         write_draft(reviewed.image, told.knowledge, output, replace=common.yes)
         say(f"{output} is a draft profile, read from {image.name}.", quiet=common.quiet)
     if common.json:
         as_json(review_dict(reviewed, known, role) | told_dict(told))
     else:
         show_review(reviewed, known, role, told)
+    if output is not None and reviewed.errors:
+        raise RefusedError(
+            f"{image.name} has errors, so no draft profile is made of it.",
+            kept=f"{output} was not written.",
+        )
     return 1 if reviewed.errors else 0
 
 
@@ -179,7 +183,7 @@ def write(
     a terminal you are asked for what is not known; a new board gets a label and a first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
-    from hostlink.jobs.firmware.writing import WriteRequest
+    from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 
     _check_named(common, image, display, previous=previous)
     boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
@@ -191,7 +195,10 @@ def write(
     said |= {"new_board": new_board, "goes_back": previous}
     said |= {"boot_bytes": boot_bytes, "boot_is_known": bootloader_bytes is not None}
     request = partial(WriteRequest, chip=chip, **said)
-    write_one(common, reviewed, role, request, FirstSteps(new_board, label, program))
+    if program and Path(program).is_file():
+        program = str(Path(program).absolute())  # another write may have to finish this one
+    first = FirstSteps(new_board, label, program)
+    write_one(common, reviewed, role, request, first)
     if second is not None:
         write_display(common, second, request)
 
@@ -241,14 +248,15 @@ def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> Imag
 
 def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | None) -> None:
     """Show the image and the cautions, and ask for consent. Raises RefusedError without it."""
-    from hostlink.cli.ways import COMMANDS
+    from hostlink.cli.ways import COMMANDS, at_port
     from hostlink.jobs.cautions import CAUTIONS
     from hostlink.jobs.firmware.telling import told_sentence
 
     if reviewed is not None:
         say(told_sentence(reviewed.image), quiet=common.quiet)
     port = safe(common.the_port())
-    words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
+    goes_back = at_port(COMMANDS.write_previous, port)
+    words = CAUTIONS.format(part=chip.part, port=port, goes_back=goes_back)
     for line in words.split("\n"):
         say(line)
     if common.yes:

@@ -8,16 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.advice import Advice, advice_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
-from hostlink.cli.output import as_json, data
+from hostlink.cli.output import as_called, as_json, data
 from hostlink.cli.stopping import agreed
-from hostlink.cli.ways import COMMANDS, advised
+from hostlink.cli.ways import IN_MEET, at_port
 from hostlink.errors import LinkError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
-    from hostlink.jobs.meeting.rungs import Climb
+    from hostlink.jobs.meeting.ladder import Climb
     from hostlink.jobs.meeting.seen import Seen
 
 
@@ -43,8 +44,8 @@ def meet(common: CommonOptions) -> int:
     if common.json:
         as_json(_as_dict(seen, climbed))
     else:
-        for row in climbed.rows(COMMANDS):
-            data(row)
+        for row in climbed.rows(IN_MEET):
+            data(as_called(at_port(row, seen.port)))
     return climbed.status
 
 
@@ -67,6 +68,7 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
         asked = common.open_link is None and foresight.restarts
         if asked and not may_restart(f"{foresight.warning(seen.port)} Open it?"):
             return dataclasses.replace(seen, kept_closed=True)
+        common.may_restart = asked and not common.yes  # so it was told
         try:
             with common.session(archive, teller.emit) as session:
                 return meet_board(session, archive, seen, may_restart)
@@ -76,10 +78,14 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
 def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
     """Return the JSON for a meeting."""
-    from hostlink.jobs.meeting.rungs import RungState
+    from hostlink.jobs.meeting.ladder import RungState
 
     boot, basic, contents = seen.bootloader, seen.basic, seen.contents
     broken = climbed.broken
+
+    def advised(advice: Advice) -> str:
+        return at_port(advice_text(advice, IN_MEET), seen.port)
+
     holds = {RungState.HOLDS: True, RungState.BROKEN: False}
     return {
         "port": seen.port or None,

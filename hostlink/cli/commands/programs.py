@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import shown
+from hostlink.archive.times import days_of, shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     from hostlink.archive import Found, Origin, Program, Rescue, Revision
     from hostlink.jobs.listing_source import Material
+
+    Days = tuple[datetime, datetime]
 
 
 @click.command()
@@ -188,6 +190,18 @@ def _size_range(
     return sizes
 
 
+def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
+    """Parse the year, month or day given to `--from` and `--until`."""
+    if text is None:
+        return None
+    try:
+        return days_of(text)
+    except ValueError as error:
+        raise click.BadParameter(
+            f'"{text}" is no date: write 2031, 2031-09 or 2031-09-03.'
+        ) from error
+
+
 @click.command()
 @click.argument("words", nargs=-1)
 @click.option("--tag", metavar="TAG", help="Only programs with this tag.")
@@ -206,6 +220,22 @@ def _size_range(
     metavar="NUMBER",
     help="At most so many results, 10000 at the most.",
 )
+@click.option(
+    "--kind",
+    metavar="PROFILE",
+    help="Only listings for this kind of board, by its profile's name.",
+)
+@click.option(
+    "--from",
+    "--since",
+    "first",
+    callback=_days,
+    metavar="DATE",
+    help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
+)
+@click.option(
+    "--until", "last", callback=_days, metavar="DATE", help="Only what was kept then or earlier."
+)
 @shared(json=True)
 def find(
     common: CommonOptions,
@@ -214,16 +244,30 @@ def find(
     board: str | None,
     size: tuple[int, int] | None,
     limit: int,
+    kind: str | None,
+    first: Days | None,
+    last: Days | None,
 ) -> int:
     """Search names, titles, notes, tags and listings.
 
-    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
-    --tag, --board or --size choose alone.
+    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS the
+    options choose alone. In the line shown, the words stand between » and «.
     """
-    if not words and tag is None and board is None and size is None:
-        raise click.UsageError("Name words to look for, or --tag, --board or --size.")
+    if not words and all(each is None for each in (tag, board, size, kind, first, last)):
+        raise click.UsageError("Name words to look for, or one of the options that choose.")
+    if first and last and first[0] >= last[1]:
+        raise click.UsageError("--from is later than --until.")
     with common.reading() as archive:
-        found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
+        found = archive.find(
+            " ".join(words),
+            tag=tag,
+            board=board,
+            size=size,
+            profile=kind,
+            since=first[0] if first else None,
+            before=last[1] if last else None,
+            limit=limit,
+        )
     if common.json:
         as_json([_found_dict(each) for each in found])
         return tell_damaged(found.damaged)
@@ -235,7 +279,7 @@ def find(
                     each.item.spec,
                     size_words(each.item.size_bytes),
                     each.program.title if each.program else "",
-                    each.line,
+                    each.marked,
                 ]
                 for each in found
             ],
@@ -250,6 +294,7 @@ def _found_dict(found: Found) -> dict[str, object]:
     return {
         **item_dict(found.item),
         "line": found.line,
+        "marks": found.marks,
         "title": found.program.title if found.program else "",
     }
 

@@ -6,6 +6,7 @@ wire returns to the board's own speed when the bootloader is left.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TypeVar
 
@@ -13,12 +14,18 @@ from hostlink.advice import Ways
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.firmware.bootloader import Conversation, Failure, Script
+from hostlink.firmware.chip import Chip
 from hostlink.firmware.scripts import Unproven, begin, leave
 from hostlink.jobs.session.restarting import check_restartable, pull_restart_line
 from hostlink.jobs.session.session import Session
+from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
+from hostlink.words import plural
 
 T = TypeVar("T")
+_PASSES = 2
+_EXCHANGES = 2  # for each page: its address, and what it holds
+_LATENCY_S = 0.008  # of a bridge: between 1 and 16 ms (common practice, no source)
 SPEEDS = (115_200, 57_600)  # the usual ones of serial bootloaders: common practice
 
 
@@ -30,6 +37,11 @@ def no_answer_advice(by: Ways) -> str:
         "pin: with it in place this board hears nothing from the computer. Find out how far it "
         f"answers {by.meet}."
     )
+
+
+def in_pages(pages: int, chip: Chip) -> str:
+    """Return a number of pages with their size, in words."""
+    return f"{plural(pages, 'page')} of {chip.page_bytes} bytes"
 
 
 class BootLink:
@@ -83,6 +95,11 @@ class BootLink:
             raise _failure(core.failure)
         result: T = core.result  # type: ignore[assignment]
         return result
+
+    def time_words(self, pages: int, chip: Chip) -> str:
+        """Return about how long pages take to be read twice, or to be written and read back."""
+        page_s = chip.page_bytes * BITS_PER_BYTE / self.baud + _EXCHANGES * _LATENCY_S
+        return f"about {math.ceil(_PASSES * pages * page_s)} s"
 
     def leave(self) -> None:
         """Start the application and return to the board's own speed."""

@@ -24,13 +24,15 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
-from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
-from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed_backup
+from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
+_LONGEST_LOOK_S = 60.0  # a silent board takes 20 s
 _UNTOUCHED = "Nothing was sent that changes the board."
 
 
@@ -72,7 +74,16 @@ def look(session: Session, archive: Archive, request: WriteRequest) -> Situation
     # Without a serial number another board in the same socket looks the same.
     is_unknown = not (session.identity.is_certain and any(e.outcome == "done" for e in events))
     return Situation(
-        board, answer, wanted, known, left_by, owed, request.goes_back, error, is_unknown
+        board,
+        answer,
+        wanted,
+        known,
+        left_by,
+        owed,
+        request.goes_back,
+        error,
+        is_unknown,
+        first_steps(archive, left_by) if left_by is not None else FirstSteps(),
     )
 
 
@@ -250,10 +261,14 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
     answers = {
         LinkReason.SILENT: Answer.SILENCE,
         LinkReason.UNREADABLE: Answer.UNREADABLE,
+        LinkReason.FLOODING: Answer.UNREADABLE,
+        LinkReason.LOOPED: Answer.UNREADABLE,
+        LinkReason.TOO_LONG: Answer.UNREADABLE,
         LinkReason.RUNNING: Answer.RUNNING,
     }
     try:
-        session.attach(again=True)
+        with session.patience.limited(_LONGEST_LOOK_S, session.wire.now, tell_every_s=TELL_OFTEN_S):
+            session.attach(again=True)
     except LinkError as error:
         if error.reason not in answers:
             raise

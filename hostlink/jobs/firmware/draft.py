@@ -86,6 +86,8 @@ def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
     if len(known.bauds) == 1:
         talk = dataclasses.replace(talk, baud=known.bauds[0])
         evidence["talk.baud"] = read
+    # The costs of a line are guessed, so that no free memory is proven by them.
+    storage = dataclasses.replace(careful.rules.storage, exact=False)
     name = _NAME.sub("-", Path(image.name).stem.lower()).strip("-") or "draft"
     return dataclasses.replace(
         careful,
@@ -95,6 +97,6 @@ def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
         "holds; everything else is a careful guess. A survey of the board replaces it.",
         source=f"{read}; SHA-256 {image.sha256}",
         talk=talk,
-        rules=dataclasses.replace(careful.rules, language=language),
+        rules=dataclasses.replace(careful.rules, language=language, storage=storage),
         evidence=tuple(evidence.items()),
     )

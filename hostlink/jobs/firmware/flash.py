@@ -20,13 +20,10 @@ from hostlink.firmware.plan import (
 )
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PagesRead
-from hostlink.jobs.firmware.bootlink import BootLink
+from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.request import WriteRequest
 from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.session import Session
-from hostlink.link.pacing import BITS_PER_BYTE
-
-_PASSES = 2  # each page is read twice
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +90,8 @@ def _read(
     def on_page(page: int) -> None:
         session.emit(PagesRead(page + 1, pages))
 
-    at_most_s = _PASSES * request.chip.flash_bytes * BITS_PER_BYTE / boot.baud
-    session.emit(Phase("Reading all of flash into the archive", at_most_s))
+    text = f"Reading all of flash into the archive, in {in_pages(pages, request.chip)}"
+    session.emit(Phase(f"{text}, {boot.time_words(pages, request.chip)}"))
     try:
         flash = boot.run(scripts.read_flash(on_page))
         eeprom = boot.run(scripts.read_eeprom())

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from hostlink.archive import Archive, Backup, Board, FirmwareImage, FirmwareWrite, JobEvent
 from hostlink.errors import ArchiveError, HostlinkError, RefusedError
 from hostlink.firmware.image import Image
+from hostlink.jobs.firmware.request import FirstSteps
 
 JOB = "firmware write"
 """What the event of a write is called. Its detail:
@@ -21,6 +22,7 @@ JOB = "firmware write"
 image: SHA-256. goes_back: as in WriteRequest. backup, backup_uuid: what is to be put back, "" for
 nothing. write: UUID of the archive's record, set before the first page. answered, restored: as in
 Written, set as soon as it is so. cut_off: whether it was stopped or unplugged after the last page.
+first: the fields of FirstSteps.
 """
 
 
@@ -114,6 +116,19 @@ def left_without_prompt(
         elif event.outcome == "done":
             return None
     return None if last.is_finished else last
+
+
+def first_steps(archive: Archive, write: FirmwareWrite) -> FirstSteps:
+    """Return the first steps that were to follow a write."""
+    for event in archive.events(board_uuid=write.board_uuid, job=JOB):
+        first = _said(event, "first")
+        if _said(event, "write") == write.uuid and isinstance(first, dict):
+            return FirstSteps(
+                first.get("is_new") is True,
+                str(first.get("label") or ""),
+                str(first.get("load") or ""),
+            )
+    return FirstSteps()
 
 
 def _was_typed_at(archive: Archive, board: Board, write: FirmwareWrite) -> bool:

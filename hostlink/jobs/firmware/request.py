@@ -12,6 +12,23 @@ from hostlink.firmware.image import Image
 
 
 @dataclass(frozen=True, slots=True)
+class FirstSteps:
+    """What a board gets after its first firmware. is_new: it had none. label, load: "" if unsaid.
+
+    load: as a listing is named.
+    """
+
+    is_new: bool = False
+    label: str = ""
+    load: str = ""
+
+    @property
+    def wanted(self) -> bool:
+        """Return whether anything is to be done or asked."""
+        return bool(self.is_new or self.label or self.load)
+
+
+@dataclass(frozen=True, slots=True)
 class WriteRequest:
     """What to write. boot_bytes: size of the bootloader section at the top of flash.
 
@@ -19,7 +36,8 @@ class WriteRequest:
     which board it is, "" without one. discard_board: go on if the programs there cannot be kept.
     new_board: the user's statement that a silent board is new, so that its memory needs no keeping.
     boot_is_known: boot_bytes was given by the user, and is not only the usual value. goes_back: the
-    image is what this board's flash held before (see record.way_back).
+    image is what this board's flash held before (see record.way_back). first: noted, so that a
+    write which finishes this one knows of it.
     """
 
     image: Image
@@ -31,6 +49,7 @@ class WriteRequest:
     new_board: bool = False
     boot_is_known: bool = False
     goes_back: bool = False
+    first: FirstSteps = FirstSteps()
 
     @property
     def end(self) -> int:
@@ -44,7 +63,7 @@ class Written:
 
     banner: received afterwards. answered: the board came to its prompt. backup: keeps its programs,
     "" if it had none. restored: they are on the board again. resumed: an interrupted write was
-    finished. was_new: the board was silent, and taken for a new one.
+    finished. first: as requested, by this write or by the one that it finishes.
     """
 
     image: Image
@@ -56,7 +75,7 @@ class Written:
     backup: str
     restored: bool
     resumed: bool
-    was_new: bool = False
+    first: FirstSteps = FirstSteps()
 
 
 class AfterWriteError(HostlinkError):

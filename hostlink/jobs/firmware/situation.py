@@ -7,6 +7,7 @@ from enum import Enum
 
 from hostlink.archive import Backup, Board, FirmwareWrite, Role
 from hostlink.errors import LinkError
+from hostlink.jobs.firmware.request import FirstSteps
 
 EXPECTED: dict[str, str] = {"computer": "a BASIC prompt", "display": "silence"}
 
@@ -27,7 +28,8 @@ class Situation:
     left_by: the earlier write that left it without a prompt, interrupted or of an image that never
     showed one: a write to this board (is_own), or for a new board one of the same image to another.
     owed: the backup of an earlier write that was not put back. goes_back: as in WriteRequest.
-    is_unknown: no job is known to have ended well on just this board.
+    is_unknown: no job is known to have ended well on just this board. first: the first steps that
+    were to follow the write by which it was left so.
     """
 
     board: Board
@@ -39,6 +41,7 @@ class Situation:
     goes_back: bool
     error: LinkError | None
     is_unknown: bool
+    first: FirstSteps
 
     @property
     def may_be_new(self) -> bool:

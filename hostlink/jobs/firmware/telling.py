@@ -60,9 +60,11 @@ def written_words(written: Written) -> list[str]:
     if written.written:
         what = f"{plural(written.written, 'page')} written and read back"
     finished = "The write that was cut off is finished: " if written.resumed else ""
-    right = f"{plural(written.right, 'page')} {'was' if written.right == 1 else 'were'}"
+    others = ""
+    if written.written and written.right:
+        others = f"; the other {plural(written.right, 'page')} held the right bytes already"
     said = f' The board says "{written.banner}".' if written.banner else ""
-    told = [f"{finished}{written.image.name} is on the board, {what}; {right} right before.{said}"]
+    told = [f"{finished}{written.image.name} is on the board: {what}{others}.{said}"]
     if written.restored:
         told.append(f"Its programs are back on it, proven ({written.backup}).")
     elif written.backup:
@@ -76,7 +78,8 @@ def told_rows(told: ImageTold) -> list[str]:
     rows = ["Read from the image, which was not run:"]
     if known.words:
         forms = ", ".join(dict.fromkeys(table.form for table in known.tables))
-        rows.append(f"{plural(len(known.words), 'BASIC word')} (marked by {forms}):")
+        rows.append(f"{plural(len(known.words), 'BASIC word')} in a table (marked by {forms}).")
+        rows.append("A message or a help text that is stored in the same way may be among them:")
         rows += [f"  {row}" for row in wrap(" ".join(known.words), _WIDTH)]
     else:
         rows.append(

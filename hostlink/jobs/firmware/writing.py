@@ -9,6 +9,7 @@ programs are put back.
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import asdict
 from typing import Any
 
 from hostlink.advice import Advice, join_advice
@@ -25,11 +26,11 @@ from hostlink.errors import (
 from hostlink.firmware.plan import OnPage, Plan
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PageProven
-from hostlink.jobs.firmware.bootlink import BootLink
+from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
-from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.firmware.request import AfterWriteError, FirstSteps, WriteRequest, Written
 from hostlink.jobs.firmware.restoring import (
     Start,
     after_write_error,
@@ -39,8 +40,8 @@ from hostlink.jobs.firmware.restoring import (
 )
 from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
-from hostlink.link.pacing import BITS_PER_BYTE
 
 __all__ = [
     "AfterWriteError",
@@ -51,7 +52,6 @@ __all__ = [
     "write_firmware",
 ]
 
-_PASSES = 2  # each page is written and read back
 _RESTARTS = 2  # restarts of the board during a write before giving up
 
 
@@ -84,9 +84,25 @@ def write_firmware(
         "backup": backup.spec if backup else "",
         "backup_uuid": backup.uuid if backup else "",
         "discarded": request.discard_board,
+        "first": asdict(_first_steps(request, situation)),
     }
-    with recorded_job(session, archive, JOB, situation.board, parts=20, detail=detail) as record:
+    with recorded_job(
+        session,
+        archive,
+        JOB,
+        situation.board,
+        parts=20,
+        detail=detail,
+        tell_every_s=TELL_OFTEN_S,
+    ) as record:
         return _Write(session, archive, request, situation, boot, backup, record.detail).run()
+
+
+def _first_steps(request: WriteRequest, situation: Situation) -> FirstSteps:
+    """Return what follows the write: as requested, else as at the write that it finishes."""
+    first, before = request.first, situation.first
+    is_new = situation.may_be_new and (request.new_board or before.is_new)
+    return FirstSteps(is_new, first.label or before.label, first.load or before.load)
 
 
 class _Write:
@@ -208,10 +224,10 @@ class _Write:
 
     def _write(self, plan: Plan) -> None:
         """Carry out the plan; if the bootloader stops answering, restart the board and continue."""
-        size = len(plan.pages) * self._request.chip.page_bytes
-        at_most_s = _PASSES * size * BITS_PER_BYTE / self._boot.baud
-        name = self._request.image.name or "the image"
-        self._session.emit(Phase(f"Writing {name}", at_most_s))
+        name, chip = self._request.image.name or "the image", self._request.chip
+        time_words = self._boot.time_words(len(plan.pages), chip)
+        text = f"Writing {name} in {in_pages(self._pages, chip)}, {time_words}"
+        self._session.emit(Phase(text))
         for restarts in range(_RESTARTS + 1):
             if not plan.pages:
                 return
@@ -252,7 +268,7 @@ class _Write:
             kept.append("What its flash held before is in the archive.")
         if self._backup:
             kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
-        advice: Advice = "Write the same image again, which goes on where this stopped."
+        advice: Advice = "Write the same image again: that goes on where this stopped."
         if self._request.goes_back:
             advice = "Repeat the command, which goes on where this stopped."
         elif can_go_back:
@@ -297,7 +313,7 @@ class _Write:
             backup=self._backup.spec if self._backup else "",
             restored=restored,
             resumed=before.resumed,
-            was_new=self._situation.may_be_new and self._request.new_board,
+            first=_first_steps(self._request, self._situation),
         )
         self._detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
         mute = written.role == "computer" and not start.answered

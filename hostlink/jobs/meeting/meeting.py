@@ -1,7 +1,8 @@
 """Meeting a board: look at this computer, then talk to the board, and note what was seen.
 
 Nothing is typed to a board but what recognising it and reading its program take. A restart needs
-consent.
+consent. Whatever is at the port, the meeting ends within 20 s; the time in which the user is asked,
+or in which what a board holds is read, does not count. What is waited for is told every 4 s.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from pathlib import Path
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Phase
+from hostlink.board.dialogue.unreached import nothing_steady, silent_everywhere
 from hostlink.board.port.bridges import driver_hint
 from hostlink.board.port.ports import Identity, hidden_bridges, identity_of, usb_ports
 from hostlink.board.profile.model import HEARD
@@ -23,13 +25,13 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.boards import access_advice, usb_id, without_port
-from hostlink.jobs.events import PagesRead
 from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.free_memory import ask_free_memory
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
 from hostlink.jobs.recalling import stored
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.last_known import known_board
+from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import holder_of
 
@@ -38,6 +40,9 @@ RESTART_TO_HEAR = (
     "board's memory is lost by that, also one that runs and prints nothing. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
+_LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
+_RESTART_S = 3.0  # to ask for a bootloader at both speeds
+_AGAIN_S = 8.0  # to find the prompt of a board that was heard starting
 
 
 def look_here(archive: Archive | None, port: str = "", system: str = sys.platform) -> Seen:
@@ -83,22 +88,35 @@ def meet_board(
     and LinkError if the port vanishes.
     """
     if seen.trouble is None:
-        seen = _attached(session, seen)
+        seen = _attached(session, seen, _LOOK_S)
     if seen.basic is None and seen.trouble is not None:
         if seen.trouble.reason not in _MAY_HAVE_NO_BASIC:
             return seen
         seen = _restarted(session, archive, seen, may_restart)
     if seen.basic is None:
         return seen
-    return _with_contents(session, archive, seen)
+    with _within(session, time_limit_s(session.profile)):
+        return _with_contents(session, archive, seen)
 
 
-def _attached(session: Session, seen: Seen, *, again: bool = False) -> Seen:
+def _within(session: Session, seconds: float) -> contextlib.AbstractContextManager[bool]:
+    """Limit the block to some seconds, and report every few what is waited for."""
+    return session.patience.limited(seconds, session.wire.now, tell_every_s=TELL_OFTEN_S)
+
+
+def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = False) -> Seen:
     """Bring the board to its prompt and note how it talks, or why that failed."""
+    if not session.is_attached:
+        session.emit(Phase("Listening to the board"))
+    before = session.wire.health.bytes_in
     try:
-        session.attach(again=again or session.is_attached)  # it may be silent by now
+        with _within(session, seconds):
+            session.attach(again=again or session.is_attached)  # it may be silent by now
     except LinkError as error:
         _raise_gone(error)
+        if error.reason is LinkReason.TOO_LONG:
+            was_silent = session.wire.health.bytes_in == before
+            error = silent_everywhere() if was_silent else nothing_steady(session.wire.recent[-40:])
         return seen if again else dataclasses.replace(seen, trouble=error)
     talk = session.profile.talk
     name, title = session.profile.name, session.profile.title
@@ -122,8 +140,10 @@ def _restarted(
         return dataclasses.replace(seen, restart=Restart.DECLINED)
     boot = BootLink(session)
     seen = dataclasses.replace(seen, restart=Restart.DONE)
+    heard = session.wire.health.bytes_in
     try:
-        boot.enter()
+        with _within(session, _RESTART_S):
+            boot.enter()
         seen = dataclasses.replace(seen, bootloader=_asked(session, archive, boot))
     except LinkError as error:
         _raise_gone(error)
@@ -134,7 +154,15 @@ def _restarted(
     found = seen.bootloader
     if found is not None and (found.is_blank or found.role == "display"):
         return seen  # nothing there would answer
-    return _attached(session, seen, again=True)
+    was_silent = seen.trouble is not None and seen.trouble.reason is LinkReason.SILENT
+    if found is not None:
+        heard = session.wire.health.bytes_in
+    elif not was_silent:
+        return seen  # it is as unreadable as before
+    session.dialogue.listen_starting()
+    if session.wire.health.bytes_in == heard:
+        return seen  # a BASIC that starts shows its prompt
+    return _attached(session, seen, _AGAIN_S, again=True)
 
 
 def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader:
@@ -144,12 +172,9 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader
     if chip is None:
         return found
     session.emit(Phase("Reading what the chip's flash holds"))
-
-    def on_page(page: int) -> None:
-        session.emit(PagesRead(page + 1, chip.pages))
-
     try:
-        flash: bytes = boot.run(FlashScripts(chip).read_flash(on_page))
+        with _within(session, time_limit_s(session.profile)):
+            flash: bytes = boot.run(FlashScripts(chip).read_program())
     except (LinkError, ReadBackError) as error:
         _raise_gone(error)
         return found

@@ -9,81 +9,16 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from enum import Enum
+from collections.abc import Sequence
 
-from hostlink.advice import Advice, Ways, advice_text, join_advice
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.errors import ExitStatus, LinkReason
 from hostlink.jobs.boards import no_port_words
+from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
 
 _SPEEDS = "115200 and 57600 baud"
-
-
-class RungState(Enum):
-    """How a rung stands."""
-
-    HOLDS = "yes"
-    BROKEN = "no"
-    LEFT_OUT = "-"
-
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """What a rung found. says: what was seen. do: the one thing to do if it is broken.
-
-    status: the exit status that it gives.
-    """
-
-    state: RungState
-    says: Advice
-    do: Advice = ""
-    status: ExitStatus = ExitStatus.DONE
-
-
-@dataclass(frozen=True, slots=True)
-class Rung:
-    """One rung. id: its lasting name. question: what it asks. judge: answers from what was seen."""
-
-    id: str
-    question: str
-    judge: Callable[[Seen], Stand]
-
-
-@dataclass(frozen=True, slots=True)
-class LadderStep:
-    """A rung with what it found."""
-
-    rung: Rung
-    stand: Stand
-
-
-@dataclass(frozen=True, slots=True)
-class Climb:
-    """The rungs up to the broken one or to the top. end: one sentence on the whole."""
-
-    steps: tuple[LadderStep, ...]
-    end: Advice
-
-    @property
-    def broken(self) -> LadderStep | None:
-        """Return the step at which the climb ended, None if it came to the top."""
-        last = self.steps[-1]
-        return last if last.stand.state is RungState.BROKEN else None
-
-    def rows(self, by: Ways) -> list[str]:
-        """Return each rung with what was seen, then the last sentence, in rows of text."""
-        rows = list[str]()
-        for place, step in enumerate(self.steps, 1):
-            rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-            rows.append(f"   {advice_text(step.stand.says, by)}")
-        return [*rows, "", advice_text(self.end, by)]
-
-    @property
-    def status(self) -> ExitStatus:
-        """Return the exit status: done, refused (a consent or a BASIC is missing), link failed."""
-        return self.steps[-1].stand.status
+_NO_ANSWER = (LinkReason.FLOODING, LinkReason.LOOPED)  # bytes come, and answer nothing
 
 
 def climb(seen: Seen, rungs: Sequence[Rung] | None = None) -> Climb:
@@ -193,10 +128,15 @@ def _free(seen: Seen) -> Stand:
 def _answers(seen: Seen) -> Stand:
     if seen.basic is not None:
         return _holds(f"It answers at {seen.basic.baud} baud.")
+    trouble = seen.trouble
+    was_silent = trouble is None or trouble.reason is LinkReason.SILENT
     if seen.bootloader is not None:
-        return _holds("Silent at first. After a restart its bootloader answered.")
-    if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
-        return _holds(seen.trouble.what)
+        first = "Silent at first." if was_silent or trouble is None else trouble.what
+        return _holds(f"{first} After a restart its bootloader answered.")
+    if trouble is not None and trouble.reason in _NO_ANSWER:
+        return _broken(trouble.what, trouble.advice)
+    if trouble is not None and not was_silent:
+        return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
             "It is silent. A bootloader answers only just after a restart, and the board was not "
@@ -254,14 +194,14 @@ def _basic(seen: Seen) -> Stand:
         return _holds(seen.basic.manner)
     if seen.is_display:
         return _left_out("A display board makes the picture; it is silent and has no BASIC.")
+    boot = seen.bootloader
+    if boot is not None and boot.is_blank:
+        return _missing("There is no firmware on the chip yet.", _write_now)
     if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
         garbled = seen.trouble.reason is LinkReason.UNREADABLE
         return _missing(
             "No BASIC came to its prompt.", _readable if garbled else seen.trouble.advice
         )
-    boot = seen.bootloader
-    if boot is not None and boot.is_blank:
-        return _missing("There is no firmware on the chip yet.", _write_now)
     if boot is not None and (boot.image or boot.has_basic):
         return _missing(
             f"{boot.image or 'A BASIC'} is on the chip, and no prompt came.",
@@ -320,15 +260,19 @@ def _end(seen: Seen, do: Advice) -> Advice:
 
 
 def _top(seen: Seen) -> Advice:
-    """Return the last sentence of a climb that came to the top."""
-    name = seen.label or "a board without a label"
+    """Return the last sentences of a climb that came to the top."""
     if seen.basic is None:
         what = f"{seen.label}, the display" if seen.label else "the display"
         alive = ": its chip is alive, and it never answers by itself" if seen.bootloader else ""
         return f"This is {what}{alive}."
-    held = seen.contents.words if seen.contents is not None else "what is not known"
-    like = f"like kind {seen.basic.kind}" if seen.basic.kind else "in a way of its own"
-    sentence = f"This is {name}, it speaks {like} at {seen.basic.baud} baud, it holds {held}."
+    name = f"This is {seen.label}." if seen.label else "This board has no label yet."
+    talks = f"It talks at {seen.basic.baud} baud"
+    if seen.basic.kind:
+        talks += f" like kind {seen.basic.kind}"
+    holds = " and its program could not be read"
+    if seen.contents is not None:
+        holds = f" and holds {seen.contents.words}"
+    sentence = f"{name} {talks}{holds}."
     if seen.label:
         return sentence
     return lambda by: f"{sentence} Give it a label {by.label_board}."

@@ -23,9 +23,10 @@ class Restart(Enum):
 class SeenBootloader:
     """A bootloader that answered.
 
-    baud: its speed. signature: of the chip, three bytes. flash: all of the chip's flash, None if it
-    was not read. image: the archive's name of the firmware there, "" if it does not know it. role:
-    what that firmware was written for, "" if unknown. has_basic: it holds a table of BASIC words.
+    baud: its speed. signature: of the chip, three bytes. flash: what the chip's flash holds from
+    its start on, None if it was not read. image: the archive's name of the firmware there, "" if it
+    does not know it. role: what that firmware was written for, "" if unknown. has_basic: it holds a
+    table of BASIC words.
     """
 
     baud: int

@@ -39,6 +39,7 @@ _OF_REASON = {
     LinkReason.RUNNING: Activity.RUNNING,
     LinkReason.SILENT: Activity.SILENT,
     LinkReason.UNREADABLE: Activity.SILENT,
+    LinkReason.LOOPED: Activity.SILENT,
     LinkReason.FULL: Activity.FULL,
     LinkReason.FLOODING: Activity.BUSY,
 }

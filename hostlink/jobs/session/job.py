@@ -9,7 +9,7 @@ from typing import Any
 from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
 from hostlink.errors import ArchiveError, Interrupted
-from hostlink.jobs.session.patience import time_limit_s
+from hostlink.jobs.session.patience import TELL_EVERY_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.wire import STOPPED
 
@@ -24,12 +24,14 @@ def recorded_job(
     parts: int = 1,
     program: str = "",
     detail: dict[str, Any] | None = None,
+    tell_every_s: float = TELL_EVERY_S,
 ) -> Iterator[OpenEvent]:
     """Record the job done inside the block as an event of the archive, and limit its time.
 
-    parts: how many programs it may read or write. A job within a job adds no limit of its own.
-    Raises ArchiveError if the archive is read-only, and LinkError past the limit, with a minute
-    left to leave the board in order; an Interrupted says in what state the board was left.
+    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. A job
+    within a job adds no limit of its own. Raises ArchiveError if the archive is read-only, and
+    LinkError past the limit, with a minute left to leave the board in order; an Interrupted says in
+    what state the board was left.
     """
     if archive.read_only:
         raise ArchiveError(
@@ -42,7 +44,9 @@ def recorded_job(
         )
     limit_s = parts * time_limit_s(session.profile)
     with (
-        session.patience.limited(limit_s, session.wire.now) as is_outermost,
+        session.patience.limited(
+            limit_s, session.wire.now, tell_every_s=tell_every_s
+        ) as is_outermost,
         archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
     ):
         session.begun.add(record.uuid)

@@ -36,7 +36,10 @@ _READ_ONLY = (
     "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
     "Programs can be run; loading and saving need an archive that can be written."
 )
-_REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
+_REASONS_TO_STAY = (
+    *(LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE),
+    *(LinkReason.FLOODING, LinkReason.LOOPED),
+)
 
 
 class LongSession:

@@ -20,7 +20,9 @@ from hostlink.listing.parse import Line
 _SHORTEST_LIMIT_S = 300.0
 _LISTINGS = 60  # of a full memory, as time for a job
 _USUAL_BYTES = 1024  # of program memory, if the profile has no figure
-_TELL_EVERY_S = 45.0
+TELL_EVERY_S = 45.0
+TELL_OFTEN_S = 4.0  # where a board may be silent and a beginner waits
+_MINUTES_FROM_S = 90.0  # a shorter time left is told in seconds
 _GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
 
@@ -72,6 +74,7 @@ class Patience:
         self._doing = "Waiting for the board"
         self._since: float | None = None  # since the last progress
         self._told: float | None = None
+        self._tell_every_s = TELL_EVERY_S
         self._ends: float | None = None  # None: no limited job is under way
         self._limit_s = 0.0
         self._about_s = 0.0  # reported time for the rest of the job, not yet started
@@ -95,17 +98,20 @@ class Patience:
         self.listener(event)
 
     @contextmanager
-    def limited(self, limit_s: float, now: Callable[[], float]) -> Iterator[bool]:
+    def limited(
+        self, limit_s: float, now: Callable[[], float], *, tell_every_s: float = TELL_EVERY_S
+    ) -> Iterator[bool]:
         """Limit the block to limit_s seconds, unless an outer limit holds already.
 
-        Yields whether this limit holds.
+        tell_every_s: after how many seconds without progress a wait is reported. Yields whether
+        this limit holds.
         """
         if self._ends is not None:
             yield False
             return
         self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
         self._about_s, self._due = 0.0, None
-        self._sent = None
+        self._sent, self._tell_every_s = None, tell_every_s
         try:
             yield True
         finally:
@@ -122,21 +128,26 @@ class Patience:
         if now > self._ends:
             self._ends = now + _GRACE_S
             raise LinkError(
-                f"The job was given up after {self._limit_s / 60:.0f} minutes. It was still at: "
+                f"The job was given up after {_time_words(self._limit_s)}. It was still at: "
                 f"{self._doing}.",
                 reason=LinkReason.TOO_LONG,
                 advice="Check the cable and the speed, and that the profile fits this board.",
             )
-        if self._told is not None and now - self._told >= _TELL_EVERY_S:
+        if self._told is not None and now - self._told >= self._tell_every_s:
             self._told = now
             self.listener(self._waiting(now, self._since, self._ends))
 
     def _waiting(self, now: float, since: float, ends: float) -> Waiting:
         """Return the report of a wait, with the remaining time if known, else with the limit."""
-        left = f"It is given up in {(ends - now) / 60:.0f} minutes at most."
+        left = f"It is given up in {_time_words(ends - now)} at most."
         if self._due is not None:
             left_s = self._due - now
             left = (
                 f"About {left_s:.0f} s are left." if left_s > 0 else "It takes longer than usual."
             )
         return Waiting(f"Still at it after {now - since:.0f} s: {self._doing}. {left}", now - since)
+
+
+def _time_words(seconds: float) -> str:
+    """Return a time in seconds or, if it is long, in minutes."""
+    return f"{seconds:.0f} s" if seconds < _MINUTES_FROM_S else f"{seconds / 60:.0f} minutes"

@@ -10,7 +10,8 @@ from hostlink.board.dialogue.events import Emit
 from hostlink.board.port.ports import Identity, identity_of
 from hostlink.board.profile.file import find_profile, shipped_profiles, user_profiles
 from hostlink.board.profile.model import CAREFUL, HEARD, Profile
-from hostlink.board.recognise import Recognised, Recogniser
+from hostlink.board.recognise import Recogniser
+from hostlink.board.recognised import Recognised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.remembering import heard_before

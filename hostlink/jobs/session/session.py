@@ -15,7 +15,7 @@ from hostlink.board.dialogue.heard_talk import asks, parts_of
 from hostlink.board.dialogue.learning import Learned
 from hostlink.board.port.ports import Identity
 from hostlink.board.profile.model import HEARD, Profile
-from hostlink.board.recognise import Recognised
+from hostlink.board.recognised import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
 from hostlink.jobs.session.last_known import known_board, last_program, stranger

@@ -11,7 +11,8 @@ from hostlink.advice import advice_text
 from hostlink.app.ways import KEYS
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, LinkError, LinkReason
-from hostlink.jobs.meeting.rungs import RUNGS, RungState, climb
+from hostlink.jobs.meeting.ladder import RungState
+from hostlink.jobs.meeting.rungs import RUNGS, climb
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
 
 LINUX, WINDOWS = "linux", "win32"
@@ -61,6 +62,8 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"restart": Restart.IMPOSSIBLE}, "answer", "no restart line", "restart button"),
     ({"trouble": failing(LinkReason.RUNNING)}, "basic", "No BASIC came", "Do this"),
     ({"trouble": failing(LinkReason.UNREADABLE)}, "basic", "No BASIC came", "with --baud"),
+    ({"trouble": failing(LinkReason.FLOODING)}, "answer", "It failed so", "Do this"),
+    ({"trouble": failing(LinkReason.LOOPED)}, "answer", "It failed so", "Do this"),
     ({"bootloader": BLANK}, "basic", "no firmware on the chip yet", "--new-board"),
     ({"bootloader": FILLED}, "basic", "shows no prompt", "If this is the display"),
     (
@@ -109,7 +112,8 @@ def test_a_new_chip_ends_in_the_sentence_to_write_its_image() -> None:
     climbed = climb(dataclasses.replace(SILENT, bootloader=BLANK, restart=Restart.DONE))
     assert advice_text(climbed.end, COMMANDS) == (
         "The chip is alive and has no BASIC yet: write your computer image now with "
-        "`hostlink firmware write IMAGE --new-board`."
+        "`hostlink firmware write IMAGE --new-board` (in place of IMAGE, the name of your file, "
+        "which ends in .hex)."
     )
     says = [advice_text(step.stand.says) for step in climbed.steps]
     assert "At 115200 baud; the chip is ATmega328P, its flash is blank." in says
@@ -120,12 +124,37 @@ def test_a_known_board_ends_in_who_it_is_and_what_it_holds() -> None:
     climbed = climb(TALKING)
     assert climbed.status == ExitStatus.DONE
     assert advice_text(climbed.end, COMMANDS) == (
-        "This is Red, it speaks like kind capital at 9600 baud, it holds TIDE@3, 12 lines, 412 of "
+        "This is Red. It talks at 9600 baud like kind capital and holds TIDE@3, 12 lines, 412 of "
         "999 bytes."
     )
     states = {step.rung.id: step.stand.state for step in climbed.steps}
     assert states["bootloader"] is RungState.LEFT_OUT
     assert states["contents"] is RungState.HOLDS
+
+
+def test_a_program_that_could_not_be_read_is_said_so() -> None:
+    """With no more than what was seen: it talks, what it holds is not known."""
+    for label, name in (("Red", "This is Red."), ("", "This board has no label yet.")):
+        seen = dataclasses.replace(TALKING, contents=None, label=label)
+        assert advice_text(climb(seen).end, COMMANDS).startswith(
+            f"{name} It talks at 9600 baud like kind capital and its program could not be read."
+        )
+
+
+def test_a_blank_chip_has_no_firmware_whatever_came_before() -> None:
+    """Rubbish on the line, as after a change of speed, does not hide what its bootloader tells."""
+    trouble = LinkError("Rubbish came.", reason=LinkReason.UNREADABLE)
+    climbed = climb(dataclasses.replace(AT, trouble=trouble, bootloader=BLANK))
+    assert climbed.broken is not None
+    assert advice_text(climbed.broken.stand.says) == "There is no firmware on the chip yet."
+
+
+def test_what_was_not_silent_before_its_bootloader_answered_is_told() -> None:
+    """Silence is said only of a silent board."""
+    trouble = LinkError("Rubbish came.", reason=LinkReason.UNREADABLE)
+    seen = dataclasses.replace(AT, trouble=trouble, bootloader=FILLED, restart=Restart.DONE)
+    says = [advice_text(step.stand.says) for step in climb(seen).steps]
+    assert "Rubbish came. After a restart its bootloader answered." in says
 
 
 @pytest.mark.parametrize(
