@@ -188,6 +188,8 @@ def _language(profile: Profile) -> KindLanguage:
         "stored": commands.stored or commands.list_stored,
     }
     words = dict(WORDS) | {each: _first_word(said) for each, said in typed.items()} | {"toss": ()}
+    ends = tuple(word for word in ("END", "STOP") if word in language.statements)
+    words["end"] = ends or words["end"]
     asked = re.fullmatch(r"(?:PRINT *|\?)(.+)", commands.free_memory)
     if commands.free_memory and asked is None:
         words["memory"] = _first_word(commands.free_memory)

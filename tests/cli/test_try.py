@@ -146,11 +146,10 @@ def test_the_newest_expectation_counts(hostlink: Callable, listing: Listing) -> 
     hostlink("archive", "export", "bag")
     other = ("--archive", "other.sqlite3")
     hostlink("archive", "import", "bag", *other)
-    hostlink("keep", listing('10 PRINT "NEW"'), *other)
+    hostlink("keep", listing('10 PRINT "OTHER"'), *other)
     hostlink("try", "LIGHT", "--expect", *other)
-    hostlink("keep", listing('10 PRINT "SIDE"'))
-    hostlink("try", "LIGHT", "--expect")
-    hostlink("keep", listing('10 PRINT "NEW"'))
+    for text in ("SIDE", "NEW"):
+        hostlink("keep", listing(f'10 PRINT "{text}"'))
     hostlink("try", "LIGHT", "--expect")
     hostlink("archive", "import", "other.sqlite3")
     assert hostlink("try", "--all").status == 0
