@@ -10,7 +10,7 @@ from hostlink.dialect import Pins
 from hostlink.practice.complaint import Complaint, Reason
 
 MOST_CHANGES = 20_000
-"""Changes of pins that are kept; further ones are counted."""
+"""Changes of pins that are kept of a run, the first ones."""
 ANALOG = "ADC"
 """Begins the name of an analog input, as in the chip's data sheet."""
 
@@ -42,8 +42,7 @@ class PinBank:
     """All pins of one board.
 
     now: tells the time in ms since the program began. changes: everything put out that differs from
-    what was there before. missed: changes that were not kept. asked: names of the pins that were
-    read.
+    what was there before. asked: names of the pins that were read.
     """
 
     def __init__(self, pins: Pins) -> None:
@@ -56,7 +55,6 @@ class PinBank:
         self.levels: dict[str, int] = {}
         self.out: dict[str, PinChange] = {}
         self.changes: list[PinChange] = []
-        self.missed = 0
         self.asked: dict[str, None] = {}
         self._script: deque[PinInput] = deque()
 
@@ -96,5 +94,3 @@ class PinBank:
             return
         if len(self.changes) < MOST_CHANGES:
             self.changes.append(change)
-        else:
-            self.missed += 1

@@ -169,14 +169,6 @@ class Walk:
             self.seconds += self._chores[Chore.STATEMENT]
         return self._go_on(False)
 
-    def step_line(self) -> bool:
-        """Run the rest of the line; return False if there is no further one to run now."""
-        began = self.began
-        while self.step():
-            if self.began != began:
-                return True
-        return False
-
     def back(self) -> Walk:
         """Return the run as it was when this line was begun or, at its beginning, the one before.
 

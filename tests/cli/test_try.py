@@ -53,6 +53,14 @@ def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> 
     assert 2 <= told.json["seconds"] < 2.1
 
 
+def test_output_that_is_cut_is_told(hostlink: Callable, listing: Listing) -> None:
+    """A program that floods is bounded in memory, and nothing is left out in silence."""
+    name = listing(f'10 PRINT "{"A" * 50}"', "20 GOTO 10")
+    told = hostlink("try", name, "--statements", "60000")
+    assert "It printed more than 1,048,576 bytes; the rest is not shown." in told.err
+    assert len(told.out) < 1_100_000
+
+
 def test_a_question_without_an_answer_is_no_end(
     hostlink: Callable, listing: Listing, answers: Callable
 ) -> None:

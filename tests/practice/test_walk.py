@@ -21,6 +21,15 @@ ASKING = """10 FOR I=1 TO 2
 """
 
 
+def step_line(one: Walk) -> bool:
+    """Run the rest of the line; False if there is no further one to run now."""
+    began = one.began
+    while one.step():
+        if one.began != began:
+            return True
+    return False
+
+
 def walk(text: str, *inputs: str, kind: str = "practice") -> Walk:
     """A program on a board of a kind, before its first statement."""
     return Walk(text, find_kind(kind), inputs)
@@ -48,7 +57,7 @@ def test_each_line_is_reached_in_turn_and_counted() -> None:
     """A line counts once however many statements it has, and again when it is jumped to."""
     one = walk("10 FOR I=1 TO 3: PRINT I: NEXT I\n20 IF I>9 THEN END\n30 LET I=I+3\n40 GOTO 20\n")
     reached = [one.line]
-    while one.step_line():
+    while step_line(one):
         reached.append(one.line)
     assert reached == [10, 20, 30, 40, 20, 30, 40, 20]
     assert one.counts == {10: 1, 20: 3, 30: 2, 40: 2}
@@ -74,7 +83,7 @@ def test_a_step_back_is_the_run_as_it_was() -> None:
     seen = []
     while one.ended is None:
         seen.append((one.line, one.statements, one.output, list(one.state.variables)))
-        one.step_line()
+        step_line(one)
     for was in reversed(seen):
         one = one.back()
         assert (one.line, one.statements, one.output, one.state.variables) == was

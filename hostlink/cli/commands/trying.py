@@ -256,6 +256,8 @@ def _say_ended(common: CommonOptions, setting: Setting, walk: Walk, ended: End) 
         )
     elif ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)
+    if walk.cut:
+        say(f"It printed more than {plural(walk.printed, 'byte')}; the rest is not shown.")
     say(
         f"{plural(walk.statements, 'statement')}, {walk.seconds:,.1f} s on the board "
         f"{setting.profile}; {plural(walk.board.free(), 'byte')} of its memory left.",
