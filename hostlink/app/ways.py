@@ -72,6 +72,7 @@ KEYS = _KeysNow(
     review_rules="with <findings>",
     write_sheet="with <sheet>",
     keep=_always("with <open>"),
+    expect=lambda what: f"on the command line, with `hostlink try {what} --expect`",
     programs="with <find>",
     shipped_programs="with <find>",
     rescues="with <rescues>",

@@ -92,6 +92,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "adapt",
         "Rewrite a listing for a board with another BASIC; both are run and compared.",
     ),
+    "try": (
+        "trying",
+        "try_listing",
+        "Run a listing without a board, and compare it with what is expected.",
+    ),
     "sheet": (
         "workshop",
         "sheet",

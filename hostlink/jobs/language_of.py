@@ -93,7 +93,7 @@ def offer(profile: Profile, material: Material) -> Offer | None:
         return None
     known = material.shipped is not None or material.held is not None
     strange = () if material.shipped else _strange(material, profile.rules.language)
-    source = _written_for(material) if known or strange else None
+    source = written_for(material) if known or strange else None
     if source is None or source.name == profile.name:
         return None
     made = adapt(material.listing, source.rules.language, profile.rules)
@@ -117,7 +117,7 @@ def _adapted(material: Material, offer: Offer) -> Material:
     )
 
 
-def _written_for(material: Material) -> Profile | None:
+def written_for(material: Material) -> Profile | None:
     """Return the profile of the board that a listing is for, guessed if nobody knows; or None."""
     name = SHIPPED_FOR if material.shipped is not None else ""
     if not name and material.held is not None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from hostlink.dialect import Dialect
+from hostlink.dialect import PIN_FUNCTIONS, Dialect
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +116,21 @@ class Language(Dialect):
     long_names: bool = False
     words_apart: bool = False
     capitals_only: bool = False
+
+    def with_pin_words(self) -> Language:
+        """Return the language with its words for pins among its statements and functions.
+
+        One of which no statement is known stays so: its listings cannot be checked for words.
+        """
+        if not self.statements:
+            return self
+        words = {name: form.word for name, form in self.pins.forms.items()}
+        functions = [words.pop(name) for name in PIN_FUNCTIONS if name in words]
+        return replace(
+            self,
+            statements=tuple(dict.fromkeys((*self.statements, *words.values()))),
+            functions=tuple(dict.fromkeys((*self.functions, *functions))),
+        )
 
 
 @dataclass(frozen=True, slots=True)

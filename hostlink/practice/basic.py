@@ -35,7 +35,8 @@ class Basic:
     program_bytes, eeprom_bytes, seed: replace those of the kind. teller: what it reports on its
     memory, by default the truth.
 
-    last_error: the last error that it sent, b"" if there was none.
+    last_error: the last error that it sent, b"" if there was none. failed_line: the number of the
+    program line that it was in, or None.
     """
 
     def __init__(
@@ -57,9 +58,15 @@ class Basic:
         self._stuck = False
         self.answered = not kind.messages.questions
         self.last_error = b""
+        self.failed_line: int | None = None
 
     def _new_state(self) -> State:
         return State(self.kind, compiler(self.kind.language), self.teller)
+
+    @property
+    def state(self) -> State:
+        """Return the RAM of the board, to look into: variables, open loops, the next statement."""
+        return self._state
 
     @property
     def lines(self) -> dict[int, bytes]:
@@ -208,6 +215,7 @@ class Basic:
             stopped = yield from self._steps()
         except Complaint as complaint:
             where = state.where(line, complaint.at)
+            self.failed_line = state.number
             yield Send(self._fresh() + self._error(complaint, where))
             return
         if stopped:

@@ -12,11 +12,13 @@ import re
 from collections.abc import Callable
 from typing import Protocol, TypeAlias
 
+from hostlink.dialect import PIN_FUNCTIONS
 from hostlink.practice import functions
 from hostlink.practice.arithmetic import Operation, Value, arithmetic, power
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
+from hostlink.practice.pin_bank import PinBank
 
 DEEPEST = 12
 """Brackets that may be open at once."""
@@ -35,6 +37,7 @@ class Values(Protocol):
 
     variables: list[Value]
     functions: dict[int, Function]
+    pins: PinBank
 
     def random(self, limit: int) -> int:
         """Return a whole number from 1 to limit."""
@@ -244,6 +247,8 @@ def _read_unsigned(text: LineText, start: str) -> Expression:
         return _read_call(text, function)
     if dict(text.language.words)["def"] and text.take("FN"):
         return _read_own_call(text)
+    if pin := _read_pin(text):
+        return pin
     variable = read_variable(text)
     return lambda values: values.variables[variable]
 
@@ -265,6 +270,23 @@ def _read_own_call(text: LineText) -> Expression:
         return result
 
     return call
+
+
+def _read_pin(text: LineText) -> Expression | None:
+    """Take a function that reads a pin; None if none is here."""
+    start = text.at
+    for name in PIN_FUNCTIONS:
+        form = text.language.pins.form(name)
+        if form and text.take(form.word) and text.take("("):
+            pin = read_expression(text)
+            text.need(")")
+            return _reading(name, pin)
+        text.at = start
+    return None
+
+
+def _reading(name: str, pin: Expression) -> Expression:
+    return lambda values: values.pins.get(name, pin(values))
 
 
 def _read_free(text: LineText) -> Expression | None:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-from hostlink.dialect import Dialect, NumberForm
+from hostlink.dialect import Dialect, NumberForm, Pins
 from hostlink.practice.complaint import Reason
 from hostlink.practice.settings import BoardSettings
 
@@ -59,6 +59,7 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.RANGE, "number out of range"),
     (Reason.DIVISION, "cannot divide by 0"),
     (Reason.RANDOM, "RND wants 1 or more"),
+    (Reason.PIN, "no pin {pin} for that"),
     (Reason.NO_LINE, "no such line {number}"),
     (Reason.NEXT, "NEXT has no FOR"),
     (Reason.RETURN, "RETURN has no GOSUB"),
@@ -73,6 +74,20 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.NO_PROGRAM, "no program to stow"),
 )
 """The practice board's words for each complaint."""
+
+
+PINS = Pins(
+    write="OUT {pin},{value}",
+    read="PIN({pin})",
+    analog="LEVEL({pin})",
+    pulse="DUTY {pin},{width}",
+    tone="TONE {pin},{hertz},{ms}",
+    wait="WAIT {ms}",
+    digital=((2, 13),),
+    analog_inputs=((0, 5),),
+    pulse_outputs=((3, 3), (5, 6), (9, 11)),
+)
+"""The practice board's words for its pins, and their numbers (see its profile)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +207,7 @@ class KindLanguage(Dialect):
     digits: int = 6
     small_letters: bool = True
     free: str = "ROOM()"
+    pins: Pins = PINS
     free_number: Literal["limited", "signed"] = "limited"
     list_one: bool = False
     asks: str = "? "

@@ -13,6 +13,7 @@ from hostlink.practice.expression import Function, no_values
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Op
+from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.storing import storing
 from hostlink.practice.telling import ListingAnswers
@@ -72,6 +73,7 @@ class State:
         self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)
         self.compiler = compiler
         self.teller = teller
+        self.pins = PinBank(kind.language.pins)
         self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
         self.command = ""
         self.variables = no_values(self.kind.language)
@@ -88,6 +90,7 @@ class State:
         self.memory.replace({})
         self.chance = self.seed
         self.column = 0
+        self.pins.clear()
         self.clear_variables()
         self.halt()
 
@@ -147,12 +150,17 @@ class State:
         """Go to a place from `here`."""
         self.line, self.steps, self.at = place.line, place.steps, place.at
 
+    @property
+    def number(self) -> int | None:
+        """Return the number of the running line, None for a direct one."""
+        numbers = self.memory.numbers
+        return numbers[self.line] if 0 <= self.line < len(numbers) else None
+
     def where(self, typed: bytes, at: int = -1) -> str:
         """Return how a message names the running line. at: the character in question, or -1."""
-        numbers = self.memory.numbers
-        if not 0 <= self.line < len(numbers):
+        number = self.number
+        if number is None:
             return self.wording.direct(typed)
-        number = numbers[self.line]
         return self.wording.place(number, self.memory.lines[number], at)
 
     def free(self) -> int:

@@ -29,6 +29,7 @@ from hostlink.practice.expression import (
 from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.ops import Send
+from hostlink.practice.pin_words import pin_readers
 from hostlink.practice.state import LineCompiler, State, Step, Talk
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
@@ -303,8 +304,9 @@ _MEANINGS: dict[str, Callable[[LineText], Step]] = {
 def _readers(language: KindLanguage) -> Readers:
     """Return the reader of each statement by its word, longer words first; None for IF."""
     words = [(word, meaning) for meaning, words in language.words for word in words]
-    words.sort(key=lambda pair: -len(pair[0]))
-    return {word: _MEANINGS.get(meaning) for word, meaning in words}
+    readers = {word: _MEANINGS.get(meaning) for word, meaning in words}
+    readers |= pin_readers(language.pins)
+    return dict(sorted(readers.items(), key=lambda pair: -len(pair[0])))
 
 
 STATEMENTS = tuple(word for _, words in WORDS for word in words)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from basic_runs import drive
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Event
@@ -31,7 +32,6 @@ from hostlink.jobs.session.session import Session
 from hostlink.jobs.survey_results import against, finding_rows, last_survey
 from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
-from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings

@@ -27,8 +27,8 @@ OTHER_NUMBERS = {"WIRE", "LOCK", "DICE", "MORSE"}
 """Their random numbers are those of the interpreter."""
 WRONG_THERE = {"COAST", "CRATE", "BANDS", "HEX", "BAUD"}
 """bwbasic goes on behind an IF that fails behind another IF, takes no `;:`, and prints -0."""
-NEEDS = {"ROOM"}
-"""bwbasic has no function for the free memory."""
+NEEDS = {"ROOM"} | {name for name, entry in shipped_programs().items() if "pins" in entry.tags}
+"""bwbasic has no function for the free memory, and no pins."""
 COMPARED = sorted(set(shipped_programs()) - OTHER_NUMBERS - WRONG_THERE - NEEDS)
 
 

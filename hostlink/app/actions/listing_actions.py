@@ -170,6 +170,15 @@ LISTING_ACTIONS = (
         also="line numbers step resequence",
     ),
     DeskAction(
+        "step",
+        "",
+        "Step through the program",
+        "On a simulated board, a line at a time",
+        lambda desk: desk.workshop.step(),
+        CHECK,
+        also="try watch trace variables run slowly pins practice debug",
+    ),
+    DeskAction(
         "check-codes",
         "",
         "Check codes",

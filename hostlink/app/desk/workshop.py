@@ -62,6 +62,19 @@ class Workshop(DeskPart):
             found = cross_reference(listing, self.app.boards.profile.rules)
             self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
+    def step(self) -> None:
+        """Step through the listing on a practice board, then go to the line where it stood."""
+        from hostlink.app.screens.stepping import StepScreen
+        from hostlink.jobs.trying import Setting
+
+        if self.need_listing() is None:
+            return
+        profile, text = self.app.boards.profile, self.sheets.editor.text
+        setting = Setting(profile.name)
+        screen = self.app.attempt(lambda: StepScreen(lambda: setting.begin(text, profile)))
+        if screen is not None:
+            self.app.push_screen(screen, self.sheets.go_to_line)
+
     def shrink(self) -> None:
         """Offer the levels of shrinking, and put the shrunk listing into the editor."""
         from hostlink.app.rewrites import Shrinking

@@ -29,6 +29,7 @@ _PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
+    ("Programs tried, and their output held to the expected one", "hostlink try --all"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""

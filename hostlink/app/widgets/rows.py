@@ -169,8 +169,13 @@ class Rows(ScrollView, can_focus=True):
         here = place == self.cursor
         mark = (_MARK if self.has_focus else _MARK_ELSEWHERE) if here else _NO_MARK
         text = mark + self._row_text(self.entries[place].cells)
-        style = self.get_component_rich_style("rows--cursor") if here and self.has_focus else base
-        return self._strip(text, style, width)
+        if here and self.has_focus:
+            return self._strip(text, self.get_component_rich_style("rows--cursor"), width)
+        return self._strip(text, self.row_style(place, base), width)
+
+    def row_style(self, place: int, base: Style) -> Style:  # noqa: ARG002 - for kinds of list
+        """Return the style of a row without the cursor, by default that of the list."""
+        return base
 
     @staticmethod
     def _strip(text: str, style: Style, width: int) -> Strip:

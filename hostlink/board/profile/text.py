@@ -28,6 +28,7 @@ from hostlink.board.profile.schema import (
     Key,
 )
 from hostlink.board.profile.written import key_written, short_value, written
+from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.words import nearest
@@ -89,7 +90,9 @@ def read_profile(text: str, name: str) -> Profile:
         talk=Talk(**held["talk"]),
         commands=Commands(**held["commands"]),
         rules=Rules(
-            Form(**held["listing"]), Storage(**held["storage"]), Language(**held["language"])
+            Form(**held["listing"]),
+            Storage(**held["storage"]),
+            Language(**held["language"], pins=Pins(**held["pins"])).with_pin_words(),
         ),
         evidence=evidence,
     )
@@ -115,9 +118,12 @@ def profile_text(profile: Profile) -> str:
         "listing": profile.rules.form,
         "storage": profile.rules.storage,
         "language": profile.rules.language,
+        "pins": profile.rules.language.pins,
     }
     rows = ["# How one kind of board talks, stores and limits programs.", ""]
     for table, keys in TABLES.items():
+        if places[table] == NO_PINS:
+            continue
         rows.append(f"[{table}]")
         for key in keys:
             value = getattr(places[table], key.name)

@@ -11,11 +11,11 @@ import dataclasses
 import json
 
 import pytest
+from basic_runs import drive
 
 from hostlink.board.profile.file import find_profile
 from hostlink.dialect import Dialect
 from hostlink.errors import RefusedError
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind
 

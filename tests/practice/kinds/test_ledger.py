@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from basic_runs import drive
 from soak_kinds import profile_of
 
 from hostlink.listing import Listing, measure
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind, kind_names
 

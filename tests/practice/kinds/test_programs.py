@@ -7,11 +7,11 @@ import random
 from collections.abc import Callable
 
 import pytest
+from basic_runs import drive
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from kind_board import KindBoard
 
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.storing import storing
