@@ -71,6 +71,7 @@ class Ways:
     review_rules: str
     write_sheet: str
     keep: By
+    expect: By
     # the archive
     programs: str
     shipped_programs: str

@@ -28,7 +28,7 @@ from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, pack
 from hostlink.archive.lookup import count_revisions
 from hostlink.archive.search_words import spaced, words, words_only_in
-from hostlink.archive.times import stored
+from hostlink.archive.times import utc_text
 from hostlink.board.profile.file import find_profile
 from hostlink.jobs.listing_source import content_of
 from hostlink.listing import Listing, canonical, measure
@@ -260,7 +260,7 @@ class Builder:
 
     def _revision(self, work: _Work) -> None:
         choose, self._at = self._choose, self._at + self._step
-        at = stored(self._at)
+        at = utc_text(self._at)
         if not work.number:
             self._program(work.row, at)
         from_board = choose.random() < 0.5

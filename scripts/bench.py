@@ -27,6 +27,7 @@ SECTIONS = {
     "link": "load times against the wire's own bound, over all kinds of wire",
     "recognise": "from an open port to a known kind, over all kinds and speeds",
     "firmware": "writing and reading back pages against the protocol's own minimum",
+    "practice": "statements a second beside bwbasic, and the memory of a long trace",
     "listing": "review, shrink, renumber and check codes of a full program, and of 10,000 lines",
     "app": "the app: first paint, a large archive, a board that floods, keys",
     "runs": "finding by what was printed, and keys while 100,000 numbers are drawn",

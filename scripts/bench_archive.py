@@ -24,6 +24,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import archive_builder
@@ -36,12 +37,13 @@ SIZES, FULL_SIZES = (1_000, 10_000), (1_000, 10_000, 100_000)
 QUESTIONS, TURNS = 100, 3
 COMMITS, OPENINGS, FLUSHES = 200, 15, 50
 OPEN_MS, FIND_MS, REVISION_MS, SIZE_TIMES = 100, 30, 5, 2.2
+KINDS = ("words", "line", "size", "tag", "board", "near", "month")
 SHOWN = {
     "programs": "programs",
     "revisions": "revisions",
     "file_mb": "file, MB",
     "open_ms": "open, ms",
-    **{f"{kind}_ms": f"{kind}, ms" for kind in ("words", "line", "size", "tag", "board")},
+    **{f"{kind}_ms": f"{kind}, ms" for kind in KINDS},
     "grep_ms": "grep, ms",
 }
 LINE = "GOSUB 900"
@@ -52,11 +54,19 @@ Ask = Callable[[Archive], object]
 def questions(built: Built) -> dict[str, list[Ask]]:
     """What is asked of an archive, by kind; seeded."""
     choose = random.Random(95)
+    choose_slips = random.Random(96)
     vocabulary = Vocabulary(random.Random(7))
 
     def words(most: int) -> Ask:
         text = vocabulary.some(choose, most)
         return lambda archive: archive.find(text)
+
+    def near() -> Ask:
+        held = vocabulary.some(choose_slips, 3).split()
+        at = choose_slips.randrange(len(held))
+        held[at] = slip(held[at], choose_slips)
+        text = " ".join(held)
+        return lambda archive: archive.find(text, near=True)
 
     def line() -> Ask:
         text = choose.choice(built.lines)
@@ -75,16 +85,36 @@ def questions(built: Built) -> dict[str, list[Ask]]:
         text = choose.choice(built.boards)
         return lambda archive: archive.find("", board=text)
 
+    def month() -> Ask:
+        since = datetime(choose_slips.randint(2006, 2030), choose_slips.randint(1, 12), 1)
+        return lambda archive: archive.find("", since=since, before=since + timedelta(days=30))
+
     kinds: dict[str, Callable[[], Ask]] = {
         "words": lambda: words(2),
         "line": line,
         "size": size,
         "tag": tag,
         "board": board,
+        "near": near,
+        "month": month,
     }
     asked = {kind: [make() for _ in range(QUESTIONS)] for kind, make in kinds.items()}
     asked["gosub 900"] = [lambda archive: archive.find(LINE)]
     return asked
+
+
+def slip(word: str, choose: random.Random) -> str:
+    """A word as it is typed wrong: two letters swapped, one lost, added or changed."""
+    at = choose.randrange(1, len(word) - 1)
+    letter = choose.choice("AEIOUNRST")
+    return choose.choice(
+        [
+            word[:at] + word[at + 1] + word[at] + word[at + 2 :],
+            word[:at] + word[at + 1 :],
+            word[:at] + letter + word[at:],
+            word[:at] + letter + word[at + 1 :],
+        ]
+    )
 
 
 def ask_all(archive: Archive, asked: list[Ask]) -> float:
@@ -233,7 +263,7 @@ def targets_of(rows: list[Row]) -> list[Target]:
         Target.at_most(f"ms to open, {size}", _of(last, "open_ms"), OPEN_MS),
         *(
             Target.at_most(f"ms to find by {kind}, {size}", _of(last, f"{kind}_ms"), FIND_MS)
-            for kind in ("words", "line", "size", "tag", "board", "gosub900")
+            for kind in (*KINDS, "gosub900")
         ),
         Target.at_most(f"file, times its content, {size}", _of(last, "times_content"), SIZE_TIMES),
         Target.at_least(

@@ -100,6 +100,12 @@ def _board(folder: str) -> Iterator[str]:
         board.close()
 
 
+def _take_terminal() -> None:
+    """Make standard input this process's own terminal, so that it is hung up when we are killed."""
+    os.setsid()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
 @contextlib.contextmanager
 def in_terminal(
     command: list[str], environment: dict[str, str], sign: bytes
@@ -108,7 +114,12 @@ def in_terminal(
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
     process = subprocess.Popen(
-        command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment, start_new_session=True
+        command,
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=environment,
+        preexec_fn=_take_terminal,
     )
     os.close(theirs)
     seen = threading.Event()

@@ -10,14 +10,13 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import check_pack
+import check_wheel
 import environment
 import pythons
 from check_run import ROOT, passes, run_pytest
@@ -42,6 +41,8 @@ DEBIAN_PACKAGES = (
     "zsh",
     *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
+
+SYSTEMS = ("linux", "darwin", "win32")
 
 # Packages of which the tests must pass so many of a hundred lines.
 COVERED = ("listing", "link", "board", "archive", "jobs")
@@ -110,12 +111,18 @@ def ruff_format(checks: Checks) -> str:
 
 
 def mypy(checks: Checks) -> str:
-    """Check the types of the package, strictly, as each system would run it."""
-    for system in ("linux", "darwin", "win32"):
-        found = passes([checks.python, "-m", "mypy", "--platform", system])
-        if found:
-            return f"{found} for {system}"
-    return ""
+    """Check the types of the package, strictly, as each system would run it.
+
+    All at once, and each with a cache of its own: one alone would be made anew for each system.
+    """
+
+    def look(system: str) -> str:
+        cache = f".mypy_cache/{system}"
+        return passes([checks.python, "-m", "mypy", "--platform", system, "--cache-dir", cache])
+
+    with ThreadPoolExecutor() as pool:
+        found = dict(zip(SYSTEMS, pool.map(look, SYSTEMS), strict=True))
+    return "; ".join(f"{problem} for {system}" for system, problem in found.items() if problem)
 
 
 def imports(checks: Checks) -> str:
@@ -206,70 +213,6 @@ def coverage(checks: Checks) -> str:
     return f"less than {LEAST_COVERED} %: {', '.join(short)}" if short else ""
 
 
-# Run by the Python of a clean environment: what was installed must be found, and from there.
-LOOK = """
-import sys
-from pathlib import Path
-import hostlink, hostlink.shipped
-package = Path(hostlink.__file__).parent
-assert Path(sys.prefix) in package.parents, f"{package} is not the installed one"
-def listing(folder):
-    found = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
-    assert found, f"nothing in {folder}"
-    return found
-root = Path(sys.argv[1])
-assert hostlink.shipped.library_folder() == package.resolve() / "library"
-for here, there in (
-    (package / "library", root / "library"),
-    (package / "board" / "profiles", root / "hostlink" / "board" / "profiles"),
-):
-    assert listing(here) == listing(there), f"{here} is not like {there}"
-    print(len(listing(here)), "files as in", there.relative_to(root))
-"""
-
-
-def wheel(checks: Checks) -> str:
-    """Build the source archive, from it the wheel, install that elsewhere, and run it there."""
-    with tempfile.TemporaryDirectory(prefix="hostlink-wheel-") as name:
-        folder = Path(name).resolve()
-        if problem := passes(
-            [checks.python, "-m", "hatchling", "build", "-t", "sdist", "-d", name]
-        ):
-            return f"source archive: {problem}"
-        build = [checks.python, "-m", "pip", "wheel", "--quiet", "--no-deps"]
-        build += ["--no-build-isolation", "-w", name, *map(str, folder.glob("*.tar.gz"))]
-        if problem := passes(build):
-            return f"wheel: {problem}"
-        return installed_wheel(checks, folder, next(folder.glob("*.whl")))
-
-
-def installed_wheel(checks: Checks, folder: Path, built: Path) -> str:
-    """Install a wheel in a new environment under `folder` and do the main job with it."""
-    clean = environment.Environment(folder)
-    python, hostlink = str(clean.python), str(clean.script("hostlink"))
-    make = [checks.place.base_python, "-m", "venv", "--without-pip", str(clean.folder)]
-    pip = [checks.python, "-m", "pip", "--python", python, "install", "--quiet", str(built)]
-    apart = {
-        "HOSTLINK_ARCHIVE": str(folder / "archive.db"),
-        "HOSTLINK_PRACTICE": str(folder / "practice"),
-        "HOSTLINK_PORT": "practice://wheel?time=virtual",
-        "PYTHONPATH": "",
-    }
-    for what, command in (
-        ("environment", make),
-        ("install", pip),
-        ("files", [python, "-c", LOOK, str(ROOT)]),
-        ("hostlink --help", [hostlink, "--help"]),
-        ("hostlink load", [hostlink, "load", "shipped:tide", "--run"]),
-        ("hostlink save", [hostlink, "save", "tide"]),
-        ("hostlink programs", [hostlink, "programs"]),
-        ("hostlink archive prove", [hostlink, "archive", "prove"]),
-    ):
-        if problem := passes(command, folder, apart):
-            return f"{what}: {problem}"
-    return ""
-
-
 STEPS: dict[str, Callable[[Checks], str]] = {
     "system-packages": system_packages,
     "ruff-check": ruff_check,
@@ -279,7 +222,7 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "pytest": pytest,
     "other-pythons": other_pythons,
     "coverage": coverage,
-    "wheel": wheel,
+    "wheel": lambda checks: check_wheel.wheel(checks.python, checks.place.base_python),
     "pack": lambda checks: check_pack.pack(checks.python),
 }
 

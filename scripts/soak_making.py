@@ -28,7 +28,6 @@ from soak_truth import Lines, lines_of
 from hostlink.archive import Origin
 from hostlink.board.profile.model import Profile
 from hostlink.jobs.listing_source import Material
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.eeprom import ONLY
 from hostlink.practice.kind import BoardKind, KindLanguage, KindStorage
@@ -153,7 +152,7 @@ class Making:
         board = Basic(self.board)
         rows = text.splitlines(keepends=True)
         for row in rows:
-            drive(board.enter(row.rstrip().encode("latin-1")))
+            list(board.enter(row.rstrip().encode("latin-1")))
         return "".join(row for row in rows if int(row.split()[0]) in board.lines)
 
     def _can_be_done(self) -> bool:

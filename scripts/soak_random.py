@@ -39,7 +39,6 @@ from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 from hostlink.listing import Listing
 from hostlink.listing.canonical import canonical_lines
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.machine import Machine
@@ -90,7 +89,7 @@ class _Trial:
         """What a board of this kind holds when a listing was typed at it."""
         board = Basic(dataclasses.replace(self.kind))
         for row in text.splitlines():
-            drive(board.enter(row.encode("latin-1")))
+            list(board.enter(row.encode("latin-1")))
         return dict(board.lines)
 
     @property

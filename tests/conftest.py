@@ -129,6 +129,9 @@ class Terminal:
         """Open it, with that many columns and rows, on a command."""
         size = ("-x", str(columns), "-y", str(rows))
         self.run("new-session", "-d", "-s", "desk", *size, *words)
+        # tmux is nobody's child: without this it would outlive tests that are killed.
+        alive = f"while kill -0 {os.getpid()} 2>/dev/null; do sleep 1; done"
+        self.run("run-shell", "-b", f"{alive}; tmux -S '{self._socket}' kill-server")
 
     def run(self, *words: str) -> str:
         """One command of tmux itself; what it prints."""

@@ -16,7 +16,10 @@ def module_name(file: Path) -> str:
     return ".".join(file.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 
-TREES = {module_name(file): ast.parse(file.read_text(encoding="utf-8")) for file in FILES}
+@cache
+def trees() -> dict[str, ast.Module]:
+    """Return the parsed modules by name, read when a test asks, not when tests are collected."""
+    return {module_name(file): ast.parse(file.read_text(encoding="utf-8")) for file in FILES}
 
 
 def targets(node: ast.AST) -> Iterator[str]:
@@ -26,7 +29,7 @@ def targets(node: ast.AST) -> Iterator[str]:
         names = [each.name for each in node.names]
     elif isinstance(node, ast.ImportFrom) and node.module:
         inner = [f"{node.module}.{each.name}" for each in node.names]
-        names = [node.module, *(name for name in inner if name in TREES)]
+        names = [node.module, *(name for name in inner if name in trees())]
     for name in names:
         parts = name.split(".")
         yield from (".".join(parts[:end]) for end in range(1, len(parts) + 1))
@@ -45,7 +48,7 @@ def at_top(body: list[ast.stmt]) -> Iterator[ast.stmt]:
 
 @cache
 def direct(module: str) -> frozenset[str]:
-    tree = TREES.get(module)
+    tree = trees().get(module)
     return frozenset(name for node in (at_top(tree.body) if tree else ()) for name in targets(node))
 
 
@@ -67,7 +70,7 @@ def useless_in(module: str) -> list[str]:
     there = loaded_with(module)
     return [
         f"line {node.lineno}: {ast.unparse(node)}"
-        for function in ast.walk(TREES[module])
+        for function in ast.walk(trees()[module])
         if isinstance(function, ast.FunctionDef | ast.AsyncFunctionDef)
         for node in ast.walk(function)
         if isinstance(node, ast.Import | ast.ImportFrom) and set(targets(node)) <= there
@@ -76,5 +79,5 @@ def useless_in(module: str) -> list[str]:
 
 def test_an_import_inside_a_function_saves_something() -> None:
     """It loads at least one module that loading the file does not load already."""
-    useless = {module: useless_in(module) for module in TREES}
+    useless = {module: useless_in(module) for module in trees()}
     assert {module: found for module, found in useless.items() if found} == {}

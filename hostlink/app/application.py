@@ -12,18 +12,20 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import App
 from textual.await_complete import AwaitComplete
 from textual.binding import BindingType
+from textual.driver import Driver
 from textual.events import Event, Key, Paste
 from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
-from hostlink.app.actions.table import BY_ID, EVERYWHERE, way_to
+from hostlink.app.actions.table import BY_ID, EVERYWHERE, use_keys, way_to, with_keys
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.layout import size_classes
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
+from hostlink.app.terminal import lasting
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
@@ -37,10 +39,13 @@ LOOK_AROUND_S = 0.5  # for what becomes due by time alone
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
-kept: nothing is overwritten unsaved. Escape opens a line of words at the bottom; the marked \
-letter of a word does it. F2 finds every action by a word of yours, such as upload or stop, and \
-tells the command for what only the command line does. Below, a \
-single letter is the one after Escape; what has neither key nor letter is found with F2.
+kept: nothing is overwritten unsaved. <words> opens a line of words at the bottom; the marked \
+letter of a word does it. <every-action> finds every action by a word of yours, such as upload or \
+stop, and tells the command for what only the command line does. Below, a single letter is the one \
+after <words>; what has neither key nor letter is found with <every-action>.
+
+In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it was sent to \
+the board, and ━ that it was read back too: the board holds it as it stands there.
 """
 
 
@@ -86,6 +91,7 @@ class DeskApp(App[None]):
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
         self.settings: Settings = read_settings(self.settings_file)
+        use_keys(self.settings.usable_keys)
         self._archive = archive
         self.archive: Archive
         self.failed: HostlinkError | None = None
@@ -139,6 +145,10 @@ class DeskApp(App[None]):
         self.clear_notifications()
         return super().pop_screen()
 
+    def get_driver_class(self) -> type[Driver]:
+        """Return Textual's driver, but one that a vanished terminal does not hold up."""
+        return lasting(super().get_driver_class())
+
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk
 
@@ -153,6 +163,11 @@ class DeskApp(App[None]):
             super().refresh_css(animate)
         else:
             self.stylesheet.set_variables(self.get_css_variables())
+
+    def read_screens_look(self) -> None:
+        """Read the styles of all screens but the desk, which the first drawing does without."""
+        self.stylesheet.read(Path(__file__).with_name("screens.tcss"))
+        self.refresh_css(animate=False)
 
     def on_mount(self) -> None:
         separate_escapes()
@@ -193,7 +208,7 @@ class DeskApp(App[None]):
         self.tell(shown.what)
         self.push_screen(ErrorDialogue(shown))
 
-    def careful(self, work: Callable[[], Any]) -> Any:
+    def attempt(self, work: Callable[[], Any]) -> Any:
         """Call `work` and return its result; show a HostlinkError and return None."""
         try:
             return work()
@@ -217,7 +232,7 @@ class DeskApp(App[None]):
     def keep_settings(self, **changes: Any) -> None:
         """Change settings by name, use them at once and write them to the settings file."""
         self.settings = dataclasses.replace(self.settings, **changes)
-        kept = self.careful(lambda: write_settings(self.settings_file, self.settings))
+        kept = self.attempt(lambda: write_settings(self.settings_file, self.settings))
         self.settings = kept or self.settings
 
     # --- boards ------------------------------------------------------------------------------
@@ -274,7 +289,7 @@ class DeskApp(App[None]):
             return
         of = next(one for one in reversed(self.screen_stack) if not one.has_class("dialogue"))
         box = BOX if of is not self.screen else ""
-        about = ABOUT if of is self.desk else ""
+        about = with_keys(ABOUT) if of is self.desk else ""
         self.push_screen(Help(of, "\n".join(filter(None, (box, about)))))
 
     def action_leave(self) -> None:

@@ -16,7 +16,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any, TypeVar
 
-from hostlink.app.job import Job, event_sentence
+from hostlink.app.job import Job, Sent, event_sentence
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.jobs.console import Console
@@ -166,12 +166,13 @@ class AttachedBoard:
         shown: bool = True,
         then: str = "go on",
         doing: str = "",
+        sends: Sent | None = None,
     ) -> Job[R]:
         """Queue a job for the owner thread. shown: whether to show its progress.
 
         Where a program runs the job fails without typing anything; `Job.after_stop` does it again.
         then: what the user wants, after "Stop it and"; "" never asks for that. doing: what happens
-        to the memory meanwhile; see `doing`.
+        to the memory meanwhile; see `doing`. sends: the listing that replaces what is there.
         """
 
         def lent(console: Console, may_stop: bool) -> R:
@@ -179,7 +180,7 @@ class AttachedBoard:
                 self._now = session.wire.now
                 return work(session, self.archive)
 
-        return self._give_at_prompt(name, lent, then=then, shown=shown, doing=doing)
+        return self._give_at_prompt(name, lent, then=then, shown=shown, doing=doing, sends=sends)
 
     def _give_at_prompt(
         self,
@@ -189,14 +190,16 @@ class AttachedBoard:
         then: str,
         shown: bool,
         doing: str,
+        sends: Sent | None = None,
         may_stop: bool = False,
     ) -> Job[R]:
         """Queue work that needs the prompt; it is told whether it may stop a running program."""
         job = self._give(name, lambda console: work(console, may_stop), shown=shown, doing=doing)
+        job.sends = sends
         if then and not may_stop:
             job.then = then
             job.after_stop = lambda: self._give_at_prompt(
-                name, work, then=then, shown=shown, doing=doing, may_stop=True
+                name, work, then=then, shown=shown, doing=doing, sends=sends, may_stop=True
             )
         return job
 

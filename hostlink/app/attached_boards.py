@@ -66,7 +66,7 @@ class AttachedBoards:
             if then is not None:
                 then(self.by_port[port])
             return
-        chosen: tuple[Profile, bool] | None = self.app.careful(lambda: self.profile_for(port))
+        chosen: tuple[Profile, bool] | None = self.app.attempt(lambda: self.profile_for(port))
         if chosen is None:
             return
         profile, is_guess = chosen

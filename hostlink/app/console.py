@@ -23,7 +23,8 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 from textual.widgets import Input, Label
 
-from hostlink.app.widgets.heading import Heading
+from hostlink.app.actions.table import way_to
+from hostlink.app.widgets.heading import HERE, Heading
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
@@ -106,11 +107,19 @@ class ConsolePane(Vertical):
             self.line = line
 
     def compose(self) -> ComposeResult:
-        yield Heading("Console: Enter sends, Escape twice leaves")
+        yield Heading(id="console-head")
         yield Transcript(id="transcript")
         with Horizontal(id="console-row"):
             yield Label("", id="console-prompt", markup=False)
             yield ConsoleLine(id="console-line")
+
+    def on_resize(self) -> None:
+        """Tell the way out first where there is little room."""
+        words = way_to("words")
+        out = "Escape twice leaves" if words == "Escape" else f"{words}, then Escape leaves"
+        long = f"Console: Enter sends, {out}"
+        is_long = len(HERE + long) <= self.size.width
+        self.query_one(Heading).say(long if is_long else f"Console: {out}")
 
     def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
         """Show what came from the board."""

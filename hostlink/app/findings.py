@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
@@ -127,13 +128,13 @@ class FindingsScreen(Page[int | None]):
         if not self.program:
             self.app.notify(
                 "Which rules are silent stands in the program's note: keep the listing first "
-                "(Escape, then Ctrl+S).",
+                f"(Escape, then {way_to('keep')}).",
                 markup=False,
             )
             return
         quiet = one.rule in self.silenced
         change = without_silence if quiet else with_silence
-        done = self.app.careful(lambda: self._write(change(self._note(), one.rule)))
+        done = self.app.attempt(lambda: self._write(change(self._note(), one.rule)))
         if done:
             words = f"{one.rule} is {'heard again' if quiet else 'silenced'} for {self.program}"
             self.app.tell(f"{words}; its note says so.")

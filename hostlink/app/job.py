@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from hostlink.app.ways import KEYS
-from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Waiting, Warned
 from hostlink.jobs.event_words import Told, event_words
 from hostlink.jobs.events import (
     AlreadyKept,
@@ -28,6 +28,16 @@ if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
 
 R = TypeVar("R")
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A listing that a job sends: its lines by number, and its size on the board in bytes."""
+
+    lines: Mapping[int, str]
+    size: int
+
+
 _NEWS = Warned | Rescued | BoardAnswered
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
@@ -39,8 +49,8 @@ class Progress:
     sent: the numbers of the lines confirmed since the memory was cleared. done_pages, all_pages: of
     flash, in this phase. read_pages: how many were read, from the first; proven_pages: the numbers
     of those written and read back; last_page: the last of
-    either. told: sentences worth reading, in order, each with whether it is
-    news that must not be missed.
+    either. differs: memory may hold something else than was known before the job. told: sentences
+    worth reading, in order, each with whether it is news that must not be missed.
     """
 
     phase: str = "Waiting for its turn"
@@ -57,6 +67,7 @@ class Progress:
     read_pages: int = 0
     proven_pages: set[int] = field(default_factory=set)
     last_page: int | None = None
+    differs: bool = False
     told: list[tuple[str, bool]] = field(default_factory=list)
     first_at: float | None = None
     last_at: float = 0.0
@@ -99,16 +110,16 @@ class Progress:
             self.sent_bytes = self.sent_lines = self.all_lines = self.all_pages = 0
             if event.text.startswith("Clearing"):
                 self.sent.clear()
+                self.differs = True
             self._tell(event.words, news=False)
         elif isinstance(event, LineSent):
-            self.line = event.number
+            self.line, self.detail = event.number, ""
             self.sent.add(event.number)
             self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
             self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
             self.last_at = at
-        elif isinstance(event, Captured):
+        elif isinstance(event, Captured | Waiting):  # true only while it goes on
             self.detail = event_words(event, KEYS)
-            self._tell(self.detail, news=False)
         elif isinstance(event, PagesRead | PageProven):
             self.detail = event_words(event, KEYS)
             self.done_pages, self.all_pages, self.last_at = event.done, event.pages, at
@@ -123,6 +134,7 @@ class Progress:
             if isinstance(event, LineRepaired):
                 self.repairs += 1
                 self.sent.discard(event.number or 0)
+            self.differs = self.differs or isinstance(event, Rescued)
             self._tell(event_sentence(event), news=isinstance(event, _NEWS))
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:
@@ -147,6 +159,7 @@ class Job(Generic[R]):
         self.future: Future[R] | None = None
         self.stop_question = ""  # asked before it is stopped; "" to stop it at once
         self.then = ""  # what the user wants, after "Stop it and"
+        self.sends: Sent | None = None
         self.doing = ""  # what happens to the board meanwhile, such as "is being loaded with TIDE"
         self.after_stop: Callable[[], Job[R]] | None = None  # does it again, with consent to stop
         self.incoming: deque[tuple[float, Event]] = deque()

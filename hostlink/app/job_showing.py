@@ -52,6 +52,8 @@ class JobShowing:
 
     def _ended(self, job: Job[Any]) -> None:
         if job.error is not None:
+            if job.progress.differs:
+                self.app.desk.readings.unknown_now(job.attached)
             instead = question_of(self.app, job, self._again)
             if instead is None and self.failed is not None:
                 instead = self.failed(job.error)

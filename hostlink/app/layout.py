@@ -1,16 +1,12 @@
-"""Terminal sizes from which a screen shows more side by side, and where its look is described."""
+"""Terminal sizes from which a screen shows more side by side."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from textual.geometry import Size
-
-SCREENS_LOOK = Path(__file__).with_name("screens.tcss")
-"""The stylesheet of all screens but the desk."""
 
 WIDTHS: list[tuple[int, str]] | None = [(0, "-narrow"), (110, "-wide")]
 """Columns: below 110 things stand below each other."""

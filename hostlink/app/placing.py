@@ -27,7 +27,7 @@ class _Block:
     rows: list[str]
 
 
-def with_lines(text: str, lines: str) -> Placed:
+def place_lines(text: str, lines: str) -> Placed:
     """Put numbered lines into a listing: each in place of the line with its number, or in order.
 
     text: the listing. lines: at least one of them has a number; rows without one stay with the

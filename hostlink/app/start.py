@@ -67,8 +67,13 @@ def _raise_failure(app: DeskApp) -> None:
 
 def _run(app: DeskApp) -> None:
     """Run the app; if a signal ends it during a job, report how that job ended."""
+    from hostlink.app.signals import leaving_on_signals
+    from hostlink.app.terminal import heed_end
+
     try:
-        app.run()
+        with leaving_on_signals(app):
+            heed_end()
+            app.run()
     except KeyboardInterrupt:
         if told := _end_jobs(app):
             raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None

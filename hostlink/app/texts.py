@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, set_cell_size
 
 from hostlink.app.actions.table import way_to
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def _holds(held: KnownContents) -> list[str]:
     if not held.known:
         return ["is attached; what it holds has not been read yet", "has not been read yet"]
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
-    when = f", proven at {shown(held.proven_at, '%H:%M')}" if held.proven_at else ""
+    when = f", proven at {local_text(held.proven_at, '%H:%M')}" if held.proven_at else ""
     if not held.lines:
         what = "no program"
     elif not held.spec:

@@ -3,44 +3,48 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from hostlink.advice import Advice, Ways, advice_text
-from hostlink.app.actions.table import way_to
+from hostlink.app.actions.table import way_to, with_keys
 from hostlink.errors import HostlinkError
 
 
-def _with(action: str) -> str:
-    """Return how an action of the desk is reached. action: its id."""
-    return f"with {way_to(action)}"
+class _KeysNow(Ways):
+    """Ways whose texts name the keys that the actions in them have now."""
+
+    def __getattribute__(self, name: str) -> Any:
+        way = super().__getattribute__(name)
+        return with_keys(way) if isinstance(way, str) else way
 
 
 _ASKED = "when you are asked"
-_BOARDS = _with("boards")
-_SURVEY = f"{_BOARDS}, then S"
-_SETTINGS = f"in the settings ({way_to('settings')})"
-_PUT_BACK = _with("put-back")
-_SHRINK = _with("shrink")
-_REVIEW = _with("findings")
-_ARCHIVE = _with("find")
-_STORED = _with("stored")
-_PROVE = _with("prove")
-_IMPORT = _with("import")
+_SURVEY = "with <boards>, then <boards.survey>"
 
 
-def _always(key: str) -> Callable[..., str]:
-    """Return a function that names a key, whatever it is to act on."""
-    return lambda *_: key
+def _always(way: str) -> Callable[..., str]:
+    """Return a function that tells a way, whatever it is to act on."""
+    return lambda *_: with_keys(way)
 
 
-KEYS = Ways(
-    ports=_BOARDS,
-    meet=f"{_BOARDS}, then M",
+def _of(way: str, before: str = ", ") -> Callable[[str], str]:
+    """Return a function that tells a way, and what it is to act on behind it."""
+    return lambda what: f"{with_keys(way)}{before}{what}"
+
+
+def _load(spec: str) -> str:
+    return f"with {way_to('open')}, as {spec}, then {way_to('load')}"
+
+
+KEYS = _KeysNow(
+    ports="with <boards>",
+    meet="with <boards>, then <boards.meet>",
     allow_restart=_ASKED,
-    label_board=f"{_BOARDS}, then L",
-    name_port=_BOARDS,
+    label_board="with <boards>, then <boards.label>",
+    name_port="with <boards>",
     name_speed=_SURVEY,
-    name_profile=_SETTINGS,
-    stop_running=_with("interrupt"),
+    name_profile="in the settings (<settings>)",
+    stop_running="with <interrupt>",
     survey=_SURVEY,
     survey_discarding=_SURVEY,
     learn=_ASKED,
@@ -48,48 +52,51 @@ KEYS = Ways(
     record_elsewhere="",
     discard_board=_ASKED,
     restart_discarding="by its own button",
-    look_in_console="in the console (Ctrl+T)",
-    save_with_name="with Ctrl+G",
+    look_in_console="in the console (<console>)",
+    save_with_name="with <save>",
     save_all_the_same=_ASKED,
-    store=_STORED,
-    answer_questions=f"in the file with its answers, or in the console after {way_to('run')}",
-    answer_from_file=_with("run-input"),
-    allow_time=_with("run-input"),
-    load=lambda spec: f"with Ctrl+O, as {spec}, then Ctrl+L",
-    load_despite_review=lambda spec: f"with Ctrl+O, as {spec}, then Ctrl+L",
+    store="with <stored>",
+    answer_questions="in the file with its answers, or in the console after <run>",
+    answer_from_file="with <run-input>",
+    allow_time="with <run-input>",
+    load=_load,
+    load_despite_review=_load,
     load_adapted=_always(_ASKED),
-    name_listing=_with("name"),
+    name_listing="with <name>",
     replace=_ASKED,
-    shrink=_SHRINK,
-    shrink_to_fit=_always(_SHRINK),
-    review=_always(_REVIEW),
-    mend=_always(_with("mend")),
-    adapt=_always(_ASKED),
-    review_rules=_REVIEW,
-    write_sheet=_with("sheet"),
-    keep=_always("with Ctrl+O"),
-    programs=_ARCHIVE,
-    shipped_programs=_ARCHIVE,
-    rescues=_with("rescues"),
-    history=_always(_with("history")),
-    bring_back=_always(f"{_with('history')}, then T"),
+    shrink="with <shrink>",
+    shrink_to_fit=_always("with <shrink>"),
+    review=_always("with <findings>"),
+    mend=_always("with <mend>"),
+    adapt=_always("with <adapt>"),
+    review_rules="with <findings>",
+    write_sheet="with <sheet>",
+    keep=_always("with <open>"),
+    expect=lambda what: f"on the command line, with `hostlink try {what} --expect`",
+    programs="with <find>",
+    shipped_programs="with <find>",
+    rescues="with <rescues>",
+    history=_always("with <history>"),
+    bring_back=_always("with <history>, then <revisions.retire>"),
     name_archive="at the command line, with --archive FILE",
-    prove=_PROVE,
-    rebuild=_PROVE,
-    import_any=_IMPORT,
-    import_this=lambda path: f"{_IMPORT}, from {path}",
-    export=_with("export"),
-    backups=_PUT_BACK,
-    look_by_backup=_STORED,
-    put_back=lambda spec: f"{_PUT_BACK}, {spec}",
-    put_back_items=lambda spec, names: f"{_PUT_BACK}, {spec}, by marking {', '.join(names)}",
-    put_back_by_profile=lambda spec: f"{_PUT_BACK}, {spec}",
-    write_previous="with G on the firmware screen",
-    write_previous_discarding="with G on the firmware screen",
-    write_image="with W on the firmware screen",
-    write_image_discarding="with W on the firmware screen",
-    write_first_image=f"{_with('firmware')}, then W",
-    firmware_history=_with("firmware-history"),
+    prove="with <prove>",
+    rebuild="with <prove>",
+    import_any="with <import>",
+    import_this=_of("with <import>", ", from "),
+    export="with <export>",
+    backups="with <put-back>",
+    look_by_backup="with <stored>",
+    put_back=_of("with <put-back>"),
+    put_back_items=lambda spec, names: (
+        f"with {way_to('put-back')}, {spec}, by marking {', '.join(names)}"
+    ),
+    put_back_by_profile=_of("with <put-back>"),
+    write_previous="with <firmware.back> on the firmware screen",
+    write_previous_discarding="with <firmware.back> on the firmware screen",
+    write_image="with <firmware.write> on the firmware screen",
+    write_image_discarding="with <firmware.write> on the firmware screen",
+    write_first_image="with <firmware>, then <firmware.write>",
+    firmware_history="with <firmware-history>",
     say_role=_ASKED,
     say_board=_always(_ASKED),
     say_new_board=_ASKED,

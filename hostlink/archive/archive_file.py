@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from sqlite_utils import Database
@@ -16,7 +15,7 @@ from sqlite_utils import Database
 from hostlink.archive.database.access import Access
 from hostlink.archive.database.faults import FAULTS, not_kept, not_read
 from hostlink.archive.database.opening import open_file
-from hostlink.archive.times import stored, utc_now
+from hostlink.archive.times import utc_now, utc_text
 from hostlink.errors import ArchiveError
 
 
@@ -75,12 +74,7 @@ class ArchiveFile:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     @contextmanager
@@ -126,7 +120,7 @@ class ArchiveFile:
             return self._connections[thread]
 
     def _time(self) -> str:
-        return stored(self._now())
+        return utc_text(self._now())
 
 
 def new_uuid() -> str:

@@ -20,7 +20,7 @@ from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Content, Listed, elsewhere
-from hostlink.archive.times import read
+from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError
 
 BACKUP = "backup"
@@ -206,7 +206,7 @@ def _backup(parts: Parts, _: list[str]) -> tuple[int, Backup]:
         free_bytes=row["free_bytes"],
         after_restart=bool(row["after_restart"]),
         note=row["note"],
-        at=read(row["made_at"]),
+        at=parse_utc(row["made_at"]),
         items=(),
         archive=archive_mark(parts["archives"]),
     )

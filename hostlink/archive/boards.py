@@ -14,7 +14,7 @@ from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
-from hostlink.archive.times import read, read_or_none
+from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError
 from hostlink.words import nearest, safe
 
@@ -205,8 +205,8 @@ def _board(parts: Parts, _: list[str]) -> Board:
         location=row["location"],
         profile=row["profile"],
         restarts_on_open=None if restarts is None else bool(restarts),
-        first_seen=read(row["first_seen"]),
-        last_seen=read(row["last_seen"]),
+        first_seen=parse_utc(row["first_seen"]),
+        last_seen=parse_utc(row["last_seen"]),
     )
 
 
@@ -221,8 +221,8 @@ def _host_copy(parts: Parts, lost: list[str]) -> HostCopy:
             row["charset"],
             row["size_bytes"],
         ),
-        changed_at=read(row["changed_at"]),
-        proven_at=read_or_none(row["proven_at"]),
+        changed_at=parse_utc(row["changed_at"]),
+        proven_at=parse_utc_or_none(row["proven_at"]),
         may_lack_edits=bool(row["may_lack_edits"]),
         revision=revision_spec(parts, "revision", lost),
     )

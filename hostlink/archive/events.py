@@ -23,7 +23,7 @@ from hostlink.archive.lookup import (
 )
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import JobEvent, Listed, Rescue, Revision
-from hostlink.archive.times import read, read_or_none
+from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
 from hostlink.words import safe
 
@@ -201,8 +201,8 @@ def _event(parts: Parts, lost: list[str]) -> JobEvent:
         program=name or revision.rpartition("@")[0],
         revision=revision,
         rescue="" if not (rescue and archive) else numbered("rescue", rescue["number"], archive),
-        started_at=read(row["started_at"]),
-        ended_at=read_or_none(row["ended_at"]),
+        started_at=parse_utc(row["started_at"]),
+        ended_at=parse_utc_or_none(row["ended_at"]),
         outcome=row["outcome"],
         detail=json.loads(row["detail"]),
     )

@@ -18,7 +18,7 @@ from hostlink.archive.healing import Healing
 from hostlink.archive.lookup import board_id, numbered
 from hostlink.archive.names import clean
 from hostlink.archive.records import Listed
-from hostlink.archive.times import read, read_or_none
+from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError
 
 _TABLE = TABLES["firmware_images"]
@@ -201,7 +201,7 @@ def _image_of(row: Row) -> FirmwareImage:
         flash=row["data"] if isinstance(row["data"], bytes) else b"",
         part=row["part"],
         name=row["name"],
-        at=read(row["kept_at"]),
+        at=parse_utc(row["kept_at"]),
     )
 
 
@@ -217,8 +217,8 @@ def _write(parts: Parts, lost: list[str]) -> FirmwareWrite:
         backup="" if not (backup and archive) else numbered("backup", backup["number"], archive),
         role=row["role"],
         part=row["part"],
-        began_at=read(row["began_at"]),
-        ended_at=read_or_none(row["ended_at"]),
+        began_at=parse_utc(row["began_at"]),
+        ended_at=parse_utc_or_none(row["ended_at"]),
         outcome=row["outcome"],
         banner=row["banner"],
     )

@@ -71,12 +71,8 @@ def check_content(content: Content) -> None:
         ) from error
 
 
-def put_listing(db: Database, content: Content, search_text: str | None = None) -> int:
-    """Return the id of the row that holds content; add it if it is new.
-
-    search_text: the listing with blanks between keywords and numbers, for the word index. By
-    default blanks are put only where letters and digits meet.
-    """
+def put_listing(db: Database, content: Content) -> int:
+    """Return the id of the row that holds content; add it if it is new."""
     sha256 = bytes.fromhex(content.sha256)
     canonical_sha256 = bytes.fromhex(content.canonical_sha256)
     held = first(
@@ -87,13 +83,12 @@ def put_listing(db: Database, content: Content, search_text: str | None = None) 
     )
     if held:
         return int(held["id"])
-    return insert(db, "listings", **listing_columns(content, search_text))
+    return insert(db, "listings", **listing_columns(content))
 
 
-def listing_columns(content: Content, search_text: str | None = None) -> dict[str, Any]:
-    """Return the columns of the row that holds content; search_text as for put_listing."""
+def listing_columns(content: Content) -> dict[str, Any]:
+    """Return the columns of the row that holds content."""
     text = content.text
-    parted = spaced(text) if search_text is None else search_text
     canonical = content.canonical
     return {
         "sha256": bytes.fromhex(content.sha256),
@@ -103,7 +98,7 @@ def listing_columns(content: Content, search_text: str | None = None) -> dict[st
         "text": text,
         "raw": None if _encoded(text, content.charset) == content.raw else pack(content.raw, text),
         "canonical": None if canonical == text else pack(canonical.encode(), text),
-        "spaced_words": words_only_in(parted, text),
+        "spaced_words": words_only_in(spaced(text), text),
         "line_count": lines_in(text),
     }
 

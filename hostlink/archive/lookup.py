@@ -11,7 +11,7 @@ from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked, first, found_by, rows, update
 from hostlink.archive.names import Spec, clean, fold, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
-from hostlink.archive.times import read
+from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -51,7 +51,7 @@ def _held(row: Row, parts: Parts, lost: list[str]) -> dict[str, Any]:
     return {
         "uuid": row["uuid"],
         "number": row["number"],
-        "at": read(row["kept_at"]),
+        "at": parse_utc(row["kept_at"]),
         "origin": _origin(row, parts.get("boards", lost)),
         "sha256": listing["sha256"].hex(),
         "canonical_sha256": listing["canonical_sha256"].hex(),

@@ -19,7 +19,7 @@ from hostlink.archive.lookup import find_spec, program_at, program_id
 from hostlink.archive.names import Spec, clean, fold, natural
 from hostlink.archive.records import Listed, Program, Rescue
 from hostlink.archive.retiring import Change, change_use
-from hostlink.archive.times import read, read_or_none
+from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError
 
 LONGEST_TAG = 40
@@ -154,10 +154,10 @@ def programs_at(
     for at in range(0, len(ids), _AT_ONCE):
         some, more = _PROGRAMS.by_id(db, ids[at : at + _AT_ONCE], known)
         of_these = json.dumps(list(some))
-        by_key = f"WHERE tags.program_id {_IN} ORDER BY tags.tag_key"
-        tags = _TAGS.listed(db, by_key, (of_these,), known)
+        of_them = f"WHERE tags.program_id {_IN}"
+        tags = _TAGS.listed(db, of_them, (of_these,), known)
         if tags.damaged:
-            tags = _NAMED_TAGS.listed(db, by_key, (of_these,), known)
+            tags = _NAMED_TAGS.listed(db, of_them, (of_these,), known)
         notes = _LAST_NOTES.listed(
             db,
             "WHERE notes.id IN (SELECT max(id) FROM notes "
@@ -170,7 +170,11 @@ def programs_at(
             held.setdefault(program, []).append(tag)
         noted = dict(notes)
         found |= {
-            row_id: replace(one, tags=tuple(held.get(row_id, ())), note=noted.get(row_id, ""))
+            row_id: replace(
+                one,
+                tags=tuple(sorted(held.get(row_id, ()), key=natural)),
+                note=noted.get(row_id, ""),
+            )
             for row_id, one in some.items()
         }
         lost += [*more, *tags.damaged, *notes.damaged]
@@ -208,12 +212,12 @@ def _program(parts: Parts, _: list[str]) -> Program:
         title=row["title"],
         tags=(),
         note="",
-        retired_at=read_or_none(row["retired_at"]),
+        retired_at=parse_utc_or_none(row["retired_at"]),
         revisions=row["revision_count"],
         latest=latest["number"],
         size_bytes=latest["size_bytes"],
         line_count=listing["line_count"],
-        kept_at=read(latest["kept_at"]),
+        kept_at=parse_utc(latest["kept_at"]),
     )
 
 

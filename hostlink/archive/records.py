@@ -192,6 +192,16 @@ class Found:
         return marked(self.line, self.words)
 
 
+class Matches(Listed[Found]):
+    """Search results. near: sentences on how they differ from what was asked, if they do."""
+
+    def __init__(
+        self, items: Iterable[Found] = (), damaged: Iterable[str] = (), near: Iterable[str] = ()
+    ) -> None:
+        super().__init__(items, damaged)
+        self.near = tuple(near)
+
+
 @dataclass(frozen=True, slots=True)
 class Board:
     """A board that was seen. restarts_on_open: None if unknown."""

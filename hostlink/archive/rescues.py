@@ -8,7 +8,7 @@ from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.rows import first, insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content
-from hostlink.archive.lookup import RESCUES, board_id, known_program, program_id
+from hostlink.archive.lookup import RESCUES, board_id, known_program
 from hostlink.archive.records import Content, Listed, Origin, Rescue
 from hostlink.archive.revisions import keeping
 
@@ -22,7 +22,6 @@ class Rescues(Healing):
         origin: Origin,
         *,
         program: str | None = None,
-        search_text: str | None = None,
     ) -> Rescue:
         """Keep what a board holds before it is overwritten. program: its name, if known.
 
@@ -44,7 +43,7 @@ class Rescues(Healing):
                 board_id=board,
                 program_id=owner,
                 kept_at=at,
-                **keeping(db, content, origin, search_text),
+                **keeping(db, content, origin),
             )
             told = {"board_id": board, "program_id": owner, "rescue_id": kept, "outcome": "done"}
             insert(db, "events", uuid=new_uuid(), job="rescue", started_at=at, ended_at=at, **told)
@@ -54,20 +53,15 @@ class Rescues(Healing):
         self,
         *,
         board_uuid: str | None = None,
-        program: str | None = None,
         limit: int | None = None,
     ) -> Listed[Rescue]:
-        """Return rescues, newest first: all, or those of one board or program."""
+        """Return rescues, newest first: all, or those of one board."""
         with self.reading("The rescues") as db:
-            wanted: dict[str, int] = {}
-            if board_uuid is not None:
-                wanted["rescues.board_id = ?"] = board_id(db, board_uuid)
-            if program is not None:
-                wanted["rescues.program_id = ?"] = program_id(db, program)
+            board = None if board_uuid is None else board_id(db, board_uuid)
             return RESCUES.listed(
                 db,
-                f"WHERE {' AND '.join(wanted) or '1'} ORDER BY rescues.id DESC LIMIT ?",
-                [*wanted.values(), -1 if limit is None else limit],
+                "WHERE ? IS NULL OR rescues.board_id = ? ORDER BY rescues.id DESC LIMIT ?",
+                [board, board, -1 if limit is None else limit],
             )
 
     def newest_rescue(self, board_uuid: str) -> Rescue | None:

@@ -10,7 +10,7 @@ from sqlite_utils import Database
 from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.rows import Row, checked, first, insert, update
-from hostlink.archive.times import is_stored, read, stored
+from hostlink.archive.times import is_utc_text, parse_utc, utc_text
 
 Change = Literal["retire", "return"]
 
@@ -55,7 +55,7 @@ def _last(db: Database, program: int) -> dict[str, str]:
     )
     assert found is not None
     times = {key: found[key] or "" for key in ("kept", "returned", "changed")}
-    if any(at and not is_stored(at) for at in times.values()):
+    if any(at and not is_utc_text(at) for at in times.values()):
         raise damaged("What is known of the use of this program")
     return times
 
@@ -65,6 +65,6 @@ def _just_after(at: str) -> str:
     if not at:
         return ""
     try:
-        return stored(read(at) + timedelta(milliseconds=1))
+        return utc_text(parse_utc(at) + timedelta(milliseconds=1))
     except OverflowError:
         return at

@@ -49,7 +49,6 @@ class Revisions(Healing):
         *,
         title: str = "",
         parent: Revision | None = None,
-        search_text: str | None = None,
     ) -> Kept:
         """Keep content as the next revision of a program; make the program if it is new.
 
@@ -74,7 +73,7 @@ class Revisions(Healing):
                 parent_id=parent_id(db, parent) if parent else program["latest_id"],
                 board_id=None if origin.board_uuid is None else board_id(db, origin.board_uuid),
                 kept_at=self._time(),
-                **keeping(db, content, origin, search_text),
+                **keeping(db, content, origin),
             )
             count = program["revision_count"] + 1
             update(db, "programs", program["id"], latest_id=revision, revision_count=count)
@@ -184,14 +183,12 @@ def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:
     return whole
 
 
-def keeping(
-    db: Database, content: Content, origin: Origin, search_text: str | None
-) -> dict[str, Any]:
+def keeping(db: Database, content: Content, origin: Origin) -> dict[str, Any]:
     """Return the columns that revisions and rescues share; store the listing if it is new."""
     return {
         "uuid": new_uuid(),
         "archive_id": HERE,
-        "listing_id": put_listing(db, content, search_text),
+        "listing_id": put_listing(db, content),
         "size_bytes": content.size_bytes,
         "origin": origin.kind,
         "origin_where": clean(origin.where),

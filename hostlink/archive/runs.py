@@ -29,7 +29,7 @@ from hostlink.archive.lookup import (
 from hostlink.archive.names import Spec, clean, fold
 from hostlink.archive.records import Listed, Revision, elsewhere
 from hostlink.archive.search_words import marked
-from hostlink.archive.times import read, stored
+from hostlink.archive.times import parse_utc, utc_text
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -154,7 +154,7 @@ class Runs(ArchiveFile):
                 revision_id=parent_id(db, revision),
                 board_id=None if board_uuid is None else board_id(db, board_uuid),
                 profile=clean(profile), command=clean(command), expected=int(expected),
-                started_at=stored(self._now() - timedelta(seconds=seconds)),
+                started_at=utc_text(self._now() - timedelta(seconds=seconds)),
                 duration_ms=round(1000 * seconds), **_columns("typed", shortened(typed)),
                 **_columns("printed", printed), cut_after=printed.cut_after,
                 outcome=end.outcome, error=clean(end.error), error_line=end.line,
@@ -237,7 +237,7 @@ def _run(parts: Parts, lost: list[str]) -> Run:
         uuid=row["uuid"], number=row["number"], revision=revision_spec(parts, "revision", lost),
         board_uuid=None if board is None else board["uuid"],
         board="" if board is None else board["label"],
-        profile=row["profile"], at=read(row["started_at"]), seconds=row["duration_ms"] / 1000,
+        profile=row["profile"], at=parse_utc(row["started_at"]), seconds=row["duration_ms"] / 1000,
         command=row["command"], typed=_text(row, "typed"),
         printed=_text(row, "printed", row["cut_after"]),
         end=RunEnd(row["outcome"], row["error"], row["error_line"]),

@@ -11,7 +11,7 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def stored(at: datetime) -> str:
+def utc_text(at: datetime) -> str:
     """Return a time as text that sorts by time. A naive time is taken as local."""
     try:
         utc = at.astimezone(UTC)
@@ -20,7 +20,7 @@ def stored(at: datetime) -> str:
     return utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def shown(at: datetime, form: str = "%Y-%m-%d %H:%M") -> str:
+def local_text(at: datetime, form: str = "%Y-%m-%d %H:%M") -> str:
     """Return a time for people in the computer's time zone, or in UTC if that is impossible.
 
     An import may hold any time from year 1 to 9999, and near either end the local time would be
@@ -33,8 +33,8 @@ def shown(at: datetime, form: str = "%Y-%m-%d %H:%M") -> str:
     return local.strftime(form)
 
 
-def read(text: str) -> datetime:
-    """Return the aware time that stored wrote."""
+def parse_utc(text: str) -> datetime:
+    """Return the aware time that a text of `utc_text` names. Raises ValueError."""
     return datetime.fromisoformat(text)
 
 
@@ -56,14 +56,14 @@ def days_of(text: str) -> tuple[datetime, datetime]:
         return first, datetime.max
 
 
-def is_stored(text: str) -> bool:
-    """Return whether a text is a time as `stored` writes it."""
+def is_utc_text(text: str) -> bool:
+    """Return whether a text is a time as `utc_text` writes it."""
     try:
-        return stored(read(text)) == text
+        return utc_text(parse_utc(text)) == text
     except (ValueError, OverflowError):
         return False
 
 
-def read_or_none(text: str | None) -> datetime | None:
-    """Return the same, where there may be none."""
-    return None if text is None else read(text)
+def parse_utc_or_none(text: str | None) -> datetime | None:
+    """Return the same as `parse_utc`, None for None."""
+    return None if text is None else parse_utc(text)

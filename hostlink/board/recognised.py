@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.heard_talk import HeardTalk
-from hostlink.board.dialogue.unreached import shown
+from hostlink.board.dialogue.unreached import last_row
 from hostlink.board.profile.model import Profile
 
 _UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."
@@ -32,5 +32,5 @@ class Recognised:
             title = self.profile.title or self.profile.name
             return f"This board talks {at} like kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
-        shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
+        shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
         return f"This board talks {at} {shows}. {_UNKNOWN}"

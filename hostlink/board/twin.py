@@ -14,6 +14,7 @@ from hostlink.board.dialogue.reported_errors import COMMON_FORMS
 from hostlink.board.profile.checks import words_in
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Commands, Profile
+from hostlink.dialect import Dialect
 from hostlink.listing.canonical import PLAIN_FORM
 from hostlink.listing.rules import Form
 from hostlink.practice.address import parse_address
@@ -187,10 +188,15 @@ def _language(profile: Profile) -> KindLanguage:
         "stored": commands.stored or commands.list_stored,
     }
     words = dict(WORDS) | {each: _first_word(said) for each, said in typed.items()} | {"toss": ()}
+    ends = tuple(word for word in ("END", "STOP") if word in language.statements)
+    words["end"] = ends or words["end"]
     asked = re.fullmatch(r"(?:PRINT *|\?)(.+)", commands.free_memory)
     if commands.free_memory and asked is None:
         words["memory"] = _first_word(commands.free_memory)
-    return KindLanguage(
+    # A profile that does not state the forms of its BASIC has those of the practice board.
+    forms = {each.name: getattr(language, each.name) for each in dataclasses.fields(Dialect)}
+    return dataclasses.replace(
+        KindLanguage(**forms) if language.number else KindLanguage(pins=language.pins),
         words=tuple(words.items()),
         small_letters=not language.capitals_only,
         quotes=language.quotes,

@@ -14,7 +14,7 @@ from pathlib import Path
 import click
 from click.shell_completion import CompletionItem
 
-from hostlink.cli.group import COMPLETING
+from hostlink.cli.names import COMPLETING
 from hostlink.errors import HostlinkError
 
 Named = tuple[str, str]

@@ -17,7 +17,7 @@ from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
-from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, doing_words, obey, told
+from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, doing_words, obey, report_errors
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
@@ -117,16 +117,16 @@ class ConsoleTerminal:
         except Ended:
             raise
         except KeyboardInterrupt:
-            told(lambda: self._wait(self._owner.submit(Console.interrupt)))
+            report_errors(lambda: self._wait(self._owner.submit(Console.interrupt)))
             return True
         except EOFError:
             return False
         if "\n" in text:
-            told(lambda: self._paste(text))
+            report_errors(lambda: self._paste(text))
             return True
         if text.rstrip().lower() == LEAVE:
             return False
-        told(lambda: self._wait(self._owner.submit(lambda board: _enter(board, text))))
+        report_errors(lambda: self._wait(self._owner.submit(lambda board: _enter(board, text))))
         return self._owner.trouble is None
 
     def state(self) -> str:

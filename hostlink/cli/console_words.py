@@ -50,7 +50,7 @@ def doing_words(state: BoardState) -> str:
     }.get(state.activity, "")
 
 
-def told(work: Callable[[], object]) -> None:
+def report_errors(work: Callable[[], object]) -> None:
     """Call something and report an error instead of raising it, so that the console goes on."""
 
     try:

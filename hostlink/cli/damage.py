@@ -18,8 +18,8 @@ def tell_damaged(damaged: Sequence[str]) -> ExitStatus:
         say(each)
     if len(damaged) > MOST:
         say(f"{len(damaged) - MOST:,} more are damaged.")
-    say(
-        "`hostlink archive prove` tells all that is damaged; `hostlink archive import` of a "
-        "duplicate or an export heals what is whole there."
-    )
+    from hostlink.archive.database.faults import heals
+    from hostlink.cli.ways import advised
+
+    say(f"`hostlink archive prove` tells all that is damaged. {advised(heals)}")
     return ExitStatus.REFUSED

@@ -18,7 +18,8 @@ from typing import NoReturn
 import click
 
 from hostlink import __version__
-from hostlink.cli.group import COMPLETING, GIVEN_PORT, Group
+from hostlink.cli.group import Group
+from hostlink.cli.names import COMPLETING, GIVEN_PORT
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import (
@@ -91,6 +92,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "adapt",
         "Rewrite a listing for a board with another BASIC; both are run and compared.",
     ),
+    "try": (
+        "trying",
+        "try_listing",
+        "Run a listing without a board, and compare it with what is expected.",
+    ),
     "sheet": (
         "workshop",
         "sheet",
@@ -113,7 +119,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     ),
     "programs": ("programs", "programs", "List the programs in the archive."),
     "find": (
-        "programs",
+        "finding",
         "find",
         "Search names, titles, notes, tags and listings; or what was printed.",
     ),

@@ -6,12 +6,8 @@ import os
 
 import click
 
+from hostlink.cli.names import COMPLETING
 from hostlink.words import nearest
-
-COMPLETING = "_HOSTLINK_COMPLETE"
-"""The environment variable with which a shell asks for completions; a convention of click."""
-GIVEN_PORT = "hostlink.port"
-"""Where the context of a command line keeps the port that was given as an option."""
 
 
 class Group(click.Group):

@@ -18,6 +18,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "renumber",
         "shrink",
         "adapt",
+        "try",
         "compare",
         "sheet",
         "card",
@@ -122,6 +123,13 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "adapt": (
         ("Rewrite a listing for another board", "adapt hail --profile capital -o capital.bas"),
         ("Say what a file was written for", "adapt evening.bas --from practice --profile token"),
+    ),
+    "try": (
+        (
+            "Keep what HAIL prints for these answers as expected",
+            "try HAIL --input answers.txt --expect",
+        ),
+        ("Try every program whose output is expected", "try --all"),
     ),
     "shrink": (
         ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),

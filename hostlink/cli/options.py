@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from hostlink.cli.context import CommonOptions, OpenLink
-from hostlink.cli.group import GIVEN_PORT
+from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
 
 F = TypeVar("F", bound=Callable[..., Any])

@@ -20,6 +20,7 @@ import click
 from hostlink.words import plural, safe
 
 _GAP = "  "
+_TICK = "`"  # before and behind a command in a message
 _NARROWEST = 16  # characters of a column that is broken
 
 
@@ -35,7 +36,7 @@ def as_called(text: str) -> str:
     HOSTLINK_CALLED: set by scripts/start.py, since then there is no command `hostlink`.
     """
     called = os.environ.get("HOSTLINK_CALLED", "")
-    return text.replace("`hostlink ", f"`{called} ") if called else text
+    return text.replace(f"{_TICK}hostlink ", f"{_TICK}{called} ") if called else text
 
 
 def data(text: str) -> None:

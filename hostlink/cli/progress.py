@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
@@ -10,7 +9,7 @@ from hostlink.cli.output import as_called, is_terminal, say
 from hostlink.cli.ways import COMMANDS
 from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
-from hostlink.words import plural
+from hostlink.words import sent_again
 
 if TYPE_CHECKING:
     from hostlink.cli.live import LiveLines
@@ -34,12 +33,7 @@ class Teller:
             )
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:
@@ -83,9 +77,10 @@ class Teller:
     def _sent(self, event: LineSent) -> None:
         if self._live is None or self._task is None:
             return
+        again = f", {sent_again(self._repairs)}" if self._repairs else ""
         detail = (
             f"line {event.number}, {event.sent_lines} of {event.all_lines} lines, "
-            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes, {plural(self._repairs, 'repair')}"
+            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes{again}"
         )
         self._live.update(
             self._task, total=event.all_lines, completed=event.sent_lines, detail=detail

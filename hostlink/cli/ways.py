@@ -67,6 +67,7 @@ COMMANDS = Ways(
     review_rules=_with("review --rules"),
     write_sheet=_with("sheet"),
     keep=_on("keep"),
+    expect=_on("try", "--expect"),
     programs=_with("programs"),
     shipped_programs=_with("programs --shipped"),
     rescues=_with("programs --rescues"),

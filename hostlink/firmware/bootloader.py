@@ -78,7 +78,6 @@ class Conversation(Generic[T]):
     def __init__(self, script: Script[T], baud: int) -> None:
         self.result: T | None = None
         self.failure: Failure | None = None
-        self.exchanges = 0
         self._script = script
         self._byte_s = BITS_PER_BYTE / baud
         self._state = _State.READY
@@ -162,7 +161,6 @@ class Conversation(Generic[T]):
         self._state = _State.ASKING
         self._ask = wanted
         self._answer.clear()
-        self.exchanges += 1
         on_wire = (len(wanted.frame) + wanted.size + 2) * self._byte_s
         self._deadline = now + on_wire + wanted.patience_s
         return Step(wanted.frame, self._deadline)

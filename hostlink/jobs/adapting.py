@@ -10,8 +10,10 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import RefusedError, UsageError
 from hostlink.jobs.listing_source import Material, shipped_programs
 from hostlink.listing import Listing
-from hostlink.listing.adapting.adapt import Adapted, adapt
+from hostlink.listing.adapting.adapt import Adapted, Change, adapt
+from hostlink.listing.adapting.needs import Need
 from hostlink.listing.shrinking.shrink import shrink
+from hostlink.words import plural
 
 SEEDS = (1, 2, 3)
 """The random numbers that a program with RND is run with."""
@@ -52,6 +54,26 @@ def fitted(made: Adapted, target: Profile) -> Adapted:
     return replace(
         made, listing=small.listing, after=small.after, notes=(*made.notes, steps, *small.notes)
     )
+
+
+def change_rows(change: Change) -> list[str]:
+    """Return a change as people read it: the line, what it becomes, why, and what that costs."""
+    before = [change.before] if change.before else ["A new line"]
+    after = [f"  becomes {line}" if change.before else f"  {line}" for line in change.after]
+    return [*before, *after, f"  because {'; '.join(change.why)} ({cost_words(change.cost)})"]
+
+
+def cost_words(cost: int) -> str:
+    """Return what a change costs. cost: bytes more, negative where there are fewer."""
+    if not cost:
+        return "same size"
+    return f"{plural(abs(cost), 'byte')} {'more' if cost > 0 else 'less'}"
+
+
+def need_words(need: Need) -> str:
+    """Return what has no equal on a board, and where."""
+    which = "line" if len(need.lines) == 1 else "lines"
+    return f"Left as it is: {need.what}; {which} {', '.join(map(str, need.lines))}."
 
 
 def inputs_of(material: Material) -> Sequence[str] | None:

@@ -26,7 +26,7 @@ from hostlink.errors import (
 from hostlink.jobs.recalling import (
     memory_after,
     put_into_memory,
-    recalled,
+    recall_and_capture,
     same_program,
     slot_held,
     slot_names,
@@ -234,7 +234,7 @@ def _read_slot(session: Session, found: BoardPrograms, name: str) -> bool:
     """Recall a slot into `found`; return False if the board refuses. Raises LinkError."""
     unnamed = session.profile.commands.has_unnamed_slot
     try:
-        result = slot_held(session, name) if unnamed else recalled(session, name)
+        result = slot_held(session, name) if unnamed else recall_and_capture(session, name)
     except RefusedError as refused:
         found.unread[name] = refused.what
         return False

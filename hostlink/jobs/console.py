@@ -24,8 +24,8 @@ from hostlink.jobs.pasting import (
     may_overwrite,
     may_run,
     may_store,
+    merge_lines,
     names_overwriting,
-    with_lines,
 )
 from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import keep_before_run
@@ -210,7 +210,7 @@ class Console(Listening):
 
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
-        target = with_lines(held.lines, block)
+        target = merge_lines(held.lines, block)
         try:
             Loader(session.dialogue, target).load(held.lines or None)
         except ReadBackError as error:

@@ -13,7 +13,7 @@ from hostlink.archive.exchange.bag_reading import open_bag
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.exchange.merging import Merged
 from hostlink.archive.records import counted
-from hostlink.archive.times import stored
+from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError, UsageError, file_errors
 from hostlink.words import plural, safe
 
@@ -111,7 +111,7 @@ def export(
     since: datetime | None = None,
 ) -> Exported:
     """Write all undamaged records to a new bag. Raises ArchiveError."""
-    with archive.records(programs=programs, since=stored(since) if since else "") as records:
+    with archive.records(programs=programs, since=utc_text(since) if since else "") as records:
         counts = write_bag(records, target)
         return Exported(counts, tuple(records.left_out))
 

@@ -27,19 +27,21 @@ _SHOWN = 3
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """An adaptation that the user is asked about. says: why, in a sentence."""
+    """An adaptation from one board's BASIC to another's. says: why, in a sentence."""
 
     says: str
     made: Adapted
+    source: Profile
+    target: Profile
 
 
 Allow = Callable[[Offer], bool]
 
 
 class LanguageError(RefusedError):
-    """A listing holds forms that the board does not take. can_adapt: hostlink can rewrite them."""
+    """A listing holds forms that the board does not take. offer: how it would be adapted."""
 
-    can_adapt = False
+    offer: Offer | None = None
 
 
 @cache
@@ -69,31 +71,40 @@ def in_language_of(
             return material
         material = material.adapted.original
     came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
-    if not profile.rules.language.number or came_from_a_board:
+    found = None if came_from_a_board else offer(profile, material)
+    if found is None or (despite and (found.made.needs or material.shipped is None)):
         return material
+    if found.made.needs:
+        raise _lacking(material, found)
+    if material.shipped is not None:
+        changed = plural(len(found.made.changes), "line")
+        emit(Warned(f"{material.label} was adapted for {profile.name}: {changed} changed."))
+    elif not allow(found):
+        raise _not_allowed(material, found)
+    return _adapted(material, found)
+
+
+def offer(profile: Profile, material: Material) -> Offer | None:
+    """Return how a listing would be adapted to a board.
+
+    None if the board takes it as it is, or if nobody knows which board it is for.
+    """
+    if not profile.rules.language.number:
+        return None
     known = material.shipped is not None or material.held is not None
     strange = () if material.shipped else _strange(material, profile.rules.language)
-    source = _written_for(material) if known or strange else None
-    if source is None or source.name == profile.name or (despite and not material.shipped):
-        return material
+    source = written_for(material) if known or strange else None
+    if source is None or source.name == profile.name:
+        return None
     made = adapt(material.listing, source.rules.language, profile.rules)
     if not (strange or made.needs or any(change.needed for change in made.changes)):
-        return material
-    if made.needs and despite:
-        return material
-    says = _says(material, source, profile, strange, made)
-    if made.needs:
-        raise _lacking(material, says, made)
-    if material.shipped is not None:
-        emit(Warned(f"{material.label} was adapted for {profile.name}: {_count(made)}."))
-    elif not allow(Offer(says, made)):
-        raise _not_allowed(material, source, profile, says)
-    return _adapted(material, made, source, profile)
+        return None
+    return Offer(_says(material, source, profile, strange, made), made, source, profile)
 
 
-def _adapted(material: Material, made: Adapted, source: Profile, profile: Profile) -> Material:
-    text = made.listing.text()
-    note = f"adapted from {source.name} for {profile.name}"
+def _adapted(material: Material, offer: Offer) -> Material:
+    text = offer.made.listing.text()
+    note = f"adapted from {offer.source.name} for {offer.target.name}"
     return dataclasses.replace(
         material,
         text=text,
@@ -102,11 +113,11 @@ def _adapted(material: Material, made: Adapted, source: Profile, profile: Profil
         origin=Origin("edit", material.label, note=note),
         revision=None,
         held=None,
-        adapted=Adaptation(material, source, profile),
+        adapted=Adaptation(material, offer.source, offer.target),
     )
 
 
-def _written_for(material: Material) -> Profile | None:
+def written_for(material: Material) -> Profile | None:
     """Return the profile of the board that a listing is for, guessed if nobody knows; or None."""
     name = SHIPPED_FOR if material.shipped is not None else ""
     if not name and material.held is not None:
@@ -124,10 +135,6 @@ def _strange(material: Material, language: Language) -> tuple[Form, ...]:
     """Return the forms of a listing that a board does not take."""
     known = [*(each.rules.language for each in known_profiles().values()), language]
     return tuple(form for form in forms(material.listing, known) if not form.taken(language))
-
-
-def _count(made: Adapted) -> str:
-    return f"{plural(len(made.changes), 'line')} changed"
 
 
 def _says(
@@ -150,10 +157,10 @@ def _says(
     )
 
 
-def _lacking(material: Material, says: str, made: Adapted) -> LanguageError:
-    others = sum(len(need.lines) for need in made.needs)
+def _lacking(material: Material, offer: Offer) -> LanguageError:
+    others = sum(len(need.lines) for need in offer.made.needs)
     return LanguageError(
-        says,
+        offer.says,
         kept="Nothing was sent to the board.",
         advice=lambda by: (
             f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
@@ -162,15 +169,16 @@ def _lacking(material: Material, says: str, made: Adapted) -> LanguageError:
     )
 
 
-def _not_allowed(material: Material, source: Profile, profile: Profile, says: str) -> LanguageError:
+def _not_allowed(material: Material, offer: Offer) -> LanguageError:
     error = LanguageError(
-        says,
+        offer.says,
         kept="Nothing was sent to the board.",
         advice=lambda by: (
-            f"See what would change {by.adapt(material.word, source.name, profile.name)}; load it "
+            f"See what would change "
+            f"{by.adapt(material.word, offer.source.name, offer.target.name)}; load it "
             f"adapted {by.load_adapted(material.word)}, or as it is "
             f"{by.load_despite_review(material.word)}."
         ),
     )
-    error.can_adapt = True
+    error.offer = offer
     return error

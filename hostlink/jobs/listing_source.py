@@ -34,7 +34,8 @@ _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 class Shipped:
     """A shipped example program, as described in the index.
 
-    inputs: what to type when it asks. runs_on: the kinds of board on which it runs, adapted.
+    inputs: what to type when it asks. pins: what comes to its pins: ms, pin, value. runs_on: the
+    kinds of board on which it runs, adapted.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Shipped:
     licence: str
     inputs: tuple[str, ...] = ()
     runs_on: tuple[str, ...] = ()
+    pins: tuple[tuple[int, str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +160,7 @@ def shipped_programs() -> dict[str, Shipped]:
             entry["licence"],
             tuple(entry["inputs"]),
             tuple(entry["runs_on"]),
+            tuple((ms, pin, value) for ms, pin, value in entry.get("pins", ())),
         )
         for entry in index["program"]
     )

@@ -63,7 +63,7 @@ def look_at(text: str, profile: Profile) -> Pasted:
     )
 
 
-def with_lines(program: Mapping[int, Line], block: Iterable[Line]) -> dict[int, Line]:
+def merge_lines(program: Mapping[int, Line], block: Iterable[Line]) -> dict[int, Line]:
     """Return a program with numbered lines entered; one without text deletes its number."""
     target = dict(program)
     for line in block:

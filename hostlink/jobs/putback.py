@@ -26,7 +26,12 @@ from hostlink.jobs.recalling import (
     store_proven,
 )
 from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.rescuing import HeldProgram, certain, keep_held, rescue_or_discard
+from hostlink.jobs.session.rescuing import (
+    HeldProgram,
+    keep_held,
+    require_certain,
+    rescue_or_discard,
+)
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, measure, review
@@ -252,7 +257,7 @@ class _PutBack:
         if not self._keep:
             return HeldProgram(held.lines, held.count, doubt=held.doubt)
         kept = keep_held(self._session, self._archive, self._board, held)
-        return certain(kept, safe(name), "It was not overwritten")
+        return require_certain(kept, safe(name), "It was not overwritten")
 
     def _fill_memory(self, item: BackupItem | None) -> None:
         """Put the program of the backup, or the one before, into memory."""

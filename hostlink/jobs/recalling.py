@@ -42,7 +42,7 @@ class StoredSlot:
     row: str
 
 
-def stored(session: Session) -> list[StoredSlot]:
+def stored_slots(session: Session) -> list[StoredSlot]:
     """Return the programs stored in the board, listed the same twice.
 
     On a board with a single place it is the program that a command shows there. A name damaged on
@@ -71,13 +71,13 @@ def stored(session: Session) -> list[StoredSlot]:
     )
 
 
-def listed(session: Session) -> list[StoredSlot]:
+def slots_on_board(session: Session) -> list[StoredSlot]:
     """Return the stored programs as `stored` does, or else all slots of this kind of board."""
     session.attach()
     commands = session.profile.commands
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
         return [StoredSlot(name, "") for name in commands.places]
-    return stored(session)
+    return stored_slots(session)
 
 
 def slot_names(session: Session) -> tuple[str, ...]:
@@ -86,10 +86,10 @@ def slot_names(session: Session) -> tuple[str, ...]:
     commands = session.profile.commands
     if not commands.recall or not (commands.stored or commands.places):
         return ()
-    return tuple(slot.name for slot in listed(session))
+    return tuple(slot.name for slot in slots_on_board(session))
 
 
-def recalled(session: Session, name: str) -> Capture:
+def recall_and_capture(session: Session, name: str) -> Capture:
     """Recall a stored program into memory and capture it. Raises RefusedError if the board refuses.
 
     Memory is cleared before, so that after a failed recall (command damaged, board restarted) the
@@ -122,7 +122,7 @@ def slot_held(session: Session, name: str) -> Capture:
     if commands.list_stored:
         return _place_held(session)
     try:
-        return recalled(session, name)
+        return recall_and_capture(session, name)
     except RefusedError:
         if commands.stored and not commands.has_unnamed_slot:
             raise
@@ -164,7 +164,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
     try:
-        result = recalled(session, name)
+        result = recall_and_capture(session, name)
     except RefusedError as refused:
         what = f"What was stored as {safe(name)} cannot be recalled: {refused.what}"
     else:
@@ -235,7 +235,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
     return error.but(kept=f"{error.kept} {state}".strip())
 
 
-def checked(session: Session, name: str) -> str:
+def safe_slot_name(session: Session, name: str) -> str:
     """Return a slot's name if it is safe to type: one of the profile, or a plain word.
 
     Names from an archive or a board are data; behind a character such as `:` the rest of a name
@@ -260,7 +260,7 @@ def _ask(session: Session, command: str, name: str) -> None:
 
     A single one may be the answer to a command that was damaged on the wire.
     """
-    text = session.dialogue.command_text(command).format(name=checked(session, name))
+    text = session.dialogue.command_text(command).format(name=safe_slot_name(session, name))
     if _refusal(session, session.dialogue.ask(text, _SLOW)):
         _refuse_errors(session, command, session.dialogue.ask(text, _SLOW))
 

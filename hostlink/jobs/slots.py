@@ -15,12 +15,12 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
 from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.recalling import (
-    checked,
-    listed,
     put_into_memory,
-    recalled,
+    recall_and_capture,
+    safe_slot_name,
     slot_held,
     slot_names,
+    slots_on_board,
     store_proven,
 )
 from hostlink.jobs.session.job import recorded_job
@@ -28,9 +28,9 @@ from hostlink.jobs.session.last_known import as_known
 from hostlink.jobs.session.rescuing import (
     NOTHING,
     HeldProgram,
-    certain,
     held_content,
     keep_held,
+    require_certain,
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
@@ -47,7 +47,7 @@ def store(session: Session, archive: Archive, name: str) -> HeldProgram:
     """
     session.attach()  # the abilities of a new board are not known before
     session.dialogue.command_text("store")
-    checked(session, name)
+    safe_slot_name(session, name)
     board = session.board_in(archive)
     with recorded_job(session, archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
@@ -78,7 +78,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
     """
     session.attach()
     session.dialogue.command_text("recall")
-    checked(session, name)
+    safe_slot_name(session, name)
     board = session.board_in(archive)
     with recorded_job(session, archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
@@ -117,7 +117,7 @@ def recalled_words(name: str, held: HeldProgram) -> str:
 def _recalled_or_back(session: Session, name: str, memory: HeldProgram) -> Capture:
     """Return the recalled program. Raises RefusedError, memory put back, if there is none."""
     try:
-        result = recalled(session, name)
+        result = recall_and_capture(session, name)
         if not result.lines:
             raise RefusedError(f"Nothing came when {safe(name)} was recalled.")
     except RefusedError as refused:
@@ -144,7 +144,7 @@ def _look_into(
 ) -> HeldProgram:
     """Read and keep the program in a slot; put memory back, proven."""
     commands = session.profile.commands
-    slots = listed(session) if commands.stored or commands.places else []
+    slots = slots_on_board(session) if commands.stored or commands.places else []
     is_there = name.casefold() in {slot.name.casefold() for slot in slots}
     if not (is_there or commands.has_unnamed_slot):
         return NOTHING
@@ -154,7 +154,7 @@ def _look_into(
     before = keep_held(session, archive, board, slot_held(session, name))
     if not commands.list_stored:
         _put_back(session, memory)
-    return certain(before, safe(name), "It was not overwritten")
+    return require_certain(before, safe(name), "It was not overwritten")
 
 
 def _put_back(session: Session, memory: HeldProgram) -> None:

@@ -19,7 +19,7 @@ from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.steps import Consent, SurveySteps
 from hostlink.board.survey.store import StoresNothing
-from hostlink.board.survey.telling import told
+from hostlink.board.survey.telling import survey_paragraph
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
@@ -180,7 +180,7 @@ class _Survey:
             profile,
             findings,
             None if lines is None else len(lines),
-            told(profile, findings, bench.notes, self._kind),
+            survey_paragraph(profile, findings, bench.notes, self._kind),
             self._kind,
             bench.words,
             tuple(bench.notes),

@@ -13,6 +13,8 @@ from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
 
 _FIRST_LISTEN_S = 0.15
+_TRIES = 4  # how many times something is sent
+_SETTLE_S = 2.0  # for a board that keeps sending; it is flooding if it never pauses
 _WIPING = b"\b \x00"
 
 
@@ -29,24 +31,15 @@ class FoundState(Enum):
 class Regain:
     """Look for a prompt. Results: `found`, `heard` (all bytes received), `interrupted`."""
 
-    def __init__(
-        self, pacing: Pacing, *, may_interrupt: bool, tries: int = 4, settle_s: float = 2.0
-    ) -> None:
-        """Prepare the search.
-
-        may_interrupt: whether a running program may be stopped. tries: how many times something is
-        sent. settle_s: seconds to wait for a board that keeps sending; `flooding` is set if it
-        never pauses.
-        """
+    def __init__(self, pacing: Pacing, *, may_interrupt: bool) -> None:
+        """Prepare the search. may_interrupt: whether a running program may be stopped."""
         self.found = FoundState.SILENT
         self.heard = bytearray()
         self.interrupted = False
         self.flooding = False
         self._pacing = pacing
         self._may_interrupt = may_interrupt and bool(pacing.interrupt)
-        self._tries = tries
         self._tried = 0
-        self._settle_s = settle_s
         self._since: float | None = None  # when the current wait began
         self._last = 0.0
         self._waits = False  # text without a prompt: a program may wait for INPUT
@@ -67,7 +60,7 @@ class Regain:
             self.heard += received
             self._last = now
         quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
-        settled_at = self._since + self._settle_s
+        settled_at = self._since + _SETTLE_S
         if now < quiet_at and now < settled_at:  # the same times as the wake, or it would never end
             return Step(b"", min(quiet_at, settled_at))
         if now < quiet_at:
@@ -78,7 +71,7 @@ class Regain:
         """Handle a board that did not stop sending: a running program, or a flood."""
         if not self._may_interrupt:
             return self._end(FoundState.RUNNING)
-        if self._tried >= self._tries:
+        if self._tried >= _TRIES:
             self.flooding = True
             return self._end(FoundState.STUCK)
         return self._try(now, self._pacing.interrupt, interrupting=True)
@@ -89,7 +82,7 @@ class Regain:
             return self._end(FoundState.PROMPT)
         if self._tried and self._is_answered(answer):
             return self._end(FoundState.PROMPT)
-        if self._tried >= self._tries:
+        if self._tried >= _TRIES:
             return self._end(self._verdict())
         # Start with the least intrusive byte: a board that shows text but no prompt may wait for
         # INPUT, which would take a line end as its answer. Bytes that only erase a half-typed line

@@ -42,6 +42,8 @@ RULES: dict[str, str] = {
     "number-with-fraction": "a fraction or exponent on a board that knows whole numbers only",
     "variable-never-set": "a variable that is used and never given a value",
     "unknown-word": "a statement or function that the profile does not know",
+    "pin-not-on-board": "a pin that the board does not have, or not for that",
+    "pin-value-out-of-range": "a value that a pin, a pulse, a tone or a wait does not take",
     "wraps-on-screen": "text wider than the board's screen",
 }
 """What each rule finds, in one line."""

@@ -59,7 +59,7 @@ def is_open(spans: Sequence[Span]) -> bool:
     return len(text) == 1 or text[-1] != text[0]
 
 
-def joined(left: str, right: str) -> str:
+def join_pieces(left: str, right: str) -> str:
     """Join two pieces of a line, with a blank if they would otherwise form one word."""
     apart = left[-1:].isalnum() and right[:1].isalnum()
     return f"{left} {right}" if apart else left + right

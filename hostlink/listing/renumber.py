@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.listing.parse import Line, Listing
-from hostlink.listing.reviewing.references import Reference, references, retargeted, rewritten
+from hostlink.listing.reviewing.jumps import Reference
+from hostlink.listing.reviewing.references import references, retargeted, rewritten
 from hostlink.listing.rules import Form, Rules
 
 _KEPT = "The listing was not changed."

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from hostlink.dialect import Dialect
+from hostlink.dialect import PIN_FUNCTIONS, Dialect
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +100,10 @@ class Language(Dialect):
     statements, functions: keywords in capitals. jumps: keywords followed by a line number (GOTO,
     GOSUB, THEN). remarks: words that make the rest of the line a remark.
     abbreviation_mark: the character that ends an abbreviated keyword ("." or "").
-    computed_jumps: whether a jump target may be an expression.
     long_names: whether names may be words, so that only whole words are keywords; if not, a keyword
         is recognised wherever its letters occur (`FORI=1TO9`).
     words_apart: whether keywords must be separated by blanks even without long names.
     capitals_only: whether keywords in small letters fail when a program runs.
-    fractions: whether numbers may have a fraction and an exponent.
     """
 
     statements: tuple[str, ...] = ()
@@ -113,13 +111,26 @@ class Language(Dialect):
     jumps: tuple[str, ...] = ("GOTO", "GOSUB", "THEN")
     remarks: tuple[str, ...] = ("REM",)
     abbreviation_mark: str = ""
-    computed_jumps: bool = False
     smallest_number: int = -32768
     largest_number: int = 32767
     long_names: bool = False
     words_apart: bool = False
     capitals_only: bool = False
-    fractions: bool = False
+
+    def with_pin_words(self) -> Language:
+        """Return the language with its words for pins among its statements and functions.
+
+        One of which no statement is known stays so: its listings cannot be checked for words.
+        """
+        if not self.statements:
+            return self
+        words = {name: form.word for name, form in self.pins.forms.items()}
+        functions = [words.pop(name) for name in PIN_FUNCTIONS if name in words]
+        return replace(
+            self,
+            statements=tuple(dict.fromkeys((*self.statements, *words.values()))),
+            functions=tuple(dict.fromkeys((*self.functions, *functions))),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from hostlink.errors import RefusedError
+from hostlink.practice.arithmetic import Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.expression import FUNCTIONS, LETTERS, checked
+from hostlink.practice.expression import FUNCTIONS
 from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
+from hostlink.practice.line_text import LETTERS
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
@@ -33,7 +35,8 @@ class Basic:
     program_bytes, eeprom_bytes, seed: replace those of the kind. teller: what it reports on its
     memory, by default the truth.
 
-    last_error: the last error that it sent, b"" if there was none.
+    last_error: the last error that it sent, b"" if there was none. failed_line: the number of the
+    program line that it was in, or None.
     """
 
     def __init__(
@@ -55,9 +58,15 @@ class Basic:
         self._stuck = False
         self.answered = not kind.messages.questions
         self.last_error = b""
+        self.failed_line: int | None = None
 
     def _new_state(self) -> State:
         return State(self.kind, compiler(self.kind.language), self.teller)
+
+    @property
+    def state(self) -> State:
+        """Return the RAM of the board, to look into: variables, open loops, the next statement."""
+        return self._state
 
     @property
     def lines(self) -> dict[int, bytes]:
@@ -151,9 +160,11 @@ class Basic:
                 state.eeprom.hold(name, self._read_back(lines))
             for name, count in kept.get("writes", {}).items():
                 state.eeprom.writes[str(name)] = int(count)
-            state.variables = [checked(int(value)) for value in kept["variables"]]
-            if len(state.variables) != len(LETTERS):
-                raise ValueError(f"{len(state.variables)} variables")
+            own = state.variables
+            values = [self._value(*pair) for pair in zip(kept["variables"], own, strict=False)]
+            if len(kept["variables"]) not in (len(LETTERS), len(own)):
+                raise ValueError(f"{len(kept['variables'])} variables")
+            state.variables = [*values, *own[len(values) :]]
             state.chance = int(kept["chance"]) & 0xFFFFFFFF
         except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
             raise RefusedError(
@@ -163,6 +174,13 @@ class Basic:
             ) from error
         self._state = state
         self.answered = bool(kept.get("answered", True))
+
+    def _value(self, kept: Value, own: Value) -> Value:
+        """Return a kept value of a variable. own: the variable's value at first."""
+        if isinstance(own, str):
+            return str(kept)
+        number = float(kept) if self.kind.language.fractions else int(kept)
+        return arithmetic(self.kind.language).fit(number)
 
     def _read_back(self, kept: Mapping[str, str]) -> dict[int, bytes]:
         lines = {int(number): text.encode("latin-1") for number, text in kept.items()}
@@ -197,6 +215,7 @@ class Basic:
             stopped = yield from self._steps()
         except Complaint as complaint:
             where = state.where(line, complaint.at)
+            self.failed_line = state.number
             yield Send(self._fresh() + self._error(complaint, where))
             return
         if stopped:

@@ -9,7 +9,8 @@ from collections.abc import Callable, Generator
 
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import slot_name
-from hostlink.practice.expression import LineText, read_expression
+from hostlink.practice.expression import read_expression
+from hostlink.practice.line_text import LineText
 from hostlink.practice.ops import Answer, Chore, Op, Send, Work
 from hostlink.practice.state import State, Step, Talk
 

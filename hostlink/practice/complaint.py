@@ -16,6 +16,7 @@ class Reason(Enum):
     RANGE = "range"  # a number does not fit
     DIVISION = "division"  # by 0
     RANDOM = "random"  # a random number below 1 is asked for
+    PIN = "pin"  # {pin} is not there, or not for that
     NO_LINE = "no-line"  # a jump to {number}, which is not there
     NEXT = "next"  # NEXT without FOR
     RETURN = "return"  # RETURN without GOSUB
@@ -38,6 +39,7 @@ class Reason(Enum):
 _FIELDS = {
     Reason.PUZZLED: ("rest",),
     Reason.UNKNOWN: ("rest",),
+    Reason.PIN: ("pin",),
     Reason.NO_LINE: ("number",),
     Reason.FORS: ("most",),
     Reason.GOSUBS: ("most",),

@@ -1,150 +1,136 @@
 """Expressions of the practice board's BASIC: read once, evaluated many times.
 
-Values are signed 16-bit whole numbers. A result outside -32768..32767 is an error, or wraps where
-the kind's language does that. Division truncates toward zero. Grammar: *Design notes for Tiny
-BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9; functions, comparisons in an expression and a
-sign before any factor are additions.
+Values are numbers as the kind's language has them (hostlink.practice.arithmetic), and text where it
+has strings. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9;
+functions, text, powers, AND and OR, comparisons in an expression and a sign before any factor are
+additions.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Protocol, TypeAlias
 
-from hostlink.practice.complaint import Complaint, Reason, excerpt
+from hostlink.dialect import PIN_FUNCTIONS
+from hostlink.practice import functions
+from hostlink.practice.arithmetic import Operation, Value, arithmetic, power
+from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.kind import KindLanguage
+from hostlink.practice.line_text import DIGITS, LETTERS, LineText
+from hostlink.practice.pin_bank import PinBank
 
-SMALLEST, LARGEST = -32768, 32767
 DEEPEST = 12
 """Brackets that may be open at once."""
 
 FUNCTIONS = ("RND", "ABS", "ROOM")
 """The functions of the practice board; other kinds have another word for the free memory."""
 
-DIGITS = frozenset("0123456789")
-LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
-_BLANKS = " \t"
+_NAME = re.compile(r"([A-Z])([0-9]*)")
+_TEXT_NAME = re.compile(r"[A-Z][0-9]*\$")
+_SECONDS = 11
+"""What may stand behind the letter of a name: nothing, or a digit."""
 
 
 class Values(Protocol):
     """What an expression may look at."""
 
-    variables: list[int]
+    variables: list[Value]
+    functions: dict[int, Function]
+    pins: PinBank
 
     def random(self, limit: int) -> int:
         """Return a whole number from 1 to limit."""
+
+    def fraction(self, argument: Value) -> float:
+        """Return a number from 0 to below 1; see `Dialect.random`."""
 
     def room(self) -> int:
         """Return bytes free for a program."""
 
 
-Expression: TypeAlias = Callable[[Values], int]
+Expression: TypeAlias = Callable[[Values], Value]
 Condition: TypeAlias = Callable[[Values], bool]
-Operation: TypeAlias = Callable[[int, int], int]
-
-
-class LineText:
-    """The text of a line and how far it has been read. `upper` is for finding keywords."""
-
-    __slots__ = ("at", "depth", "language", "text", "upper")
-
-    def __init__(self, text: str, language: KindLanguage) -> None:
-        self.text = text
-        self.language = language
-        self.upper = text.translate(_CAPITALS) if language.small_letters else text
-        self.at = 0
-        self.depth = 0
-
-    def peek(self) -> str:
-        """Skip blanks; the next character as a capital, "" at the end."""
-        upper, at = self.upper, self.at
-        while at < len(upper) and upper[at] in _BLANKS:
-            at += 1
-        self.at = at
-        return upper[at : at + 1]
-
-    def ends(self) -> bool:
-        """Skip blanks; return whether the statement ends here."""
-        return self.peek() in ("", self.language.separator)
-
-    def take(self, *words: str) -> str:
-        """Skip blanks and take the first of the words that stands here; "" if none does."""
-        self.peek()
-        for word in words:
-            if self.upper.startswith(word, self.at):
-                self.at += len(word)
-                return word
-        return ""
-
-    def need(self, word: str) -> None:
-        """Take a word. Raises Complaint if something else stands here."""
-        if not self.take(word):
-            raise self.puzzled()
-
-    def digits(self) -> int:
-        """Take a run of digits, at most `LARGEST` + 1. Raises Complaint beyond."""
-        start = self.at
-        while self.upper[self.at : self.at + 1] in DIGITS:
-            self.at += 1
-        run = self.upper[start : self.at].lstrip("0") or "0"
-        if len(run) > 5 or int(run) > LARGEST + 1:
-            raise Complaint(Reason.RANGE)
-        return int(run)
-
-    def quoted(self) -> str:
-        """Take quoted text. Raises Complaint where it is not closed."""
-        start = self.at + 1
-        end = self.text.find(self.text[self.at], start)
-        if end < 0:
-            raise Complaint(Reason.QUOTE, self.at)
-        self.at = end + 1
-        return self.text[start:end]
-
-    def puzzled(self) -> Complaint:
-        """Return the complaint about what stands here."""
-        rest = self.text[self.at :]
-        if not rest.strip():
-            return Complaint(Reason.SHORT)
-        return Complaint(Reason.PUZZLED, self.at, rest=excerpt(rest))
-
-
-_CAPITALS = {ord(letter.lower()): letter for letter in LETTERS}
-
-
-def checked(value: int) -> int:
-    """Return the value. Raises Complaint if it does not fit in 16 bits."""
-    if SMALLEST <= value <= LARGEST:
-        return value
-    raise Complaint(Reason.RANGE)
-
-
-def quotient(left: int, right: int) -> int:
-    """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
-    return checked(_whole_quotient(left, right))
-
-
-def _whole_quotient(left: int, right: int) -> int:
-    if not right:
-        raise Complaint(Reason.DIVISION)
-    whole = abs(left) // abs(right)
-    return whole if (left < 0) == (right < 0) else -whole
-
-
-def wrapped(value: int) -> int:
-    """Return the value modulo 2**16 as a signed number."""
-    return (value - SMALLEST) % (1 << 16) + SMALLEST
+Function: TypeAlias = "tuple[int, Expression]"
+"""A function of the user's: the index of its variable, and its expression."""
 
 
 def read_expression(text: LineText) -> Expression:
-    """Read the longest expression that starts here. Raises Complaint if there is none.
+    """Read the longest expression of numbers that starts here. Raises Complaint if there is none.
 
     A comparison is part of it where the language gives it a value.
     """
-    value = _read_sum(text)
+    value = _read_comparison(text)
+    while text.language.logic and (word := text.take("AND", "OR")):
+        value = _paired(value, _LOGIC[word], _read_comparison(text))
+    return value
+
+
+_LOGIC: dict[str, Operation] = {
+    "AND": lambda left, right: int(left) & int(right),
+    "OR": lambda left, right: int(left) | int(right),
+}
+
+
+def _read_comparison(text: LineText) -> Expression:
     worth = text.language.comparison
+    if text.language.logic and text.take("NOT"):
+        inner = _read_comparison(text)
+        return lambda values: ~int(inner(values))
+    if begins_text(text):
+        left = read_text(text)
+        relation = _take_relation(text)
+        if not (worth and relation):
+            raise text.puzzled()
+        return _valued(_compared(left, relation, read_text(text)), worth)
+    value = _read_sum(text)
     while worth and (relation := _take_relation(text)):
         value = _valued(_compared(value, relation, _read_sum(text)), worth)
     return value
+
+
+def read_value(text: LineText) -> Expression:
+    """Read an expression of numbers or of text. Raises Complaint if there is neither."""
+    start = text.at
+    if begins_text(text):
+        value = read_text(text)
+        if not _take_relation(text):
+            return value
+        text.at = start
+    return read_expression(text)
+
+
+def begins_text(text: LineText) -> bool:
+    """Return whether an expression of text starts here."""
+    language, at = text.language, text.at
+    if "strings" not in language.means:
+        return False
+    calls = tuple(f"{name}(" for name in language.functions if name.endswith("$"))
+    return (
+        text.peek() in (*language.quotes,)
+        or text.upper.startswith(calls, text.at)
+        or _TEXT_NAME.match(text.upper, max(at, text.at)) is not None
+    )
+
+
+def read_text(text: LineText) -> Expression:
+    """Read an expression of text. Raises Complaint if there is none."""
+    parts = [_read_text_part(text)]
+    while text.take("+"):
+        parts.append(_read_text_part(text))
+    return parts[0] if len(parts) == 1 else lambda values: "".join(p(values) for p in parts)
+
+
+def _read_text_part(text: LineText) -> Expression:
+    if not begins_text(text):
+        raise text.puzzled()
+    if text.peek() in text.language.quotes:
+        return _constant(text.quoted())
+    names = [name for name in text.language.functions if name.endswith("$")]
+    if function := text.take(*names):
+        return _read_call(text, function)
+    variable = read_variable(text)
+    return lambda values: values.variables[variable]
 
 
 def _valued(condition: Condition, worth: int) -> Expression:
@@ -198,12 +184,30 @@ def _compared(left: Expression, relation: str, right: Expression) -> Condition:
 
 
 def read_variable(text: LineText) -> int:
-    """Take a variable A to Z; its index. Raises Complaint if none stands here."""
-    letter = text.peek()
-    if letter not in LETTERS:
+    """Take the name of a variable; its index. Raises Complaint if none stands here."""
+    if text.peek() not in LETTERS:
         raise text.puzzled()
+    means, letter = text.language.means, ord(text.upper[text.at]) - ord("A")
     text.at += 1
-    return ord(letter) - ord("A")
+    index = 0
+    if "names" in means and (found := _NAME.match(text.upper, text.at - 1)) and found[2]:
+        index, text.at = 1 + int(found[2][0]), found.end()
+    if "strings" in means and text.upper[text.at : text.at + 1] == "$":
+        index, text.at = index + _SECONDS, text.at + 1
+    return index * len(LETTERS) + letter
+
+
+def is_text(variable: int) -> bool:
+    """Return whether a variable of this index holds text."""
+    return variable >= _SECONDS * len(LETTERS)
+
+
+def no_values(language: KindLanguage) -> list[Value]:
+    """Return the variables of a language as they are at first, each by its index."""
+    plain: list[Value] = [0] * len(LETTERS)
+    if not {"names", "strings"} & set(language.means):
+        return plain
+    return plain * _SECONDS + [""] * (len(LETTERS) * _SECONDS)
 
 
 def _read_term(text: LineText) -> Expression:
@@ -219,14 +223,19 @@ def _read_factor(text: LineText) -> Expression:
     while sign := text.take("+", "-"):
         negative ^= sign == "-"
     start = text.peek()
-    if start in DIGITS:
+    fit = arithmetic(text.language).fit
+    if start in DIGITS and not text.language.fractions:
         number = text.digits()
-        return _constant(checked(-number if negative else number))
+        return _constant(fit(-number if negative else number))
     factor = _read_unsigned(text, start)
-    return _negated(factor, _fitting(text)) if negative else factor
+    while text.language.fractions and text.take("^"):
+        factor = _paired(factor, power, _read_unsigned(text, text.peek()))
+    return _negated(factor, fit) if negative else factor
 
 
 def _read_unsigned(text: LineText, start: str) -> Expression:
+    if text.language.fractions and (start in DIGITS or start == "."):
+        return _constant(text.fraction())
     if start == "(":
         text.at += 1
         inner = read_expression(text)
@@ -234,13 +243,50 @@ def _read_unsigned(text: LineText, start: str) -> Expression:
         return inner
     if free := _read_free(text):
         return free
-    if function := text.take("RND", "ABS"):
-        if text.peek() == "(":
-            text.at += 1
-            return _read_call(text, function)
-        raise text.puzzled()
+    if function := text.take("RND", *text.language.functions):
+        return _read_call(text, function)
+    if dict(text.language.words)["def"] and text.take("FN"):
+        return _read_own_call(text)
+    if pin := _read_pin(text):
+        return pin
     variable = read_variable(text)
     return lambda values: values.variables[variable]
+
+
+def _read_own_call(text: LineText) -> Expression:
+    """Read the call of a function that DEF makes."""
+    at, name = text.at, read_variable(text)
+    text.need("(")
+    argument = read_expression(text)
+    text.need(")")
+
+    def call(values: Values) -> Value:
+        if name not in values.functions:
+            raise Complaint(Reason.PUZZLED, at, rest="FN")
+        variable, expression = values.functions[name]
+        outer, values.variables[variable] = values.variables[variable], argument(values)
+        result = expression(values)
+        values.variables[variable] = outer
+        return result
+
+    return call
+
+
+def _read_pin(text: LineText) -> Expression | None:
+    """Take a function that reads a pin; None if none is here."""
+    start = text.at
+    for name in PIN_FUNCTIONS:
+        form = text.language.pins.form(name)
+        if form and text.take(form.word) and text.take("("):
+            pin = read_expression(text)
+            text.need(")")
+            return _reading(name, pin)
+        text.at = start
+    return None
+
+
+def _reading(name: str, pin: Expression) -> Expression:
+    return lambda values: values.pins.get(name, pin(values))
 
 
 def _read_free(text: LineText) -> Expression | None:
@@ -257,26 +303,44 @@ def _read_free(text: LineText) -> Expression | None:
 
 
 def _read_call(text: LineText, function: str) -> Expression:
-    argument = read_expression(text)
+    if text.peek() != "(":
+        raise text.puzzled()
+    text.at += 1
+    if function == "RND":
+        argument = read_expression(text)
+        text.need(")")
+        return _random(argument, text.language)
+    takes, call = functions.FUNCTIONS[function]
+    arguments: list[Expression] = []
+    for place, kind in enumerate(takes):
+        if place == 2 and text.peek() == ")":
+            break
+        if place:
+            text.need(",")
+        arguments.append(read_text(text) if kind == "t" else read_expression(text))
     text.need(")")
-    if function == "ABS":
-        fit = _fitting(text)
-        return lambda values: fit(abs(argument(values)))
-    if text.language.random == "from-0":
-        return lambda values: values.random(argument(values)) - 1
-    return lambda values: values.random(argument(values))
+
+    def called(values: Values) -> Value:
+        return call(*(argument(values) for argument in arguments))
+
+    if text.language.fractions:
+        return called
+    fit = arithmetic(text.language).fit
+    return lambda values: fit(int(called(values)))
 
 
-def _fitting(text: LineText) -> Callable[[int], int]:
-    """Return what makes a result fit in 16 bits, or complains."""
-    return wrapped if text.language.overflow == "wraps" else checked
+def _random(argument: Expression, language: KindLanguage) -> Expression:
+    if language.random.startswith("fraction"):
+        return lambda values: values.fraction(argument(values))
+    first = 1 if language.random == "from-1" else 0
+    return lambda values: values.random(argument(values)) - 1 + first
 
 
-def _constant(number: int) -> Expression:
+def _constant(number: Value) -> Expression:
     return lambda _: number
 
 
-def _negated(factor: Expression, fit: Callable[[int], int]) -> Expression:
+def _negated(factor: Expression, fit: Callable[[Value], Value]) -> Expression:
     return lambda values: fit(-factor(values))
 
 
@@ -284,12 +348,12 @@ def _chained(first: Expression, rest: list[tuple[str, Expression]], text: LineTe
     """Operations of one rank, left to right; a loop, so that a long line cannot nest calls."""
     if not rest:
         return first
-    apply = _APPLY[text.language.overflow]
+    apply = arithmetic(text.language).apply
     if len(rest) == 1:
         sign, right = rest[0]
         return _paired(first, apply[sign], right)
 
-    def chain(values: Values) -> int:
+    def chain(values: Values) -> Value:
         value = first(values)
         for sign, operand in rest:
             value = apply[sign](value, operand(values))
@@ -300,29 +364,3 @@ def _chained(first: Expression, rest: list[tuple[str, Expression]], text: LineTe
 
 def _paired(left: Expression, apply: Operation, right: Expression) -> Expression:
     return lambda values: apply(left(values), right(values))
-
-
-def _plus(left: int, right: int) -> int:
-    value = left + right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
-
-
-def _minus(left: int, right: int) -> int:
-    value = left - right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
-
-
-def _times(left: int, right: int) -> int:
-    value = left * right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
-
-
-_APPLY: dict[str, dict[str, Operation]] = {
-    "refused": {"+": _plus, "-": _minus, "*": _times, "/": quotient},
-    "wraps": {
-        "+": lambda left, right: wrapped(left + right),
-        "-": lambda left, right: wrapped(left - right),
-        "*": lambda left, right: wrapped(left * right),
-        "/": lambda left, right: wrapped(_whole_quotient(left, right)),
-    },
-}

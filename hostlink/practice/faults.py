@@ -47,11 +47,6 @@ class Faults:
     escapes: bool = False
     worn_page: int = 0
 
-    @property
-    def any_damage(self) -> bool:
-        """Return whether bytes are damaged in at least one direction."""
-        return self.to_board > 0 or self.to_host > 0
-
 
 @dataclass(frozen=True, slots=True)
 class Erased:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-from hostlink.dialect import Dialect, NumberForm
+from hostlink.dialect import Dialect, NumberForm, Pins
 from hostlink.practice.complaint import Reason
 from hostlink.practice.settings import BoardSettings
 
@@ -32,6 +32,8 @@ WORDS: Words = (
     ("input", ("INPUT",)),
     ("goto", ("GOTO",)),
     ("gosub", ("GOSUB",)),
+    ("on", ()),
+    ("def", ()),
     ("return", ("RETURN",)),
     ("for", ("FOR",)),
     ("next", ("NEXT",)),
@@ -57,6 +59,7 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.RANGE, "number out of range"),
     (Reason.DIVISION, "cannot divide by 0"),
     (Reason.RANDOM, "RND wants 1 or more"),
+    (Reason.PIN, "no pin {pin} for that"),
     (Reason.NO_LINE, "no such line {number}"),
     (Reason.NEXT, "NEXT has no FOR"),
     (Reason.RETURN, "RETURN has no GOSUB"),
@@ -71,6 +74,20 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.NO_PROGRAM, "no program to stow"),
 )
 """The practice board's words for each complaint."""
+
+
+PINS = Pins(
+    write="OUT {pin},{value}",
+    read="PIN({pin})",
+    analog="LEVEL({pin})",
+    pulse="DUTY {pin},{width}",
+    tone="TONE {pin},{hertz},{ms}",
+    wait="WAIT {ms}",
+    digital=((2, 13),),
+    analog_inputs=((0, 5),),
+    pulse_outputs=((3, 3), (5, 6), (9, 11)),
+)
+"""The practice board's words for its pins, and their numbers (see its profile)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +187,9 @@ class KindLanguage(Dialect):
     """What differs in the language beside the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
+    functions: those of `hostlink.practice.functions` that it has, beside RND.
+    logic: whether it has AND and OR, bit by bit.
+    digits: significant digits that PRINT shows of a number.
     small_letters: whether keywords and variables may be typed in small letters.
     free_number: a number too large is shown as 32767 ("limited") or as 16 bits with a sign.
     list_one: LIST with one number shows that line only, not all from there on.
@@ -180,9 +200,14 @@ class KindLanguage(Dialect):
     separator: str = ":"
     optional: tuple[str, ...] = ("LET", "THEN", "END")
     number: NumberForm = "blank"
+    computed_jumps: bool = True
     words: Words = WORDS
+    functions: tuple[str, ...] = ("ABS",)
+    logic: bool = False
+    digits: int = 6
     small_letters: bool = True
     free: str = "ROOM()"
+    pins: Pins = PINS
     free_number: Literal["limited", "signed"] = "limited"
     list_one: bool = False
     asks: str = "? "

@@ -8,6 +8,7 @@ import typing
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from hostlink.dialect import PIN_FIELDS, pin_form_fault
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import WORDS, BoardKind
 from hostlink.practice.settings import setting_fault
@@ -42,7 +43,7 @@ def read_value(annotation: Any, value: object) -> Any:
         if value not in words:
             raise WrongSetting(f"must be {' or '.join(words)}")
         return value
-    if typing.get_origin(annotation) is tuple:
+    if typing.get_origin(annotation) is tuple and annotation not in _PLAIN:
         if not isinstance(value, list) or not all(isinstance(each, str) for each in value):
             raise WrongSetting("must be a list of texts")
         return tuple(text(each) for each in value)
@@ -79,6 +80,16 @@ def text(value: object) -> str:
     return value
 
 
+def _ranges(value: object) -> tuple[tuple[int, int], ...]:
+    """Return inclusive ranges of whole numbers, such as [[2, 13]]. Raises Wrong."""
+    if not isinstance(value, list) or not all(isinstance(e, list) and len(e) == 2 for e in value):
+        raise WrongSetting("must be a list of ranges such as [[2, 13]]")
+    pairs = tuple((whole(low), whole(high)) for low, high in value)
+    if any(low > high for low, high in pairs):
+        raise WrongSetting("must hold ranges that go upwards")
+    return pairs
+
+
 def _octets(value: object) -> bytes:
     return text(value).encode("latin-1")
 
@@ -89,6 +100,7 @@ _PLAIN: dict[Any, Callable[[object], Any]] = {
     float: _number,
     str: text,
     bytes: _octets,
+    tuple[tuple[int, int], ...]: _ranges,
 }
 
 
@@ -99,6 +111,7 @@ def clashes(kind: BoardKind) -> list[str]:
         *_setting_faults(kind),
         *_storage_faults(kind),
         *_word_faults(kind),
+        *_pin_faults(kind),
     ]
 
 
@@ -178,3 +191,9 @@ def _word_faults(kind: BoardKind) -> list[str]:
         if each not in known
     ]
     return faults
+
+
+def _pin_faults(kind: BoardKind) -> list[str]:
+    pins = kind.language.pins
+    faults = {name: pin_form_fault(name, getattr(pins, name)) for name in PIN_FIELDS}
+    return [f"[pins] {name} is wrong: {fault}." for name, fault in faults.items() if fault]

@@ -1,7 +1,8 @@
 """Kinds of practice board as files: one TOML file each in the folder `kinds`, read strictly.
 
-Tables: [board] (title, about, source), [talk], [storage], [messages], [errors], [language], [words]
-and [eeprom]. Each key is a field of the value in hostlink.practice.kind or of BoardSettings; what
+Tables: [board] (title, about, source), [talk], [storage], [messages], [errors], [language],
+[words], [eeprom] and [pins] (hostlink.dialect.Pins; other kinds without it have no pins). Each
+key is a field of the value in hostlink.practice.kind or of BoardSettings; what
 is left out is the practice board's own manner. Text stands for bytes ("\\r", "\\u0003"). A key that
 is not known is an error; all faults are told at once.
 """
@@ -16,6 +17,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
+from hostlink.dialect import Pins
 from hostlink.errors import UsageError
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import (
@@ -44,7 +46,8 @@ _TABLES: dict[str, tuple[type, str]] = {
 }
 # A field that is a table in its table. It and fields with a table of their own are read apart.
 _IN_TABLE = ("storage", "token_bytes")
-_APART = {("messages", "errors"), ("language", "words"), _IN_TABLE}
+_PIN_KEYS = dataclasses.fields(Pins)
+_APART = {("messages", "errors"), ("language", "words"), ("language", "pins"), _IN_TABLE}
 
 
 def kind_names() -> list[str]:
@@ -79,7 +82,7 @@ def read_kind(toml: str, name: str) -> BoardKind:
 def kind_from_data(name: str, data: Mapping[str, Any]) -> BoardKind:
     """Return the kind that tables describe (see the top). Raises UsageError with all its faults."""
     faults: list[str] = []
-    known = (*_TABLES, "board", "errors", "words")
+    known = (*_TABLES, "board", "errors", "words", "pins")
     faults += [f"There is no table [{table}]." for table in data if table not in known]
     tables = {table: _table(data, table, faults) for table in known}
     board = _checked(tables["board"], dict.fromkeys(_BOARD, str), "board", faults)
@@ -89,6 +92,9 @@ def kind_from_data(name: str, data: Mapping[str, Any]) -> BoardKind:
     }
     values["messages"] = dataclasses.replace(values["messages"], **_errors(tables, faults))
     values["language"] = dataclasses.replace(values["language"], **_words(tables, faults))
+    if "pins" in data or name != DEFAULT:
+        pins = Pins(**_checked(tables["pins"], typing.get_type_hints(Pins), "pins", faults))
+        values["language"] = dataclasses.replace(values["language"], pins=pins)
     values["storage"] = dataclasses.replace(values["storage"], **_token_bytes(tables, faults))
     kind = BoardKind(name=name, **board, **values)
     faults += clashes(kind)
@@ -109,6 +115,8 @@ def kind_to_data(kind: BoardKind) -> dict[str, Any]:
         }
     data["errors"] = {reason.value: said for reason, said in kind.messages.errors}
     data["words"] = {meaning: list(words) for meaning, words in kind.language.words}
+    pins = kind.language.pins
+    data["pins"] = {each.name: _written(getattr(pins, each.name)) for each in _PIN_KEYS}
     if kind.storage.token_bytes:
         data["storage"]["token_bytes"] = dict(kind.storage.token_bytes)
     return data
@@ -117,7 +125,7 @@ def kind_to_data(kind: BoardKind) -> dict[str, Any]:
 def _written(value: Any) -> Any:
     if isinstance(value, bytes):
         return value.decode("latin-1")
-    return list(value) if isinstance(value, tuple) else value
+    return [_written(each) for each in value] if isinstance(value, tuple) else value
 
 
 def _annotations(table: str, value: type) -> dict[str, Any]:

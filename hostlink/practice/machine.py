@@ -226,7 +226,7 @@ class Machine(SerialLine):
             self._advance(False)
         elif isinstance(op, Work):
             self._catch_up_echo()
-            stoppable = op.chore in (Chore.STATEMENT, Chore.LIST_LINE)
+            stoppable = op.chore in (Chore.STATEMENT, Chore.LIST_LINE, Chore.WAIT)
             self._advance(stoppable and self.receiver.take_interrupt())
 
     def _advance(self, answer: Answer) -> None:

@@ -91,6 +91,7 @@ def chore_seconds(settings: BoardSettings) -> dict[Chore, float]:
         Chore.LIST_LINE: settings.list_line_ms / 1000,
         Chore.EEPROM_BYTE: settings.eeprom_byte_ms / 1000,
         Chore.PROMPT: settings.prompt_late_ms / 1000,
+        Chore.WAIT: 0.001,
     }
 
 

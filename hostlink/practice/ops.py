@@ -22,6 +22,7 @@ class Chore(Enum):
     LIST_LINE = "list line"  # preparing one line of a listing
     EEPROM_BYTE = "eeprom byte"  # writing one byte of EEPROM
     PROMPT = "prompt"  # getting ready for the next line
+    WAIT = "wait"  # a millisecond that the program waits
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,14 @@ from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from hostlink.practice.arithmetic import LARGEST, SMALLEST, Value
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
-from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
+from hostlink.practice.expression import Function, no_values
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Op
+from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.storing import storing
 from hostlink.practice.telling import ListingAnswers
@@ -42,8 +44,8 @@ class Loop:
     """An open FOR: its variable, and the beginning of its body."""
 
     variable: int
-    limit: int
-    step: int
+    limit: Value
+    step: Value
     body: Place
 
 
@@ -71,9 +73,11 @@ class State:
         self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)
         self.compiler = compiler
         self.teller = teller
+        self.pins = PinBank(kind.language.pins)
         self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
         self.command = ""
-        self.variables = [0] * len(LETTERS)
+        self.variables = no_values(self.kind.language)
+        self.functions: dict[int, Function] = {}
         self.column = 0
         self.line = 0
         self.steps: tuple[Step, ...] = ()
@@ -86,12 +90,14 @@ class State:
         self.memory.replace({})
         self.chance = self.seed
         self.column = 0
+        self.pins.clear()
         self.clear_variables()
         self.halt()
 
     def clear_variables(self) -> None:
         """Set all variables to 0 and close all loops and subroutines."""
-        self.variables = [0] * len(LETTERS)
+        self.variables = no_values(self.kind.language)
+        self.functions = {}
         self.loops = []
         self.calls = []
 
@@ -144,12 +150,17 @@ class State:
         """Go to a place from `here`."""
         self.line, self.steps, self.at = place.line, place.steps, place.at
 
+    @property
+    def number(self) -> int | None:
+        """Return the number of the running line, None for a direct one."""
+        numbers = self.memory.numbers
+        return numbers[self.line] if 0 <= self.line < len(numbers) else None
+
     def where(self, typed: bytes, at: int = -1) -> str:
         """Return how a message names the running line. at: the character in question, or -1."""
-        numbers = self.memory.numbers
-        if not 0 <= self.line < len(numbers):
+        number = self.number
+        if number is None:
             return self.wording.direct(typed)
-        number = numbers[self.line]
         return self.wording.place(number, self.memory.lines[number], at)
 
     def free(self) -> int:
@@ -178,7 +189,16 @@ class State:
         self.chance = (self.chance * 1664525 + 1013904223) & 0xFFFFFFFF
         return 1 + ((self.chance >> 16) * limit >> 16)
 
-    def open_loop(self, variable: int, first: int, limit: int, step: int) -> None:
+    def fraction(self, argument: Value) -> float:
+        """Return a number from 0 to below 1, by the generator of `random`.
+
+        On a kind of "fraction-0" another argument than 0 sets where the generator begins.
+        """
+        if argument and self.kind.language.random == "fraction-0":
+            self.chance = int(abs(argument) * 0x10000) & 0xFFFFFFFF
+        return (self.random(0x10000) - 1) / 0x10000
+
+    def open_loop(self, variable: int, first: Value, limit: Value, step: Value) -> None:
         """Execute FOR. A loop over the same variable, and those inside it, are closed."""
         base = self.calls[-1].loops if self.calls else 0
         for index in range(base, len(self.loops)):
@@ -204,7 +224,7 @@ class State:
             raise Complaint(Reason.NEXT)
         loop = loops[-1]
         value = self.variables[loop.variable] + loop.step
-        if SMALLEST <= value <= LARGEST:
+        if self.kind.language.fractions or SMALLEST <= value <= LARGEST:
             self.variables[loop.variable] = value
         if value > loop.limit if loop.step >= 0 else value < loop.limit:
             loops.pop()

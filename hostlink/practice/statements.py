@@ -9,38 +9,30 @@ NEW, `:` and the words for the EEPROM are additions. Which words a board has is 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import TypeAlias
 
+from hostlink.practice.arithmetic import number_shower
+from hostlink.practice.asking import read_input
 from hostlink.practice.commands import COMMANDS
 from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.expression import (
-    DIGITS,
-    LARGEST,
-    LETTERS,
-    SMALLEST,
     Expression,
-    LineText,
+    is_text,
     read_condition,
     read_expression,
+    read_text,
+    read_value,
     read_variable,
 )
 from hostlink.practice.kind import WORDS, KindLanguage
-from hostlink.practice.ops import ReadLine, Send
+from hostlink.practice.line_text import DIGITS, LETTERS, LineText
+from hostlink.practice.ops import Send
+from hostlink.practice.pin_words import pin_readers
 from hostlink.practice.state import LineCompiler, State, Step, Talk
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
-
-_NUMBER_FORMS = {
-    "blank": b" %d",
-    "signed": b"% d",
-    "spaced": b"% d ",
-    "bare": b"%d",
-    "field": b"%10d",
-}
-_NUMBER = re.compile(rb"[ \t]*([+-]?)[ \t]*([0-9]{1,9})[ \t]*")
 
 
 @lru_cache(maxsize=64)
@@ -104,13 +96,17 @@ def _read_statement(text: LineText, steps: list[Step], readers: Readers) -> bool
 def _is_assignment(text: LineText) -> bool:
     if text.peek() not in LETTERS:
         return False
-    return text.upper[text.at + 1 :].lstrip(" \t").startswith("=")
+    start = text.at
+    read_variable(text)
+    assigns = text.peek() == "="
+    text.at = start
+    return assigns
 
 
 def _read_let(text: LineText) -> Step:
     variable = read_variable(text)
     text.need("=")
-    expression = read_expression(text)
+    expression = read_text(text) if is_text(variable) else read_expression(text)
 
     def let(state: State) -> None:
         state.variables[variable] = expression(state)
@@ -143,13 +139,60 @@ def _jumping(number: int) -> Step:
 
 
 def _read_goto(text: LineText) -> Step:
-    target = read_expression(text)
+    target = _read_target(text)
     return lambda state: state.jump(target(state))
 
 
 def _read_gosub(text: LineText) -> Step:
-    target = read_expression(text)
+    target = _read_target(text)
     return lambda state: state.open_call(target(state))
+
+
+def _read_target(text: LineText) -> Expression:
+    if text.language.computed_jumps:
+        return read_expression(text)
+    if text.peek() not in DIGITS:
+        raise text.puzzled()
+    number = text.digits()
+    return lambda _: number
+
+
+def _read_on(text: LineText) -> Step:
+    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on behind it."""
+    choice = read_expression(text)
+    words = dict(text.language.words)
+    calls = bool(text.take(*words["gosub"]))
+    if not calls and not text.take(*words["goto"]):
+        raise text.puzzled()
+    targets = [_read_target(text)]
+    while text.take(","):
+        targets.append(_read_target(text))
+
+    def jump(state: State) -> None:
+        place = int(choice(state))
+        if place < 0:
+            raise Complaint(Reason.RANDOM)
+        if 0 < place <= len(targets):
+            target = targets[place - 1](state)
+            state.open_call(target) if calls else state.jump(target)
+
+    return jump
+
+
+def _read_def(text: LineText) -> Step:
+    """Read DEF FNX(A)=..., a function of the user's."""
+    text.need("FN")
+    name = read_variable(text)
+    text.need("(")
+    variable = read_variable(text)
+    text.need(")")
+    text.need("=")
+    expression = read_expression(text)
+
+    def define(state: State) -> None:
+        state.functions[name] = (variable, expression)
+
+    return define
 
 
 def _read_for(text: LineText) -> Step:
@@ -195,8 +238,9 @@ def _read_print(text: LineText) -> Step:
         elif items and ended:
             raise text.puzzled()
         else:
-            quoted = text.peek() in text.language.quotes
-            items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
+            strings = "strings" in text.language.means
+            quoted = not strings and text.peek() in text.language.quotes
+            items.append(text.quoted().encode("latin-1") if quoted else read_value(text))
             ended = True
     if not items and not text.peek() and not text.language.bare_print:
         return lambda state: b"" if state.command == "run" else state.end
@@ -208,7 +252,7 @@ def _showing(
     items: list[bytes | Expression | None], language: KindLanguage, *, ended: bool
 ) -> Callable[[State], bytes]:
     """Return what shows the items of PRINT."""
-    number = _NUMBER_FORMS[language.number]
+    number = number_shower(language)
     zone = language.comma_columns
 
     def show(state: State) -> bytes:
@@ -220,7 +264,9 @@ def _showing(
             elif isinstance(item, bytes):
                 part = item
             else:
-                part = number % item(state)
+                value = item(state)
+                is_number = not isinstance(value, str)
+                part = number(value) if is_number else value.encode("latin-1", "replace")
             parts.append(part)
             column += len(part)
         state.column = 0 if ended else column
@@ -237,73 +283,14 @@ def _failing(shown: bytes, complaint: Complaint) -> Talk:
     raise complaint.again()
 
 
-def _read_input(text: LineText) -> Step:
-    question = text.language.asks
-    if "input-text" in text.language.means and text.peek() in text.language.quotes:
-        question = text.quoted()
-        text.need(",")
-    variables = [read_variable(text)]
-    while text.language.input_list != "none" and text.take(","):
-        variables.append(read_variable(text))
-    if text.language.input_list == "rows":
-        return lambda state: _ask_each(state, variables, question)
-    return lambda state: _ask(state, variables, question)
-
-
-def _ask_each(state: State, variables: list[int], prompt: str) -> Talk:
-    """Ask for each variable in a row of its own."""
-    for variable in variables:
-        if (yield from _ask(state, [variable], prompt)):
-            return True
-    return False
-
-
-def _ask(state: State, variables: list[int], prompt: str) -> Talk:
-    """Repeat the question until every variable has a number."""
-    language = state.kind.language
-    wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
-    while True:
-        answer = yield ReadLine(prompt.encode("latin-1"))
-        state.column = 0
-        if not isinstance(answer, bytes) or state.stops(answer):
-            return True
-        if language.empty_answer == "ends" and not answer.strip():
-            state.halt()
-            return False
-        values = _numbers(answer, empty_too=language.empty_answer == "zero")
-        if len(values) == len(variables):
-            for variable, value in zip(variables, values, strict=True):
-                state.variables[variable] = value
-            return False
-        said = state.wording.wrong_answer(wanted)
-        if said:
-            yield Send(said)
-        prompt = language.asks_again
-
-
-def _numbers(answer: bytes, *, empty_too: bool) -> list[int]:
-    """Return the numbers of an answer, none if there is anything else. empty_too: nothing is 0."""
-    values = []
-    for part in answer.split(b","):
-        found = _NUMBER.fullmatch(part)
-        if found:
-            value = int(found[1] + found[2])
-        elif empty_too and not part.strip():
-            value = 0
-        else:
-            return []
-        if not SMALLEST <= value <= LARGEST:
-            return []
-        values.append(value)
-    return values
-
-
 _MEANINGS: dict[str, Callable[[LineText], Step]] = {
     "let": _read_let,
     "print": _read_print,
-    "input": _read_input,
+    "input": read_input,
     "goto": _read_goto,
     "gosub": _read_gosub,
+    "on": _read_on,
+    "def": _read_def,
     "return": lambda _: lambda state: state.close_call(),
     "for": _read_for,
     "next": _read_next,
@@ -317,8 +304,9 @@ _MEANINGS: dict[str, Callable[[LineText], Step]] = {
 def _readers(language: KindLanguage) -> Readers:
     """Return the reader of each statement by its word, longer words first; None for IF."""
     words = [(word, meaning) for meaning, words in language.words for word in words]
-    words.sort(key=lambda pair: -len(pair[0]))
-    return {word: _MEANINGS.get(meaning) for word, meaning in words}
+    readers = {word: _MEANINGS.get(meaning) for word, meaning in words}
+    readers |= pin_readers(language.pins)
+    return dict(sorted(readers.items(), key=lambda pair: -len(pair[0])))
 
 
 STATEMENTS = tuple(word for _, words in WORDS for word in words)

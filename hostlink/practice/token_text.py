@@ -25,7 +25,6 @@ class TokenText:
 
     def __init__(self, storage: KindStorage, language: KindLanguage) -> None:
         self._squeezes = storage.blanks == "squeezed"
-        self._small = language.small_letters
         self._at_least = language.at_least.encode("latin-1")
         self._remarks = {word.encode("latin-1") for word in dict(language.words)["rem"]}
         self._costs = {word.encode("latin-1"): cost for word, cost in storage.token_bytes}

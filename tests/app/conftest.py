@@ -11,10 +11,12 @@ from typing import Any
 
 import pytest
 from textual._compositor import Compositor
+from textual._context import visible_screen_stack
 from textual.css.stylesheet import Stylesheet
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
+from hostlink.app.actions.table import use_keys
 from hostlink.app.application import DeskApp
 from hostlink.archive import Archive, Content, Kept, Origin
 
@@ -24,13 +26,16 @@ Story = Callable[[Pilot[None], DeskApp], Awaitable[None]]
 
 
 DRAW_UPDATE = Compositor.render_update
+DRAW_STRIPS = Compositor.render_strips
 PARSE_RULES = Stylesheet._parse_rules
 PARSED: dict[Any, Any] = {}
 
 
-def draw_frame(app: DeskApp) -> None:
-    """Draw the whole screen, so that whatever a widget raises while it is drawn comes out."""
-    DRAW_UPDATE(app.screen._compositor, full=True, screen_stack=app._background_screens)
+def draw_strips(compositor: Compositor, *given: Any) -> Any:
+    """Draw the whole screen, the screens behind a modal one too."""
+    if compositor.root is not None:  # else nothing is laid out yet
+        visible_screen_stack.set(compositor.root.app._background_screens)
+    return DRAW_STRIPS(compositor, *given)
 
 
 @pytest.fixture(autouse=True)
@@ -38,7 +43,8 @@ def fewer_frames(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out the frames that nobody looks at, and parse each style sheet once for all tests.
 
     Without a terminal textual draws up to 60 frames a second and throws them away, which took a
-    third of the time of these tests. `until` draws one in their place whenever it has waited.
+    third of the time of these tests. `until` draws one in their place whenever it has waited, so
+    that what a widget raises while it is drawn comes out.
     """
 
     def no_frame(compositor: Compositor, full: bool = False, **options: Any) -> Any:
@@ -54,6 +60,7 @@ def fewer_frames(monkeypatch: pytest.MonkeyPatch) -> None:
         return PARSED[key]
 
     monkeypatch.setattr(Compositor, "render_update", no_frame)
+    monkeypatch.setattr(Compositor, "render_strips", draw_strips)
     monkeypatch.setattr(Stylesheet, "_parse_rules", parse_once)
 
 
@@ -113,6 +120,7 @@ def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
     monkeypatch.setattr("hostlink.app.screens.boards.usb_ports", list)
     with Archive.open(tmp_path / "archive.sqlite3") as archive:
         yield Stage(archive, tmp_path)
+    use_keys({})
 
 
 def asked(app: DeskApp) -> bool:
@@ -133,7 +141,8 @@ async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 1
         assert loop.time() < end, "it did not happen in time"
         await pilot.pause(0.01)
     await pilot.pause()
-    draw_frame(pilot.app)
+    if pilot.app.is_running:
+        pilot.app.screen._compositor.render_strips()
 
 
 def screen_text(app: DeskApp) -> str:

@@ -145,7 +145,7 @@ def test_leaving_with_unkept_text_asks_and_staying_is_safe(stage: Any, type_text
 def test_the_archive_is_searched_while_typing_and_opened_by_enter(
     stage: Any, type_text: Any, wait: Any
 ) -> None:
-    """A word of a listing finds its program; Enter puts it into the editor."""
+    """A word of a listing finds its program, also with a slip; Enter puts it into the editor."""
     stage.keep("LAMP", "10 PRINT 1")
     stage.keep("GATE", '10 PRINT "HARBOUR"')
 
@@ -154,6 +154,10 @@ def test_the_archive_is_searched_while_typing_and_opened_by_enter(
         await type_text(pilot, "harb")
         rows = app.desk.query_one("#programs", Rows)
         await wait(pilot, lambda: rows.key == "GATE@1")
+        assert rows.entries[0].cells[-1] == '10 PRINT "»HARB«OUR"'
+        await type_text(pilot, "uor")
+        await wait(pilot, lambda: rows.entries[0].cells[-1] == '10 PRINT "»HARBOUR«"')
+        assert "1 nearly found" in str(app.desk.query_one("#shelf-head").content)
         await pilot.press("enter")
         await wait(pilot, lambda: "HARBOUR" in app.desk.editor.text)
         await pilot.press("escape", "a", "escape", "escape")

@@ -10,7 +10,7 @@ from hostlink.app.job import Job, Progress
 from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.screens.jobview import JobView
-from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Waiting, Warned
 from hostlink.errors import Interrupted
 
 SLOW = "practice://slow?baud=300"
@@ -189,7 +189,7 @@ def test_every_error_of_a_job_reaches_the_person(stage: Any, wait: Any, shown: A
         job: Job[None] = app.boards.current.do("Breaking", broken, shown=False)
         app.watch_job(job, done=lambda _: "never")
         await wait(pilot, lambda: "inside hostlink" in shown(app))
-        assert "a [bold]fault[/]" in shown(app)
+        await wait(pilot, lambda: "a [bold]fault[/]" in shown(app))
 
     stage.play(story)
 
@@ -216,3 +216,14 @@ def test_a_job_that_was_begun_on_another_screen_has_a_view(stage: Any, wait: Any
         assert isinstance(app.screen, JobView)
 
     stage.play(story)
+
+
+def test_that_a_job_takes_long_is_told_only_while_it_does() -> None:
+    """It stands beside the phase until the next line is confirmed, and is no news afterwards."""
+    progress = Progress()
+    progress.take(0.0, Phase("Sending"))
+    progress.take(45.0, Waiting("Still at it after 45 s.", seconds=45.0))
+    assert figures(progress, 9600) == ["Still at it after 45 s."]
+    progress.take(46.0, LineSent(10, 1, 2, 20, 40))
+    assert "1 of 2 lines" in figures(progress, 9600)
+    assert not progress.noteworthy

@@ -128,6 +128,7 @@ async def go_to(pilot: Any, app: Any, place: str) -> None:
     assert app.focused is wanted
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("place", PLACES)
 def test_escape_and_a_letter_do_what_the_word_says_wherever_one_is(
     stage: Any, wait: Any, place: str
@@ -155,6 +156,7 @@ def test_escape_and_a_letter_do_what_the_word_says_wherever_one_is(
     stage.play(story, opens="shipped:TIDE", port="")
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("key", ["j", "b", "1", "space", "enter", "up", "tab", "ctrl+y"])
 def test_a_key_that_means_nothing_closes_the_words_and_types_nothing(stage: Any, key: str) -> None:
     """The listing is as before, and the focus where it was."""
@@ -308,6 +310,7 @@ def test_what_is_typed_behind_a_key_waits_for_the_screen_that_it_opens(
     stage.play(story, port="")
 
 
+@pytest.mark.slow
 def test_bunches_of_keys_are_typed_in_order_and_in_their_place(stage: Any, wait: Any) -> None:
     """Seeded bursts in one read each: letters for the listing, for the search, for the console.
 

@@ -8,8 +8,9 @@ import pytest
 
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.dialogues import Fill
 from hostlink.app.widgets.heading import HERE
-from hostlink.app.widgets.rows import Rows
+from hostlink.app.widgets.rows import Entry, Rows
 
 TIDE = "shipped:TIDE"
 
@@ -53,6 +54,22 @@ def test_a_small_screen_shows_the_listing_or_the_band(
         assert all(len(row) <= size[0] for row in shown(app).split("\n"))
 
     stage.play(story, opens=TIDE, size=size)
+
+
+def test_a_long_name_far_down_a_list_is_not_cut(stage: Any) -> None:
+    """The columns are as wide as all rows need, however many there are."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        rows = app.desk.query_one("#programs", Rows)
+        cells = ("2", "100", "2031-09-03", "", "")
+        entries = [Entry(f"P{n}", (f"P{n}", *cells)) for n in range(300)]
+        name = "THE-LONGEST-NAME-OF-ALL"
+        rows.show([*entries, Entry(name, (name, *cells))])
+        rows.cursor = len(entries)
+        await pilot.pause()
+        assert name in rows.render_line(rows.size.height - 1).text
+
+    stage.play(story)
 
 
 def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, shown: Any) -> None:
@@ -178,3 +195,63 @@ def test_a_list_shows_rows_on_the_smallest_screen(stage: Any, wait: Any, page: A
         assert app.screen.query(Rows).first().size.height >= 3
 
     stage.play(story, port="", size=(40, 12))
+
+
+@pytest.mark.parametrize("size", [(40, 12), (60, 15), (80, 24)])
+def test_all_words_of_a_box_can_be_read(
+    stage: Any, wait: Any, shown: Any, find_action: Any, size: tuple[int, int]
+) -> None:
+    """What is asked for stays in sight; where the words do not fit Page down reads on."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await find_action(pilot, app, "input file")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        await pilot.pause()
+        asked = app.screen.query_one("#asked")
+        seen = ""
+        for _ in range(9):
+            text = shown(app)
+            assert all(f"│ {each}" in text for each in ("input", "seconds", "output"))
+            seen += text
+            hint = "Page down reads on." in text
+            assert hint == (asked.max_scroll_y > 0)
+            await pilot.press("pagedown")
+            await pilot.pause()
+        words = {word.strip("│▁▂▃▄▅▆▇█ ") for word in seen.split()}
+        assert {"answers", "interrupted", "means", "completes", "folder", "leaves"} <= words
+        assert str(stage.folder)[:20] in seen
+
+    stage.play(story, size=size)
+
+
+def test_a_foot_without_room_ends_with_the_way_to_the_help(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """No sentence is cut in its middle."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("escape", "d")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.pause()
+        rows = shown(app).split("\n")[-3:]
+        assert " ".join(" ".join(rows).split()) == (
+            "Enter attaches a board and makes it the current one. D detaches, L labels, "
+            "F1 shows all."
+        )
+        await pilot.resize_terminal(80, 24)
+        await wait(pilot, lambda: "A looks again. Escape goes back." in shown(app))
+
+    stage.play(story, size=(40, 12))
+
+
+def test_the_heading_of_a_narrow_console_tells_the_way_out(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """At 40 columns what Enter does is left out."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await wait(pilot, lambda: "▸ Console: Escape twice leaves " in shown(app))
+
+    stage.play(story, size=(40, 12))

@@ -59,7 +59,7 @@ async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _quiet(pilot: Any, app: Any, wait: Any) -> None:
     await _console(pilot, app, wait)
-    app.desk.space.be_quiet()
+    app.desk.space.toggle_quiet()
 
 
 async def _large_console(pilot: Any, app: Any, wait: Any) -> None:
@@ -374,6 +374,7 @@ def _digest(app: DeskApp) -> str:
 DRAWN = [(name, size) for name in SCENES for size in (*SIZES, *MORE_SIZES.get(name, ()))]
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(
     ("name", "size"), DRAWN, ids=[f"{name}-{size[0]}x{size[1]}" for name, size in DRAWN]
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.app.placing import with_lines
+from hostlink.app.placing import place_lines
 
 numbered = st.dictionaries(st.integers(1, 40), st.sampled_from(["REM A", "END", "LET B=1"]))
 
@@ -19,7 +19,7 @@ def test_the_result_is_what_a_board_would_hold_after_both(
     here: dict[int, str], new: dict[int, str]
 ) -> None:
     """A board stores a typed line by its number; the place told is that of the first new line."""
-    placed = with_lines(as_text(here), as_text(new))
+    placed = place_lines(as_text(here), as_text(new))
     assert placed.text == as_text(here | new)
     assert placed.lines == len(new)
     assert placed.replaced == len(here.keys() & new.keys())
@@ -28,12 +28,12 @@ def test_the_result_is_what_a_board_would_hold_after_both(
 
 def test_rows_without_a_number_stay_with_the_row_that_they_belong_to() -> None:
     """With the numbered row before them; the first ones with the one after."""
-    assert with_lines("10 REM A\n' X\n20 END\n", "' Y\n15 REM B\n' Z\n").text == (
+    assert place_lines("10 REM A\n' X\n20 END\n", "' Y\n15 REM B\n' Z\n").text == (
         "10 REM A\n' X\n' Y\n15 REM B\n' Z\n20 END\n"
     )
-    assert with_lines("10 REM A\n' X\n20 END", "10 REM B\n").text == "10 REM B\n' X\n20 END\n"
+    assert place_lines("10 REM A\n' X\n20 END", "10 REM B\n").text == "10 REM B\n' X\n20 END\n"
 
 
 def test_of_two_lines_with_one_number_the_last_is_replaced() -> None:
     """It is the one that a board would keep."""
-    assert with_lines("10 REM A\n10 REM B\n", "10 END\n").text == "10 REM A\n10 END\n"
+    assert place_lines("10 REM A\n10 REM B\n", "10 END\n").text == "10 REM A\n10 END\n"

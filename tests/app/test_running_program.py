@@ -7,6 +7,7 @@ from typing import Any
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.console import Transcript
 from hostlink.app.screens.dialogues import Ask
+from hostlink.app.widgets.editor import LedgerColumn
 
 ASKING = ("10 INPUT A", "20 PRINT A", "30 GOTO 10")
 
@@ -68,6 +69,66 @@ def test_a_load_asks_before_it_stops_a_program_and_leaves_it_if_told_to(
         assert "Stop it and load" in shown(app)
         await pilot.click("#answer-stop")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
+
+    stage.play(story, opens="ASK")
+
+
+def test_what_is_proven_stays_marked_until_it_is_replaced(
+    stage: Any, wait: Any, shown: Any, is_settled: Any
+) -> None:
+    """A question, leaving it, a stop and a refusal touch nothing; a new load marks anew."""
+    stage.keep("ASK", *ASKING)
+
+    async def story(pilot: Any, app: Any) -> None:
+        def marks() -> str:
+            ledger = app.desk.query_one(LedgerColumn)
+            return "".join(ledger.text_at(row)[-1] for row in range(3))
+
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: 'asks "?"' in shown(app))
+        app.desk.editor.insert("5 END\n", (3, 0))
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert marks() == "━━━"
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
+        await pilot.press(*keys("interrupt"))
+        await wait(pilot, lambda: "holds ASK revision 1" in shown(app))
+        assert marks() == "━━━"
+        app.desk.editor.load_text("\n".join(("30 GOTO 77", *ASKING[:2])))
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("enter")
+        assert marks() == " ━━"
+        app.desk.editor.load_text("\n".join((*ASKING[:2], "30 GOTO 20")))
+        await wait(pilot, lambda: marks() == "━━ ")
+        await pilot.press(*keys("run"))
+        await wait(pilot, lambda: 'asks "?"' in shown(app) and is_settled(app))
+        app.said.clear()
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-stop")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.pause()
+        assert marks() == "━━━"
+
+    stage.play(story, opens="ASK")
+
+
+def test_the_key_that_stops_a_program_works_while_a_box_is_open(
+    stage: Any, wait: Any, is_settled: Any
+) -> None:
+    """The box stays; the program behind it ends, and the job of a box is stopped too."""
+    stage.keep("ASK", *ASKING)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: app.boards.current.state.question)
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask) and is_settled(app))
+        await pilot.press(*keys("interrupt"))
+        await wait(pilot, lambda: app.boards.current.at_prompt)
+        assert isinstance(app.screen, Ask)
 
     stage.play(story, opens="ASK")
 

@@ -27,6 +27,11 @@ def test_one_listing_is_loaded_into_every_marked_board(
 
     async def story(pilot: Any, app: Any) -> None:
         await _two(pilot, app, wait, is_settled, find_action)
+        app.screen.action_alone()
+        assert (
+            "Nothing has failed on this board."
+            in app.screen.query_one("#several-detail").content.plain
+        )
         await pilot.press("space", "l")  # the first board is no longer marked
         await wait(pilot, lambda: len(app.screen.tasks) == 1 and is_settled(app))
         await pilot.press("space", "l")

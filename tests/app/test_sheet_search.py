@@ -40,6 +40,9 @@ def test_a_text_is_found_and_found_again_in_both_directions(stage: Any, wait: An
         await pilot.press("enter")  # the text of before is there: a way without a function key
         await wait(pilot, lambda: editor.selection.start == (0, 3))
         assert editor.text == TEXT
+        assert "place 1 of 4" in str(app.desk.query_one("#told").content)
+        await pilot.press("left")
+        assert "place" not in str(app.desk.query_one("#told").content)
 
     stage.play(story, port="")
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -109,3 +112,29 @@ def test_escape_and_a_letter_in_one_read_type_nothing(
     terminal.until(lambda text: "The text in the editor is not in the archive." in text)
     send(b"\x1b[B\r")
     terminal.until(lambda text: "ended with status 0" in text)
+
+
+# Like a run of the tests that starts a terminal and is killed before it can end it.
+KILLED = """
+import importlib.util, os, pathlib, signal, sys
+spec = importlib.util.spec_from_file_location("conftest", sys.argv[1])
+sys.modules["conftest"] = conftest = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(conftest)
+terminal = conftest.Terminal(pathlib.Path(sys.argv[2]))
+terminal.start(80, 24, "cat")
+assert terminal.text() is not None
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.usefixtures("terminal")
+def test_a_terminal_ends_with_the_tests_that_were_killed(tmp_path: Path) -> None:
+    """Nothing is left running on the computer of who stops the tests the hard way."""
+    conftest = Path(__file__).parents[1] / "conftest.py"
+    ran = subprocess.run([sys.executable, "-c", KILLED, conftest, tmp_path], check=False)
+    assert ran.returncode == -signal.SIGKILL
+    asked = ["tmux", "-S", str(tmp_path / "tmux"), "has-session"]
+    end = time.monotonic() + 60
+    while subprocess.run(asked, capture_output=True, check=False).returncode == 0:
+        assert time.monotonic() < end, "the terminal goes on"
+        time.sleep(0.1)

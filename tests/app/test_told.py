@@ -61,7 +61,6 @@ def test_a_paste_that_is_left_out_is_told(stage: Any, wait: Any) -> None:
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.post_message(events.Paste("10 PRINT 2\n20 END\n"))
         await wait(pilot, lambda: len(app.screen_stack) == 2)
-        await pilot.pause(1.0)
         await pilot.press("enter")
         await wait(pilot, lambda: "nothing was put in" in told(app))
 

@@ -25,9 +25,9 @@ from hostlink.app.screens.references import ReferencesScreen
 from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.screens.rescues import RescuesScreen
 from hostlink.app.screens.revisions import RevisionsScreen
+from hostlink.app.screens.rewriting import RewriteScreen
 from hostlink.app.screens.settings import SettingsScreen
 from hostlink.app.screens.several import SeveralScreen
-from hostlink.app.screens.shrinking import ShrinkScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
 from hostlink.app.sheet import Sheet
@@ -48,7 +48,7 @@ SCREENS: list[type[Screen[Any]]] = [
     RevisionsScreen,
     SettingsScreen,
     SeveralScreen,
-    ShrinkScreen,
+    RewriteScreen,
     StoredScreen,
     SurveyScreen,
 ]

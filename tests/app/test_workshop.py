@@ -12,7 +12,7 @@ from hostlink.app.screens.checking import CheckScreen
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
 from hostlink.app.screens.references import ReferencesScreen
 from hostlink.app.screens.renumbering import RenumberScreen
-from hostlink.app.screens.shrinking import ShrinkScreen
+from hostlink.app.screens.rewriting import RewriteScreen
 from hostlink.app.widgets.rows import Rows
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing, measure
@@ -35,11 +35,11 @@ def test_each_level_shows_its_saving_before_it_is_taken(stage: Any, wait: Any) -
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
         await pilot.press("escape", "z")
-        await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
+        await wait(pilot, lambda: isinstance(app.screen, RewriteScreen))
         made = shrink(Listing.from_text(LAMP), RULES)
-        told = [(row[0], row[1]) for row in cells(app, "#levels")]
+        told = [(row[0], row[1]) for row in cells(app, "#rewrites")]
         assert told == [(step.level, f"{step.saved:,}") for step in made.steps]
-        assert app.focused.id == "levels"
+        assert app.focused.id == "rewrites"
         await pilot.press("down", "enter")
         await wait(pilot, lambda: app.screen is app.desk)
         taken = shrink(Listing.from_text(LAMP), RULES, "remarks")
@@ -101,10 +101,10 @@ def test_nothing_is_promised_to_fit_that_does_not(stage: Any, wait: Any, shown: 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text("".join(f'{n} PRINT "{"X" * 60}"\n' for n in range(10, 30)))
         app.desk.workshop.shrink()
-        await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
+        await wait(pilot, lambda: isinstance(app.screen, RewriteScreen))
         await pilot.pause()
-        assert "until it fits" not in {row[0] for row in cells(app, "#levels")}
-        over = app.screen.most.after - app.screen.most.limit
+        assert "until it fits" not in {row[0] for row in cells(app, "#rewrites")}
+        over = app.screen.rewrite.most.after - app.screen.rewrite.most.limit
         assert f"and still {over:,} bytes over at its smallest" in " ".join(shown(app).split())
 
     stage.play(story, port="", size=(120, 40))
@@ -116,8 +116,8 @@ def test_what_is_too_big_is_first_offered_to_be_made_to_fit(stage: Any, wait: An
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(BIG)
         await pilot.press("escape", "z")
-        await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
-        assert cells(app, "#levels")[0][:2] == ("until it fits", "9")
+        await wait(pilot, lambda: isinstance(app.screen, RewriteScreen))
+        assert cells(app, "#rewrites")[0][:2] == ("until it fits", "9")
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.text.count('PRINT "') == 12  # 9 blanks out of 21 were enough
@@ -297,7 +297,7 @@ def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any) ->
 def test_each_action_is_found_by_its_words(stage: Any, wait: Any, find_action: Any) -> None:
     """The palette and a word of it open the screen of the action."""
     screens: dict[str, type] = {
-        "smaller": ShrinkScreen,
+        "smaller": RewriteScreen,
         "renumber": RenumberScreen,
         "cross": ReferencesScreen,
         "every finding": FindingsScreen,

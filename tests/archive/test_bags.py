@@ -348,6 +348,7 @@ def _a_list(bag: Path) -> None:
     make_right(bag)
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     "spoil",
     [
@@ -421,6 +422,7 @@ def test_half_of_a_character_pair_in_json_is_refused(bag: Path, place: str) -> N
         read_all(bag)
 
 
+@pytest.mark.one_in(6)
 @pytest.mark.parametrize(
     ("table", "key", "value"),
     [

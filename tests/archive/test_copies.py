@@ -191,6 +191,7 @@ STEPS = st.lists(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=15)
 @given(steps=STEPS)
 def test_copies_that_live_on_hold_the_same_after_meeting(

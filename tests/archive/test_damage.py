@@ -93,6 +93,7 @@ LISTS: list[tuple[str, Callable[[Archive], Any], str, int]] = [
 ]
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize(("damage", "ask", "named", "left"), LISTS)
 def test_a_list_goes_on_around_a_damaged_row_and_names_it(
     damaged: Damaged,
@@ -152,6 +153,7 @@ ONES: list[tuple[str, Callable[[Archive], Any], str]] = [
 ]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(("damage", "ask", "said"), ONES)
 def test_one_damaged_thing_is_refused_in_a_sentence(
     damaged: Damaged, damage: str, ask: Callable[[Archive], object], said: str

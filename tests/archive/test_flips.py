@@ -39,6 +39,7 @@ def test_the_sound_archive_is_proven_clean_and_answers_everything(
     assert soak_damage.ask_all(path, right) == []
 
 
+@pytest.mark.slow
 def test_whichever_byte_is_flipped_nothing_wrong_is_served(tmp_path: Path) -> None:
     """One flip of two thousand, all over the file: each answer is right, refused, or names what it
     lacks; prove finds it; a duplicate says so; and no error is SQLite's or Python's own."""
@@ -51,6 +52,7 @@ def test_whichever_byte_is_flipped_nothing_wrong_is_served(tmp_path: Path) -> No
     assert trials > 40
 
 
+@pytest.mark.one_in(10)
 @pytest.mark.parametrize(
     ("held", "instead", "of"),
     [

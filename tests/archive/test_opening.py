@@ -45,7 +45,7 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
     """Application id, schema number, WAL, full synchronous and foreign keys are set."""
     conn = sqlite3.connect(path)
     assert conn.execute("PRAGMA application_id").fetchone()[0] == int.from_bytes(b"hlnk", "big")
-    assert conn.execute("PRAGMA user_version").fetchone()[0] == 4
+    assert conn.execute("PRAGMA user_version").fetchone()[0] == 5
     assert conn.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
     assert conn.execute("PRAGMA page_size").fetchone()[0] == 8192
     conn.close()
@@ -113,7 +113,7 @@ def test_the_oldest_file_kept_opens_with_all_it_holds(oldest: Path) -> None:
 
 @pytest.mark.parametrize("file", ["archive-0.1.0", "schema-2", "schema-3"])
 def test_what_earlier_versions_kept_is_all_there(tmp_path: Path, file: str) -> None:
-    """One of everything that version 0.1.0, or schema 2 or 3, could keep: brought up to the latest
+    """One of everything that version 0.1.0, or a schema since, could keep: brought up to the latest
     schema it is proven clean, all of it can be read, and it can be added to."""
     path = tmp_path / "archive.sqlite3"
     path.write_bytes(gzip.decompress((FILES / f"{file}.sqlite3.gz").read_bytes()))
@@ -178,13 +178,13 @@ def _next_schema(fails: bool = False) -> MigrationSteps:
     """The migrations with one more, as a later version would have it."""
     steps = schema_steps()
 
-    @steps.migrations(name="schema 5")
-    def schema_5(db: Database) -> None:
+    @steps.migrations(name="schema 6")
+    def schema_6(db: Database) -> None:
         db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY, day TEXT NOT NULL) STRICT")
         if fails:
             db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY) STRICT")
 
-    return MigrationSteps(steps.migrations, 5)
+    return MigrationSteps(steps.migrations, 6)
 
 
 def _version(path: Path) -> int:
@@ -205,7 +205,7 @@ def test_an_older_file_is_copied_before_it_is_migrated(
     )
     open_file(oldest, create=False, read_only=False, now=at_six, steps=_next_schema())
     copy = oldest.with_name("old.schema-1.sqlite3")
-    assert (_version(oldest), _version(copy)) == (5, 1)
+    assert (_version(oldest), _version(copy)) == (6, 1)
     with Archive.open(copy) as archive:
         assert archive.prove().clean
         assert len(archive.history("TIDE")) == 3
@@ -215,7 +215,7 @@ def test_an_older_file_is_copied_before_it_is_migrated(
     conn.close()
     open_file(oldest, create=False, read_only=False, now=at_six, steps=_next_schema())
     assert not oldest.with_name("old.schema-1-2.sqlite3").exists()
-    assert not list(oldest.parent.glob("old.schema-[2345]*"))
+    assert not list(oldest.parent.glob("old.schema-[23456]*"))
     assert flushed[0] == (oldest.parent, 1)
 
 
@@ -259,7 +259,7 @@ def test_a_newer_file_is_refused_untouched(path: Path) -> None:
     open_file(path, create=False, read_only=False, now=at_six, steps=_next_schema())
     before = path.read_bytes()
     with pytest.raises(
-        ArchiveError, match=r"newer hostlink \(schema 5; this one knows schemas up to 4"
+        ArchiveError, match=r"newer hostlink \(schema 6; this one knows schemas up to 5"
     ) as refused:
         Archive.open(path)
     assert (refused.value.kept, refused.value.advice) == ("It was not touched.", "Update hostlink.")
@@ -281,7 +281,7 @@ def test_a_schema_number_that_was_changed_is_told_as_what_it_is(path: Path, numb
     for create in (True, False):
         with pytest.raises(ArchiveError, match=f"schema number is {number}") as refused:
             Archive.open(path, create=create)
-        assert "of schema 4" in refused.value.what
+        assert "of schema 5" in refused.value.what
         assert refused.value.kept == "It was not touched."
     assert path.read_bytes() == before
     _do_what_is_advised(path, advised(refused.value.advice))

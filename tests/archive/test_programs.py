@@ -98,10 +98,11 @@ def test_notes_need_something_to_be_on(evening: Archive, content: MakeContent) -
 
 
 def test_tags_are_put_on_and_taken_off(evening: Archive) -> None:
-    """Tags are compared without case, shown as first given, sorted, each once."""
-    evening.tag("TIDE", "sea", "Clock", "SEA")
+    """Tags are compared without case, shown as first given, in natural order, each once."""
+    evening.tag("TIDE", "week10", "sea", "Clock", "SEA", "week2")
     evening.tag("Maze", "game")
-    assert evening.program("TIDE").tags == ("Clock", "sea")
+    assert evening.program("TIDE").tags == ("Clock", "sea", "week2", "week10")
+    evening.untag("TIDE", "week2", "week10")
     assert [program.name for program in evening.programs(tag="Sea")] == ["TIDE"]
     evening.untag("TIDE", "sea", "never had it")
     assert evening.program("TIDE").tags == ("Clock",)

@@ -36,6 +36,7 @@ def _damage(path: Path, *statements: str) -> None:
     conn.close()
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize(
     ("damage", "said"),
     [

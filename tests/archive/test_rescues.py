@@ -36,12 +36,12 @@ def test_a_board_without_rescues_has_none(archive: Archive) -> None:
 def test_a_rescue_may_belong_to_a_program(
     archive: Archive, content: MakeContent, from_file: Origin
 ) -> None:
-    """Where the program is known the rescue is listed with it."""
+    """Where the program is known the rescue names it."""
     archive.keep("TIDE", content("10 A\n"), from_file)
     rescue = archive.rescue(content("10 B\n"), Origin("rescue"), program="tide")
-    archive.rescue(content("10 C\n"), Origin("rescue"))
+    other = archive.rescue(content("10 C\n"), Origin("rescue"))
     assert rescue.program == "TIDE"
-    assert archive.rescues(program="TIDE") == [rescue]
+    assert archive.rescues() == [other, rescue]
 
 
 def test_an_unknown_board_or_program_never_stops_a_rescue(
@@ -68,10 +68,10 @@ def test_each_rescue_is_in_the_record(archive: Archive, content: MakeContent) ->
     )
 
 
-def test_rescues_of_a_board_and_a_program_are_those_of_both(
+def test_rescues_of_a_board_leave_out_those_of_others(
     archive: Archive, content: MakeContent
 ) -> None:
-    """Each condition narrows."""
+    """Its own are listed, newest first, whatever program they belong to."""
     red, blue = (archive.board_seen(location=f"practice://{name}") for name in ("red", "blue"))
     archive.keep("TIDE", content("10 A\n"), Origin("file"))
     archive.keep("LAMP", content("10 B\n"), Origin("file"))
@@ -80,8 +80,8 @@ def test_rescues_of_a_board_and_a_program_are_those_of_both(
     ):
         text = content(f"10 REM {number}\n")
         archive.rescue(text, Origin("rescue", board_uuid=board.uuid), program=program)
-    found = archive.rescues(board_uuid=red.uuid, program="TIDE")
-    assert [rescue.number for rescue in found] == [4, 1]
+    found = archive.rescues(board_uuid=red.uuid)
+    assert [rescue.number for rescue in found] == [4, 2, 1]
 
 
 def test_a_rescue_that_cannot_be_kept_says_so(archive: Archive, content: MakeContent) -> None:

@@ -47,6 +47,7 @@ def _replace(conn: sqlite3.Connection, how: str, table: str, row: dict[str, obje
     conn.execute(f"{how} INTO {table} ({', '.join(row)}) VALUES ({marks})", list(row.values()))
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("table", LOSSLESS)
 @pytest.mark.parametrize("how", ["INSERT OR REPLACE", "REPLACE", "INSERT OR IGNORE", "INSERT"])
 def test_no_row_is_replaced_by_its_id(conn: sqlite3.Connection, table: str, how: str) -> None:
@@ -89,6 +90,7 @@ def test_nothing_is_deleted(conn: sqlite3.Connection, table: str) -> None:
         conn.execute(f"DELETE FROM {table}")
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     ("table", "column"),
     [

@@ -146,18 +146,6 @@ def test_retired_programs_are_found_last(
     assert [found.item.spec for found in archive.find("10", limit=1)] == ["rescue@1"]
 
 
-def test_words_of_the_callers_own_are_indexed(archive: Archive, from_file: Origin) -> None:
-    """A caller that knows the keywords may part them; they are found, also after a rebuild."""
-    text = "10 IFA=1THENGOTO20\n"
-    parted = "10 IF A=1 THEN GOTO 20\n"
-    crunched = Content(text.encode(), text, text, "p", "latin-1")
-    archive.keep("TIGHT", crunched, from_file, search_text=parted)
-    assert specs(archive, "goto 20") == ["TIGHT@1"]
-    archive.rebuild()
-    assert specs(archive, "goto 20") == ["TIGHT@1"]
-    assert archive.find("goto 20")[0].line == text.strip()
-
-
 def test_the_index_follows_every_change(
     archive: Archive, content: MakeContent, from_file: Origin
 ) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 import sqlite3
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -12,10 +14,12 @@ import pytest
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.search import hits as search_hits
 from hostlink.archive.search import index as search_index
+from hostlink.archive.search import within as search_within
 from hostlink.archive.search.index import holds_all
 from hostlink.archive.search_words import spaced, words, words_only_in
 from hostlink.errors import ArchiveError
 
+NOON = datetime(2031, 9, 3, 12, tzinfo=UTC)
 WORDS = ("TIDE", "TIDES", "EBB", "EBBING", "LAMP", "BUOY", "GOSUB900", "GOSUB", "900", "REM", "X7")
 
 
@@ -34,7 +38,12 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
             for number in range(10, 10 * choose.randint(2, 5), 10)
         )
 
-    with Archive.open(tmp_path_factory.mktemp("hits") / "archive.sqlite3") as archive:
+    minutes = itertools.count()
+
+    def now() -> datetime:
+        return NOON + timedelta(minutes=next(minutes))
+
+    with Archive.open(tmp_path_factory.mktemp("hits") / "archive.sqlite3", now=now) as archive:
         boards = [archive.board_seen(location=f"practice://{n}") for n in range(3)]
         for number, board in enumerate(boards):
             archive.board_label(board.uuid, f"Board {number}")
@@ -63,6 +72,7 @@ def asked(archive: Archive, **options: object) -> dict[str, set[str]]:
     }
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize("options", [{}, {"tag": "sea"}, {"board": "Board 1"}, {"size": (20, 40)}])
 @pytest.mark.parametrize("name", ["MANY", "_STEPS", "_SAMPLE", "MOST_LONGER_WORDS", "_BATCHES"])
 def test_every_road_finds_the_same(
@@ -119,12 +129,16 @@ def test_a_malformed_page_of_old_listings_does_not_stop_a_search(tmp_path: Path)
     assert [each.item.spec for each in found] == ["P39@1", "P38@1"]
 
 
-def plainly(archive: Archive, question: str) -> set[str]:
+def plainly(
+    archive: Archive, question: str, since: datetime = NOON, before: datetime | None = None
+) -> set[str]:
     """What a search of every text and every title must find, by the rules in words."""
     terms, found = words(question), set[str]()
     for program in archive.programs(retired=None):
         about = [*words(f"{program.name} {program.title}"), *program.tags]
         for revision in archive.history(program.name):
+            if revision.at < since or (before and revision.at >= before):
+                continue
             there = [*words(archive.content(revision).text)]
             there += [*about, *words(spaced(archive.content(revision).text))]
             if all(any(held.startswith(term) for held in there) for term in terms):
@@ -137,6 +151,30 @@ def test_what_is_found_is_what_reading_everything_finds(shelf: Archive, question
     """Words of letters against a plain look through every revision of every program."""
     found = {each.program.name for each in shelf.find(question, limit=1000) if each.program}
     assert found == plainly(shelf, question) != set()
+
+
+@pytest.mark.parametrize("few", [0, 3000])
+@pytest.mark.parametrize("question", ["", "tide", "ebb lamp", "gosub tid"])
+def test_a_time_narrows_to_what_was_kept_then(
+    shelf: Archive, monkeypatch: pytest.MonkeyPatch, question: str, few: int
+) -> None:
+    """With few revisions of that time their listings are read, with many an index is asked."""
+    monkeypatch.setattr(search_within, "FEW", few)
+    since, before = NOON + timedelta(minutes=100), NOON + timedelta(minutes=300)
+    found = shelf.find(question, since=since, before=before, limit=1000)
+    assert (
+        {each.program.name for each in found if each.program}
+        == plainly(shelf, question, since, before)
+        != set()
+    )
+    assert all(since <= each.item.at < before for each in found)
+    whole = shelf.find(question, since=NOON, before=NOON + timedelta(days=2), limit=1000)
+    assert [each.item.spec for each in whole if each.program is None] == [
+        each.item.spec
+        for each in shelf.find(question or "rem", limit=1000)
+        if each.program is None and question
+    ] or not question
+    assert shelf.find(question, since=NOON + timedelta(days=3), limit=1000) == []
 
 
 def test_size_alone_or_with_words_narrows(shelf: Archive) -> None:

@@ -42,7 +42,7 @@ FIRST_AT = 0x7800
 # What firmware.c sends after a restart.
 GREETING = b"\r\nevening class board, 999 bytes for a program\r\n+ "
 MANNERS = ("class", "capital", "token")  # by their numbers in manners.h
-ANSWER_S = 60.0  # a bound, not a wait: the computer may be busy with other tests
+ANSWER_S = 180.0  # a bound, not a wait: the computer may be busy with other tests
 CLOCK_HZ = 16e6
 
 FOR_CHIP = ("avr-gcc", "-mmcu=atmega328p")

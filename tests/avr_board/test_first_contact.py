@@ -48,6 +48,7 @@ def typed(
     return command
 
 
+@pytest.mark.slow
 def test_a_new_chip_comes_to_its_first_program(
     typed: Callable[..., tuple[int, str, str]], workshop: Any, bootloader_board: Any, tmp_path: Path
 ) -> None:

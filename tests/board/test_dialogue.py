@@ -276,7 +276,7 @@ def test_the_wake_of_a_flooded_wait_is_not_before_its_end() -> None:
     """3.754 + 2 - 3.754 is a little less than 2 in binary: the wait ends anyway."""
     began = 3.754
     assert (began + 2.0) - began < 2.0
-    core = Regain(Pacing(), may_interrupt=False, settle_s=2.0)
+    core = Regain(Pacing(), may_interrupt=False)
     core.step(began, b"")
     step = core.step(began + 2.0, b"A")
     assert core.done or (step.wake is not None and step.wake > began + 2.0)

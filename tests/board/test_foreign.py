@@ -175,6 +175,6 @@ def test_the_helper_serves_from_the_command_line(
         wire.close()
     finally:
         process.send_signal(2)  # as the interrupt key would
-        process.communicate(timeout=60)
+        process.communicate(timeout=300)
     assert process.returncode == 0
     assert foreign.PROGRAM == "bwbasic"

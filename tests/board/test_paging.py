@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from basic_runs import drive
 
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.paging import page_prompt_in, with_paging
@@ -11,7 +12,6 @@ from hostlink.board.profile.pacing import pacing_of
 from hostlink.link.clock import VirtualClock
 from hostlink.link.exchange import Exchange
 from hostlink.link.wire import Wire
-from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings

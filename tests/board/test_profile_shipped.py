@@ -9,8 +9,8 @@ import pytest
 
 import hostlink.board
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
+from hostlink.practice.arithmetic import LARGEST, SMALLEST
 from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
-from hostlink.practice.expression import LARGEST, SMALLEST
 from hostlink.practice.kind import KindLanguage, KindStorage
 from hostlink.practice.ops import Send
 from hostlink.practice.settings import BoardSettings
@@ -72,8 +72,10 @@ def test_the_practice_profile_knows_the_words_of_the_practice_board() -> None:
     language, form = profile.rules.language, profile.rules.form
     assert profile.talk.banner in Basic().banner().decode()
     assert profile.commands.error_words == ERROR_WORDS
-    assert set(language.statements) == {*STATEMENTS, "THEN", "TO", "STEP"}
-    assert language.functions == FUNCTIONS
+    pins = {"OUT", "DUTY", "TONE", "WAIT"}
+    assert set(language.statements) == {*STATEMENTS, "THEN", "TO", "STEP", *pins}
+    assert language.functions == (*FUNCTIONS, "PIN", "LEVEL")
+    assert language.pins == KindLanguage().pins
     assert language.separator == KindLanguage().separator
     assert (language.smallest_number, language.largest_number) == (SMALLEST, LARGEST)
     assert (form.first_line, form.last_line) == (KindStorage().first_line, KindStorage().last_line)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from basic_runs import drive
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Event
@@ -31,7 +32,6 @@ from hostlink.jobs.session.session import Session
 from hostlink.jobs.survey_results import against, finding_rows, last_survey
 from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
-from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
@@ -112,6 +112,7 @@ def values(result: Surveyed) -> dict[str, SurveyFinding]:
     return {finding.name: finding for finding in result.findings}
 
 
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("part", range(PARTS))
 def test_a_hundred_surveys_measure_what_is_so_and_leave_the_program(
     part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch
@@ -172,6 +173,7 @@ def odd(seed: int) -> BoardSettings:
     )
 
 
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("consent", [Consent(), STORING], ids=["asked", "stored"])
 @pytest.mark.parametrize("part", range(PARTS))
 def test_what_is_kept_of_any_board_loads_and_saves_at_once(

@@ -28,7 +28,7 @@ from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
 
 BOARD = "practice://class?time=virtual"
-DEADLINE_S = 60.0  # generous: the computer may be busy with other tests
+DEADLINE_S = 180.0  # generous: the computer may be busy with other tests
 VARIABLES = ("PORT", "PROFILE", "BAUD", "ARCHIVE", "JSON", "QUIET", "YES", "PRACTICE", "CALLED")
 
 

@@ -368,7 +368,7 @@ def test_archive_prove_rebuilds_what_can_be_made_anew(kept: Callable, place: Pat
     change("DROP TRIGGER listings_never_change", "UPDATE listings SET text = 'x' WHERE id = 1")
     told = kept("archive", "prove", "--rebuild", "--json")
     assert told.status == 1
-    assert "`hostlink archive import` of a duplicate or an export heals" in told.err
+    assert "Importing a duplicate or an export with `hostlink archive import` heals" in told.err
     assert all("Listing 1" in finding for finding in told.json["findings"])
 
 

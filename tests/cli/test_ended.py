@@ -19,7 +19,7 @@ if os.name != "posix":
 
 pytestmark = pytest.mark.usefixtures("signals")
 
-DEADLINE_S = 60.0
+DEADLINE_S = 180.0
 REAL = ("--port", "practice://class")
 ENDLESS = ('10 PRINT "X"', "20 GOTO 10")
 
@@ -46,6 +46,7 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "renumber": (("tide",), 0),
     "shrink": (("tide",), 0),
     "adapt": (("tide", "--profile", "capital"), 0),
+    "try": (("shipped:tide",), 0),
     "sheet": (("tide", "-o", "tide.html"), 0),
     "card": (("-o", "card.html"), 0),
     "keep": (("tide.bas",), 0),

@@ -82,7 +82,6 @@ def years(archive: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
         (["lantern", "--from", "2031-11-06", "--until", "2031-11-30"], ["rescue@1"]),
         (["lantern", "--kind", "Green"], ["OLD@2"]),
         (["lantern", "--kind", "practice", "--until", "2031"], ["OLD@1", "rescue@1"]),
-        (["lantern", "--kind", "blue"], []),
         (["--kind", "green"], ["OLD@2"]),
     ],
 )
@@ -94,6 +93,13 @@ def test_dates_and_the_kind_of_board_narrow_or_choose_alone(
     assert told.status == 0
     specs = [each["spec"] for each in told.json]
     assert [spec for spec in specs if spec.startswith(("OLD", "rescue"))] == found
+
+
+def test_a_kind_of_board_that_is_nowhere_is_told(hostlink: Callable) -> None:
+    """A name typed wrong is not taken for one without listings; those that are there are named."""
+    told = hostlink("find", "gosub", "--kind", "practise")
+    assert told.status == 1
+    assert '"practise"' in told.err and "There are listings for: practice." in told.err
 
 
 @pytest.mark.parametrize(
@@ -129,6 +135,18 @@ def test_the_words_are_marked_in_the_line_that_is_shown(
     assert [found["line"][start:end].casefold() for start, end in found["marks"]] == [
         word.casefold() for word in re.findall("»(.*?)«", line)
     ]
+
+
+def test_what_comes_near_is_told_apart_from_what_was_asked(hostlink: Callable) -> None:
+    """The data says which words each result has; a sentence beside it says what was done."""
+    told = hostlink("find", "prnit", "midle", "--json")
+    assert [(each["program"], each["words"]) for each in told.json] == [
+        ("MIDDLE", ["print", "middle"])
+    ]
+    assert 'Nothing has "midle"; "middle" is looked for instead.' in told.err
+    assert "»MIDDLE«" in hostlink("find", "midle", "--quiet").out
+    assert "Nothing" not in hostlink("find", "midle", "--quiet").err
+    assert "Nothing" not in hostlink("find", "middle").err
 
 
 def test_nothing_to_look_for_is_told(hostlink: Callable) -> None:

@@ -270,11 +270,12 @@ def test_the_expected_time_is_said_first(hostlink: Callable) -> None:
 
 
 def test_repairs_are_told(hostlink: Callable) -> None:
-    """A damaged wire is repaired, and how often is said."""
+    """On a damaged wire: each line that is sent again, and how many; none otherwise."""
     told = hostlink("load", "tide", "--port", "practice://noisy?time=virtual&to_board=0.003&seed=3")
     assert told.status == 0
     assert "it is sent again." in told.err
     assert " sent again (32 lines" in told.err
+    assert "sent again" not in hostlink("load", "hail").err
 
 
 def test_discarding_what_the_board_holds_is_recorded(hostlink: Callable, archive: Archive) -> None:

@@ -78,14 +78,16 @@ def test_quiet_tells_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr() == ("", "")
 
 
-def test_on_a_terminal_lines_bytes_and_repairs_are_live(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A person sees which line is on its way, how many lines and bytes, and the repairs."""
+def test_on_a_terminal_lines_bytes_and_what_is_sent_again_are_live(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A person sees which line is on its way, how many lines, bytes, and lines sent again."""
     terminal = terminal_on_stderr(monkeypatch)
     with Teller() as teller:
         for event in EVENTS:
             teller.emit(event)
     shown = terminal.getvalue()
-    assert "line 20, 2 of 2 lines, 40 of 40 bytes, 2 repairs" in " ".join(shown.split())
+    assert "line 20, 2 of 2 lines, 40 of 40 bytes, 2 lines sent again" in " ".join(shown.split())
 
 
 def test_on_a_terminal_nothing_a_board_says_is_obeyed(monkeypatch: pytest.MonkeyPatch) -> None:

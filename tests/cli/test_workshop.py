@@ -76,7 +76,7 @@ def test_adapt_shows_each_change_and_proves_the_result(hostlink):
     assert told.status == 0
     assert "210 IF T<1440 GOTO 240\n" in told.out
     assert "210 IF T<1440 THEN 240\n  becomes 210 IF T<1440 GOTO 240\n" in told.err
-    assert "  because there is no THEN (5 bytes less)\n" in told.err
+    assert "  because this board has no THEN (5 bytes less)\n" in told.err
     assert "Proven: both were run and printed the same" in told.err
 
 
@@ -86,7 +86,7 @@ def test_adapt_names_what_has_no_equal(hostlink, listing):
     told = hostlink("adapt", name, "--from", "token", "--profile", "capital")
     assert told.status == 1
     assert told.out == Path(name).read_text()
-    assert "Left: strings: this board has no variables for text; lines 10, 20." in told.err
+    assert "Left as it is: strings: this board has no variables for text; lines 10, 20." in told.err
     assert "Not proven" in told.err
 
 

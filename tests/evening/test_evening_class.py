@@ -111,6 +111,7 @@ def evening(terminal: Any, tmp_path: Path) -> Evening:
     return made
 
 
+@pytest.mark.slow
 def test_an_evening_class_from_a_forum_listing_to_a_second_archive(
     evening: Evening, printed: Callable[[str], tuple[int, list[str]]]
 ) -> None:

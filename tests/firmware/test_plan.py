@@ -93,6 +93,7 @@ def test_what_may_be_a_larger_bootloader_is_left_alone(
     assert [page for page, _ in plan.pages if page >= 0x7000 // 128] == [0x7000 // 128, 225]
 
 
+@pytest.mark.one_in(20)
 @pytest.mark.parametrize("stop", range(0, 6000, 37))
 def test_cut_off_at_any_byte_the_board_is_mute_and_the_same_write_finishes(
     direct: Callable[..., Any],

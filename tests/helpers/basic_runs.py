@@ -5,8 +5,37 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from hostlink.practice.bare import drive
+from hostlink.errors import RefusedError
 from hostlink.practice.basic import Basic
+from hostlink.practice.ops import Answer, Firmware, ReadLine, Send, Work
+
+
+def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:
+    """Run the firmware to its end and return what it sent, as text.
+
+    inputs: the lines for INPUT; when they are used up it is interrupted. Raises RefusedError after
+    `max_statements` chores.
+    """
+    typed = iter(inputs)
+    sent: list[bytes] = []
+    chores = 0
+    answer: Answer = None
+    while True:
+        try:
+            op = firmware.send(answer)
+        except StopIteration:
+            return b"".join(sent).decode("latin-1")
+        answer = False
+        if isinstance(op, Send):
+            sent.append(op.data)
+        elif isinstance(op, Work):
+            chores += 1
+            if chores > max_statements:
+                raise RefusedError(f"The program did not end within {max_statements} statements.")
+        elif isinstance(op, ReadLine):
+            line = next(typed, None)
+            answer = None if line is None else line.encode("latin-1", "replace")
+            sent.append(op.prompt + (answer or b"") + b"\r\n")
 
 
 def run_program(

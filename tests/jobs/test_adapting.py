@@ -37,14 +37,16 @@ def test_the_index_says_where_each_shipped_program_runs(kind: str) -> None:
         assert "practice" in entry.runs_on
 
 
-def test_whole_numbers_and_four_loops_are_all_that_a_shipped_program_needs() -> None:
-    """On the two measured kinds of whole numbers all run but one each, and that is named."""
+def test_free_memory_and_four_loops_are_all_that_a_shipped_program_needs() -> None:
+    """On the measured kinds all run but one each, and that one is named."""
     programs = shipped_programs()
     lacking = {
         kind: [name for name, entry in programs.items() if kind not in entry.runs_on]
-        for kind in ("capital", "token")
+        for kind in ("capital", "token", "ready")
     }
-    assert lacking == {"capital": [ASKS_FREE], "token": ["CHANGE"]}
+    pins = [name for name, entry in programs.items() if "pins" in entry.tags]
+    assert len(pins) == 6
+    assert lacking == {"capital": [ASKS_FREE, *pins], "token": ["CHANGE", *pins], "ready": pins}
 
 
 def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
@@ -120,3 +122,16 @@ def test_the_answers_of_shipped_programs_are_those_of_the_index() -> None:
     for entry in index["program"]:
         material = read_shipped(entry["file"].removesuffix(".bas").upper())
         assert list(inputs_of(material) or ()) == entry["inputs"]
+
+
+def test_text_and_long_names_are_run_where_both_boards_have_them() -> None:
+    """Whole division is written out, text stays; the kinds token and ready print the same."""
+    text = (
+        '10 LET C$="TEA":N1=7\n20 IF C$="TEA" THEN PRINT C$;" ";N1/2;LEN(C$)\n'
+        '30 INPUT C$\n40 PRINT "IT IS ";C$\n'
+    )
+    source, target = find_profile("token"), find_profile("ready")
+    listing = Listing.from_text(text)
+    made = adapt_for(listing, source, target)
+    assert '20 IF C$="TEA" THEN PRINT C$;" ";FNQ(N1/2);LEN(C$)\n' in made.listing.text()
+    assert prove(listing, made, ("token", "ready"), ("MILK",)).result == "proven"

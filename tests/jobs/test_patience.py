@@ -60,6 +60,20 @@ def test_reading_the_same_again_is_no_progress() -> None:
     assert [event.seconds for event in told if isinstance(event, Waiting)] == [45.0]
 
 
+def test_a_wait_is_told_as_often_as_wanted_and_its_limit_in_fitting_units() -> None:
+    """Seconds where it is near, nothing where it is hours away."""
+    for limit_s, left in ((20.0, " It is given up in 15 s at most."), (9000.0, "")):
+        told: list[Any] = []
+        patience = Patience(told.append)
+        with patience.limited(limit_s, lambda: 0.0, tell_every_s=4.0):
+            patience.emit(Phase("Listening"))
+            for now in (1.0, 3.0, 5.0):
+                patience.watch(now)
+        assert [each.text for each in told if isinstance(each, Waiting)] == [
+            f"Still at it after 4 s: Listening.{left}"
+        ]
+
+
 def test_a_job_within_a_job_has_the_time_of_the_outer_one() -> None:
     """Limits never add up; after the outer one there is none."""
     patience = Patience(lambda _: None)

@@ -17,7 +17,7 @@ from hostlink.cli.ways import advised
 from hostlink.errors import LinkError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
-from hostlink.jobs.recalling import listed, stored
+from hostlink.jobs.recalling import slots_on_board, stored_slots
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.slots import recall, store
 
@@ -42,7 +42,7 @@ def answers(
 def test_a_damaged_name_is_asked_again(answers: Callable[..., Any]) -> None:
     """Two answers must agree, whichever they are."""
     session = answers("ONEF50\r\n", "ONE 50\r\nTWO 29\r\n", "O 50\r\n", "ONE 50\r\nTWO 29\r\n")
-    assert [(slot.name, slot.row) for slot in stored(session)] == [
+    assert [(slot.name, slot.row) for slot in stored_slots(session)] == [
         ("ONE", "ONE 50"),
         ("TWO", "TWO 29"),
     ]
@@ -52,16 +52,16 @@ def test_a_board_that_never_says_the_same_twice_is_told(answers: Callable[..., A
     """Nothing may be overwritten on the word of a list that nobody can trust."""
     session = answers(*(f"ONE {n}\r\n" for n in range(7)))
     with pytest.raises(ReadBackError, match="asked 7 times") as caught:
-        stored(session)
+        stored_slots(session)
     assert caught.value.kept and advised(caught.value.advice)
 
 
 def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> None:
     """An answer that only looks like a refusal, by damage, is no refusal."""
     session = answers("! ONE\r\n", "ONE 5\r\n", "ONE 5\r\n")
-    assert [slot.name for slot in stored(session)] == ["ONE"]
+    assert [slot.name for slot in stored_slots(session)] == ["ONE"]
     with pytest.raises(RefusedError):
-        stored(answers("! no such thing\r\n", "! no such thing\r\n"))
+        stored_slots(answers("! no such thing\r\n", "! no such thing\r\n"))
 
 
 def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[..., Any]) -> None:
@@ -73,7 +73,7 @@ def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[
         commands = dataclasses.replace(session.profile.commands, stored="", slots=("A", "B"))
         profile = dataclasses.replace(session.profile, commands=commands)
         session.use(LinkChoice(session.choice.port, profile))
-        assert [slot.name for slot in listed(session)] == ["A", "B"]
+        assert [slot.name for slot in slots_on_board(session)] == ["A", "B"]
         assert store(session, board.archive, "B").spec == ""
         before = store(session, board.archive, "A")
     assert len(board.said("Rescued")) == 2

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from basic_runs import drive
 from soak_kinds import boards_of, profile_of
 
 from hostlink.archive import Archive
@@ -20,7 +21,6 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine

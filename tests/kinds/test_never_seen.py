@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.board.profile.file import shipped_profiles
-from hostlink.jobs.recalling import StoredSlot, stored
+from hostlink.jobs.recalling import StoredSlot, stored_slots
 from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
@@ -55,9 +55,9 @@ def test_what_the_one_place_holds_is_listed(bench: Make) -> None:
     """A board that names nothing shows what it has stored; an empty place is nothing stored."""
     board = bench("capital")
     with board.session(unknown=True) as session:
-        assert stored(session) == []
+        assert stored_slots(session) == []
     board.put(OTHER)
     with board.session() as session:
         store(session, board.archive, "LAMP")
-        assert stored(session) == [StoredSlot("EEPROM", "2 lines")]
+        assert stored_slots(session) == [StoredSlot("EEPROM", "2 lines")]
     assert board.memory == board.held_after(OTHER)

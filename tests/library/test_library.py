@@ -7,15 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from basic_runs import run_program
+from basic_runs import drive, run_program
 
 from hostlink.listing.measure import measure
 from hostlink.listing.mending.mend import mend
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.review import review
 from hostlink.listing.rules import Language, Rules
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import STATEMENTS, Basic
+from hostlink.practice.kind import BoardKind
+from hostlink.practice.pin_bank import PinInput
+from hostlink.practice.walk import Walk
 
 EXPECTED = Path(__file__).parent / "expected"
 PROGRAM_BYTES = 999  # common practice, no source
@@ -69,7 +71,7 @@ def test_titles_are_told_apart(index: dict[str, Any]) -> None:
 
 def test_index_tells_what_a_person_needs(program: dict[str, Any]) -> None:
     """Every program has a title, notes of two to four sentences, tags, author and licence."""
-    assert {key: type(value) for key, value in program.items()} == TABLE
+    assert {key: type(value) for key, value in program.items() if key != "pins"} == TABLE
     assert re.fullmatch(r"[a-z]+\.bas", program["file"])
     assert re.fullmatch(r"\S.*\S", program["title"])
     assert 2 <= len(re.findall(r"[.?](?:\s|$)", program["notes"])) <= 5
@@ -87,6 +89,7 @@ def test_index_tells_what_other_basics_do_differently(program: dict[str, Any], t
         "RND": r"\bRND\b",
         "ROOM": r"\bROOM\(",
         "computed jump": r"\b(?:GOTO|GOSUB) \d+\+",
+        "pins": r"(?m)\b(?:PIN|LEVEL)\(\d|^\d+ (?:OUT|DUTY|TONE) \d+,",
     }
     differs = set(program["differs_by"])
     assert differs <= {*words, "division"}
@@ -142,8 +145,17 @@ def test_ledger_and_board_agree_on_its_size(text: str) -> None:
 
 
 def test_prints_its_checked_output(program: dict[str, Any], text: str) -> None:
-    """On the practice board it prints what is kept under expected/, and ends by itself."""
-    printed = run_program(text, program["inputs"])
+    """On the practice board it prints what is kept under expected/, and ends by itself.
+
+    Behind it stands what it put out at pins.
+    """
+    pins = [PinInput(*each) for each in program.get("pins", ())]
+    walk = Walk(text, BoardKind(), program["inputs"], pins)
+    assert walk.run() == "end"
+    put = [
+        f"{each.ms:.0f} ms: {each.pin} {each.what} {each.value}" for each in walk.state.pins.changes
+    ]
+    printed = walk.output + "".join(f"{row}\n" for row in put)
     assert printed == (EXPECTED / f"{Path(program['file']).stem}.txt").read_text(encoding="ascii")
     assert not re.search(r"^(?:! |\* stopped)", printed, re.MULTILINE)
 

@@ -44,6 +44,7 @@ def missed(rows: list[str], damaged: Callable[[str], Iterator[str]]) -> tuple[in
     return count, passed
 
 
+@pytest.mark.slow
 @pytest.mark.no_cover
 def test_every_wrong_character_in_the_library_is_caught(rows: list[str]) -> None:
     """Each character of each line in turn becomes each of the other 94: over a million cases."""

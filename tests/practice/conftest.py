@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
+from basic_runs import drive
 
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from basic_runs import drive
 
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.ops import Chore, Work
 

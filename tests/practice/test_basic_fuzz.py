@@ -7,10 +7,10 @@ import math
 from collections.abc import Iterable
 
 import pytest
+from basic_runs import drive
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import FUNCTIONS, STATEMENTS, Basic
 from hostlink.practice.ops import Answer, ReadLine, Send, Work
 

@@ -6,7 +6,7 @@ import importlib.util
 import re
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
@@ -17,20 +17,21 @@ TESTS = Path(__file__).parent.parent
 @pytest.fixture
 def foreign_output(
     require_program: Callable[[str], str], tmp_path: Path
-) -> Callable[[str], list[str]]:
+) -> Callable[..., list[str]]:
     """Run a listing that ends with END on the real bwbasic; the lines it printed, blanks collapsed.
 
-    The interpreter runs the file it is given, then prompts, and leaves at the end of its input.
+    The interpreter runs the file it is given, then prompts, and leaves at the end of its input,
+    the lines for INPUT.
     """
     interpreter = require_program("bwbasic")
 
-    def run(listing: str) -> list[str]:
+    def run(listing: str, inputs: Iterable[str] = ()) -> list[str]:
         source = tmp_path / "listing.bas"
         source.write_text(listing, encoding="latin-1")
         ran = subprocess.run(
             [interpreter, source.name],
             cwd=tmp_path,
-            stdin=subprocess.DEVNULL,
+            input="".join(f"{line}\n" for line in inputs).encode("latin-1"),
             capture_output=True,
             timeout=120,
             check=False,

@@ -17,9 +17,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from basic_runs import run_program
+from basic_runs import drive, run_program
 
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import STATEMENTS, Basic
 
 

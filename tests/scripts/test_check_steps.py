@@ -157,6 +157,20 @@ def test_commands_report_status_and_output(running, tmp_path, capsys):
     assert "a\n" in capsys.readouterr().out
 
 
+def test_types_are_checked_for_each_system_with_a_cache_of_its_own(steps, checks, monkeypatch):
+    """A system whose types are wrong is named; the others are checked all the same."""
+    seen = {}
+
+    def passes(command):
+        seen[command[4]] = command[6]
+        return "status 1" if command[4] == "win32" else ""
+
+    monkeypatch.setattr(steps, "passes", passes)
+    assert steps.mypy(checks) == "status 1 for win32"
+    assert set(seen) == set(steps.SYSTEMS)
+    assert len(set(seen.values())) == len(steps.SYSTEMS)
+
+
 def test_system_packages_are_left_alone_outside_ci(steps, checks, monkeypatch):
     """Without --ci nothing on the computer is installed or even asked for."""
     monkeypatch.setattr(steps, "passes", lambda *_: pytest.fail("ran a command"))
@@ -287,9 +301,7 @@ def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path
     monkeypatch.setattr(steps, "passes", passes)
     assert steps.coverage(checks) == "less than 95 %: link"
     assert judged == [f"--include=hostlink/{package}/*" for package in steps.COVERED]
-    assert all(
-        (steps.Path(steps.__file__).parents[1] / "hostlink" / p).is_dir() for p in steps.COVERED
-    )
+    assert all((Path(steps.__file__).parents[1] / "hostlink" / p).is_dir() for p in steps.COVERED)
     checks.pytest_arguments = ["tests/link"]
     assert steps.coverage(checks) == ""
 

@@ -69,8 +69,7 @@ _KEYS = {
     "space": "Space",
     "pageup": "Page up",
     "pagedown": "Page down",
-    "left": "Left",
-    "right": "Right",
+    **{key: key.capitalize() for key in ("tab", "home", "end", "up", "down", "left", "right")},
 }
 
 
@@ -79,4 +78,4 @@ def key_words(key: str) -> str:
     if key.startswith(NO_KEY):
         return ""
     parts = key.split("+")
-    return "+".join(_KEYS.get(part, part.upper() if len(part) < 3 else part) for part in parts)
+    return "+".join(_KEYS.get(part, part.upper() if len(part) < 4 else part) for part in parts)

@@ -150,6 +150,17 @@ LISTING_ACTIONS = (
         also="index variables uses jumps targets",
     ),
     DeskAction(
+        "adapt",
+        "",
+        "Adapt to the board",
+        "Rewrite it in the board's BASIC",
+        lambda desk: desk.adapting.adapt(),
+        CHECK,
+        word="adjust",
+        letter="j",
+        also="convert translate dialect language basic other kind rewrite",
+    ),
+    DeskAction(
         "renumber",
         "",
         "Renumber",
@@ -157,6 +168,15 @@ LISTING_ACTIONS = (
         lambda desk: desk.workshop.renumber(),
         CHECK,
         also="line numbers step resequence",
+    ),
+    DeskAction(
+        "step",
+        "",
+        "Step through the program",
+        "On a simulated board, a line at a time",
+        lambda desk: desk.workshop.step(),
+        CHECK,
+        also="try watch trace variables run slowly pins practice debug",
     ),
     DeskAction(
         "check-codes",

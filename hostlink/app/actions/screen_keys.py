@@ -52,6 +52,17 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
         "stop": "x",
         "boards": "a",
     },
+    "stepping": {
+        "line": "l",
+        "here": "h",
+        "on": "o",
+        "back": "z",
+        "again": "a",
+        "pin": "p",
+        "switch": "space",
+        "less": "left",
+        "more": "right",
+    },
     "stored": {"store": "s", "renew": "a"},
     "survey": {"keep": "k", "details": "d"},
 }

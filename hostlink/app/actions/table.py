@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+
 from hostlink.app.actions.action import APP, ARCHIVE, DeskAction, key_words
 from hostlink.app.actions.archive_actions import ARCHIVE_ACTIONS
 from hostlink.app.actions.board_actions import BOARD_ACTIONS
 from hostlink.app.actions.listing_actions import LISTING_ACTIONS
+from hostlink.app.actions.screen_keys import BY_NAME
 
 ACTIONS = (
     *BOARD_ACTIONS,
@@ -83,7 +87,7 @@ ACTIONS = (
         "",
         "Only listing and console",
         "Large, as for a projector; again: everything",
-        lambda desk: desk.space.be_quiet(),
+        lambda desk: desk.space.toggle_quiet(),
         APP,
         also="projector beamer show class screen zoom hide",
     ),
@@ -146,14 +150,31 @@ BY_ID = {action.id: action for action in (*ACTIONS, *EVERYWHERE)}
 BY_LETTER = {action.letter: action for action in BY_ID.values() if action.letter}
 
 
+_ID = re.compile(r"<([a-z.-]+)>")
+_own_keys: dict[str, str] = {}
+
+
+def use_keys(keys: Mapping[str, str]) -> None:
+    """Name these keys of the user's own from now on, by the names of actions, and no others."""
+    _own_keys.clear()
+    _own_keys.update(keys)
+
+
 def way_to(name: str) -> str:
     """Return how an action is reached, as it follows "with": Ctrl+L; Escape, then M.
 
-    name: the id of an action.
+    name: the id of an action, or of one of another screen.
     """
+    if name in BY_NAME:
+        return key_words(_own_keys.get(name, BY_NAME[name]))
     action = BY_ID[name]
-    if action.key:
-        return key_words(action.key)
+    if key := _own_keys.get(name, action.key):
+        return key_words(key)
     if action.letter:
-        return f"Escape, then {action.letter.upper()}"
-    return f"F2, then “{action.words}”"
+        return f"{way_to('words')}, then {action.letter.upper()}"
+    return f"{way_to('every-action')}, then “{action.words}”"
+
+
+def with_keys(text: str) -> str:
+    """Return a text in which each name of an action, as <load>, is how that is reached."""
+    return _ID.sub(lambda found: way_to(found[1]), text)

@@ -25,13 +25,13 @@ class ArchiveJobs(DeskPart):
         name = self.chosen_program()
         if not name:
             return
-        program = self.app.careful(lambda: self.app.archive.program(name))
+        program = self.app.attempt(lambda: self.app.archive.program(name))
         if program is None:
             return
 
         def answered(given: dict[str, str] | None) -> None:
             if given is not None:
-                self.app.careful(lambda: self._note_on(program, given))
+                self.app.attempt(lambda: self._note_on(program, given))
                 self.desk.shelf.renew()
                 self.sheets.check()  # the note may silence a rule of the review
 
@@ -195,11 +195,12 @@ class ArchiveJobs(DeskPart):
 
     def _proven(self, proof: ArchiveProof) -> None:
         from hostlink.app.screens.dialogues import ask
+        from hostlink.archive.database.faults import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
         if proof.lasting:
-            more.append("Importing a duplicate or an export heals what is whole there.")
+            more.append(advised(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")
         rebuild = ("rebuild", "Rebuild what can be rebuilt", self._rebuild)
         self.app.tell(words)

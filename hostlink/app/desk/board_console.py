@@ -118,7 +118,6 @@ class BoardConsole(DeskPart):
 
         held = self.desk.states.held(attached.port)
         if may_overwrite(line, attached.choice.profile):
-            attached.read_at = None  # read as soon as it is at its prompt again
             self.desk.readings.unknown_now(attached)
         elif held.known and Line.from_text(line).number is not None:
             typed = max(1, held.lines)
@@ -151,12 +150,10 @@ class BoardConsole(DeskPart):
         """Send a paste that was agreed to; the program on the board is kept first."""
 
         def done(_: None) -> str:
-            attached.read_at = None  # read as soon as it is at its prompt
             self.desk.readings.unknown_now(attached)
             return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
 
         def failed(_: BaseException) -> None:
-            attached.read_at = None
             self.desk.readings.unknown_now(attached)
 
         job = attached.talk_at_prompt(
@@ -181,7 +178,9 @@ class BoardConsole(DeskPart):
         self.desk.query_one("#console-line", Input).focus()
         held = self.desk.states.held(attached.port)
         if held.known and not held.lines:
-            self.app.tell("The board was last seen without a program; Ctrl+L loads the listing.")
+            self.app.tell(
+                f"The board was last seen without a program; {way_to('load')} loads the listing."
+            )
         job = attached.talk_at_prompt(
             "Running the program", partial(_enter, attached, command), then="run"
         )
@@ -189,10 +188,10 @@ class BoardConsole(DeskPart):
 
     def interrupt(self) -> None:
         """Stop the job on the current board or, without one, interrupt its program."""
-        if self.desk.progress.stop():
-            return
         attached = self.desk.readings.need()
-        if attached is not None:
+        if attached is not None and attached.busy is not None and attached.busy.shown:
+            self.desk.progress.stop_job(attached.busy)
+        elif attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())
             self.app.watch_job(job, done=lambda _: None)  # the console says what came of it
 

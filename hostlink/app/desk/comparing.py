@@ -26,14 +26,14 @@ class Comparing(DeskPart):
             return
         text, name = self.sheets.editor.text, "the editor"
         if spec:
-            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
+            held = self.app.attempt(lambda: from_archive(spec, self.app.archive))
             if held is None:
                 return
             text, name = held.text, revision_words(spec)
         job = attached.do("Reading the board", read_contents, shown=False, then="compare")
 
         def done(looked: BoardContents) -> str:
-            self.desk.readings.took_look(attached, looked)
+            self.desk.readings.note_reading(attached, looked)
             board = looked.content.text if looked.content is not None else ""
             self.app.push_screen(
                 CompareScreen(
@@ -69,7 +69,7 @@ class Comparing(DeskPart):
 
         if given is None or not (given["a"] and given["b"]):
             return
-        found = self.app.careful(
+        found = self.app.attempt(
             lambda: [find_material(given[key], self.app.archive) for key in ("a", "b")]
         )
         if found is None:

@@ -15,9 +15,10 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from hostlink.app.actions.table import ACTIONS, BY_ID
+from hostlink.app.actions.table import ACTIONS, BY_ID, with_keys
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsoleLine, ConsolePane
+from hostlink.app.desk.adapting import Adaptations
 from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
@@ -45,9 +46,8 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
-HELP = "F1 help"
-HINT = f"Escape shows words for all jobs    {HELP}"
-HINT_BRIEF = f"Escape shows all words    {HELP}"
+HELP = "<help> help"
+HINTS = (f"<words> shows words for all jobs    {HELP}", f"<words> shows all words    {HELP}")
 _AFTER_PAINT_S = 0.05
 _LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
@@ -76,6 +76,7 @@ class Desk(Screen[None]):
         self.plotting: Plotting = Plotting(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
+        self.adapting: Adaptations = Adaptations(self)
         self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
         self.input_run: InputRun = InputRun(self)
         self.firmware_writes: FirmwareWrites = FirmwareWrites(self)
@@ -104,6 +105,7 @@ class Desk(Screen[None]):
 
     def on_mount(self) -> None:
         self.watch(self, "focused", self._focus_moved)
+        self.watch(self.editor, "found", self._found_changed, init=False)
         self.show_told("")
         self.set_timer(_AFTER_PAINT_S, self._begin)
 
@@ -119,8 +121,13 @@ class Desk(Screen[None]):
         if focused is self.editor:
             self.remove_class("-in-band")
 
+    def _found_changed(self, found: object) -> None:
+        if found is None:
+            self.sheet_search.left()
+
     def _begin(self) -> None:
-        """Open archive, profile and board, after the first drawing because they take time."""
+        """Read what takes time, after the first drawing: styles, archive, profile, board."""
+        self.app.read_screens_look()
         if not self.app.open_archive():
             return
         self.shelf.open(self.app.archive)
@@ -239,17 +246,24 @@ class Desk(Screen[None]):
         """Show a message in the last line; see `DeskApp.tell`."""
         self._told = sentence
         self._told_of = self.editor.text if of_text else None
-        text, room = safe(sentence), self.size.width - 2 - len(HELP)
+        width, help_words = self.size.width - 2, with_keys(HELP)
+        text, room = safe(sentence), width - len(help_words)
         if text and len(text) < room - 2:
-            text = f"{text:<{room}}{HELP}"
-        hint = HINT if len(HINT) <= self.size.width - 2 else HINT_BRIEF
-        content = Content(text or hint)
-        if content.plain.endswith(HELP):
-            content = act(content, len(content) - len(HELP), len(content), "app.help")
+            text = f"{text:<{room}}{help_words}"
+        hint, brief = map(with_keys, HINTS)
+        content = Content(text or (hint if len(hint) <= width else brief))
+        help_at = len(content) - len(help_words)
+        if content.plain.endswith(help_words):
+            content = act(content, help_at, len(content), "app.help")
         if not text:
-            content = act(content, 0, hint.index(HELP), "screen.work('words')")
+            content = act(content, 0, help_at, "screen.work('words')")
         for told in self.query("#told").results(Static):  # none before the first drawing
             told.update(content)
+
+    def untell(self, sentence: str) -> None:
+        """Take a message away if it is still the last one."""
+        if sentence and self._told == sentence:
+            self.show_told("")
 
     def on_click(self, event: events.Click) -> None:
         """Show the boards behind the sentence about one, and all findings behind the first."""

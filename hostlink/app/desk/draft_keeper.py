@@ -32,6 +32,7 @@ class DraftKeeper(DeskPart):
 
     _timer: Timer | None = None
     _written_at = 0.0  # by time.monotonic
+    _ended = False
     fault = ""  # why the last draft could not be written
 
     @cached_property
@@ -62,7 +63,7 @@ class DraftKeeper(DeskPart):
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
-        if not self.app.begun:
+        if not self.app.begun or self._ended:
             return
         if not self.sheets.unkept:
             self._drafts.drop()
@@ -80,6 +81,7 @@ class DraftKeeper(DeskPart):
         """Write the draft for the last time, and leave it to the next window."""
         if self.app.begun:
             self.write()
+            self._ended = True  # a change that is told late would take the lock again
             self._drafts.close()
 
     @property
@@ -124,7 +126,7 @@ class DraftKeeper(DeskPart):
 
         def answered(answer: str | None) -> None:
             if answer == "open":
-                self.sheets.unless_lost(lambda: self.app.careful(lambda: self._open(left)))
+                self.sheets.unless_lost(lambda: self.app.attempt(lambda: self._open(left)))
                 return
             if answer == "delete":
                 self._drafts.give_up(left)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.errors import RefusedError
@@ -74,7 +75,8 @@ class FirmwareWrites(DeskPart):
             told = written_words(written)
             if written.first.is_new:
                 told.append(
-                    f"Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
+                    f"Give it a label {KEYS.label_board}, and load its first program "
+                    f"with {way_to('load')}."
                 )
             self.outcome = " ".join(told)
             return self.outcome

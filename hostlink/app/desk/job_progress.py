@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from textual.content import Content
@@ -25,18 +24,20 @@ from hostlink.words import capital, safe
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
-    from hostlink.app.job import Job
+    from hostlink.app.job import Job, Sent
     from hostlink.app.texts import KnownContents
 
 _MOST_NEWS = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Sent:
-    """A listing that a job sends: its lines by number, and its size on the board in bytes."""
+def sent_lines(text: str, attached: AttachedBoard) -> Sent:
+    """Return what a load of a listing into a board sends."""
+    from hostlink.app.job import Sent
+    from hostlink.listing import Listing, measure
 
-    lines: Mapping[int, str]
-    size: int
+    listing = Listing.from_text(text)
+    lines = {number: line.typed for number, line in listing.numbered().items()}
+    return Sent(lines, measure(listing, attached.choice.effective.rules).total)
 
 
 class JobProgress(DeskPart):
@@ -45,9 +46,8 @@ class JobProgress(DeskPart):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._jobs: list[Job[Any]] = []
-        self._sent: dict[Job[Any], Sent] = {}
         self._news: list[str] = []
-        self._proven: tuple[AttachedBoard, KnownContents] | None = None
+        self._proven: dict[str, tuple[Sent, KnownContents]] = {}  # the last loads, by port
 
     def follow(self, job: Job[Any]) -> None:
         """Show a job from now on until it ends."""
@@ -57,43 +57,42 @@ class JobProgress(DeskPart):
         job.on_change.append(self._moved)
         self._moved(job)
 
-    def sends(self, job: Job[Any], text: str) -> None:
-        """Note the listing that a job sends, to mark its lines in the editor."""
-        from hostlink.listing import Listing, measure
-
-        listing = Listing.from_text(text)
-        lines = {number: line.typed for number, line in listing.numbered().items()}
-        rules = job.attached.choice.effective.rules
-        self._sent[job] = Sent(lines, measure(listing, rules).total)
-        self._unmark()
-
     def check_marks(self) -> None:
-        """Take the marks off lines if the current board does not hold what was proven any more."""
+        """Mark the lines that the current board was sent, or holds as they were proven."""
         current = self.app.boards.current
-        if any(job.attached is current for job in self._sent):
-            return
-        if self._proven is not None and self._proven[0] is current:
-            then, now = self._proven[1], self.desk.states.held(current.port)
-            if dataclasses.replace(now, proven_at=then.proven_at) == then:
-                return
-        self._unmark()
+        ledger = self.desk.query_one(LedgerColumn)
+        if current is None:
+            ledger.mark({}, frozenset(), proven=False)
+        elif (job := self._sending(current)) is not None and job.sends is not None:
+            ledger.mark(job.sends.lines, frozenset(job.progress.sent), proven=False)
+        else:
+            lines = self._proven_lines(current)
+            ledger.mark(lines, lines.keys(), proven=True)
 
-    def _unmark(self) -> None:
-        self._proven = None
-        self.desk.query_one(LedgerColumn).mark({}, frozenset(), proven=False)
+    def _proven_lines(self, attached: AttachedBoard) -> Mapping[int, str]:
+        """Return the lines of the last load into a board if it still holds them."""
+        if attached.port not in self._proven:
+            return {}
+        sent, then = self._proven[attached.port]
+        now = self.desk.states.held(attached.port)
+        if dataclasses.replace(now, proven_at=then.proven_at) == then:
+            return sent.lines
+        if not then.spec:  # nothing tells it from another program of that size
+            del self._proven[attached.port]
+        return {}
+
+    def _sending(self, attached: AttachedBoard) -> Job[Any] | None:
+        """Return the job that is replacing what a board holds, if any."""
+        for job in self._jobs:
+            if job.attached is attached and job.sends is not None and job.progress.differs:
+                return job
+        return None
 
     def clear_news(self) -> None:
         """Let the news of ended jobs go."""
         if self._news:
             self._news.clear()
             self._show()
-
-    def stop(self) -> bool:
-        """Stop the job on the current board, asked first or not; return whether there was one."""
-        here = [job for job in self._jobs if job.attached is self.app.boards.current]
-        for job in here:
-            self.stop_job(job)
-        return bool(here)
 
     def stop_job(self, job: Job[Any]) -> None:
         """Stop a job; ask first if it has a question for that."""
@@ -114,30 +113,20 @@ class JobProgress(DeskPart):
             self._jobs.remove(job)
             # The result tells the rest: what is left here must not be missed.
             self._news += [text for text, is_news in job.progress.told if is_news]
-        if job in self._sent and job.attached is self.app.boards.current:
-            self._mark(job, self._sent[job])
-        if job.ended:
-            self._sent.pop(job, None)
+            if job.error is None and job.sends is not None:
+                held = self.desk.states.held(job.attached.port)
+                self._proven[job.attached.port] = (job.sends, held)
+        if job.sends is not None and job.attached is self.app.boards.current:
+            self.check_marks()
+            self.desk.readings.show_board()
         self._show()
-
-    def _mark(self, job: Job[Any], sent: Sent) -> None:
-        """Show on ruler and ledger what of a listing was sent, or is proven."""
-        progress = job.progress
-        if job.ended and job.error is not None:
-            self._unmark()
-            return
-        if job.ended:
-            self._proven = (job.attached, self.desk.states.held(job.attached.port))
-        lines = frozenset(sent.lines if job.ended else progress.sent)
-        self.desk.query_one(LedgerColumn).mark(sent.lines, lines, proven=job.ended)
-        self.desk.readings.show_board()
 
     def track_of(self, attached: AttachedBoard) -> BoardTrack | None:
         """Return how much of a listing a job has sent to a board; None if none has sent any."""
-        job = next((job for job in self._sent if job.attached is attached and not job.ended), None)
-        if job is None or not job.progress.sent:
+        job = self._sending(attached)
+        if job is None or job.sends is None or not job.progress.sent:
             return None
-        sent, progress = self._sent[job], job.progress
+        sent, progress = job.sends, job.progress
         done = sent.size * len(progress.sent & sent.lines.keys()) // len(sent.lines)
         words = "reading back" if progress.is_read_back else f"{done:,} sent"
         return BoardTrack(words, 0, done)

@@ -85,7 +85,7 @@ class OtherScreens(DeskPart):
             if not name:
                 return
             path = named_path(name)
-            reviewed = self.app.careful(lambda: review_file(path))
+            reviewed = self.app.attempt(lambda: review_file(path))
             if reviewed is not None:
                 self.app.push_screen(FirmwareScreen(reviewed))
 

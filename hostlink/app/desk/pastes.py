@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from textual.widgets.text_area import Selection
 
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.placing import with_lines
+from hostlink.app.placing import place_lines
 from hostlink.app.sheet import Sheet
 from hostlink.words import plural
 
@@ -83,7 +83,7 @@ class Pastes(DeskPart):
         if start != end:
             before = editor.get_text_range((0, 0), start)
             before += editor.get_text_range(end, editor.document.end)
-        placed = with_lines(before, text)
+        placed = place_lines(before, text)
         told = f"{plural(placed.lines, 'line')} took "
         told += f"{'its place' if placed.lines == 1 else 'their places'} by number"
         if placed.replaced:

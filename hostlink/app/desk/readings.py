@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
-from hostlink.app.actions.table import way_to
+from hostlink.app.actions.table import way_to, with_keys
 from hostlink.app.console import Transcript
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents, board_sentence, held_words
@@ -22,8 +22,10 @@ if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.jobs.session.board_contents import BoardContents
 
-NO_BOARD = f"No board is attached. {way_to('boards')} shows the boards that are here"
-NO_BOARD_BRIEF = f"No board; {way_to('boards')} shows all"
+NO_BOARD = (
+    "No board is attached. <boards> shows the boards that are here",
+    "No board; <boards> shows all",
+)
 
 
 class Readings(DeskPart):
@@ -53,7 +55,8 @@ class Readings(DeskPart):
         room = self.desk.size.width - 3  # the margins, and a full stop
         track = BoardTrack(held_words(None))
         if current is None:
-            sentence = NO_BOARD if len(NO_BOARD) <= room else NO_BOARD_BRIEF
+            long, brief = map(with_keys, NO_BOARD)
+            sentence = long if len(long) <= room else brief
         else:
             others = len(self.app.boards.by_port) - 1
             more = f"({plural(others, 'other board')} attached)" if others else ""
@@ -98,8 +101,9 @@ class Readings(DeskPart):
         self.show()
 
     def unknown_now(self, attached: AttachedBoard) -> None:
-        """Record that it is not known what a board holds, until it is read again."""
+        """Record that it is not known what a board holds; it is read once it is at its prompt."""
         self.desk.states.forget(attached.port)
+        attached.read_at = None
         self.show()
 
     # --- looking -----------------------------------------------------------------------------
@@ -119,7 +123,7 @@ class Readings(DeskPart):
         job = board.do("Looking at the board", read_contents, shown=False, then=then)
 
         def done(looked: BoardContents) -> str | None:
-            self.took_look(board, looked)
+            self.note_reading(board, looked)
             return None if quietly else self._look_words(board, looked)
 
         def failed(error: BaseException) -> Callable[[], object] | None:
@@ -131,7 +135,7 @@ class Readings(DeskPart):
 
         self.app.watch_job(job, done=done, failed=failed)
 
-    def took_look(self, attached: AttachedBoard, looked: BoardContents) -> None:
+    def note_reading(self, attached: AttachedBoard, looked: BoardContents) -> None:
         """Record what a look found, and offer a program that the board has lost."""
         from hostlink.jobs.events import MemoryLost
 

@@ -13,6 +13,7 @@ from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
@@ -70,7 +71,7 @@ class SheetPane(Vertical):
 
     def open_word(self, word: str) -> None:
         """Open what a word names, asked first where unkept text would be lost."""
-        sheet = self.app.careful(lambda: open_sheet(word, self.app.archive))
+        sheet = self.app.attempt(lambda: open_sheet(word, self.app.archive))
         if sheet is not None:
             self.unless_lost(lambda: self.show_sheet(sheet))
 
@@ -195,7 +196,8 @@ class SheetPane(Vertical):
 
         self.app.tell(
             f"The board has no {named(event.character)}; it was not typed. "
-            "Some terminals send it for Alt and a letter; Escape shows words for all jobs."
+            "Some terminals send it for Alt and a letter; "
+            f"{way_to('words')} shows words for all jobs."
         )
 
     def new(self) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ class SheetSearch(DeskPart):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self.text = ""
+        self._told = ""
 
     def ask(self) -> None:
         """Ask for a text, and go to the next place where it is."""
@@ -33,8 +35,9 @@ class SheetSearch(DeskPart):
             AskText(
                 "Which text is searched for in the listing?",
                 self.text,
-                hint="Small and capital letters count as the same. F3 goes to the next place, "
-                "F4 to the one before.",
+                hint="Small and capital letters count as the same. "
+                f"{way_to('search-next')} goes to the next place, "
+                f"{way_to('search-previous')} to the one before.",
             ),
             answered,
         )
@@ -63,7 +66,12 @@ class SheetSearch(DeskPart):
         editor.show_found((row, column), len(self.text))
         around = "" if further else ", from the top again" if way > 0 else ", from the end again"
         number = places.index((row, column)) + 1
-        self.app.tell(f"{self.text}: place {number:,} of {len(places):,}{around}.", of_text=True)
+        self._told = f"{self.text}: place {number:,} of {len(places):,}{around}."
+        self.app.tell(self._told, of_text=True)
+
+    def left(self) -> None:
+        """Take away what was told of a place that the cursor has left."""
+        self.desk.untell(self._told)
 
     def ask_for_number(self) -> None:
         """Ask for a line number, and go to that line or to the first one after it."""

@@ -10,7 +10,7 @@ from hostlink.app.desk.part import DeskPart
 class Space(DeskPart):
     """Gives the listing and the console more room than they usually have."""
 
-    def be_quiet(self) -> None:
+    def toggle_quiet(self) -> None:
         """Toggle the layout for a projector: only the listing and the console."""
         self.desk.toggle_class("-quiet")
         self.desk.show_band("console")

@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
@@ -95,7 +96,7 @@ class Transfers(DeskPart):
         from hostlink.jobs.listing_source import find_material
         from hostlink.jobs.loading import LoadOptions
 
-        material = self.app.careful(lambda: find_material(word, self.app.archive))
+        material = self.app.attempt(lambda: find_material(word, self.app.archive))
         if material is not None:
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
@@ -103,8 +104,6 @@ class Transfers(DeskPart):
         """Load a material, and say how it ended; a refusal that needs a word asks for it."""
         from hostlink.board.profile.pacing import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
-
-        text = material.text
 
         pacing = pacing_of(attached.choice.effective)
         seconds = max(1, round(expected_seconds(material, pacing)))
@@ -114,16 +113,15 @@ class Transfers(DeskPart):
             lambda session, archive: load(session, archive, material, options),
             then="load",
             doing=f"is being loaded with {revision_words(material.label)}",
+            sends=sent_lines(material.text, attached),
         )
         job.progress.phase = f"about {seconds:,} s"
-        self.desk.progress.sends(job, text)
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, loaded.text)
             return f"{loaded.words}. Next: run it ({way_to('run')})."
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            self.desk.readings.unknown_now(attached)
             self.desk.shelf.renew()
             return self._load_refused(attached, material, options, error)
 
@@ -155,8 +153,9 @@ class Transfers(DeskPart):
             )
         if isinstance(error, LanguageError):
             answers = [("load", "Load it as it is", again(despite_review=True))]
-            if error.can_adapt:
-                answers.append(("adapt", "Adapt it, then load", again(adapt=_yes)))
+            if error.offer is not None:
+                shown = partial(self.desk.adapting.show_before, error.offer, material)
+                answers.append(("adapt", "See it adapted", partial(shown, again(adapt=_yes))))
             return partial(ask, self.app, error.what, *answers, why=error.kept)
         if isinstance(error, NotKnownError):
             return partial(

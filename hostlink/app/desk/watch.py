@@ -36,15 +36,13 @@ class Watch(DeskPart):
         self._offer()
 
     def _take_news(self, attached: AttachedBoard) -> None:
-        from hostlink.jobs.events import BoardReturned, BoardVanished, MemoryLost
+        from hostlink.jobs.events import BoardVanished, MemoryLost
 
         while attached.news:
             event = attached.news.popleft()
             if isinstance(event, MemoryLost):
                 self.desk.states.lose(attached.port, event)
             attached.vanished = isinstance(event, BoardVanished)
-            if isinstance(event, MemoryLost | BoardReturned):
-                attached.read_at = None  # as soon as it is at its prompt
             self.desk.readings.unknown_now(attached)
 
     def _read_when_due(self, attached: AttachedBoard) -> None:

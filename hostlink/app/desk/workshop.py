@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.desk.sheet_pane import NOTHING_YET
-from hostlink.app.placing import with_lines
+from hostlink.app.placing import place_lines
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
@@ -62,20 +62,36 @@ class Workshop(DeskPart):
             found = cross_reference(listing, self.app.boards.profile.rules)
             self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
+    def step(self) -> None:
+        """Step through the listing on a practice board, then go to the line where it stood."""
+        from hostlink.app.screens.stepping import StepScreen
+        from hostlink.jobs.trying import Setting
+
+        if self.need_listing() is None:
+            return
+        profile, text = self.app.boards.profile, self.sheets.editor.text
+        setting = Setting(profile.name)
+        screen = self.app.attempt(lambda: StepScreen(lambda: setting.begin(text, profile)))
+        if screen is not None:
+            self.app.push_screen(screen, self.sheets.go_to_line)
+
     def shrink(self) -> None:
         """Offer the levels of shrinking, and put the shrunk listing into the editor."""
-        from hostlink.app.screens.shrinking import ShrinkScreen
+        from hostlink.app.rewrites import Shrinking
+        from hostlink.app.screens.rewriting import RewriteScreen
 
         listing = self.need_listing()
         if listing is None:
             return
         profile = self.app.boards.profile
-        screen = ShrinkScreen(listing, profile.rules, profile.size_words)
-        if screen.most.after == screen.most.before:
-            why = "".join(f" {note}" for note in screen.most.notes)
+        rewrite = Shrinking(listing, profile.rules, profile.size_words)
+        if rewrite.most.after == rewrite.most.before:
+            why = "".join(f" {note}" for note in rewrite.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return
-        self.app.push_screen(screen, lambda text: self.sheets.take_text(text, "It is smaller now"))
+        self.app.push_screen(
+            RewriteScreen(rewrite), lambda text: self.sheets.take_text(text, "It is smaller now")
+        )
 
     def renumber(self) -> None:
         """Offer new line numbers, and put the renumbered listing into the editor."""
@@ -114,7 +130,7 @@ class Workshop(DeskPart):
     def _checked(self, chosen: int | str | None) -> None:
         """Go to the line that was chosen, or put in the one that was offered in its place."""
         if isinstance(chosen, str):
-            placed = with_lines(self.sheets.editor.text, chosen)
+            placed = place_lines(self.sheets.editor.text, chosen)
             self.sheets.take_text(placed.text, f"The line is now {chosen}")
             self.sheets.go_to_row(placed.row + 1)
         else:
@@ -127,7 +143,7 @@ class Workshop(DeskPart):
         job = attached.do("Reading the board", read_contents, shown=False, then="check")
 
         def done(looked: BoardContents) -> str:
-            self.desk.readings.took_look(attached, looked)
+            self.desk.readings.note_reading(attached, looked)
             name = self.desk.readings.name_of(attached)
             if looked.content is None or not looked.lines:
                 return f"There is nothing to check: {name} holds no program."
@@ -142,7 +158,7 @@ class Workshop(DeskPart):
         from hostlink.app.screens.checking import CheckScreen
 
         rules = self.app.boards.profile.rules
-        screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
+        screen = self.app.attempt(lambda: CheckScreen(listing, name, rules))
         if screen is not None:
             self.app.push_screen(screen, go_on)
 
@@ -163,7 +179,7 @@ class Workshop(DeskPart):
         profile = self.app.boards.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         came_from = self.sheets.sheet.material or material
-        known = self.app.careful(lambda: details_of(came_from, self.app.archive))
+        known = self.app.attempt(lambda: details_of(came_from, self.app.archive))
         if known is None:
             return
 

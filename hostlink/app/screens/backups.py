@@ -19,7 +19,7 @@ from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Backup, BackupItem
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.board.port.ports import identity_of
 from hostlink.jobs.putback import MisfitError, PutBack, putback
 from hostlink.jobs.putback_fit import Misfit, misfits
@@ -163,7 +163,7 @@ class BackupsScreen(Page[None]):
                     one.spec,
                     (
                         one.spec,
-                        shown(one.at),
+                        local_text(one.at),
                         one.board or one.where.partition("?")[0],
                         str(len(one.items)),
                         "",

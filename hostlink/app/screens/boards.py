@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.meeting import show_meeting
 from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
@@ -173,9 +174,9 @@ class BoardsScreen(Page[None]):
         """Return when a board was surveyed; for a survey without a paragraph, what matters most."""
         past = self._survey(row)
         if past is None:
-            return f"none; {self.key_of('boards.survey')} surveys it" if row.port else "none"
+            return f"none; {way_to('boards.survey')} surveys it" if row.port else "none"
         if past.told:
-            return f"{ago(past.at, self.app.now())}; {self.key_of('boards.view-survey')} shows it"
+            return f"{ago(past.at, self.app.now())}; {way_to('boards.view-survey')} shows it"
         found = {name: value for name, value, _, _ in past.rows if value != "-"}
         named = [(word, found[name]) for word, name in _MATTERS if name in found]
         values = ", ".join(f"{word} {value}" for word, value in named)
@@ -269,7 +270,7 @@ class BoardsScreen(Page[None]):
 
         def answered(label: str | None) -> None:
             if label is not None:
-                self.app.careful(lambda: label_board(self.app.archive, row.port, label))
+                self.app.attempt(lambda: label_board(self.app.archive, row.port, label))
                 self.app.desk.readings.show()
                 self.action_renew()
 

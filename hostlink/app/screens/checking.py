@@ -89,7 +89,7 @@ class CheckScreen(Page[int | str | None]):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         if event.value.strip():
-            self.app.careful(lambda: self._read(named_path(event.value)))
+            self.app.attempt(lambda: self._read(named_path(event.value)))
 
     def _read(self, path: Path) -> None:
         """Check the listing against the codes of a sheet file, in place of typed ones."""

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical
+from textual.widget import Widget
 from textual.widgets import Input
 
-from hostlink.app.screens.dialogues import AskText, part
+from hostlink.app.screens.dialogues import AskText, beginning_here
 from hostlink.app.widgets.paths import beginning, folder_of, places
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
-from hostlink.app.widgets.text_line import TextLine
 
 
 class ChoosePath(AskText):
@@ -24,6 +22,10 @@ class ChoosePath(AskText):
     another kind, or that of a file which is still to be made.
     """
 
+    KEYS: ClassVar[str] = (
+        "Tab completes, Down goes to the list; Enter there opens a folder. "
+        "Enter in the line takes it, Escape leaves it."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("tab", "complete", "Complete", show=False, priority=True),
     ]
@@ -31,21 +33,14 @@ class ChoosePath(AskText):
     def __init__(
         self, question: str, value: str = "", *, hint: str = "", suffixes: Sequence[str] = ()
     ) -> None:
-        super().__init__(question, value, hint=hint)
+        super().__init__(question, value, hint=f"{hint} {beginning_here()}".strip())
         self._suffixes = tuple(suffixes)
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="box"):
-            yield part(self.question)
-            yield TextLine(self.value, id="answer")
-            yield Rows(
-                [ListColumn("here", -1)], empty="No file or folder begins like this.", id="places"
-            )
-            yield part(
-                f"{self.hint} Tab completes, Down goes to the list; Enter there opens a folder. "
-                "Enter in the line takes it, Escape leaves it.".strip(),
-                name="quiet",
-            )
+    def _answered_by(self) -> Iterator[Widget]:
+        yield from super()._answered_by()
+        yield Rows(
+            [ListColumn("here", -1)], empty="No file or folder begins like this.", id="places"
+        )
 
     def on_mount(self) -> None:
         super().on_mount()

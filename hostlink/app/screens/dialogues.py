@@ -2,21 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any, ClassVar
+import dataclasses
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any, ClassVar, TypeVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
+from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Static
 
-from hostlink.app.layout import HEIGHTS, SCREENS_LOOK
+from hostlink.app.actions.table import BY_ID
+from hostlink.app.layout import HEIGHTS
 from hostlink.app.ways import advised
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
 from hostlink.words import safe
+
+R = TypeVar("R")
+_BOX_PERCENT = 92  # of the screen's rows, as in the stylesheet
+STOPS = dataclasses.replace(BY_ID["interrupt"].binding, action="app.work('interrupt')", show=False)
+"""The key that stops a job or a program, which works while a box is open too."""
+
+
+def beginning_here() -> str:
+    """Say to which folder a name belongs that names none."""
+    return f"A name without a folder is one in {safe(str(Path.cwd()))}."
 
 
 def part(text: str, *, name: str = "part") -> Static:
@@ -24,48 +38,90 @@ def part(text: str, *, name: str = "part") -> Static:
     return Static(Content(safe(text, keep="\n")), classes=name, markup=False)
 
 
-class Ask(ModalScreen[str]):
+class Box(ModalScreen[R]):
+    """A box in front of a screen: what it says, and below that what is answered by.
+
+    The words scroll where the screen is too low for all of them.
+    """
+
+    VERTICAL_BREAKPOINTS = HEIGHTS
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("pageup", "read(-1)", "Read further up", show=False),
+        Binding("pagedown", "read(1)", "Read further down", show=False),
+        STOPS,
+    ]
+
+    def __init__(self) -> None:
+        super().__init__(classes="dialogue")
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            with VerticalScroll(id="asked", can_focus=False):
+                yield from self._words()
+            yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
+            yield from self._answered_by()
+
+    def _words(self) -> Iterator[Widget]:
+        """Lay out what is asked or said."""
+        raise NotImplementedError
+
+    def _answered_by(self) -> Iterator[Widget]:
+        """Lay out the buttons or lines that take the answer."""
+        raise NotImplementedError
+
+    def on_mount(self) -> None:
+        self.call_after_refresh(self._fit)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._fit)
+
+    def _fit(self) -> None:
+        """Leave to the words the rows that the answers do not need."""
+        box, asked = self.query_one("#box"), self.query_one("#asked", VerticalScroll)
+        hint = self.query_one("#reads-on")
+        taken = sum(
+            each.outer_size.height + each.styles.margin.height
+            for each in box.children
+            if each is not asked and each is not hint
+        )
+        room = self.size.height * _BOX_PERCENT // 100 - box.gutter.height - taken
+        hint.display = asked.virtual_size.height > room
+        asked.styles.max_height = max(1, room - hint.display)
+
+    def action_read(self, way: int) -> None:
+        """Move through words that are longer than the screen; up is -1."""
+        asked = self.query_one("#asked", VerticalScroll)
+        asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
+
+
+class Ask(Box[str]):
     """A question with its answers; the first one is safe, has the focus, and is what Escape says.
 
     answers: (what is returned, what the button says).
     """
 
-    CSS_PATH = SCREENS_LOOK
-    VERTICAL_BREAKPOINTS = HEIGHTS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "safe", "The safe answer", show=False),
         Binding("left,up", "app.focus_previous", "Answer before", show=False),
         Binding("right,down", "app.focus_next", "Next answer", show=False),
-        Binding("pageup", "read(-1)", "Read further up", show=False),
-        Binding("pagedown", "read(1)", "Read further down", show=False),
     ]
 
     def __init__(self, question: str, answers: Sequence[tuple[str, str]], *, why: str = "") -> None:
-        super().__init__(classes="dialogue")
+        super().__init__()
         self.question, self.why, self.answers = question, why, tuple(answers)
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="box"):
-            with VerticalScroll(id="asked", can_focus=False):
-                yield part(self.question)
-                if self.why:
-                    yield part(self.why, name="part quiet")
-            yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
-            with Vertical(id="choices"):
-                for value, says in self.answers:
-                    yield Button(Content(safe(says)), id=f"answer-{value}")
+    def _words(self) -> Iterator[Widget]:
+        yield part(self.question)
+        if self.why:
+            yield part(self.why, name="part quiet")
+
+    def _answered_by(self) -> Iterator[Widget]:
+        with Vertical(id="choices"):
+            for value, says in self.answers:
+                yield Button(Content(safe(says)), id=f"answer-{value}")
 
     def on_mount(self) -> None:
         self.query(Button).first().focus()
-        self.call_after_refresh(self._tell_more)
-
-    def on_resize(self) -> None:
-        self.call_after_refresh(self._tell_more)
-
-    def _tell_more(self) -> None:
-        """Show the hint to read on if the question is longer than the screen."""
-        asked = self.query_one("#asked", VerticalScroll)
-        self.query_one("#reads-on").display = asked.max_scroll_y > 0
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         event.stop()
@@ -73,11 +129,6 @@ class Ask(ModalScreen[str]):
 
     def action_safe(self) -> None:
         self.dismiss(self.answers[0][0])
-
-    def action_read(self, way: int) -> None:
-        """Move through a question that is longer than the screen; up is -1."""
-        asked = self.query_one("#asked", VerticalScroll)
-        asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
 
 
 def ask(
@@ -110,23 +161,24 @@ def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], obje
     ask(app, error.what, answer, leave="Leave it as it is", why="Nothing was written yet.")
 
 
-class AskText(ModalScreen[str | None]):
+class AskText(Box["str | None"]):
     """A question answered by one line of text; returns None if it is cancelled."""
 
-    CSS_PATH = SCREENS_LOOK
+    KEYS: ClassVar[str] = "Enter takes it, Escape leaves it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
     ]
 
     def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
-        super().__init__(classes="dialogue")
+        super().__init__()
         self.question, self.value, self.hint = question, value, hint
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="box"):
-            yield part(self.question)
-            yield TextLine(self.value, id="answer")
-            yield part(f"{self.hint} Enter takes it, Escape leaves it.".strip(), name="quiet")
+    def _words(self) -> Iterator[Widget]:
+        yield part(self.question)
+        yield part(f"{self.hint} {self.KEYS}".strip(), name="part quiet")
+
+    def _answered_by(self) -> Iterator[Widget]:
+        yield TextLine(self.value, id="answer")
 
     def on_mount(self) -> None:
         self.query_one(Input).action_select_all()  # what is typed takes the place of what is there
@@ -139,14 +191,13 @@ class AskText(ModalScreen[str | None]):
         self.dismiss(None)
 
 
-class Fill(ModalScreen[dict[str, str] | None]):
+class Fill(Box["dict[str, str] | None"]):
     """Several lines to fill in; what stands in each by its key, None where it is left.
 
     lines: key, label, and what stands there at first. hint: what Enter does. path: the key of the
     line that takes a file or folder, which Tab completes; "" for none.
     """
 
-    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
         Binding("down", "app.focus_next", "Next line", show=False),
@@ -156,20 +207,21 @@ class Fill(ModalScreen[dict[str, str] | None]):
     def __init__(
         self, head: str, lines: Sequence[tuple[str, str, str]], *, hint: str, path: str = ""
     ) -> None:
-        super().__init__(classes="dialogue")
+        super().__init__()
         self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
 
-    def compose(self) -> ComposeResult:
+    def _words(self) -> Iterator[Widget]:
         tab = "Tab goes to the next line."
         if self.path:
-            tab = "Tab completes a file name, and goes to the next line."
-        with Vertical(id="box"):
-            yield part(self.head)
-            for key, label, value in self.lines:
-                with Horizontal(classes="field"):
-                    yield Label(Content(safe(label)), classes="label")
-                    yield self._line(key, value)
-            yield part(f"{self.hint} {tab} Escape leaves it.", name="quiet")
+            tab = f"Tab completes a file name, and goes to the next line. {beginning_here()}"
+        yield part(self.head)
+        yield part(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
+
+    def _answered_by(self) -> Iterator[Widget]:
+        for key, label, value in self.lines:
+            with Horizontal(classes="field"):
+                yield Label(Content(safe(label)), classes="label")
+                yield self._line(key, value)
 
     def _line(self, key: str, value: str) -> TextLine:
         if key == self.path:
@@ -191,28 +243,28 @@ class Fill(ModalScreen[dict[str, str] | None]):
         self.dismiss(None)
 
 
-class ErrorDialogue(ModalScreen[None]):
+class ErrorDialogue(Box[None]):
     """An error: what happened, what was not lost, what to do."""
 
-    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Close", show=False),
     ]
 
     def __init__(self, error: HostlinkError) -> None:
-        super().__init__(classes="dialogue")
+        super().__init__()
         self.error = error
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="box"):
-            for head, text in (
-                ("", self.error.what),
-                ("Not lost: ", self.error.kept),
-                ("What to do: ", advised(self.error.advice)),
-            ):
-                if text:
-                    yield part(f"{head}{text}")
-            yield Button("Close", id="close")
+    def _words(self) -> Iterator[Widget]:
+        for head, text in (
+            ("", self.error.what),
+            ("Not lost: ", self.error.kept),
+            ("What to do: ", advised(self.error.advice)),
+        ):
+            if text:
+                yield part(f"{head}{text}")
+
+    def _answered_by(self) -> Iterator[Widget]:
+        yield Button("Close", id="close")
 
     def on_mount(self) -> None:
         self.query_one(Button).focus()

@@ -23,7 +23,7 @@ from hostlink.app.ways import KEYS
 from hostlink.app.widgets.flash_map import FlashMap
 from hostlink.app.widgets.page import Page
 from hostlink.archive.firmware import FirmwareWrite
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.errors import RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
@@ -73,7 +73,7 @@ def image_words(reviewed: ImageReview, told: ImageTold) -> str:
 def history_words(writes: Sequence[FirmwareWrite]) -> str:
     """Describe all writes and their boards, the latest first."""
     rows = [
-        f"{shown(each.began_at)}  {each.image.name} for the {each.role} to "
+        f"{local_text(each.began_at)}  {each.image.name} for the {each.role} to "
         f"{each.board or 'a board without a label'}: {each.outcome or 'cut off'}"
         for each in writes
     ]

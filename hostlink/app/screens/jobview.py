@@ -13,8 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
 from hostlink.app.job_words import figures
-from hostlink.app.layout import SCREENS_LOOK
-from hostlink.app.screens.dialogues import part
+from hostlink.app.screens.dialogues import STOPS, part
 from hostlink.app.ways import advised, shown_error
 from hostlink.words import safe
 
@@ -29,9 +28,9 @@ class JobView(ModalScreen[None]):
     Both are set before the view handles the end of the job, which may come as soon as it opens.
     """
 
-    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Stop the job, or close the view", show=False),
+        STOPS,
     ]
 
     def __init__(self, job: Job[Any], *, done: str = "Done.") -> None:

@@ -12,7 +12,7 @@ from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Revision
 from hostlink.archive.records import Listed
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.jobs.line_origins import LineOrigin
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ class OriginsScreen(Page[None]):
                     one.text,
                     (
                         str(one.revision.number),
-                        shown(one.revision.at),
+                        local_text(one.revision.at),
                         labels.get(one.revision.origin.board_uuid or "", ""),
                         one.text,
                     ),

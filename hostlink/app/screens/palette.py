@@ -19,7 +19,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.action import GROUPS, key_words
-from hostlink.app.actions.table import BY_ID
+from hostlink.app.actions.table import BY_ID, way_to
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
@@ -29,9 +29,9 @@ _PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
-    ("A listing rewritten for a board with another BASIC", "hostlink adapt"),
     ("The numbers of a run as CSV or SVG", "hostlink runs --csv"),
     ("Programs found by the output of their runs", "hostlink find --printed"),
+    ("Programs tried, and their output held to the expected one", "hostlink try --all"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
@@ -122,7 +122,7 @@ class Actions(Provider):
             yield _Offer(
                 _group(binding),
                 binding.description,
-                " or ".join(_ways(binding, "Escape, ")),
+                " or ".join(_ways(binding, f"{way_to('words')}, ")),
                 binding.tooltip,
                 action.also if action is not None else "",
                 self._call(binding, node),

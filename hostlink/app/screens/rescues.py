@@ -17,7 +17,7 @@ from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Rescue
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.jobs.collecting import gather_one, keep_all
 from hostlink.words import plural, safe
 
@@ -80,7 +80,7 @@ class RescuesScreen(Page[Wish | None]):
         one = self.rescues.get(event.key)
         if one is None:
             return
-        content = self.app.careful(lambda: self.app.archive.content(one))
+        content = self.app.attempt(lambda: self.app.archive.content(one))
         text = content.text if content is not None else ""
         words = f"{one.spec}: {plural(one.line_count, 'line')}\n{text}"
         self.query_one("#rescue-detail", Static).update(Content(safe(words, keep="\n")))
@@ -110,7 +110,7 @@ class RescuesScreen(Page[Wish | None]):
             if not name:
                 return
             archive, profile = self.app.archive, self.app.boards.profile
-            kept = self.app.careful(
+            kept = self.app.attempt(
                 lambda: keep_all(archive, gather_one(one.spec, name, archive, profile), profile)
             )
             if kept is None:
@@ -133,4 +133,4 @@ def _entry(one: Rescue, board: str) -> Entry:
     marks += [f"not proven: {origin.unproven}"] if origin.unproven else []
     size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
     note = "; ".join(filter(None, (one.program, *marks, origin.note)))
-    return Entry(one.spec, (one.spec, shown(one.at), size, board or origin.where, note))
+    return Entry(one.spec, (one.spec, local_text(one.at), size, board or origin.where, note))

@@ -11,13 +11,14 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.texts import revision_words, ruler
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Origin, Revision
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.errors import HostlinkError
 from hostlink.jobs.event_words import kept_words
 from hostlink.jobs.line_origins import line_origins
@@ -128,7 +129,7 @@ class RevisionsScreen(Page[Wish | None]):
                 "*" if one.spec == self.marked else "",
                 str(one.number),
                 size,
-                shown(one.at),
+                local_text(one.at),
                 one.origin.kind if one.origin.kind != "file" else one.origin.where,
                 board,
                 "; ".join(filter(None, (unproven, one.note))),
@@ -179,7 +180,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.app.notify("Mark another revision with Space first.", markup=False)
             return
         older, newer = sorted((other, chosen), key=lambda one: one.number)
-        self.app.careful(lambda: self._show(older, newer))
+        self.app.attempt(lambda: self._show(older, newer))
 
     def _show(self, older: Revision, newer: Revision) -> None:
         archive = self.app.archive
@@ -197,7 +198,7 @@ class RevisionsScreen(Page[Wish | None]):
         from hostlink.app.screens.line_origins import OriginsScreen
 
         chosen = self.chosen
-        found = self.app.careful(lambda: line_origins(self.app.archive, chosen)) if chosen else None
+        found = self.app.attempt(lambda: line_origins(self.app.archive, chosen)) if chosen else None
         if chosen is not None and found is not None:
             self.app.push_screen(OriginsScreen(chosen, found))
 
@@ -231,7 +232,7 @@ class RevisionsScreen(Page[Wish | None]):
             else:
                 archive.retire(self.program)
                 words = f"{self.program} is out of the list; nothing was deleted. "
-                words += f"{self.key_of('revisions.retire')} puts it back."
+                words += f"{way_to('revisions.retire')} puts it back."
         except HostlinkError as error:
             self.app.show_error(error)
             return
@@ -250,7 +251,7 @@ class RevisionsScreen(Page[Wish | None]):
 
         def answered(text: str | None) -> None:
             if text is not None:
-                self.app.careful(lambda: self.app.archive.note(chosen.spec, text))
+                self.app.attempt(lambda: self.app.archive.note(chosen.spec, text))
                 self.renew()
 
         self.app.push_screen(AskText(f"A note on {chosen.spec}:", chosen.note), answered)

@@ -13,7 +13,7 @@ from textual.widgets import Static
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Run
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -75,4 +75,4 @@ class RunsScreen(Page[None]):
 
 def _entry(run: Run) -> Entry:
     number = run.revision.partition("@")[2]
-    return Entry(run.spec, (number, shown(run.at), f"{run.seconds:,.1f} s", run.ended))
+    return Entry(run.spec, (number, local_text(run.at), f"{run.seconds:,.1f} s", run.ended))

@@ -88,7 +88,7 @@ class SettingsScreen(Page[None]):
                 return
             value = "" if value == "-" else value
             if key == "profile":
-                if value and self.app.careful(lambda: find_profile(value)) is None:
+                if value and self.app.attempt(lambda: find_profile(value)) is None:
                     return
                 self.app.first_profile = value
                 self.app.desk.readings.show()

@@ -12,6 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.texts import board_sentence, revision_words
@@ -78,7 +79,7 @@ class SeveralScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
-        others = self.key_of("several.boards")
+        others = way_to("several.boards")
         rows = Rows(
             [ListColumn("", 1), ListColumn("board", 16), ListColumn("how it goes", -1)],
             empty=f"No board is attached. {others} shows the boards that are here.",
@@ -126,12 +127,12 @@ class SeveralScreen(Page[None]):
         lines = f": {progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
         return progress.phase + (lines if progress.all_lines else "")
 
-    def _detail(self) -> None:
+    def _detail(self, note: str = "") -> None:
         attached = self.app.boards.by_port.get(self.query_one(Rows).key)
         words: list[str] = []
         if attached is not None:
             name = self.app.desk.readings.name_of(attached)
-            words = [f"{self._sentence(attached, name)}."]
+            words = [note] * bool(note) + [f"{self._sentence(attached, name)}."]
             task = self.tasks.get(attached.port)
             if task is not None and task.job is not None:
                 words += ["", self._words(attached)]
@@ -169,7 +170,7 @@ class SeveralScreen(Page[None]):
         if task is not None and task.failed and task.alone is not None:
             task.alone()
         else:
-            self.app.notify("Nothing has failed on this board.", markup=False)
+            self._detail("Nothing has failed on this board.")
 
     # --- the jobs ----------------------------------------------------------------------------
 
@@ -181,9 +182,9 @@ class SeveralScreen(Page[None]):
         """Return the marked boards; say why if there are none, or one of them is at work."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
-            words = f"Wait until the boards have ended, or press {self.key_of('several.stop')}."
+            words = f"Wait until the boards have ended, or press {way_to('several.stop')}."
         elif not boards:
-            mark, attach = self.key_of("several.mark"), self.key_of("several.boards")
+            mark, attach = way_to("several.mark"), way_to("several.boards")
             words = f"No board is marked: {mark} marks one, {attach} attaches one."
         else:
             return boards
@@ -211,7 +212,7 @@ class SeveralScreen(Page[None]):
                 task.words = done(job.result)
             else:
                 task.words = f"Failed: {shown_error(job.error).words()}"
-                if doing:
+                if job.progress.differs:
                     self.app.desk.readings.unknown_now(attached)
             self.app.tell(f"{name}: {task.words}")
             self.renew()

@@ -17,7 +17,7 @@ from textual.worker import Worker, WorkerState, get_current_worker
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.errors import ArchiveError
 from hostlink.words import plural, safe
 
@@ -154,10 +154,10 @@ class Shelf(Vertical):
                 if all(word in words for word in asked)
             ]
             seen = {one.key for one in entries}
-            found = self._archive.find(question, limit=_MOST_FOUND)
+            found = self._archive.find(question, near=not entries, limit=_MOST_FOUND)
             entries += [_found(one) for one in found if _name(one) not in seen]
             entries += self._shipped_entries(asked)
-            head = f"Archive: {len(entries):,} found"
+            head = f"Archive: {len(entries):,} {'nearly ' if found.near else ''}found"
         self.query_one(Heading).say(head)
         self.query_one(Rows).show(entries, stay=not asked)
 
@@ -213,7 +213,7 @@ class Shelf(Vertical):
 
 def _entry(one: Program) -> Entry:
     size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
-    kept = shown(one.kept_at, "%Y-%m-%d")
+    kept = local_text(one.kept_at, "%Y-%m-%d")
     return Entry(one.name, (one.name, str(one.latest), size, kept, ", ".join(one.tags), one.title))
 
 
@@ -228,6 +228,6 @@ def _found(found: Found) -> Entry:
     if found.program is not None and found.program.retired:
         what = f"(retired) {what}"
     name = item.program if found.program is not None else item.spec
-    kept = shown(item.at, "%Y-%m-%d")
+    kept = local_text(item.at, "%Y-%m-%d")
     tags = ", ".join(found.program.tags) if found.program is not None else ""
     return Entry(item.spec, (name, str(item.number), size, kept, tags, what))

@@ -11,13 +11,14 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import AskText, ask
 from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.jobs.cautions import WEAR_WARNING
-from hostlink.jobs.recalling import StoredSlot, listed, stored
+from hostlink.jobs.recalling import StoredSlot, slots_on_board, stored_slots
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, recalled_words, store, stored_words
 from hostlink.words import plural, safe
@@ -40,7 +41,7 @@ def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
 
 def _listed(session: Session, _: Archive) -> list[StoredSlot]:
     shows_one = session.profile.commands.list_stored
-    return stored(session) if shows_one else listed(session)
+    return stored_slots(session) if shows_one else slots_on_board(session)
 
 
 class StoredScreen(Page[None]):
@@ -74,7 +75,7 @@ class StoredScreen(Page[None]):
         """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
             [ListColumn("stored", 16), ListColumn("the board says", -1)],
-            empty=f"Nothing is stored. {self.key_of('stored.store')} stores the program in memory.",
+            empty=f"Nothing is stored. {way_to('stored.store')} stores the program in memory.",
             id="stored",
         )
         yield from with_detail(rows, id="stored-detail")

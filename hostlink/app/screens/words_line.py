@@ -15,7 +15,6 @@ from textual.widgets import Static
 
 from hostlink.app.actions.action import GROUPS, DeskAction
 from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER
-from hostlink.app.layout import SCREENS_LOOK
 
 _GAP, _GROUP_GAP = "  ", " · "
 _THE_REST = BY_ID["every-action"]
@@ -56,7 +55,6 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
     Escape means the listing. Any other key that means nothing closes the line and does nothing.
     """
 
-    CSS_PATH = SCREENS_LOOK
     BINDINGS: ClassVar[list[BindingType]] = [
         action.binding for action in ACTIONS if action.key != "escape"
     ]

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import partial
+from textwrap import wrap
 from types import MappingProxyType
 
+from textual import events
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.style import Style
 from textual.widgets import Static
 
 from hostlink.app.actions.action import key_words
+from hostlink.app.actions.table import way_to
 from hostlink.words import safe
+
+_MOST_ROWS = 3  # as in the stylesheet
 
 
 def clickable(
@@ -51,9 +57,29 @@ def act(content: Content, start: int, end: int, action: str) -> Content:
 
 
 class Foot(Static):
-    """The foot of a screen."""
+    """The foot of a screen; where there is too little room it ends with the way to the help."""
 
     def __init__(
         self, words: str, bindings: Sequence[BindingType], keys: Mapping[str, str]
     ) -> None:
         super().__init__(clickable(words, bindings, keys), classes="foot", markup=False)
+        self._words = self._shown = words
+        self._clickable = partial(clickable, bindings=bindings, keys=keys)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Leave out what does not fit."""
+        shown = fitted(self._words, event.size.width, f"{way_to('help')} shows all.")
+        if shown != self._shown:
+            self._shown = shown
+            # Textual 8.2 leaves the height as it was where it changes within a resize.
+            self.call_after_refresh(self.update, self._clickable(shown))
+
+
+def fitted(words: str, width: int, rest: str) -> str:
+    """Return as many words as fit into the foot, up to a comma or stop, and then `rest`."""
+    if len(wrap(words, width)) <= _MOST_ROWS:
+        return words
+    parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
+    while len(parts) > 1 and len(wrap("".join(parts) + rest, width)) > _MOST_ROWS:
+        parts.pop()
+    return "".join(parts) + rest

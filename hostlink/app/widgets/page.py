@@ -12,9 +12,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.actions.action import key_words
-from hostlink.app.actions.screen_keys import BY_NAME
-from hostlink.app.layout import HEIGHTS, SCREENS_LOOK, WIDTHS
+from hostlink.app.layout import HEIGHTS, WIDTHS
 from hostlink.app.widgets.foot import Foot
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
@@ -31,7 +29,6 @@ class Page(Screen[R]):
     HEAD, FOOT: heading, and what the keys do, where they are always the same; else `head`, `foot`.
     """
 
-    CSS_PATH = SCREENS_LOOK
     app: DeskApp
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS
@@ -58,10 +55,6 @@ class Page(Screen[R]):
     def foot(self) -> str:
         """Return the foot: what the keys do here."""
         return self.FOOT
-
-    def key_of(self, name: str) -> str:
-        """Return the words for the key of an action of a screen. name: such as boards.detach."""
-        return key_words(self.app.settings.usable_keys.get(name, BY_NAME[name]))
 
     def set_head(self, words: str) -> None:
         """Change the heading."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import ClassVar
 
 from rich.cells import cell_len, set_cell_size
@@ -24,6 +25,9 @@ from textual.strip import Strip
 from hostlink.words import safe
 
 _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
+# Rows measured in cells, and rows of which at least the characters are counted. All of a hundred
+# thousand would take longer than a key press may.
+_EXACT, _COUNTED = 200, 10_000
 _LEAST_SHARE = 20  # cells of a column that shares the rest, before others give way to it
 
 
@@ -65,29 +69,23 @@ class Rows(ScrollView, can_focus=True):
 
     cursor: reactive[int] = reactive(0)
 
-    class Chosen(Message):
+    class AtRow(Message):
+        """Something about a row. key: that of the row, "" if the list is empty."""
+
+        def __init__(self, rows: Rows, key: str) -> None:
+            super().__init__()
+            self.rows, self.key = rows, key
+
+        @property
+        def control(self) -> Rows:
+            """Return the list that sent the message."""
+            return self.rows
+
+    class Chosen(AtRow):
         """A row was chosen by Enter or a click on the row at the cursor."""
 
-        def __init__(self, rows: Rows, key: str) -> None:
-            super().__init__()
-            self.rows, self.key = rows, key
-
-        @property
-        def control(self) -> Rows:
-            """Return the list that sent the message."""
-            return self.rows
-
-    class Moved(Message):
-        """The cursor moved to another row; key is "" if the list is empty."""
-
-        def __init__(self, rows: Rows, key: str) -> None:
-            super().__init__()
-            self.rows, self.key = rows, key
-
-        @property
-        def control(self) -> Rows:
-            """Return the list that sent the message."""
-            return self.rows
+    class Moved(AtRow):
+        """The cursor moved to another row."""
 
     def __init__(
         self, columns: Sequence[ListColumn], *, empty: str = "", id: str | None = None
@@ -118,7 +116,7 @@ class Rows(ScrollView, can_focus=True):
     # --- drawing -------------------------------------------------------------------------------
 
     def _measure(self) -> None:
-        """Compute the column widths; columns that fit their content look at the first rows only."""
+        """Compute the column widths."""
         widths = [column.width or self._width_of(at) for at, column in enumerate(self.columns)]
         sharing = sum(width < 0 for width in widths)
         left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
@@ -133,7 +131,8 @@ class Rows(ScrollView, can_focus=True):
     def _width_of(self, at: int) -> int:
         """Return the width of a column's content and head, 0 for an extra one without content."""
         column = self.columns[at]
-        widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:200]), default=0)
+        widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:_EXACT]), default=0)
+        widest = max([widest, *[len(one.cells[at]) for one in self.entries[_EXACT:_COUNTED]]])
         return 0 if column.extra and not widest else max(cell_len(column.head), widest)
 
     def on_resize(self) -> None:
@@ -160,17 +159,23 @@ class Rows(ScrollView, can_focus=True):
             text = _NO_MARK + self._row_text([column.head for column in self.columns])
             return self._strip(text, head, width)
         place = y - 1 + self.scroll_offset.y
-        if not self.entries and y == 1 and self.empty:
+        if not self.entries:
+            words = [*wrap(self.empty, max(1, width - 2)), *[""] * y]
             return self._strip(
-                f"  {self.empty}", self.get_component_rich_style("rows--empty"), width
+                f"  {words[y - 1]}", self.get_component_rich_style("rows--empty"), width
             )
         if place >= len(self.entries):
             return Strip.blank(width, base)
         here = place == self.cursor
         mark = (_MARK if self.has_focus else _MARK_ELSEWHERE) if here else _NO_MARK
         text = mark + self._row_text(self.entries[place].cells)
-        style = self.get_component_rich_style("rows--cursor") if here and self.has_focus else base
-        return self._strip(text, style, width)
+        if here and self.has_focus:
+            return self._strip(text, self.get_component_rich_style("rows--cursor"), width)
+        return self._strip(text, self.row_style(place, base), width)
+
+    def row_style(self, place: int, base: Style) -> Style:  # noqa: ARG002 - for kinds of list
+        """Return the style of a row without the cursor, by default that of the list."""
+        return base
 
     @staticmethod
     def _strip(text: str, style: Style, width: int) -> Strip:

@@ -82,7 +82,13 @@ def not_made(what: str, error: Fault) -> ArchiveError:
     return ArchiveError(f"{what} was not made: {cause}.", kept=_UNHARMED, advice=advice)
 
 
-def _make_writable(by: Ways) -> str:
+def heals(by: Ways) -> str:
+    """Return the advice that an import can heal what is damaged."""
+    return f"Importing a duplicate or an export {by.import_any} heals what is whole there."
+
+
+def make_writable(by: Ways) -> str:
+    """Return the advice for an archive that is read-only."""
     return f"Make the file and its folder writable, or name another file {by.name_archive}."
 
 
@@ -101,7 +107,7 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
         case sqlite3.SQLITE_FULL:
             return "the disk is full", _UNHARMED, "Free some space and try again."
         case sqlite3.SQLITE_READONLY:
-            return f"{name} is read-only", _UNHARMED, _make_writable
+            return f"{name} is read-only", _UNHARMED, make_writable
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
             return (
                 f"another program has been writing to {name} for more than "

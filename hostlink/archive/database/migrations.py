@@ -12,9 +12,10 @@ from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.schema import (
+    INDEXES_4,
     TABLES_1,
     TABLES_2,
-    TABLES_4,
+    TABLES_5,
     TABLES_OF_2,
     WORDS_1,
 )
@@ -55,11 +56,15 @@ def schema_steps() -> MigrationSteps:
 
     @migrations(name="schema 4")
     def schema_4(db: Database) -> None:
+        run_script(db, INDEXES_4)
+
+    @migrations(name="schema 5")
+    def schema_5(db: Database) -> None:
         drop_rules(db)
-        run_script(db, TABLES_4)
+        run_script(db, TABLES_5)
         run_script(db, RULES)
 
-    return MigrationSteps(migrations, 4)
+    return MigrationSteps(migrations, 5)
 
 
 def run_script(db: Database, script: str) -> None:

@@ -24,7 +24,7 @@ from hostlink.archive.database.flushing import flush_folder, make_folders
 from hostlink.archive.database.migrations import STEPS, MigrationSteps
 from hostlink.archive.database.rows import insert
 from hostlink.archive.database.tables import TABLES
-from hostlink.archive.times import stored
+from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
 
 APPLICATION_ID = int.from_bytes(b"hlnk", "big")
@@ -247,7 +247,7 @@ def _migrate(db: Database, now: Callable[[], datetime], steps: MigrationSteps) -
     db.execute(f"PRAGMA user_version = {steps.latest}")
     if is_new:
         made_by = f"hostlink {__version__}"
-        insert(db, "archives", uuid=str(uuid.uuid4()), made_at=stored(now()), made_by=made_by)
+        insert(db, "archives", uuid=str(uuid.uuid4()), made_at=utc_text(now()), made_by=made_by)
 
 
 def _use_wal(db: Database) -> None:

@@ -258,7 +258,7 @@ ALTER TABLE rescues ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks
 ALTER TABLE backup_items ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
 """ + "".join(_CHECKSUM.format(table=name) for name in TABLES_OF_2)
 
-TABLES_4 = """
+TABLES_5 = """
 CREATE TABLE runs (
   -- what a program printed each time that it was run
   id INTEGER PRIMARY KEY,
@@ -288,4 +288,12 @@ CREATE INDEX runs_by_board ON runs (board_id) WHERE board_id IS NOT NULL;
 CREATE VIRTUAL TABLE run_words USING fts5(
   printed, content='runs', content_rowid='id', detail=none, tokenize='ascii'
 );
+"""
+
+# To search by time and by kind of board. With listing_id the first two also tell which listings
+# are of a time without reading the rows.
+INDEXES_4 = """
+CREATE INDEX revisions_by_time ON revisions (kept_at, listing_id);
+CREATE INDEX rescues_by_time ON rescues (kept_at, listing_id);
+CREATE INDEX listings_by_profile ON listings (profile);
 """

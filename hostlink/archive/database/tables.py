@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import Literal
 
 from hostlink.archive.names import clean
-from hostlink.archive.times import is_stored
+from hostlink.archive.times import is_utc_text
 
 Kind = Literal["text", "number", "flag", "time", "bytes", "uuid", "json"]
 _LARGEST = 1 << 62
@@ -51,7 +51,7 @@ class Column:
             return False
         match self.kind:
             case "time":
-                return is_stored(value)
+                return is_utc_text(value)
             case "uuid":
                 return _is_uuid(value)
             case "json":

@@ -39,7 +39,7 @@ from hostlink.archive.exchange.record_source import ArchiveRecords, Record, Reco
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.lookup import count_revisions, program_id
-from hostlink.archive.names import LONGEST_NAME, fold
+from hostlink.archive.names import LONGEST_NAME, fold, natural
 from hostlink.archive.naming import name_of
 from hostlink.archive.programs import put_tag
 from hostlink.archive.retiring import settle
@@ -154,12 +154,12 @@ class _Merge:
         healed, retired = tuple(self.healed), tuple(self._retired_now())
         return Merged(self.added, self.renamed, healed, left_out, copies, retired)
 
-    def _retired_now(self) -> Iterator[str]:
+    def _retired_now(self) -> list[str]:
         """Return the names of the programs that this merge retired, in order."""
         ids = json.dumps(sorted(self.in_use & self.retired.keys()))
         sql = "WHERE id IN (SELECT value FROM json_each(?)) AND retired_at IS NOT NULL"
-        for program in rows(self.db, f"SELECT name FROM programs {sql} ORDER BY name_key", (ids,)):
-            yield str(program["name"])
+        found = rows(self.db, f"SELECT name FROM programs {sql}", (ids,))
+        return sorted((str(program["name"]) for program in found), key=natural)
 
     def _refuse_empty_programs(self) -> None:
         """Raise ArchiveError for programs without revisions, as a partial export may hold."""

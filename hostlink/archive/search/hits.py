@@ -11,10 +11,10 @@ Rules:
 
 from __future__ import annotations
 
+import copy
 import itertools
 import json
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
 
 from sqlite_utils import Database
 
@@ -28,11 +28,11 @@ from hostlink.archive.search.index import (
     holds_all,
     may_hold,
 )
+from hostlink.archive.search.within import Within
 
 _AT_ONCE = 60  # programs in one question for their latest matching revision
 _MANY = 5000  # listings searched for rescues before the rescues are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
-_MOST_SORTED = 5000  # revisions of a size
 _MOST_PROGRAMS = 2000  # that one word is about
 # The last and bounded part of a search: words in the listing and about the program. It reads so
 # many listings, or if more listings have the words, those of so many programs at a time.
@@ -40,56 +40,9 @@ _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
+_RESCUES_AT = "rescues.id IN (SELECT value FROM json_each(?))"
 _ROW = "revisions.id, revisions.program_id, revisions.listing_id"
-_OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
-
-
-@dataclass(frozen=True, slots=True)
-class Within:
-    """Restrictions of a search.
-
-    tag: folded. size: least and most bytes on the board. profile: the name of the listing's
-    profile. kept: the stored times from which and before which it was kept, "" for no bound.
-    """
-
-    tag: str | None = None
-    board_uuid: str | None = None
-    size: tuple[int, int] | None = None
-    profile: str | None = None
-    kept: tuple[str, str] = ("", "")
-
-    def of(self, table: str, *, alone: bool = False) -> tuple[str, list[object]]:
-        """Return SQL conditions on revisions or rescues, each beginning with AND, and their values.
-
-        alone: there is no other condition. Otherwise a unary plus keeps SQLite from using the index
-        of boards, which gives more rows than it removes. The index of sizes is never used, because
-        the rows would then have to be sorted.
-        """
-        board = f"{'' if alone else '+'}{table}.board_id"
-        parts, values = list[str](), list[object]()
-        if self.tag is not None:
-            parts.append(
-                "AND EXISTS (SELECT 1 FROM tags WHERE tag_key = ? AND tags.program_id = "
-                f"{table}.program_id)"
-            )
-            values.append(self.tag)
-        if self.board_uuid is not None:
-            parts.append(f"AND {board} = (SELECT id FROM boards WHERE uuid = ?)")
-            values.append(self.board_uuid)
-        if self.size is not None:
-            parts.append(f"AND +{table}.size_bytes BETWEEN ? AND ?")
-            values += self.size
-        if self.profile is not None:
-            parts.append(
-                f"AND EXISTS (SELECT 1 FROM listings AS held WHERE held.id = {table}.listing_id "
-                "AND held.profile = ? COLLATE NOCASE)"
-            )
-            values.append(self.profile)
-        for bound, sign in zip(self.kept, (">=", "<"), strict=True):
-            if bound:
-                parts.append(f"AND {table}.kept_at {sign} ?")
-                values.append(bound)
-        return " ".join(parts), values
+_OF_TIME = "kept_at >= ? AND kept_at < ?"
 
 
 def each_program_once(found: Iterable[Row]) -> Iterator[Row]:
@@ -108,8 +61,15 @@ class Hits:
         self._db = db
         self._asked = tuple(asked)
         self._within = within
-        self._index = WordIndex(db)
+        self._few = within.few(db)
+        self.index = WordIndex(db, *(within.listings(db, self._few) if asked else ()))
         self._known_about: dict[str, set[int]] = {}
+
+    def asking(self, words: list[str]) -> Hits:
+        """Return the same with other words; what was read from the indexes serves again."""
+        other = copy.copy(self)
+        other._asked = tuple(words)
+        return other
 
     # --- revisions -------------------------------------------------------------------------------
 
@@ -122,38 +82,36 @@ class Hits:
             yield from self._without_words()
             return
         for programs in self._programs():
-            yield from self._newest_of(programs)
+            yield from self.newest_of(programs)
         yield from self._by_listing(self._asked)
         if len(self._asked) > 1:
             yield from self._mixed()
 
     def _without_words(self) -> Iterator[Row]:
-        """Yield revisions by tag, board or size alone."""
+        """Yield revisions by restrictions alone."""
         if self._within.tag is not None:
             tagged = self._db.execute(
                 "SELECT program_id FROM tags WHERE tag_key = ? ORDER BY program_id DESC",
                 (self._within.tag,),
             )
             for programs in batches(tagged):
-                yield from self._newest_of(programs)
-        elif self._within.size and self._few_have(self._within.size):
-            of_size = self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
-            yield from self._each_latest(of_size)
+                yield from self.newest_of(programs)
+        elif self._few is not None:
+            few, values = self._few
+            yield from self._each_latest(self._revisions(f"revisions.id IN ({few})", values))
+        elif self._within.kept is not None:
+            of_time = self._revisions(_OF_TIME, [*self._within.kept], by="kept_at")
+            yield from self._each_latest(of_time, by="kept_at")
         else:
             yield from self._each_latest(self._revisions("1", []))
 
-    def _few_have(self, size: tuple[int, int]) -> bool:
-        """Return whether so few revisions have this size that they can be sorted."""
-        few = f"SELECT count(*) FROM ({_OF_SIZE} LIMIT {_MOST_SORTED})"
-        return bool(self._db.execute(few, size).fetchone()[0] < _MOST_SORTED)
-
-    def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
+    def _revisions(self, where: str, values: list[object], by: str = "id") -> Iterator[Row]:
         """Yield revisions by a condition, the newest first, fetched on demand."""
         more, more_values = self._within.of("revisions", alone=where == "1")
-        sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.id DESC"
+        sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.{by} DESC"
         yield from self._db.execute(sql, [*values, *more_values])
 
-    def _newest_of(self, programs: list[int]) -> list[Row]:
+    def newest_of(self, programs: list[int]) -> list[Row]:
         """Return the latest matching revision of each program, latest arrivals first."""
         more, more_values = self._within.of("revisions")
         # With max() SQLite takes the other columns from the row that has it.
@@ -170,7 +128,7 @@ class Hits:
         """Yield programs with all words in name, title, notes and tags, newest first."""
         common: set[int] | None = None
         for word in self._asked:
-            about = self._about(word)
+            about = self.about(word)
             if len(about) == _MOST_PROGRAMS:
                 match = " AND ".join(either(word, begun) for word in self._asked)
                 yield from batches(self._db.execute(_IN_PROGRAMS, (match,)))
@@ -180,7 +138,7 @@ class Hits:
                 return
         yield from batches(zip(sorted(common or (), reverse=True)))
 
-    def _about(self, word: str) -> set[int]:
+    def about(self, word: str) -> set[int]:
         """Return the programs with a word in name, title, notes and tags, if many the newest."""
         if word not in self._known_about:
             found = self._db.execute(
@@ -195,15 +153,15 @@ class Hits:
     ) -> Iterator[Row]:
         """Yield for each program the newest revision with all words in its listing."""
         seen: set[int] = set()
-        for listings in self._index.candidates(asked):
+        for listings in self.index.candidates(asked):
             if programs is not None:  # few: leave out the listings of others before reading texts
-                listings = [row["listing_id"] for row in self._of_listings(listings, programs)]
-            held = self._of_listings(self._index.holding(asked, listings), programs)
+                listings = [row["listing_id"] for row in self.of_listings(listings, programs)]
+            held = self.of_listings(self.index.holding(asked, listings), programs)
             fit = list(each_program_once(row for row in held if row["program_id"] not in seen))
             seen.update(row["program_id"] for row in fit)
             yield from self._latest_fitting(fit, asked, by="listing_id")
 
-    def _of_listings(
+    def of_listings(
         self, listings: Collection[int], programs: Collection[int] | None = None
     ) -> Iterator[Row]:
         """Yield the revisions with these listings, of these programs or of all."""
@@ -211,11 +169,11 @@ class Hits:
             if programs is None or row["program_id"] in programs:
                 yield row
 
-    def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
-        """Yield one revision for each program from revisions in order of arrival."""
+    def _each_latest(self, found: Iterable[Row], by: str = "id") -> Iterator[Row]:
+        """Yield one revision for each program from revisions in order of arrival, or of `by`."""
         once = each_program_once(found)
         while some := list(itertools.islice(once, _AT_ONCE)):
-            yield from self._latest_fitting(some, (), by="id")
+            yield from self._latest_fitting(some, (), by=by)
 
     def _latest_fitting(
         self, found: Collection[Row], asked: tuple[str, ...], *, by: str
@@ -253,7 +211,7 @@ class Hits:
         """
         known: dict[int, int] = {}  # program to the words about it, a bit for each
         for at, word in enumerate(self._asked):
-            for program in self._about(word):
+            for program in self.about(word):
                 known[program] = known.get(program, 0) | 1 << at
         alike: dict[int, set[int]] = {}
         for program, there in known.items():
@@ -266,7 +224,7 @@ class Hits:
             if left <= 0:
                 return
             words = tuple(sorted(missing))
-            held = self._index.count(words, _READ_LISTINGS)
+            held = self.index.count(words, _READ_LISTINGS)
             left -= min(held, _READ_LISTINGS)
             if held < _READ_LISTINGS:
                 yield from self._by_listing(words, programs)
@@ -290,16 +248,18 @@ class Hits:
 
     def rescues(self, limit: int) -> list[Row]:
         """Return the newest matching rescues; none for a tag, because only programs have tags."""
-        if self._within.tag is not None:
-            return []
-        if not self._asked:
-            return self._rescues("1", [], limit)
-        asked = self._asked
-        ids = self._rescues_by_listing(asked, limit)
+        if not self._asked or self._within.tag is not None:
+            kept = self._within.kept
+            return self._rescues(_OF_TIME if kept else "1", [*(kept or ())], limit)
+        # The listings of few revisions are not those of the rescues, which are few too.
+        ids = None if self._few else self._rescues_by_listing(self._asked, limit)
         if ids is None:
-            ids = list(self._read_rescues(asked, limit))
-        of_these = "rescues.id IN (SELECT value FROM json_each(?))"
-        return self._rescues(of_these, [json.dumps(ids)], limit)
+            ids = list(self._read_rescues(self._asked, limit))
+        return self._rescues(_RESCUES_AT, [json.dumps(ids)], limit)
+
+    def rescues_of(self, listings: Collection[int]) -> list[Row]:
+        """Return the rescues with these listings; none for a tag."""
+        return self._rescues(_OF_LISTINGS, [json.dumps(list(listings))], -1)
 
     def _rescues_by_listing(self, asked: tuple[str, ...], limit: int) -> list[int] | None:
         """Return rescues with all words in the listing, newest listing first, slightly over limit.
@@ -308,13 +268,13 @@ class Hits:
         """
         ids, looked_at = list[int](), 0
         more, more_values = self._within.of("rescues")
-        for listings in self._index.candidates(asked):
+        for listings in self.index.candidates(asked):
             found = rows(
                 self._db,
                 f"SELECT id, listing_id FROM rescues WHERE {_OF_LISTINGS} {more}",
                 [json.dumps(listings), *more_values],
             )
-            good = self._index.holding(asked, {row["listing_id"] for row in found})
+            good = self.index.holding(asked, {row["listing_id"] for row in found})
             ids += [row["id"] for row in found if row["listing_id"] in good]
             looked_at += len(listings)
             if len(ids) >= limit + _SPARE:
@@ -336,10 +296,13 @@ class Hits:
         yield from itertools.islice(fit, limit)
 
     def _rescues(self, where: str, values: list[object], limit: int) -> list[Row]:
+        if self._within.tag is not None:
+            return []
         more, more_values = self._within.of("rescues", alone=where == "1")
+        by = "kept_at" if where is _OF_TIME else "id"
         return rows(
             self._db,
             f"SELECT id, listing_id FROM rescues WHERE {where} {more} "
-            "ORDER BY rescues.id DESC LIMIT ?",
+            f"ORDER BY rescues.{by} DESC LIMIT ?",
             [*values, *more_values, limit],
         )

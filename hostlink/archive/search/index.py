@@ -1,6 +1,6 @@
-"""Use a word index, of listings or of runs, to find those texts that hold all words of a question.
+"""Use the word index of listings to find those that hold all words of a question.
 
-Rules are told for listings:
+Rules:
 
 1. The index is never asked for the beginning of a word, because it would first collect the listings
    of every longer word. The longer words are looked up and asked for one by one.
@@ -13,9 +13,10 @@ from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Callable, Iterable, Iterator
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -30,46 +31,68 @@ _FREQUENT = 0.6
 # Reading one listing takes as long as so many steps through the index.
 _STEPS = 270
 
-
-class Indexed(NamedTuple):
-    """A table and its word index. text, more: SQL for its text and for words besides these."""
-
-    table: str
-    words: str
-    text: str
-    more: str
-
-
-LISTINGS = Indexed("listings", "listing_words", "text", "spaced_words")
-PRINTED = Indexed("runs", "run_words", "printed", "''")
+_MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 
 
 class WordIndex:
-    """The word index of one archive, for one search."""
+    """The word index of one archive, for one search.
 
-    def __init__(self, db: Database, of: Indexed = LISTINGS) -> None:
+    pool: the only listings to look at, newest first, so few that the index is not asked. span: the
+    first and last id of the listings to look at.
+    """
+
+    def __init__(
+        self,
+        db: Database,
+        pool: Sequence[int] | None = None,
+        span: tuple[int, int] | None = None,
+    ) -> None:
         self._db = db
-        self._match_sql = f"SELECT rowid FROM {of.words} WHERE {of.words} MATCH ?"
-        self._texts = f"{of.text} AS text, {of.more} AS spaced_words FROM {of.table}"
-        self._terms = f"temp.{of.words}_terms"
+        self._pool = pool
+        self._bounds = f"AND rowid BETWEEN {span[0]} AND {span[1]}" if span else ""
         self._known_longer: dict[str, str] = {}
         self._split: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
         self._shares: dict[str, float] = {}
         self._found: dict[tuple[str, ...], _Again] = {}
-        self._newest = db.execute(f"SELECT max(id) FROM {of.table}").fetchone()[0] or 0
-        with writing_elsewhere(db):
-            db.execute(
-                f"CREATE VIRTUAL TABLE IF NOT EXISTS {self._terms} "
-                f"USING fts5vocab(main, {of.words}, instance)"
+        self._newest = db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
+        self._list_terms("listing_words")
+
+    def _list_terms(self, index: str) -> None:
+        """Make the words of an index readable as a table."""
+        with writing_elsewhere(self._db):
+            self._db.execute(
+                f"CREATE VIRTUAL TABLE IF NOT EXISTS temp.terms_of_{index} "
+                f"USING fts5vocab(main, {index}, instance)"
             )
+
+    def _first_term(self, index: str, least: str) -> str | None:
+        """Return the first word of an index, in alphabetical order, that is not before another."""
+        row = self._db.execute(
+            f"SELECT term FROM temp.terms_of_{index} WHERE term >= ? LIMIT 1", (least,)
+        ).fetchone()
+        return None if row is None else row[0]
+
+    def held(self, index: str, words: Sequence[str]) -> Iterator[str]:
+        """Yield those of many similar words, in alphabetical order, that an index holds."""
+        self._list_terms(index)
+        at = 0
+        while at < len(words) and (term := self._first_term(index, words[at])) is not None:
+            at = bisect_left(words, term, at)
+            if at < len(words) and words[at] == term:
+                yield term
+                at += 1
 
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
         """Yield listings with the rarest of the words, newest first, in batches; see `holding`."""
         if asked not in self._found:
-            rare, _ = self._rarest(asked)
-            found = self._db.execute(f"{self._match_sql} ORDER BY rowid DESC", (self._match(rare),))
-            self._found[asked] = _Again(batches(found))
+            self._found[asked] = _Again(batches(self._with_rarest(asked)))
         return self._found[asked]
+
+    def _with_rarest(self, asked: tuple[str, ...]) -> Iterable[Sequence[int]]:
+        if self._pool is not None:
+            return ((listing,) for listing in self._pool)
+        match = self._match(self._rarest(asked)[0])
+        return self._db.execute(f"{_MATCH} {self._bounds} ORDER BY rowid DESC", (match,))
 
     def count(self, asked: tuple[str, ...], most: int) -> int:
         """Return the number of candidates, at least up to `most`."""
@@ -82,13 +105,14 @@ class WordIndex:
 
     def holding(self, asked: tuple[str, ...], listings: Iterable[int]) -> set[int]:
         """Return those of the candidates that hold the other words too."""
-        _, others = self._rarest(asked)
+        others = asked if self._pool is not None else self._rarest(asked)[1]
         if not others:
             return set(listings)
         # Nearly all listings hold a frequent word, so that SQLite would look for it in vain.
-        condition, values = may_hold(word for word in others if self._share(word) < _FREQUENT)
+        condition, values = may_hold(word for word in others if self.share(word) < _FREQUENT)
         held = self._db.execute(
-            f"SELECT id, {self._texts} WHERE id IN (SELECT value FROM json_each(?)) {condition}",
+            "SELECT id, text, spaced_words FROM listings WHERE id IN "
+            f"(SELECT value FROM json_each(?)) {condition}",
             [json.dumps(list(listings)), *values],
         )
         return {row["id"] for row in held if holds_all(others, row["text"], row["spaced_words"])}
@@ -97,7 +121,7 @@ class WordIndex:
         """Return the words to ask the index for, rarest first, and those to look for in texts."""
         if asked not in self._split:
             # With one word there is nothing to choose.
-            by_share = sorted((self._share(word) if len(asked) > 1 else 1, word) for word in asked)
+            by_share = sorted((self.share(word) if len(asked) > 1 else 1, word) for word in asked)
             held, rare = 1.0, list[str]()  # held: the share of listings with all of rare
             for share, word in by_share:
                 if rare and share > _STEPS * held * (1 - share):
@@ -107,7 +131,7 @@ class WordIndex:
             self._split[asked] = rare, [word for _, word in by_share[len(rare) :]]
         return self._split[asked]
 
-    def _share(self, word: str) -> float:
+    def share(self, word: str) -> float:
         """Estimate the share of listings that hold a word.
 
         Frequent words are counted in some listings, which is quicker than asking the index.
@@ -124,7 +148,9 @@ class WordIndex:
     def _some_listings(self) -> list[tuple[str, str]]:
         """The texts and spaced words of some listings, new and old; none if any is malformed."""
         places = [self._newest - self._newest * part // _SAMPLE for part in range(_SAMPLE)]
-        some = f"SELECT {self._texts} WHERE id IN (SELECT value FROM json_each(?))"
+        some = (
+            "SELECT text, spaced_words FROM listings WHERE id IN (SELECT value FROM json_each(?))"
+        )
         try:
             return self._db.execute(some, [json.dumps(places)]).fetchall()
         except FAULTS as error:
@@ -135,7 +161,7 @@ class WordIndex:
     def _share_by_index(self, word: str) -> float:
         """Estimate the share of listings that hold a word from the newest with it."""
         found = self._db.execute(
-            f"{self._match_sql} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
+            f"{_MATCH} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
         ).fetchall()
         span = self._newest - (found[-1][0] if len(found) == _SAMPLE else 0) + 1
         return len(found) / span
@@ -158,14 +184,12 @@ class WordIndex:
         # Neither the word itself nor the same with digits after it is looked for: ":" follows "9".
         found, least = [word], f"{word}:"
         while len(found) <= MOST_LONGER_WORDS:
-            row = self._db.execute(
-                f"SELECT term FROM {self._terms} WHERE term >= ? LIMIT 1", (least,)
-            ).fetchone()
-            if row is None or not row[0].startswith(word):
+            term = self._first_term("listing_words", least)
+            if term is None or not term.startswith(word):
                 return "(" + " OR ".join(f'"{each}"' for each in found) + ")"
-            letters = _to_first_digit(row[0])
-            if letters == row[0] != word:
-                found.append(row[0])
+            letters = _to_first_digit(term)
+            if letters == term != word:
+                found.append(term)
             least = letters + ":"  # the character after 9: those with digits are passed over
         return begun(word)
 

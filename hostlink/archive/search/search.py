@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from operator import add, contains
 
@@ -24,23 +24,31 @@ from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
 from hostlink.archive.names import clean, fold
 from hostlink.archive.programs import programs_at
-from hostlink.archive.records import Found, Listed, Revision
+from hostlink.archive.records import Found, Listed, Matches, Revision
 from hostlink.archive.runs import RUNS, FoundRun
-from hostlink.archive.search.hits import Hits, Within, each_program_once
-from hostlink.archive.search.index import PRINTED, WordIndex
+from hostlink.archive.search.hits import Hits, each_program_once
+from hostlink.archive.search.index import begun, either
+from hostlink.archive.search.near import Holding, Near
+from hostlink.archive.search.within import Within
 from hostlink.archive.search_words import spaced, words
-from hostlink.archive.times import stored
+from hostlink.archive.times import utc_text
+from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
 _LONGEST_WORD = 80
+_MOST_FIRST = "Nothing has all words; what has most of them comes first."
+_INSIDE = "Nothing begins with this word; these have it inside a name or title."
+Held = Mapping[int, tuple[str, ...]]
 # The line to show is looked for in this much of a listing, in characters.
 _SHOWN_FROM = 200_000
 _MOST_RUNS = 5000  # that hold the words
-_RUN_PROGRAMS = (
-    "SELECT runs.id, coalesce(program_id, -runs.id) AS program FROM runs "
-    "LEFT JOIN revisions ON revisions.id = revision_id "
-    "WHERE runs.id IN (SELECT value FROM json_each(?)) ORDER BY runs.id DESC"
+_PRINTED = (
+    "SELECT runs.id, coalesce(program_id, -runs.id) AS program FROM (SELECT rowid AS id "
+    "FROM run_words WHERE run_words MATCH ? ORDER BY rowid DESC LIMIT ?) AS runs "
+    "JOIN runs AS kept ON kept.id = runs.id LEFT JOIN revisions ON revisions.id = kept.revision_id "
+    "ORDER BY runs.id DESC"
 )
 
 
@@ -57,40 +65,35 @@ class Search(ArchiveFile):
         profile: str | None = None,
         since: datetime | None = None,
         before: datetime | None = None,
+        near: bool = False,
         limit: int = 50,
-    ) -> Listed[Found]:
+    ) -> Matches:
         """Return programs and rescues that hold all words of the question.
 
         Anything but letters and digits only separates words. Without words the result depends on
         the restrictions alone; without these it is empty. tag: only programs with it. board:
         label or UUID; only what came from that board. size: least and most bytes on the board,
         inclusive. profile: only listings that were kept by the profile of this name. since,
-        before: only what was kept from and before these times.
+        before: only what was kept from and before these times. near: if nothing holds all words,
+        what comes near instead (near.py), that with most of the words first.
 
         Each program comes once, with its latest matching revision. Latest revisions come first,
         then older ones, then rescues, then retired programs. Among these, matches in name, title,
         notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
-        asked = _asked(question)
+        asked = _words_of(question)
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
-                None if profile is None else clean(profile),
-                (stored(since) if since else "", stored(before) if before else ""),
+                None if profile is None else _profile(db, clean(profile)),
+                _kept(since, before),
             )
             if limit < 1 or not (asked or within != Within()):
-                return Listed()
+                return Matches()
             hits = Hits(db, asked, within)
-            revisions = list(itertools.islice(each_program_once(hits.revisions()), limit))
-            found, lost = _with_programs(db, asked, revisions)
-            room = limit - sum(1 for each in found if each.program and not each.program.retired)
-            if room > 0:
-                rescues, more = _rescues(db, asked, hits.rescues(room))
-                found, lost = found + rescues, lost + more
-        found.sort(key=_later)
-        return Listed(found[:limit], lost)
+            return _nearly(db, hits, asked, limit) if near else _with_all(db, hits, asked, limit)
 
     def find_printed(self, question: str, *, limit: int = 50) -> Listed[FoundRun]:
         """Return runs that printed all words of the question, newest first.
@@ -98,21 +101,15 @@ class Search(ArchiveFile):
         Each program comes once, with its newest matching run; a run of no kept program comes by
         itself. Only the newest of very many matching runs are looked at.
         """
-        asked = _asked(question)
+        asked = _words_of(question)
         with self.reading("The search") as db:
             if limit < 1 or not asked:
                 return Listed()
-            index, ids, seen = WordIndex(db, PRINTED), list[int](), set[object]()
-            looked_at = 0
-            for batch in index.candidates(tuple(asked)):
-                held = sorted(index.holding(tuple(asked), batch))
-                for row in rows(db, _RUN_PROGRAMS, (json.dumps(held),)):
-                    if len(ids) < limit and row["program"] not in seen:
-                        seen.add(row["program"])
-                        ids.append(row["id"])
-                looked_at += len(batch)
-                if len(ids) == limit or looked_at >= _MOST_RUNS:
-                    break
+            match = " AND ".join(either(word, begun) for word in asked)
+            newest: dict[int, int] = {}
+            for row in rows(db, _PRINTED, (match, _MOST_RUNS)):
+                newest.setdefault(row["program"], row["id"])
+            ids = list(newest.values())[:limit]
             runs, lost = RUNS.by_id(db, ids)
         best = BestLine(asked)
         found = [
@@ -123,10 +120,50 @@ class Search(ArchiveFile):
         return Listed(found, lost)
 
 
-def _asked(question: str) -> list[str]:
-    """Return the words of a question."""
+def _words_of(question: str) -> list[str]:
     asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
     return asked[:_MOST_WORDS]
+
+
+def _with_all(db: Database, hits: Hits, asked: list[str], limit: int) -> Matches:
+    """Return what holds all words."""
+    revisions = list(itertools.islice(each_program_once(hits.revisions()), limit))
+    found, lost = _with_programs(db, asked, revisions)
+    room = limit - sum(1 for each in found if each.program and not each.program.retired)
+    if room > 0:
+        rescues, more = _rescues(db, asked, hits.rescues(room))
+        found, lost = found + rescues, lost + more
+    found.sort(key=_later)
+    return Matches(found[:limit], lost)
+
+
+def _nearly(db: Database, hits: Hits, asked: list[str], limit: int) -> Matches:
+    """Return what holds all words, or what comes near if nothing does."""
+    nowhere = [word for word in asked if not (hits.index.share(word) or hits.about(word))]
+    if not nowhere:
+        found = _with_all(db, hits, asked, limit)
+        if found or found.damaged or not asked:
+            return found
+    near = Near(db, hits, asked, nowhere)
+    instead = [
+        f'Nothing has "{word}"; "{other}" is looked for instead.'
+        for word, other in near.instead.items()
+    ]
+    if instead:
+        found = _with_all(db, hits.asking(near.words), near.words, limit)
+        if found:
+            return Matches(found, found.damaged, instead)
+    revisions, rescues = near.best(limit)
+    some, lost = _with_programs(db, near.words, [row for row, _ in revisions], _by_id(revisions))
+    more, more_lost = _rescues(db, near.words, [row for row, _ in rescues], _by_id(rescues))
+    best = sorted([*some, *more], key=lambda one: (-len(one.words), *_later(one)))
+    said = _MOST_FIRST if len(asked) > 1 else _INSIDE
+    return Matches(best[:limit], [*lost, *more_lost], [*instead, said] if best else [])
+
+
+def _by_id(found: list[Holding]) -> dict[int, tuple[str, ...]]:
+    """Return the words that each row holds by its id."""
+    return {row["id"]: held for row, held in found}
 
 
 def _later(found: Found) -> tuple[bool, bool]:
@@ -139,29 +176,38 @@ def _later(found: Found) -> tuple[bool, bool]:
 
 
 def _with_programs(
-    db: Database, asked: list[str], found: list[Row]
+    db: Database, asked: list[str], found: list[Row], held: Held | None = None
 ) -> tuple[list[Found], list[str]]:
-    """Return search results for rows of revisions in order, and sentences on what is damaged."""
+    """Return search results for rows of revisions in order, and sentences on what is damaged.
+
+    held: the words that each row holds by its id, without it all.
+    """
     known: Known = {}
     programs, lost = programs_at(db, [row["program_id"] for row in found], known)
     revisions, more = REVISIONS.by_id(db, [row["id"] for row in found], known)
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(programs[row["program_id"]], revisions[row["id"]], line, tuple(asked))
+        Found(programs[row["program_id"]], revisions[row["id"]], line, _held(row, asked, held))
         for row, line in zip(there, lines, strict=True)
     ], list(dict.fromkeys([*lost, *more]))
 
 
-def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Found], list[str]]:
-    """Return search results for rows of rescues in order, and sentences on what is damaged."""
+def _rescues(
+    db: Database, asked: list[str], found: list[Row], held: Held | None = None
+) -> tuple[list[Found], list[str]]:
+    """Return the same for rows of rescues."""
     rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["id"] in rescues]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(None, rescues[row["id"]], line, tuple(asked))
+        Found(None, rescues[row["id"]], line, _held(row, asked, held))
         for row, line in zip(there, lines, strict=True)
     ], lost
+
+
+def _held(row: Row, asked: list[str], held: Held | None) -> tuple[str, ...]:
+    return tuple(asked) if held is None else held[row["id"]]
 
 
 def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
@@ -177,6 +223,31 @@ def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
     texts = {row["id"]: row["text"] for row in found if isinstance(row["text"], str)}
     best = BestLine(asked)
     return [best.of(texts.get(listing, "")) for listing in listings]  # or it is damaged
+
+
+def _kept(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
+    if since is None and before is None:
+        return None
+    # All stored times begin with a digit.
+    return utc_text(since) if since else "", utc_text(before) if before else "~"
+
+
+def _profile(db: Database, named: str) -> str:
+    """Return the name of a profile that listings were kept by. Raises ArchiveError."""
+    found = rows(
+        db,
+        "WITH RECURSIVE each(name) AS (SELECT min(profile) FROM listings UNION ALL SELECT "
+        "(SELECT min(profile) FROM listings WHERE profile > name) FROM each WHERE name NOT NULL) "
+        "SELECT name FROM each WHERE name NOT NULL",
+    )
+    names = {fold(row["name"]): str(row["name"]) for row in found}
+    if fold(named) not in names:
+        held = ", ".join(safe(name) for name in names.values())
+        raise ArchiveError(
+            f'No listing in the archive is for the kind of board "{safe(named)}".',
+            advice=f"There are listings for: {held}." if held else "",
+        )
+    return names[fold(named)]
 
 
 def _storable(number: int) -> int:

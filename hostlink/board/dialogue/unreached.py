@@ -19,7 +19,7 @@ _UNTOUCHED = "The program on the board was not touched."
 _ONLY_EMPTY = "Only empty lines were sent; the program on the board was not touched."
 
 
-def shown(data: bytes) -> str:
+def last_row(data: bytes) -> str:
     """Return the last row that a board sent, safe to print."""
     rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
     return safe(rows[-1])
@@ -49,8 +49,8 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
     """Describe a program that waits for an answer. may_stop: the usual interrupt keys were sent."""
     if may_stop:
         return LinkError(
-            f'The board asks "{shown(prompt)}" and takes what is typed as the answer. It was not '
-            "interrupted: the key that stops its program is not known.",
+            f'The board asks "{last_row(prompt)}" and takes what is typed as the answer. It was '
+            "not interrupted: the key that stops its program is not known.",
             reason=LinkReason.RUNNING,
             kept="Its program was not touched.",
             advice=lambda by: (
@@ -59,7 +59,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
             ),
         )
     return LinkError(
-        asking_words(shown(prompt)),
+        asking_words(last_row(prompt)),
         reason=LinkReason.RUNNING,
         kept="It was given nothing but an empty line.",
         advice=lambda by: (
@@ -99,8 +99,8 @@ def is_changed(before: bytes, now: bytes) -> bool:
 def prompt_changes(before: bytes, now: bytes) -> LinkError:
     """Describe a board whose prompt differs each time."""
     return LinkError(
-        f'The prompt of the board changes: it was "{shown(before)}", then "{shown(now)}". hostlink '
-        "knows a board by a prompt that stays the same.",
+        f'The prompt of the board changes: it was "{last_row(before)}", then "{last_row(now)}". '
+        "hostlink knows a board by a prompt that stays the same.",
         reason=LinkReason.UNKNOWN,
         advice="Give the board a prompt without a number, if its firmware allows that.",
     )
@@ -148,7 +148,7 @@ def never_pauses() -> LinkError:
 def runs(last: bytes) -> LinkError:
     """Describe a program that prints. last: the last that came."""
     return LinkError(
-        f'A program runs on the board; it last printed "{shown(last)}".',
+        f'A program runs on the board; it last printed "{last_row(last)}".',
         reason=LinkReason.RUNNING,
         kept="It was left as it is.",
         advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
@@ -157,7 +157,7 @@ def runs(last: bytes) -> LinkError:
 
 def nothing_steady(last: bytes) -> LinkError:
     """Describe a board that sends no steady text at any speed. last: the last that came."""
-    sent = shown(last)
+    sent = last_row(last)
     return LinkError(
         "The board sends something, but at no usual speed is it readable and steady"
         + (f'; it last sent "{sent}".' if sent else "."),

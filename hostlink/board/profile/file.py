@@ -9,7 +9,7 @@ from pathlib import Path
 
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.text import LARGEST_FILE, read_profile, too_large
-from hostlink.board.profile.written import shown
+from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
 from hostlink.words import nearest
 
@@ -99,11 +99,11 @@ def find_profile(word: str) -> Profile:
     known = [*shipped, *own]
     near = " or ".join(f'"{each}"' for each in nearest(name, known))
     raise UsageError(
-        f"There is no profile {shown(word)}." + (f" Did you mean {near}?" if near else ""),
+        f"There is no profile {short_value(word)}." + (f" Did you mean {near}?" if near else ""),
         advice=f"There are: {', '.join(known)}; or give a file that ends in .toml.",
     )
 
 
 def _name_of(path: Path | Traversable) -> str:
     name = str(path)
-    return name if name.isprintable() else shown(name)[1:-1]
+    return name if name.isprintable() else short_value(name)[1:-1]

@@ -26,7 +26,7 @@ from hostlink.board.profile.kinds import (
     Text,
     Whole,
 )
-from hostlink.board.profile.several import Costs, Each, Ranges
+from hostlink.board.profile.several import Costs, Each, PinWords, Ranges
 from hostlink.dialect import (
     MEANS,
     AtLeast,
@@ -201,7 +201,7 @@ LANGUAGE = (
     ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
     Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
-    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),
+    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives, or the n of a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
     Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
@@ -215,6 +215,21 @@ LANGUAGE = (
     Key("largest_number", _SIXTY_FOUR_BITS, "largest whole number"),
 )
 
+_PINS = Ranges(may_be_empty=True)
+PINS = (
+    Key("write", PinWords("write"), "switches a pin: a word with {pin} and {value}; empty: none"),
+    Key("read", PinWords("read"), "a function, 1 where {pin} is on"),
+    Key("analog", PinWords("analog"), "a function, the level at the analog input {pin}"),
+    Key("pulse", PinWords("pulse"), "gives {pin} pulses of a {width}"),
+    Key("tone", PinWords("tone"), "makes a tone of {hertz}, perhaps at {pin} and for {ms}"),
+    Key("wait", PinWords("wait"), "waits for {ms}"),
+    Key("digital", _PINS, "numbers of the pins that are written and read, as inclusive ranges"),
+    Key("analog_inputs", _PINS, "numbers of the analog inputs"),
+    Key("pulse_outputs", _PINS, "numbers of the pins that can give pulses"),
+    Key("analog_most", Whole(1, 32767), "the largest level that is read"),
+    Key("pulse_most", Whole(1, 32767), "the largest width of a pulse"),
+)
+
 TABLES: dict[str, tuple[Key, ...]] = {
     "board": BOARD,
     "talk": TALK,
@@ -222,6 +237,7 @@ TABLES: dict[str, tuple[Key, ...]] = {
     "listing": LISTING,
     "storage": STORAGE,
     "language": LANGUAGE,
+    "pins": PINS,
 }
 
 # Keys of older files: what they became, and the value there for the value here.

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hostlink.board.profile.kinds import Keyword, Kind, Whole, Wrong
-from hostlink.board.profile.written import shown
+from hostlink.board.profile.kinds import Keyword, Kind, Text, Whole, Wrong
+from hostlink.board.profile.written import short_value
+from hostlink.dialect import pin_form_fault
+
+LONGEST_WORDS = 60  # characters of a form with its fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,20 +29,22 @@ class Each:
             try:
                 read = self.item.read(item)
             except Wrong as wrong:
-                raise Wrong(f"its item {shown(item)} is wrong: {wrong}") from None
+                raise Wrong(f"its item {short_value(item)} is wrong: {wrong}") from None
             if read in held:
-                raise Wrong(f"its item {shown(item)} comes twice")
+                raise Wrong(f"its item {short_value(item)} comes twice")
             held[read] = None
         return tuple(held)
 
 
 @dataclass(frozen=True, slots=True)
 class Ranges:
-    """Inclusive ranges of byte values, ascending and apart: [[32, 126]]."""
+    """Inclusive ranges of byte values or pins, ascending and apart: [[32, 126]]."""
+
+    may_be_empty: bool = False
 
     def read(self, value: object) -> tuple[tuple[int, int], ...]:
-        """Return pairs of a lowest and a highest line number."""
-        if not isinstance(value, list) or not value:
+        """Return pairs of a lowest and a highest number."""
+        if not isinstance(value, list) or not (value or self.may_be_empty):
             raise Wrong("it must be a list of ranges, such as [[32, 126]]")
         ranges: list[tuple[int, int]] = []
         above = -1
@@ -69,5 +74,19 @@ class Costs:
             try:
                 costs.append((Keyword().read(word), Whole(0, 255).read(cost)))
             except Wrong as wrong:
-                raise Wrong(f"its entry {shown(word)} is wrong: {wrong}") from None
+                raise Wrong(f"its entry {short_value(word)} is wrong: {wrong}") from None
         return tuple(costs)
+
+
+@dataclass(frozen=True, slots=True)
+class PinWords:
+    """How something with a pin is typed, such as "OUT {pin},{value}". name: one of PIN_FIELDS."""
+
+    name: str
+
+    def read(self, value: object) -> str:
+        """Return a template with the fields that this needs."""
+        text = Text(LONGEST_WORDS, ascii=True).read(value)
+        if fault := pin_form_fault(self.name, text):
+            raise Wrong(fault)
+        return text

@@ -27,7 +27,8 @@ from hostlink.board.profile.schema import (
     TABLES,
     Key,
 )
-from hostlink.board.profile.written import key_written, shown, written
+from hostlink.board.profile.written import key_written, short_value, written
+from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.words import nearest
@@ -77,7 +78,7 @@ def read_profile(text: str, name: str) -> Profile:
 
     Raises `ProfileError` with all faults, each with its line.
     """
-    name = shown(name)[1:-1] if not name.isprintable() else name
+    name = short_value(name)[1:-1] if not name.isprintable() else name
     document = _document(text, name)
     faults = _Faults(name, key_lines(text))
     held = _values(document, faults)
@@ -89,7 +90,9 @@ def read_profile(text: str, name: str) -> Profile:
         talk=Talk(**held["talk"]),
         commands=Commands(**held["commands"]),
         rules=Rules(
-            Form(**held["listing"]), Storage(**held["storage"]), Language(**held["language"])
+            Form(**held["listing"]),
+            Storage(**held["storage"]),
+            Language(**held["language"], pins=Pins(**held["pins"])).with_pin_words(),
         ),
         evidence=evidence,
     )
@@ -115,9 +118,12 @@ def profile_text(profile: Profile) -> str:
         "listing": profile.rules.form,
         "storage": profile.rules.storage,
         "language": profile.rules.language,
+        "pins": profile.rules.language.pins,
     }
     rows = ["# How one kind of board talks, stores and limits programs.", ""]
     for table, keys in TABLES.items():
+        if places[table] == NO_PINS:
+            continue
         rows.append(f"[{table}]")
         for key in keys:
             value = getattr(places[table], key.name)
@@ -199,7 +205,7 @@ def _take(table: str, key: Key, value: object, held: dict[str, Any], faults: _Fa
     try:
         held[key.name] = key.kind.read(value)
     except Wrong as wrong:
-        faults.add((table, key.name), f"{table}.{key.name} is {shown(value)}; {wrong}")
+        faults.add((table, key.name), f"{table}.{key.name} is {short_value(value)}; {wrong}")
 
 
 def _evidence(content: object, faults: _Faults) -> tuple[tuple[str, str], ...]:
@@ -216,7 +222,10 @@ def _evidence(content: object, faults: _Faults) -> tuple[tuple[str, str], ...]:
             held.append((EVIDENCE_KEY.read(key), EVIDENCE_VALUE.read(value)))
         except Wrong as wrong:
             hint = "; a name with a dot needs quotes" if isinstance(value, dict) else ""
-            faults.add((EVIDENCE, key), f"evidence {shown(key)} is {shown(value)}; {wrong}{hint}")
+            faults.add(
+                (EVIDENCE, key),
+                f"evidence {short_value(key)} is {short_value(value)}; {wrong}{hint}",
+            )
     return tuple(held)
 
 
@@ -224,17 +233,17 @@ def _unknown_table(table: str, content: object, brief: bool) -> str:
     if isinstance(content, dict):
         near = [] if brief else nearest(table, [*TABLES, EVIDENCE], 1)
         hint = f"; did you mean [{near[0]}]?" if near else ""
-        return f"there is no table {shown(table)}{hint}"
+        return f"there is no table {short_value(table)}{hint}"
     homes = [home for home, keys in TABLES.items() if any(key.name == table for key in keys)]
     if homes:
         return f"{table} stands outside its table; it belongs in [{homes[0]}]"
-    return f"the key {shown(table)} stands outside any table, and is not known"
+    return f"the key {short_value(table)} stands outside any table, and is not known"
 
 
 def _unknown_key(table: str, name: str, brief: bool) -> str:
     here = [key.name for key in TABLES[table]]
     homes = [home for home, keys in TABLES.items() if any(key.name == name for key in keys)]
-    says = f"[{table}] has no key {shown(name)}"
+    says = f"[{table}] has no key {short_value(name)}"
     if brief:
         return says
     if homes:
@@ -245,7 +254,7 @@ def _unknown_key(table: str, name: str, brief: bool) -> str:
 
 def _plain(reason: str) -> str:
     """Make the message of the TOML parser fit into a sentence of ours."""
-    reason = "".join(ch if ch.isprintable() else shown(ch)[1:-1] for ch in reason)[:200]
+    reason = "".join(ch if ch.isprintable() else short_value(ch)[1:-1] for ch in reason)[:200]
     return reason[:1].lower() + reason[1:]
 
 

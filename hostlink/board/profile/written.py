@@ -62,7 +62,7 @@ def _list_written(items: Sequence[str]) -> str:
     return "\n".join(["[", *rows, row, "]"])
 
 
-def shown(value: object) -> str:
+def short_value(value: object) -> str:
     """Return a wrong value for a message: short, on one line, without control characters."""
     if isinstance(value, bool):
         return "true" if value else "false"

@@ -23,7 +23,7 @@ _SPACINGS = {
 }
 
 
-def told(
+def survey_paragraph(
     profile: Profile, findings: Sequence[SurveyFinding], notes: Sequence[str], kind: str = ""
 ) -> str:
     """Return the result as a paragraph. kind: the name of the known kind, or ""."""

@@ -119,15 +119,13 @@ def _forms(found: Guess) -> str:
 
 
 def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof) -> None:
+    from hostlink.jobs.adapting import change_rows, need_words
+
     quiet = common.quiet
-    for change in made.changes:
-        say(change.before, quiet=quiet)
-        for line in change.after:
-            say(f"  becomes {line}", quiet=quiet)
-        say(f"  because {'; '.join(change.why)} ({_cost(change.cost)})", quiet=quiet)
+    for row in (row for change in made.changes for row in change_rows(change)):
+        say(row, quiet=quiet)
     for need in made.needs:
-        which = "line" if len(need.lines) == 1 else "lines"
-        say(f"Left: {need.what}; {which} {', '.join(map(str, need.lines))}.")
+        say(need_words(need))
     for note in made.notes:
         say(note, quiet=quiet)
     say(proof.says, quiet=quiet and proof.result != "differs")
@@ -137,12 +135,6 @@ def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof)
         f"{label}: {plural(len(made.changes), 'line')} changed, {made.after:,}{limit} bytes{over}.",
         quiet=quiet and made.fits,
     )
-
-
-def _cost(cost: int) -> str:
-    if not cost:
-        return "same size"
-    return f"{plural(abs(cost), 'byte')} {'more' if cost > 0 else 'less'}"
 
 
 def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:

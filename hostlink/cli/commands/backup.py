@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
@@ -122,7 +122,7 @@ def _list(common: CommonOptions) -> int:
             [
                 [
                     each.spec,
-                    shown(each.at),
+                    local_text(each.at),
                     each.board or each.where,
                     ", ".join(item.marked_name for item in each.items),
                     "-" if each.free_bytes is None else each.free_bytes,

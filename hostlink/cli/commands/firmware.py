@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
@@ -287,7 +287,7 @@ def history(common: CommonOptions) -> int:
             ["began", "board", "role", "image", "SHA-256", "before it", "how it ended"],
             [
                 [
-                    shown(each.began_at),
+                    local_text(each.began_at),
                     each.board or each.board_uuid[:8],
                     each.role,
                     each.image.name,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.cli.commands.programs import item_dict, size_words, source_words
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
@@ -66,7 +66,7 @@ def _show(revisions: Sequence[Revision], changes: Sequence[dict[str, int] | None
         [
             [
                 revision.spec,
-                shown(revision.at),
+                local_text(revision.at),
                 size_words(revision.size_bytes),
                 revision.line_count,
                 _change_text(

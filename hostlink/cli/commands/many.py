@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from datetime import date
-from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
@@ -15,7 +14,7 @@ from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import COMMANDS, advised
 from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Rescued
-from hostlink.words import plural
+from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -79,7 +78,9 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
 
 def _loaded(value: Loaded) -> tuple[str, str]:
     report = value.report
-    said = f"proven, {plural(report.lines, 'line')}, {plural(report.repairs, 'repair')}"
+    said = f"proven, {plural(report.lines, 'line')}"
+    if report.repairs:
+        said += f", {sent_again(report.repairs)}"
     return value.spec or value.label, said
 
 
@@ -115,12 +116,7 @@ class Tellers:
             self._live = LiveLines("{task.fields[board]}", "{task.description}", bar=16)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         if self._live is not None:
             self._live.stop()
             self._live = None

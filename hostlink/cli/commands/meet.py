@@ -76,16 +76,16 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
             return dataclasses.replace(seen, opening=error)
 
 
+def _advised(advice: Advice, seen: Seen) -> str:
+    return at_port(advice_text(advice, IN_MEET), seen.port)
+
+
 def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
     """Return the JSON for a meeting."""
     from hostlink.jobs.meeting.ladder import RungState
 
     boot, basic, contents = seen.bootloader, seen.basic, seen.contents
     broken = climbed.broken
-
-    def advised(advice: Advice) -> str:
-        return at_port(advice_text(advice, IN_MEET), seen.port)
-
     holds = {RungState.HOLDS: True, RungState.BROKEN: False}
     return {
         "port": seen.port or None,
@@ -96,12 +96,12 @@ def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
                 "step": step.rung.id,
                 "question": step.rung.question,
                 "holds": holds.get(step.stand.state),
-                "seen": advised(step.stand.says),
+                "seen": _advised(step.stand.says, seen),
             }
             for step in climbed.steps
         ],
         "ends_at": broken.rung.id if broken else None,
-        "sentence": advised(climbed.end),
+        "sentence": _advised(climbed.end, seen),
         "bootloader": None
         if boot is None
         else {

@@ -1,28 +1,25 @@
-"""The commands programs, find and show, which only read the archive."""
+"""The commands programs and show, which only read the archive."""
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import days_of, shown
+from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import WholeRange, shared
-from hostlink.cli.output import as_json, listing_text, say, table, tell_results
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from hostlink.archive import Found, Origin, Program, Rescue, Revision
+    from hostlink.archive import Origin, Program, Rescue, Revision
     from hostlink.jobs.listing_source import Material
-
-    Days = tuple[datetime, datetime]
 
 
 @click.command()
@@ -124,7 +121,7 @@ def _show_rescues(common: CommonOptions, found: list[Rescue]) -> None:
                     rescue.spec,
                     size_words(rescue.size_bytes),
                     rescue.line_count,
-                    shown(rescue.at),
+                    local_text(rescue.at),
                     rescue.origin.where,
                     rescue.program,
                     _mark(rescue),
@@ -172,143 +169,6 @@ def _show_shipped(common: CommonOptions, tag: str | None) -> None:
         f"{plural(len(found), 'shipped program')}. `hostlink load NAME` loads one.",
         quiet=common.quiet,
     )
-
-
-def _size_range(
-    _ctx: click.Context, _option: click.Parameter, text: str | None
-) -> tuple[int, int] | None:
-    """Parse the smallest and largest size in bytes given to `--size`."""
-    if text is None:
-        return None
-    fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
-    least, dash, most = fits.groups() if fits else (None, None, None)
-    if least is None and most is None:
-        raise click.BadParameter(f'"{text}" is no size in bytes: write 400-999, 400-, -999 or 500.')
-    sizes = (int(least or 0), int(most) if most else 10**9 if dash else int(least or 0))
-    if sizes[0] > sizes[1]:
-        raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
-    return sizes
-
-
-def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
-    """Parse the year, month or day given to `--from` and `--until`."""
-    if text is None:
-        return None
-    try:
-        return days_of(text)
-    except ValueError as error:
-        raise click.BadParameter(
-            f'"{text}" is no date: write 2031, 2031-09 or 2031-09-03.'
-        ) from error
-
-
-@click.command()
-@click.argument("words", nargs=-1)
-@click.option("--printed", is_flag=True, help="Search what programs printed when they were run.")
-@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
-@click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
-@click.option(
-    "--size",
-    metavar="LEAST-MOST",
-    callback=_size_range,
-    help="Only what takes so many bytes on the board: 400-999, 400-, -999 or 500.",
-)
-@click.option(
-    "--limit",
-    type=WholeRange(1, 10_000),
-    default=50,
-    show_default=True,
-    metavar="NUMBER",
-    help="At most so many results, 10000 at the most.",
-)
-@click.option(
-    "--kind",
-    metavar="PROFILE",
-    help="Only listings for this kind of board, by its profile's name.",
-)
-@click.option(
-    "--from",
-    "--since",
-    "first",
-    callback=_days,
-    metavar="DATE",
-    help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
-)
-@click.option(
-    "--until", "last", callback=_days, metavar="DATE", help="Only what was kept then or earlier."
-)
-@shared(json=True)
-def find(
-    common: CommonOptions,
-    words: tuple[str, ...],
-    printed: bool,
-    tag: str | None,
-    board: str | None,
-    size: tuple[int, int] | None,
-    limit: int,
-    kind: str | None,
-    first: Days | None,
-    last: Days | None,
-) -> int:
-    """Search names, titles, notes, tags and listings; or what was printed.
-
-    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS the
-    options choose alone. In the line shown, the words stand between » and «.
-    """
-    chosen = any(each is not None for each in (tag, board, size, kind, first, last))
-    if printed:
-        if chosen or not words:
-            raise click.UsageError("With --printed name words, and no option that chooses.")
-        from hostlink.cli.commands.runs import find_printed
-
-        return find_printed(common, " ".join(words), limit)
-    if not words and not chosen:
-        raise click.UsageError("Name words to look for, or one of the options that choose.")
-    if first and last and first[0] >= last[1]:
-        raise click.UsageError("--from is later than --until.")
-    with common.reading() as archive:
-        found = archive.find(
-            " ".join(words),
-            tag=tag,
-            board=board,
-            size=size,
-            profile=kind,
-            since=first[0] if first else None,
-            before=last[1] if last else None,
-            limit=limit,
-        )
-    if common.json:
-        as_json([_found_dict(each) for each in found])
-        return tell_damaged(found.damaged)
-    if found:
-        _found_table(found)
-    tell_results(len(found), limit, quiet=common.quiet)
-    return tell_damaged(found.damaged)
-
-
-def _found_table(found: list[Found]) -> None:
-    table(
-        ["found", "bytes", "title", "line"],
-        [
-            [
-                each.item.spec,
-                size_words(each.item.size_bytes),
-                each.program.title if each.program else "",
-                each.marked,
-            ]
-            for each in found
-        ],
-        right=("bytes",),
-    )
-
-
-def _found_dict(found: Found) -> dict[str, object]:
-    return {
-        **item_dict(found.item),
-        "line": found.line,
-        "marks": found.marks,
-        "title": found.program.title if found.program else "",
-    }
 
 
 def item_dict(item: Revision | Rescue) -> dict[str, object]:
@@ -431,4 +291,4 @@ def size_words(size: int | None) -> str:
 
 
 def _day(at: datetime) -> str:
-    return shown(at, "%Y-%m-%d")
+    return local_text(at, "%Y-%m-%d")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import WholeRange, shared
@@ -81,7 +81,7 @@ def _list(common: CommonOptions, found: list[Run]) -> None:
     elif found:
         table(
             ["run", "when", "revision", "board", "took", "rows", "ended"],
-            [[run.spec, shown(run.at), run.revision, run.board, f"{run.seconds:.1f} s",
+            [[run.spec, local_text(run.at), run.revision, run.board, f"{run.seconds:.1f} s",
               len(run.printed.rows), run.ended] for run in found],
             right=("took", "rows"),
         )  # fmt: skip
@@ -116,7 +116,7 @@ def _tell(common: CommonOptions, run: Run) -> None:
     of = " on ".join(filter(None, (run.revision or "a program of no revision", run.board)))
     typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
     say(
-        f"{run.spec} of {of}, {shown(run.at)}, {run.seconds:.1f} s{typed}; {run.ended}.",
+        f"{run.spec} of {of}, {local_text(run.at)}, {run.seconds:.1f} s{typed}; {run.ended}.",
         quiet=common.quiet,
     )
 
@@ -159,7 +159,7 @@ def _draw(common: CommonOptions, run: Run, plot: bool, svg: Path | None, csv: Pa
     if csv is not None:
         write_new(csv, numbers.as_csv(run.printed.rows).encode(), replace=common.yes)
     if svg is not None:
-        title = ", ".join(filter(None, (run.revision, run.spec, shown(run.at))))
+        title = ", ".join(filter(None, (run.revision, run.spec, local_text(run.at))))
         write_new(svg, plot_svg(columns, title).encode(), replace=common.yes)
     for path in filter(None, (csv, svg)):
         say(f"{plural(columns.rows, 'row')} of numbers written to {path}.", quiet=common.quiet)
@@ -178,7 +178,10 @@ def find_printed(common: CommonOptions, question: str, limit: int) -> int:
     if found:
         table(
             ["found", "run", "when", "row"],
-            [[each.run.revision, each.run.spec, shown(each.run.at), each.marked] for each in found],
+            [
+                [each.run.revision, each.run.spec, local_text(each.run.at), each.marked]
+                for each in found
+            ],
         )
     tell_results(len(found), limit, quiet=common.quiet)
     return tell_damaged(found.damaged)

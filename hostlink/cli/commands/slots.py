@@ -16,7 +16,7 @@ from hostlink.words import plural
 def stored(common: CommonOptions) -> None:
     """List the programs in the board's EEPROM."""
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.recalling import stored as stored_job
+    from hostlink.jobs.recalling import stored_slots as stored_job
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:

@@ -84,8 +84,7 @@ def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
     evidence = {"language.statements": read, "language.functions": f"{read}; by their names"}
     talk = careful.talk
     if len(known.bauds) == 1:
-        talk = dataclasses.replace(talk, baud=known.bauds[0])
-        evidence["talk.baud"] = read
+        talk, evidence["talk.baud"] = dataclasses.replace(talk, baud=known.bauds[0]), read
     # The costs of a line are guessed, so that no free memory is proven by them.
     storage = dataclasses.replace(careful.rules.storage, exact=False)
     name = _NAME.sub("-", Path(image.name).stem.lower()).strip("-") or "draft"

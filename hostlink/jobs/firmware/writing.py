@@ -76,7 +76,21 @@ def write_firmware(
     must_be_the_board(session, archive, situation, request)
     boot = BootLink(session)
     backup = save_programs(session, archive, situation, request)
-    detail = {
+    with recorded_job(
+        session,
+        archive,
+        JOB,
+        situation.board,
+        parts=20,
+        detail=_detail(request, situation, backup),
+        tell_every_s=TELL_OFTEN_S,
+    ) as record:
+        return _Write(session, archive, request, situation, boot, backup, record.detail).run()
+
+
+def _detail(request: WriteRequest, situation: Situation, backup: Backup | None) -> dict[str, Any]:
+    """Return the detail of the event of a write, as far as it is known before it begins."""
+    return {
         "image": request.image.sha256,
         "name": request.image.name,
         "role": situation.role,
@@ -86,16 +100,6 @@ def write_firmware(
         "discarded": request.discard_board,
         "first": asdict(_first_steps(request, situation)),
     }
-    with recorded_job(
-        session,
-        archive,
-        JOB,
-        situation.board,
-        parts=20,
-        detail=detail,
-        tell_every_s=TELL_OFTEN_S,
-    ) as record:
-        return _Write(session, archive, request, situation, boot, backup, record.detail).run()
 
 
 def _first_steps(request: WriteRequest, situation: Situation) -> FirstSteps:

@@ -28,7 +28,7 @@ from hostlink.jobs.boards import access_advice, usb_id, without_port
 from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.free_memory import ask_free_memory
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
-from hostlink.jobs.recalling import stored
+from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
@@ -41,7 +41,7 @@ RESTART_TO_HEAR = (
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
-_RESTART_S = 3.0  # to ask for a bootloader at both speeds
+_RESTART_S = 4.5  # to ask for a bootloader at both speeds
 _AGAIN_S = 8.0  # to find the prompt of a board that was heard starting
 
 
@@ -201,7 +201,7 @@ def _with_contents(session: Session, archive: Archive, seen: Seen) -> Seen:
     commands = session.profile.commands
     if commands.stored or commands.list_stored:
         try:
-            names = tuple(slot.name for slot in stored(session))
+            names = tuple(slot.name for slot in stored_slots(session))
         except (LinkError, ReadBackError, RefusedError) as error:
             _raise_gone(error)
     size = (read.content.size_bytes or 0) if read.content is not None else 0

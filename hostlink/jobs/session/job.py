@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from hostlink.archive import Archive, Board
+from hostlink.archive.database.faults import make_writable
 from hostlink.archive.events import OpenEvent
 from hostlink.errors import ArchiveError, Interrupted
 from hostlink.jobs.session.patience import TELL_EVERY_S, time_limit_s
@@ -38,15 +39,11 @@ def recorded_job(
             f"The {name} was not begun: the archive {archive.path} is read-only, so nothing can be "
             "kept.",
             kept="Nothing on the board was changed.",
-            advice=lambda by: (
-                f"Make the file and its folder writable, or name another {by.name_archive}."
-            ),
+            advice=make_writable,
         )
-    limit_s = parts * time_limit_s(session.profile)
+    limit_s, now = parts * time_limit_s(session.profile), session.wire.now
     with (
-        session.patience.limited(
-            limit_s, session.wire.now, tell_every_s=tell_every_s
-        ) as is_outermost,
+        session.patience.limited(limit_s, now, tell_every_s=tell_every_s) as is_outermost,
         archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
     ):
         session.begun.add(record.uuid)

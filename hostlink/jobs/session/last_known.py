@@ -37,7 +37,7 @@ def known_board(archive: Archive, identity: Identity) -> Board | None:
     return next((board for board in archive.boards() if is_board(identity, board)), None)
 
 
-def stranger(identity: Identity) -> Board:
+def unknown_board(identity: Identity) -> Board:
     """Return an entry for a board that the archive does not know and cannot take."""
     now = datetime.now(UTC)
     return Board(

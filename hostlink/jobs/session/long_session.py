@@ -14,7 +14,6 @@ import contextlib
 import dataclasses
 import time
 from collections.abc import Callable, Iterator
-from types import TracebackType
 
 from hostlink.archive import Archive, Board
 from hostlink.board.dialogue.events import Warned
@@ -80,12 +79,7 @@ class LongSession:
             self.__exit__(None, None, None)
             raise
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._close_port()
         if self._recorder is not None:
             self._recorder.close()

@@ -22,6 +22,7 @@ _LISTINGS = 60  # of a full memory, as time for a job
 _USUAL_BYTES = 1024  # of program memory, if the profile has no figure
 TELL_EVERY_S = 45.0
 TELL_OFTEN_S = 4.0  # where a board may be silent and a beginner waits
+_LIMIT_TOLD_S = 900.0
 _MINUTES_FROM_S = 90.0  # a shorter time left is told in seconds
 _GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
@@ -139,13 +140,16 @@ class Patience:
 
     def _waiting(self, now: float, since: float, ends: float) -> Waiting:
         """Return the report of a wait, with the remaining time if known, else with the limit."""
-        left = f"It is given up in {_time_words(ends - now)} at most."
+        left = ""  # a limit that is hours away tells nothing
+        if ends - now < _LIMIT_TOLD_S:
+            left = f"It is given up in {_time_words(ends - now)} at most."
         if self._due is not None:
             left_s = self._due - now
             left = (
                 f"About {left_s:.0f} s are left." if left_s > 0 else "It takes longer than usual."
             )
-        return Waiting(f"Still at it after {now - since:.0f} s: {self._doing}. {left}", now - since)
+        text = f"Still at it after {now - since:.0f} s: {self._doing}. {left}"
+        return Waiting(text.rstrip(), now - since)
 
 
 def _time_words(seconds: float) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from hostlink.advice import Ways, join_advice
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
-from hostlink.archive.times import shown
+from hostlink.archive.times import local_text
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.reading import Reading
@@ -93,10 +93,10 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> HeldProgram
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board)
-    return certain(held, "the board", "The program on the board was not touched")
+    return require_certain(held, "the board", "The program on the board was not touched")
 
 
-def certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
+def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
     """Return a captured program. Raises NotKnownError if something contradicts it.
 
     holder: names where it is, for the error. untouched: says what was not overwritten, without a
@@ -225,7 +225,7 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     if left_of:  # nothing shows that the board held a line of that load
         session.emit(Warned(f"The board is empty; nothing is {left_of}.", advice=advice))
         return
-    when = f", proven {shown(copy.proven_at)}" if copy.proven_at is not None else ""
+    when = f", proven {local_text(copy.proven_at)}" if copy.proven_at is not None else ""
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"

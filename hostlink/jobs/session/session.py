@@ -6,7 +6,6 @@ import contextlib
 import dataclasses
 import re
 from collections.abc import Iterator
-from types import TracebackType
 
 from hostlink.archive import Archive, Board
 from hostlink.board.dialogue.dialogue import Dialogue
@@ -18,7 +17,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognised import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
-from hostlink.jobs.session.last_known import known_board, last_program, stranger
+from hostlink.jobs.session.last_known import known_board, last_program, unknown_board
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.recognising import recognise
@@ -75,12 +74,7 @@ class Session:
     def __enter__(self) -> Session:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         if kind is None:
             self.wire.close()  # what a practice board or a recording could not keep must be told
             return
@@ -242,7 +236,7 @@ class Session:
         """
         identity = self.identity
         if archive.read_only:
-            return known_board(archive, identity) or stranger(identity)
+            return known_board(archive, identity) or unknown_board(identity)
         is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,

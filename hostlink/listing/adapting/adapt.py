@@ -11,18 +11,24 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.hoisting import spare_name
 from hostlink.listing.adapting.lines import LineMaker
 from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
+from hostlink.listing.adapting.numbers import NUMBERS, writes_whole
 from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
-from hostlink.listing.adapting.rewriting import Pair, Rewrite
+from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite
+from hostlink.listing.adapting.signs import positive_variables
 from hostlink.listing.adapting.words import WORDS
 from hostlink.listing.measure import line_cost, measure
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import scan
 
-REWRITES: tuple[Rewrite, ...] = (*WORDS, *PRINTING)
+REWRITES: tuple[Rewrite, ...] = (*WORDS, *NUMBERS, *PRINTING)
 """All rules of rewriting, in the order in which each clause meets them."""
+
+DEFINITION = f"DEF {WHOLE}(X)=SGN(X)*INT(ABS(X))"
+_WHOLE_IS = "it drops the fraction of a quotient, as division did before"
 
 _NUMBER_SHOWN = {
     "blank": "with a blank in front",
@@ -35,7 +41,7 @@ _NUMBER_SHOWN = {
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One changed line. before: as it was; after: the lines that stand for it.
+    """One changed line. before: as it was, "" for a new one; after: the lines that stand for it.
 
     why: the reasons. cost: bytes that the change takes, negative where it saves some. needed:
     whether the board would refuse the line as it was or do something else; if not, only blanks
@@ -80,50 +86,102 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     would hold; lines without a number are left out.
     """
     held = listing.numbered()
-    pair = Pair(source, rules.language, _leaves_rows_open(held, source))
-    maker = LineMaker(rules)
-    free = _free_numbers(held, rules.form.last_line)
-    found: list[tuple[str, int]] = []
-    changes: list[Change] = []
-    lines: dict[int, Line] = {}
-    inexact = False
-    for number, line in held.items():
-        parts, used = _rewritten_clauses(line.text, pair)
-        made = maker.lines(line, parts, free[number])
-        needs = [*parts_needs(parts, pair), *made.needs]
-        found += [(need, number) for need in needs]
-        changed = bool(used or made.why) and made.lines != (line,)
-        if changed:
-            why = (*(rule.why for rule in used), *made.why)
-            needed = bool(made.why) or any(rule.exact for rule in used)
-            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules, needed))
-            inexact |= any(not rule.exact for rule in used)
-        lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
-    found += [*nesting_needs(held, pair), *line_needs(lines, rules)]
-    result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
+    pair = _pair(held, source, rules)
+    work = _Work(pair, rules, held)
+    for number, following in pairwise((*held, 0)):
+        work.take(held[number], following)
+    work.define()
+    found = [*work.found, *nesting_needs(held, pair), *line_needs(work.lines, rules)]
+    rows = enumerate(work.lines.values(), 1)
+    result = Listing(tuple(replace(line, at=at) for at, line in rows))
     return Adapted(
         result,
-        tuple(changes),
+        tuple(work.changes),
         collected(found),
         measure(Listing(tuple(held.values())), rules).total,
         measure(result, rules).total,
         rules.storage.program_bytes,
         _asks_free(held, source),
-        (*_notes(pair, inexact), *_input_note(held, pair)),
+        (*_notes(pair, work.inexact), *_input_note(held, pair)),
     )
 
 
+class _Work:
+    """The listing while it is adapted: the lines so far, the changes, and what is needed."""
+
+    def __init__(self, pair: Pair, rules: Rules, held: Mapping[int, Line]) -> None:
+        self._pair, self._rules = pair, rules
+        self._maker = LineMaker(pair, rules)
+        self._free = _free_numbers(held, rules.form.last_line)
+        self.found: list[tuple[str, int]] = []
+        self.changes: list[Change] = []
+        self.lines: dict[int, Line] = {}
+        self.inexact = False
+
+    def take(self, line: Line, following: int) -> None:
+        """Adapt a line. following: the number of the next one, 0 for none."""
+        number = line.number or 0
+        parts, used = _rewritten_clauses(line.text, self._pair, following)
+        made = self._maker.lines(line, parts, self._free[number], following)
+        self.found += [(need, number) for need in (*parts_needs(parts, self._pair), *made.needs)]
+        changed = bool(used or made.why) and made.lines != (line,)
+        if changed:
+            why = tuple(dict.fromkeys((*(rule.why for rule in used), *made.why)))
+            needed = bool(made.why) or any(rule.exact for rule in used)
+            self.changes.append(_change(line, made.lines, why, self._rules, needed))
+            self.inexact |= any(not rule.exact for rule in used)
+        self.lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
+
+    def define(self) -> None:
+        """Define in front what the lines call for whole division."""
+        called = any(f"{WHOLE}(" in line.text for line in self.lines.values())
+        if not called or not writes_whole(self._pair):
+            return
+        first = next(iter(self.lines))
+        if not self._rules.form.first_line <= first // 2 < first:
+            self.found.append(("no free line number in front; renumber the listing first", first))
+            return
+        line = Line.from_text(f"{first // 2} {DEFINITION}")
+        self.lines = {first // 2: line} | self.lines
+        self.changes.insert(0, _change(None, (line,), (f"{WHOLE}: {_WHOLE_IS}",), self._rules))
+
+
+def _pair(held: Mapping[int, Line], source: Language, rules: Rules) -> Pair:
+    return Pair(
+        source,
+        rules.language,
+        _leaves_rows_open(held, source),
+        positive_variables(held, source),
+        tuple(held),
+        spare=spare_name(_names(held, source)),
+    )
+
+
+def _names(held: Mapping[int, Line], source: Language) -> Iterable[str]:
+    spans = (span for line in held.values() for span in scan(line.text, source))
+    return (span.text for span in spans if span.kind == "name")
+
+
 def _change(
-    line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules, needed: bool
+    line: Line | None,
+    made: Sequence[Line],
+    why: tuple[str, ...],
+    rules: Rules,
+    needed: bool = True,
 ) -> Change:
-    cost = sum(line_cost(new, rules) for new in made) - line_cost(line, rules)
-    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost, needed)
+    cost = sum(line_cost(new, rules) for new in made) - (line_cost(line, rules) if line else 0)
+    number = (line or made[0]).number or 0
+    before = line.typed if line else ""
+    return Change(number, before, tuple(new.typed for new in made), why, cost, needed)
 
 
 def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
-    """Say what is typed to an INPUT with several variables, if that is another thing."""
+    """Say what is typed to INPUT, if that is another thing."""
     one, other = pair.source.input_list == "row", pair.target.input_list == "row"
-    parts = (part for line in held.values() for part in clauses(line.text, pair.source))
+    parts = [part for line in held.values() for part in clauses(line.text, pair.source)]
+    asks = any(span.word == "INPUT" for part in parts for span in part.spans(pair.source)[:1])
+    if asks and pair.target.fractions and not pair.source.fractions:
+        yield "INPUT takes fractions on this board; type whole numbers."
     if one != other and any(listed(part, pair.source) for part in parts):
         yield (
             "INPUT takes several numbers in one row, with commas between them."
@@ -149,9 +207,10 @@ def _free_numbers(held: Mapping[int, Line], last: int) -> dict[int, range]:
     return {number: range(number + 1, following) for number, following in bounds}
 
 
-def _rewritten_clauses(text: str, pair: Pair) -> tuple[list[Clause], list[Rewrite]]:
+def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clause], list[Rewrite]]:
     """Return the clauses of a line as the target takes them, and the rules that changed them."""
     parts = clauses(text, pair.source)
+    pair = replace(pair, following=following) if len(parts) == 1 else pair
     if any(span.word in ("ELSE", "DATA") for span in scan(text, pair.source)):
         return parts, []  # clauses are not told apart behind these; the needs name them
     used: list[Rewrite] = []
@@ -174,7 +233,12 @@ def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
         )
     if inexact:
         yield "Blanks between what is printed may differ; the words are the same."
-    if source.overflow != target.overflow:
+    if target.fractions and not source.fractions:
+        yield (
+            "A result that needs more than 16 bits is calculated and shown on this board; it "
+            "neither stops the program nor wraps."
+        )
+    elif source.overflow != target.overflow:
         wraps = target.overflow == "wraps"
         does = (
             "wraps to 16 bits, it does not stop" if wraps else "stops the program, it does not wrap"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.reading import joined, solid
+from hostlink.listing.reading import join_pieces, solid
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
@@ -21,6 +21,7 @@ class Clause:
     text: as written, without blanks around it. gap: what stood in front of it, a separator with its
     blanks. condition: whether it is an IF. then: whether the word THEN stood behind it.
     bare: whether a GOTO was written as a line number alone, behind THEN.
+    last: whether nothing may stand behind it in its line.
     """
 
     text: str
@@ -28,6 +29,12 @@ class Clause:
     condition: bool = False
     then: bool = False
     bare: bool = False
+    last: bool = False
+
+    @property
+    def goes(self) -> bool:
+        """Return whether it is nothing but a jump to a line."""
+        return self.text.startswith("GOTO ") and self.text[5:].isdecimal()
 
     def spans(self, language: Language) -> list[Span]:
         """Return its spans without blanks."""
@@ -36,6 +43,15 @@ class Clause:
     def with_text(self, text: str) -> Clause:
         """Return it with another text."""
         return replace(self, text=text)
+
+    def respelled(self, language: Language, new: Callable[[Span], str]) -> list[Clause] | None:
+        """Return it with other text in its spans; None if none changed."""
+        text, at = "", 0
+        for span in self.spans(language):
+            text += self.text[at : span.start] + new(span)
+            at = span.end
+        text += self.text[at:]
+        return None if text == self.text else [self.with_text(text)]
 
 
 def clauses(text: str, language: Language) -> list[Clause]:
@@ -126,7 +142,17 @@ def line_text(parts: Sequence[Clause], target: Language) -> str:
             text = part.text
         elif before.condition:
             written = part.text.removeprefix("GOTO ") if part.bare else part.text
-            text = joined(f"{text}{' THEN' if before.then else ''} ", written)
+            text = join_pieces(f"{text}{' THEN' if before.then else ''} ", written)
         else:
             text = f"{text}{part.gap or target.separator}{part.text}"
     return text
+
+
+def call_end(spans: Sequence[Span], place: int) -> int:
+    """Return the index of the bracket that ends the call at an index of the spans, or -1."""
+    depth = 0
+    for at in range(place + 1, len(spans)):
+        depth += (spans[at].text == "(") - (spans[at].text == ")")
+        if depth == 0:
+            return at if spans[at].text == ")" else -1
+    return -1

@@ -29,8 +29,9 @@ class Form:
 class Guess:
     """Where a listing seems to come from.
 
-    names: the kinds that take all its forms, the one with the fewest words first; empty if none
-    does. forms: what speaks for them, the forms that some known kind does not take.
+    names: the kinds that take all its forms, the one with the fewest words first, not counting
+    those for pins; empty if none does. forms: what speaks for them, the forms that some known
+    kind does not take.
     """
 
     names: tuple[str, ...]
@@ -43,7 +44,7 @@ def guess(listing: Listing, known: Mapping[str, Language]) -> Guess:
     taking = [
         name for name, language in known.items() if all(form.taken(language) for form in found)
     ]
-    taking.sort(key=lambda name: len(keywords(known[name])))
+    taking.sort(key=lambda name: len(keywords(known[name])) - len(known[name].pins.forms))
     telling = (form for form in found if not all(map(form.taken, known.values())))
     return Guess(tuple(taking), tuple(telling))
 

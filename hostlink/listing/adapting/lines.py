@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.listing.adapting.clauses import Clause, line_text
+from hostlink.listing.adapting.hoisting import hoisted
 from hostlink.listing.adapting.printing import halved
+from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.mending.spacing import closed_up
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.references import rewritten
 from hostlink.listing.rules import Rules
 
-APART = "the statements need lines of their own"
+APART = "these statements need lines of their own"
 LENGTH = "the line would be too long"
 _PACKED = "no free line number behind it; renumber the listing first"
-_CONDITIONAL = "a statement that must have a line of its own stands behind a condition"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,29 +33,65 @@ class Made:
 
 
 class LineMaker:
-    """Makes lines of clauses for the board with these rules."""
+    """Makes lines of clauses for the board with these rules, the target of the pair."""
 
-    def __init__(self, rules: Rules) -> None:
+    def __init__(self, pair: Pair, rules: Rules) -> None:
         self._language = rules.language
+        self._read = replace(pair.both, statements=(*pair.both.statements, "ON"))
+        self._spare = pair.spare
         self._longest = rules.form.longest_line
         self._reader = Reader(rules.language)
 
-    def lines(self, line: Line, parts: Sequence[Clause], free: range) -> Made:
-        """Return the lines that stand for a line. free: the line numbers that they may take."""
+    def lines(self, line: Line, parts: Sequence[Clause], free: range, following: int) -> Made:
+        """Return the lines that stand for a line.
+
+        free: the line numbers that they may take. following: the next line's number, 0 for none.
+        """
         room = self._longest - (len(line.typed) - len(line.text)) if self._longest else 0
-        groups = self._groups(parts, room)
-        if any(map(_is_conditional, groups[:-1])):
-            return Made((line,), needs=(_CONDITIONAL,))
-        if len(free) < len(groups) - 1:
+        numbers = [line.number or 0, *free]
+        texts = self._texts(parts, numbers, room, following)
+        if len(numbers) < len(texts):
             return Made((line,), needs=(_PACKED,))
-        texts = [self._fitting(line_text(group, self._language), room) for group in groups]
-        numbers = [line.number, *free][: len(groups)]
         made = tuple(
-            rewritten(line, number, text) for number, text in zip(numbers, texts, strict=True)
+            rewritten(line, number, self._fitting(text, room))
+            for number, text in zip(numbers, texts, strict=False)
         )
+        groups = self._groups(parts, room)
         why = [APART] if any(self._stands_last(group[-1]) for group in groups[:-1]) else []
         why += [LENGTH] if room and len(line_text(parts, self._language)) > room else []
         return Made(made, tuple(why))
+
+    def _texts(
+        self, parts: Sequence[Clause], numbers: Sequence[int], room: int, following: int
+    ) -> list[str]:
+        """Return the texts of the lines for clauses.
+
+        Statements behind a condition that cannot share its line go to lines that the condition
+        jumps to, with a jump round them in between. numbers: those that the lines will have; where
+        they are too few there are more texts than numbers.
+        """
+        groups = self._groups(parts, room)
+        at = next((at for at, part in enumerate(parts) if part.condition), len(parts)) + 1
+        whole = [part.goes for part in parts[at:]] in ([], [True])
+        if self._is_sound(groups, room) or whole or any(part.last for part in parts):
+            return [line_text(group, self._language) for group in groups]
+        jump = self._behind_then
+        head = self._groups([*parts[:at], jump(numbers[-1])], room)
+        place = len(head) + 1
+        target = numbers[place] if place < len(numbers) else numbers[-1]
+        head = self._groups([*parts[:at], jump(target)], room)
+        onward = f"GOTO {following}" if following else "END"
+        rest = self._texts(parts[at:], numbers[place:] or numbers[-1:], room, following)
+        return [*(line_text(group, self._language) for group in head), onward, *rest]
+
+    def _behind_then(self, number: int) -> Clause:
+        """Return a jump as it stands behind a condition."""
+        return Clause(f"GOTO {number}", bare=self._language.then_takes in ("both", "line"))
+
+    def _is_sound(self, groups: Sequence[Sequence[Clause]], room: int) -> bool:
+        """Return whether no statement is torn from its condition, and none of these is too long."""
+        torn = any(_is_conditional(group) and not group[-1].last for group in groups[:-1])
+        return not torn and not any(_is_conditional(g) and self._is_full(g, room) for g in groups)
 
     def _fitting(self, text: str, room: int) -> str:
         return closed_up(text, self._reader) if room and len(text) > room else text
@@ -75,20 +112,28 @@ class LineMaker:
             elif group:
                 groups.append([])
                 waiting.append(part)
-            elif len(halves := halved(part, self._language)) > 1:
+            elif len(halves := self._halves(part)) > 1:
                 waiting += reversed(halves)
             else:
                 group.append(part)
         return groups
 
+    def _halves(self, part: Clause) -> list[Clause]:
+        halves = halved(part, self._language)
+        return halves if len(halves) > 1 else hoisted(part, self._read, self._spare)
+
     def _is_full(self, group: Sequence[Clause], room: int) -> bool:
         text = line_text(group, self._language)
+        if group[-1].condition:
+            text += " GOTO 99999" if self._language.then_takes == "none" else " THEN 99999"
         return 0 < room < len(text) and len(closed_up(text, self._reader)) > room
 
     def _stands_last(self, clause: Clause) -> bool:
         """Return whether nothing may stand behind a clause in its line."""
         if clause.condition:
             return False
+        if clause.last:
+            return True
         loop = clause.spans(self._language)[0].word == "FOR"
         return not self._language.separator or (
             loop and "one-line-loops" not in self._language.means

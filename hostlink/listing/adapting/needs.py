@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
 from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.numbers import divides_whole
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
@@ -42,18 +43,19 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     source, target = pair.source, pair.target
     if target.free:  # written by a rule, and no word of the source
         clause = clause.with_text(clause.text.replace(target.free, "0"))
-    spans = clause.spans(source)
+    spans = clause.spans(pair.both)
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
-        yield "THEN takes a line number only"
+        yield "THEN takes only a line number"
     if clause.condition and source.comparison and not target.comparison and not _compares(spans):
-        yield "IF needs a comparison"
-    if source.comparison != target.comparison and _valued_comparison(clause, spans):
-        here = f"worth {target.comparison} here" if target.comparison else "no number here"
-        yield f"a comparison used as a number is {here}"
+        yield "this board needs a comparison behind IF"
+    if source.comparison and not target.comparison and _valued_comparison(clause, spans):
+        yield "a comparison used as a number: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
-        yield "INPUT takes no question"
+        yield "INPUT takes no text on this board"
+    if any(span.text == "/" for span in spans) and not divides_whole(clause, pair):
+        yield "division: only one of the two boards keeps fractions"
     for place, span in enumerate(spans):
         yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
 
@@ -69,10 +71,7 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
             if spans and spans[0].word == "FOR":
                 open_loops = [*(loop for loop in open_loops if loop != name), name]
                 if 0 < most < len(open_loops):
-                    yield (
-                        f"more than {most} loops inside each other: this board has no more",
-                        number,
-                    )
+                    yield f"loops inside each other: this board has at most {most}", number
             elif spans and spans[0].word == "NEXT" and open_loops:
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
@@ -101,9 +100,9 @@ def _valued_comparison(clause: Clause, spans: Sequence[Span]) -> bool:
 def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
     if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
-        yield f"{span.word}: this board does not know it"
-    elif span.word == "RND" and (source.random == "fraction") != (target.random == "fraction"):
-        yield "RND: its numbers are of another sort here"
+        yield f"{span.word}: this board has no such word"
+    elif span.word == "RND" and source.random.startswith("fraction") and not target.fractions:
+        yield "RND: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
         yield from _name_needs(span, after, pair)
     elif span.kind == "number":
@@ -112,8 +111,6 @@ def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
             yield "fractions: this board has whole numbers only"
         elif not target.fractions and int(span.text) > target.largest_number:
             yield f"numbers above {target.largest_number}: this board has none"
-    elif span.text == "/" and source.fractions != target.fractions:
-        yield "division: it gives fractions on one of the boards only"
     elif span.text in ("^", "%") and span.kind == "symbol":
         yield f"{span.text}: whether this board has it is not known"
 
@@ -133,12 +130,13 @@ def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
 
 def line_needs(lines: Mapping[int, Line], rules: Rules) -> Iterator[tuple[str, int]]:
     """Find lines that the board does not take for their number, length or computed jumps."""
-    form, language = rules.form, rules.language
+    form = rules.form
+    language = replace(rules.language, computed_jumps=True)  # to find them
     for number, line in lines.items():
         if not form.first_line <= number <= form.last_line:
             yield f"line numbers are {form.first_line} to {form.last_line}", number
         if form.longest_line and len(line.typed) > form.longest_line:
             yield f"a line has at most {form.longest_line} characters", number
         computed = any(each.target is None for each in references(line.text, language))
-        if computed and not language.computed_jumps:
+        if computed and not rules.language.computed_jumps:
             yield "a jump needs a plain line number", number

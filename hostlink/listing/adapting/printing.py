@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 
 from hostlink.listing.adapting.clauses import Clause
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
+from hostlink.listing.adapting.signs import is_positive
 from hostlink.listing.rules import Language
-from hostlink.listing.tokens import Span
+from hostlink.listing.tokens import Span, scan
 
 JOIN, ROW = 0, -1  # nothing, or a row end; other values are the columns of a zone
 _FRONT = {"blank": 2, "field": 2, "signed": 1, "spaced": 1, "bare": 0, "": 0}
@@ -67,7 +68,9 @@ def keeps_row_open(clause: Clause, language: Language) -> bool:
     return bool(items) and items is not None and items[-1].after != ROW
 
 
-@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma fills no zone of that width", exact=False)
+@rewrites(
+    "zones", "PRINT A,B", 'PRINT A;" ";B', "a comma in PRINT moves to another column", exact=False
+)
 def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write a blank for a zone that the target does not have."""
     items = read_print(clause, pair.source)
@@ -84,12 +87,17 @@ def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
 
 
 @rewrites(
-    "number-blanks", 'PRINT "A=";A', 'PRINT "A= ";A', "numbers bring no blank along", exact=False
+    "number-blanks",
+    'PRINT "A=";A',
+    'PRINT "A= ";A',
+    "PRINT shows a number without the blank that it had",
+    exact=False,
 )
 def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write out the blanks of numbers that the target does not show."""
     items = read_print(clause, pair.source)
-    front = _FRONT[pair.source.number] > _FRONT[pair.target.number]
+    before, here = _FRONT[pair.source.number], _FRONT[pair.target.number]
+    front = before > here
     back = _BACK.get(pair.source.number, 0) > _BACK.get(pair.target.number, 0)
     if items is None or not (front or back):
         return None
@@ -100,7 +108,9 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
             out.append(item)
             apart = item.after > JOIN or (item.quoted and item.text[-2:-1] == " ")
             continue
-        if front and not apart:
+        # A number that is never negative has a blank in place of its sign.
+        plain = here == 1 and is_positive(scan(item.text, pair.both), pair.positive)
+        if front and not (apart or plain):
             out.append(Item('" "', JOIN, True))
         out.append(item)
         apart = item.after > JOIN
@@ -114,7 +124,7 @@ def _is_text(item: Item) -> bool:
     return "$" in item.text or '"' in item.text
 
 
-@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT has other separators")
+@rewrites("separators", "PRINT A;B", "PRINT A,B", "other signs stand between the items of PRINT")
 def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write the separators of the target; more than one PRINT where none joins two items."""
     source, target = pair.source, pair.target
@@ -157,7 +167,9 @@ def halved(clause: Clause, language: Language) -> list[Clause]:
     return [made for each in halves for made in _written(clause, each, language) or ()]
 
 
-@rewrites("bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row")
+@rewrites(
+    "bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row on this board"
+)
 def _bare_print(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if pair.target.bare_print or not pair.source.bare_print:
         return None
@@ -183,7 +195,13 @@ def _merged(items: Sequence[Item]) -> list[Item]:
     return out
 
 
-@rewrites("question", 'INPUT "Q",A', 'PRINT "Q";: INPUT A', "INPUT takes no question", exact=False)
+@rewrites(
+    "question",
+    'INPUT "Q",A',
+    'PRINT "Q";: INPUT A',
+    "INPUT takes no question on this board",
+    exact=False,
+)
 def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Ask the question of INPUT with a PRINT in front of it."""
     if "input-text" in pair.target.means or "input-text" not in pair.source.means:
@@ -197,7 +215,7 @@ def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
     return [clause.with_text(f"PRINT {spans[1].text}{last}"), Clause(f"INPUT {rest}")]
 
 
-@rewrites("input-list", "INPUT A,B", "INPUT A: INPUT B", "INPUT takes one variable")
+@rewrites("input-list", "INPUT A,B", "INPUT A: INPUT B", "INPUT takes one variable on this board")
 def _input_list(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     names = listed(clause, pair.source)
     if not names or pair.target.input_list != "none":

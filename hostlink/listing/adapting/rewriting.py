@@ -7,10 +7,13 @@ needs no rule, and a new rule no kind.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.listing.adapting.clauses import Clause
 from hostlink.listing.rules import Language
+
+WHOLE = "FNQ"
+"""A function of the user's that drops the fraction of a number toward zero."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,11 +21,24 @@ class Pair:
     """The language that a listing is written in, and the one to write it in.
 
     rows_stay_open: whether a PRINT of the listing keeps its row open for the next one.
+    positive: the variables of the listing that are never negative. lines: its line numbers.
+    following: the line behind the one in hand, 0 for none, -1 if that has several statements.
+    spare: a name that no variable has, or "".
     """
 
     source: Language
     target: Language
     rows_stay_open: bool = False
+    positive: frozenset[str] = frozenset()
+    lines: tuple[int, ...] = ()
+    following: int = -1
+    spare: str = ""
+
+    @property
+    def both(self) -> Language:
+        """Return the source's language with the functions of both, to read what is half written."""
+        functions = dict.fromkeys((*self.source.functions, *self.target.functions))
+        return replace(self.source, functions=tuple(functions))
 
 
 Apply = Callable[[Clause, Clause | None, Pair], list[Clause] | None]

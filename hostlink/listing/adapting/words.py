@@ -1,11 +1,11 @@
-"""Rules for words and signs: THEN, LET, shortcuts, signs for unequal, quotes, random numbers."""
+"""Rules for words and signs: THEN, LET, shortcuts, signs for unequal, quotes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
-from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.clauses import Clause, call_end
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
@@ -15,24 +15,14 @@ _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
 """Words of one meaning; the second is written where the first is not known."""
 
 
-def replaced(clause: Clause, language: Language, new: Callable[[Span], str]) -> list[Clause] | None:
-    """Return a clause with other text in its spans; None if none changed."""
-    text, at = "", 0
-    for span in clause.spans(language):
-        text += clause.text[at : span.start] + new(span)
-        at = span.end
-    text += clause.text[at:]
-    return None if text == clause.text else [clause.with_text(text)]
-
-
-@rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "there is no THEN")
+@rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "this board has no THEN")
 def _then_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.condition and clause.then and pair.target.then_takes == "none":
         return [replace(clause, then=False)]
     return None
 
 
-@rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "IF needs THEN")
+@rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "this board needs THEN behind IF")
 def _then_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     needed = _needs_then(pair.target) and not _needs_then(pair.source)
     return [replace(clause, then=True)] if clause.condition and not clause.then and needed else None
@@ -43,7 +33,10 @@ def _needs_then(language: Language) -> bool:
 
 
 @rewrites(
-    "goto-spelled", "IF A=1 THEN 90", "IF A=1 GOTO 90", "a line number cannot follow the condition"
+    "goto-spelled",
+    "IF A=1 THEN 90",
+    "IF A=1 GOTO 90",
+    "a line number alone cannot stand behind the condition",
 )
 def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.bare and pair.target.then_takes in ("none", "statement"):
@@ -52,7 +45,10 @@ def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
 
 
 @rewrites(
-    "goto-dropped", "IF A=1 THEN GOTO 90", "IF A=1 THEN 90", "only a line number can follow THEN"
+    "goto-dropped",
+    "IF A=1 THEN GOTO 90",
+    "IF A=1 THEN 90",
+    "only a line number can stand behind THEN",
 )
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
@@ -62,7 +58,7 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
     return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
 
 
-@rewrites("spelled", "? A", "PRINT A", "the word is written differently")
+@rewrites("spelled", "? A", "PRINT A", "this board has another word for it")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     known = keywords(pair.target)
 
@@ -79,7 +75,7 @@ def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | Non
         apart = span.end < len(clause.text) and clause.text[span.end] != " " and word.isalpha()
         return word + " " * (apart and span.text != word)
 
-    return replaced(clause, pair.source, new)
+    return clause.respelled(pair.source, new)
 
 
 def _unabbreviated(span: Span, pair: Pair) -> bool:
@@ -89,14 +85,18 @@ def _unabbreviated(span: Span, pair: Pair) -> bool:
     return pair.target.capitals_only and span.text != span.text.upper()
 
 
-@rewrites("unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "unequal has another sign")
+@rewrites(
+    "unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "this board writes unequal with another sign"
+)
 def _unequal(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source.unequal, pair.target.unequal
     foreign = [sign for sign in source if sign not in target]
     return _with_sign(clause, pair.source, _UNEQUAL, foreign, target[0])
 
 
-@rewrites("at-least", "IF A>=B THEN 90", "IF A=>B THEN 90", "the board lists at least as =>")
+@rewrites(
+    "at-least", "IF A>=B THEN 90", "IF A=>B THEN 90", "this board writes at least with another sign"
+)
 def _at_least(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     sign = pair.target.at_least
     foreign = [] if sign == pair.source.at_least else [">=", "=>"]
@@ -136,7 +136,7 @@ def _let_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | N
     return [clause.with_text(f"LET {clause.text}")] if assigns else None
 
 
-@rewrites("let-dropped", "LET A=4", "A=4", "there is no LET")
+@rewrites("let-dropped", "LET A=4", "A=4", "this board has no LET")
 def _let_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if "LET" in keywords(pair.target):
         return None
@@ -146,7 +146,7 @@ def _let_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] |
     return [clause.with_text(clause.text[spans[1].start :])]
 
 
-@rewrites("statement-separator", "A=1;B=2", "A=1:B=2", "another sign stands between statements")
+@rewrites("statement-separator", "A=1;B=2", "A=1:B=2", "statements are separated by another sign")
 def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source.separator, pair.target.separator
     if before is None or before.condition or source == target or not (source and target):
@@ -154,7 +154,7 @@ def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> l
     return [replace(clause, gap=clause.gap.replace(source, target))]
 
 
-@rewrites("quotes", "PRINT 'A'", 'PRINT "A"', "text has other quotes")
+@rewrites("quotes", "PRINT 'A'", 'PRINT "A"', "text stands in other quotation marks")
 def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     marks = pair.target.quotes
 
@@ -164,53 +164,12 @@ def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
             return text
         return marks[0] + text[1:].removesuffix(text[0]) + marks[0]
 
-    return replaced(clause, pair.source, new)
+    return clause.respelled(pair.source, new)
 
 
-_OFFSET = {("from-1", "from-0"): "+1", ("from-0", "from-1"): "-1"}
-
-
-@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere")
-def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    offset = _OFFSET.get((pair.source.random, pair.target.random))
-    spans = clause.spans(pair.source)
-    if offset is None:
-        return None
-    opening: list[int] = []
-    closing: dict[int, str] = {}
-    for place, span in enumerate(spans):
-        if span.word != "RND":
-            continue
-        last = _call_end(spans, place)
-        if last < 0:
-            return None
-        inside = _binds(spans, place, last)
-        opening += [span.start] * inside
-        closing[spans[last].start] = offset + ")" * inside
-    text = ""
-    for at, sign in enumerate(clause.text):
-        text += "(" * opening.count(at) + sign + closing.get(at, "")
-    return [clause.with_text(text)] if closing else None
-
-
-def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
-    """Return whether an operator beside the spans from first to last binds closer than a sum."""
-    before = spans[first - 1].text if first else ""
-    after = spans[last + 1].text if last + 1 < len(spans) else ""
-    return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
-
-
-def _call_end(spans: Sequence[Span], place: int) -> int:
-    """Return the index of the bracket that ends the call at an index of the spans, or -1."""
-    depth = 0
-    for at in range(place + 1, len(spans)):
-        depth += (spans[at].text == "(") - (spans[at].text == ")")
-        if depth == 0:
-            return at if spans[at].text == ")" else -1
-    return -1
-
-
-@rewrites("bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", "IF needs a comparison")
+@rewrites(
+    "bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", "this board needs a comparison behind IF"
+)
 def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if not clause.condition or pair.target.comparison or not pair.source.comparison:
         return None
@@ -219,9 +178,7 @@ def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause
     return [clause.with_text(f"{clause.text}{pair.target.unequal[0]}0")]
 
 
-@rewrites(
-    "free-memory", "A=ROOM()", "A=SIZE", "the function for the free memory is written differently"
-)
+@rewrites("free-memory", "A=ROOM()", "A=SIZE", "the function for the free memory has another name")
 def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source.free, pair.target.free
     if not source or not target or source == target:
@@ -231,7 +188,7 @@ def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] |
     for place, span in enumerate(spans):
         if span.word != source.partition("(")[0]:
             continue
-        last = max(_call_end(spans, place), place) if "(" in source else place
+        last = max(call_end(spans, place), place) if "(" in source else place
         text += clause.text[at : span.start] + target
         at = spans[last].end
     return [clause.with_text(text + clause.text[at:])] if at else None
@@ -250,7 +207,6 @@ WORDS: tuple[Rewrite, ...] = (
     _let_dropped,
     _statement_separator,
     _quotes,
-    _random,
     _free_memory,
 )
 """The rules for words and signs, in the order in which they are tried."""

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reading import Reader
-from hostlink.listing.reviewing.references import Reference, references
+from hostlink.listing.reviewing.jumps import Reference
+from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
 
 _LEAVES = frozenset(("GOTO", "RETURN", "END", "STOP", "RUN", "NEW"))

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from hostlink.listing.finding import Finding, at_place
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader, is_open
+from hostlink.listing.reviewing.pins import pin_findings
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import Span, keywords
@@ -43,6 +44,7 @@ def wording(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
     for statement in statements:
         yield from _brackets(line, statement)
         yield from _width(line, statement, rules.form.screen_width)
+        yield from pin_findings(line, statement, rules.language.pins)
     yield from _numbers(line, spans, rules.language)
     if rules.language.statements:
         yield from _words(line, statements, reader)
@@ -180,6 +182,6 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
 
 
 def _whole_word(text: str, start: int) -> tuple[int, str]:
-    """Return the start and text of the letters around an index, as TONE, not TO and NE."""
+    """Return the start and text of the letters around an index, as TOOT, not TO and OT."""
     run = next((m for m in _LETTERS.finditer(text) if m.start() <= start < m.end()), None)
     return (run.start(), run[0]) if run else (start, text[start])

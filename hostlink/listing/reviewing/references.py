@@ -7,43 +7,20 @@ LIST 10-50. Only the target of a jump, of RUN and of RESTORE must exist.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Literal
 
-from hostlink.listing.parse import Line, line_number
-from hostlink.listing.reviewing.jumps import jumps
+from hostlink.listing.parse import Line
+from hostlink.listing.reviewing.jumps import Reference, jumps
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
-Use = Literal["jump", "exact", "from", "to"]
 _EXACT = ("RUN", "RESTORE")
 _RANGE = ("LIST",)
-
-
-@dataclass(frozen=True, slots=True)
-class Reference:
-    """A reference to a line in the text of a line.
-
-    use: "jump"; "exact" (RUN 100, RESTORE 100); "from" or "to", an end of a LIST range, which need
-    not exist. start: its index in the text, from 0. digits: as written, "" if it is computed when
-    the program runs.
-    """
-
-    word: str
-    use: Use
-    start: int
-    digits: str
-
-    @property
-    def target(self) -> int | None:
-        """Return the line number, or None if it is computed at run time."""
-        return line_number(self.digits) if self.digits else None
 
 
 def references(text: str, language: Language) -> tuple[Reference, ...]:
     """Return all references in the text of a line, in order; ignore quoted text and remarks."""
     upper = text.upper()
-    found = [Reference(j.word, "jump", j.start, j.digits) for j in jumps(text, language)]
+    found = list(jumps(text, language))
     if found and "DATA" in upper:
         items = next((s.start for s in scan(text, language) if s.word == "DATA"), len(text))
         found = [reference for reference in found if reference.start < items]
@@ -72,10 +49,10 @@ def _exact(spans: Sequence[Span], place: int) -> list[Reference]:
         worked_out = (
             at < len(spans) and spans[at].kind in ("name", "symbol") and not _ends(spans, at)
         )
-        return [Reference(word, "exact", spans[at].start, "")] if worked_out else []
+        return [Reference(word, spans[at].start, "", "exact")] if worked_out else []
     if not _ends(spans, at + 1) and spans[at + 1].text in "+-*/^(":
-        return [Reference(word, "exact", spans[at].start, "")]
-    return [Reference(word, "exact", spans[at].start, spans[at].text)]
+        return [Reference(word, spans[at].start, "", "exact")]
+    return [Reference(word, spans[at].start, spans[at].text, "exact")]
 
 
 def _range(spans: Sequence[Span], place: int) -> list[Reference]:
@@ -83,15 +60,15 @@ def _range(spans: Sequence[Span], place: int) -> list[Reference]:
     word, at = spans[place].word, place + 1
     found: list[Reference] = []
     if _plain(spans, at):
-        found.append(Reference(word, "from", spans[at].start, spans[at].text))
+        found.append(Reference(word, spans[at].start, spans[at].text, "from"))
         at += 1
     if at < len(spans) and spans[at].text in (",", "-") and _plain(spans, at + 1):
-        found.append(Reference(word, "to", spans[at + 1].start, spans[at + 1].text))
+        found.append(Reference(word, spans[at + 1].start, spans[at + 1].text, "to"))
         at += 2
     elif at < len(spans) and spans[at].text in (",", "-") and _ends(spans, at + 1):
         at += 1
     if not _ends(spans, at):
-        return [Reference(word, "from", spans[place].end, "")]
+        return [Reference(word, spans[place].end, "", "from")]
     return found
 
 

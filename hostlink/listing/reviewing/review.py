@@ -16,7 +16,7 @@ from hostlink.listing.finding import Finding, Severity, check_rules
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.mending.lookalike import alike, like_number, lookalikes
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
-from hostlink.listing.reviewing.jumps import Jump, jumps
+from hostlink.listing.reviewing.jumps import Reference, jumps
 from hostlink.listing.reviewing.soundness import soundness
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.tokens import scan
@@ -242,7 +242,7 @@ def _jumps(listing: Listing, language: Language) -> Iterator[Finding]:
                 )
 
 
-def _unchecked(line: Line, jump: Jump, column: int, computed: bool) -> Finding:
+def _unchecked(line: Line, jump: Reference, column: int, computed: bool) -> Finding:
     if computed:
         rule = "computed-jump"
         message = f"{jump.word} goes where an expression says; that cannot be checked."

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader, is_open
-from hostlink.listing.reviewing.references import Reference, references, retargeted, rewritten
+from hostlink.listing.reviewing.jumps import Reference
+from hostlink.listing.reviewing.references import references, retargeted, rewritten
 from hostlink.listing.rules import Rules
 
 _GOES_ON = frozenset(("LET", "PRINT", "INPUT"))

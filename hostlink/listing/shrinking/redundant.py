@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hostlink.listing.mending.spacing import closed_up
-from hostlink.listing.reading import Reader, joined, solid
+from hostlink.listing.reading import Reader, join_pieces, solid
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span
 
@@ -96,4 +96,4 @@ def _is_spare(spans: Sequence[Span], place: int, language: Language) -> bool:
 def _cut(text: str, spans: Sequence[Span], place: int) -> str:
     """Return a text without one span and the blanks after it, keeping words apart."""
     left, right = text[: spans[place].start], text[spans[place + 1].start :]
-    return joined(left, right)
+    return join_pieces(left, right)

@@ -27,7 +27,7 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.events import Rescued
-from hostlink.jobs.recalling import stored
+from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.faults import Faults
@@ -385,7 +385,7 @@ JOBS: dict[str, Callable[[Any], object]] = {
     "load": lambda bench: bench.load(NEW, "NEW"),
     "save": lambda bench: bench.save("MINE"),
     "run": lambda bench: in_session(bench, lambda s: run(s, longest_s=2.0)),
-    "stored": lambda bench: in_session(bench, stored),
+    "stored": lambda bench: in_session(bench, stored_slots),
     "store": lambda bench: in_session(bench, lambda s: store(s, bench.archive, "SLOT")),
     "recall": lambda bench: in_session(bench, lambda s: recall(s, bench.archive, "SLOT")),
 }

@@ -1,19 +1,21 @@
 """The kinds capital, token and ready run the language that boards of their kinds have.
 
 Source of every row: lines typed as direct commands at real interpreters, see the table of kinds.
-Left out is what the practice board has no numbers or variables for: fractions, strings, arrays,
-powers. Blanks between numbers are compared as blanks, not by how many there are.
+Left out is what the practice board does not have: arrays, and powers on the kind token. Blanks
+between numbers are compared as blanks, not by how many there are.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import json
 
 import pytest
+from basic_runs import drive
 
 from hostlink.board.profile.file import find_profile
 from hostlink.dialect import Dialect
-from hostlink.practice.bare import drive
+from hostlink.errors import RefusedError
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind
 
@@ -27,9 +29,9 @@ ROWS: list[tuple[str, str | None, str | None, str | None]] = [
     ("PRINT 1,2", "12", "1 2", "1 2"),
     ('PRINT "A";', "A", "A", "A"),
     ("PRINT 'A'", "A", SYNTAX, SYNTAX),
-    ("PRINT 7/2", "3", "3", None),
-    ("PRINT -7/2", "-3", "-3", None),
-    ("PRINT 30000+30000", "-5536", "-5536", None),
+    ("PRINT 7/2", "3", "3", "3.5"),
+    ("PRINT -7/2", "-3", "-3", "-3.5"),
+    ("PRINT 30000+30000", "-5536", "-5536", "60000"),
     ("PRINT 2=2", "1", "-1", "-1"),
     ("PRINT 2=3", "0", "0", "0"),
     ("PRINT 2>=2", "1", "-1", "-1"),
@@ -39,8 +41,12 @@ ROWS: list[tuple[str, str | None, str | None, str | None]] = [
     ("PRINT 1:PRINT 2", "1 2", "1 2", "1 2"),
     ("FOR I=1 TO 2:PRINT I:NEXT I", "How?", "1 2", "1 2"),
     ('INPUT "Q",A', "What?", "Q7", SYNTAX),
-    ("LET X1=2", "What?", None, None),
-    ('LET C$="HI"', "What?", None, None),
+    ("LET X1=2:PRINT X1;X", "What?", "20", "2 0"),
+    ('LET C$="HI":PRINT C$;LEN(C$)', "What?", "HI2", "HI 2"),
+    ('C$="HI":IF C$="HI" THEN PRINT 5', "What?", "5", "5"),
+    ("PRINT 1=1 AND 2=2", "What?", "-1", "-1"),
+    ("PRINT 2^3", None, None, "8"),
+    ("PRINT SQR(16)", "What?", "4", "4"),
     ("DIM Z(3)", "What?", None, None),
     ("CHR$(65)", "What?", None, None),
 ]
@@ -54,6 +60,80 @@ def answer(name: str, typed: str, inputs: tuple[str, ...] = ("7",)) -> str:
     done = kind.messages.done.format(end=kind.settings.reply_end.decode())
     said = drive(board.enter(typed.encode()), inputs).replace(done or "\0", "")
     return " ".join(said.replace("Ready", "").split())
+
+
+# The same for the kind ready alone, blanks as they came: floating point and text.
+READY_ROWS: list[tuple[str, str]] = [
+    ("PRINT 1;2;-3", " 1 2-3"),
+    ("PRINT 2/3;1E-5;12345678;0.1+0.2", " .666667 1E-05 1.23457E+07 .3"),
+    ("PRINT .01;.001;-0.5;999999;9999999", " .01 1E-03-.5 999999 1E+07"),
+    ("PRINT 1/3,123456,1E10", " .333333       123456        1E+10"),
+    ("PRINT INT(-3.5);SGN(-2);-(7/2);1/7*7", "-4-1-3.5 1"),
+    ("PRINT 32767*32767;-2^2;.5+1.25E1", " 1.07368E+09-4 13"),
+    ('PRINT 1=1 AND 2=2;"B">"A";NOT 0', "-1-1-1"),
+    ('PRINT "A"+"B":A$="HI":PRINT A$;LEN(A$);MID$(A$,2,1)', "AB\r\nHI 2I"),
+    ('PRINT STR$(3);VAL("3.5");ASC("A");CHR$(66);LEFT$("ABC",2)', " 3 3.5 65BAB"),
+    ("LET A1=2:PRINT A1;A", " 2 0"),
+    ('A$="X":IF A$="X" THEN PRINT "SAME"', "SAME"),
+    ("FOR I=1 TO 2 STEP .5:PRINT I;:NEXT I", " 1 1.5 2"),
+    ("ON 1+1 GOTO 100", ""),
+    ("ON 1-2 GOTO 100", "\r\nFunction call Error"),
+]
+READY_PROGRAM = """10 DEF FNQ(X)=SGN(X)*INT(ABS(X))
+20 PRINT FNQ(-7/2);FNQ(7/2)
+30 D=2:ON D GOSUB 100,200
+40 ON D+5 GOSUB 100,200
+50 PRINT "X"
+60 GOTO 50+50
+100 PRINT "ONE":RETURN
+200 PRINT "TWO":RETURN
+"""
+
+
+@pytest.mark.parametrize(("typed", "said"), READY_ROWS)
+def test_floating_point_and_text_are_shown_as_measured(typed: str, said: str) -> None:
+    """Six digits, an exponent from a million on and below a hundredth, no zero before a point."""
+    board = Basic(find_kind("ready"))
+    board.answered = True
+    assert drive(board.enter(typed.encode())).removesuffix("\r\nReady\r\n").rstrip() == said
+
+
+def test_a_program_of_the_kind_ready_jumps_by_a_list() -> None:
+    """ON goes on where no line is meant, and an expression is no line number."""
+    board = Basic(find_kind("ready"))
+    board.answered = True
+    for row in READY_PROGRAM.splitlines():
+        drive(board.enter(row.encode()))
+    said = drive(board.enter(b"RUN")).split("\r\n")
+    assert said[:3] == ["-3 3", "TWO", "X"]
+    assert said[4].endswith("Error in line 60")
+
+
+def test_a_seed_other_than_zero_begins_the_random_numbers_anew() -> None:
+    """RND(0) is the next fraction; RND(1) gave the same each time on the measured board."""
+    board = Basic(find_kind("ready"))
+    board.answered = True
+    said = drive(
+        board.enter(b"FOR I=1 TO 3:PRINT RND(1);:NEXT I:FOR I=1 TO 9:PRINT RND(0);:NEXT I")
+    )
+    shown = said.split("Ready")[0].split()
+    assert len(set(shown[:3])) == 1
+    assert len(set(shown[3:])) == 9
+    assert all(0 <= float(each) < 1 for each in shown)
+
+
+def test_fractions_and_text_are_kept_and_an_older_state_is_read() -> None:
+    """Variables come back by their names; a state of one letter a name has the others empty."""
+    board, again, older = (Basic(find_kind("ready")) for _ in range(3))
+    board.answered = True
+    drive(board.enter(b'A=1/8:B1=2:C$="TEA"'))
+    kept = json.loads(json.dumps(board.to_state()))
+    again.from_state(kept)
+    assert drive(again.enter(b"PRINT A;B1;C$")).startswith(" .125 2TEA\r\n")
+    older.from_state({**kept, "variables": [0.5, *[0] * 25]})
+    assert drive(older.enter(b"PRINT A;B1;C$")).startswith(" .5 0\r\n")
+    with pytest.raises(RefusedError):
+        older.from_state({**kept, "variables": [1]})
 
 
 CASES = [
@@ -120,7 +200,7 @@ def test_random_numbers_begin_where_the_kind_says(kind: str, least: int) -> None
 
 FORMS = tuple(each.name for each in dataclasses.fields(Dialect))
 # What the profile says of the real board, and the practice board of that kind cannot run.
-BEYOND = {("ready", "random"), ("ready", "means"), ("token", "means")}
+BEYOND = {("ready", "means"), ("token", "means")}
 
 
 @pytest.mark.parametrize("kind", ["practice", *KINDS])

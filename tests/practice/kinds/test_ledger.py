@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from basic_runs import drive
 from soak_kinds import profile_of
 
 from hostlink.listing import Listing, measure
-from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind, kind_names
 
@@ -21,6 +21,7 @@ def programs(make_program: Callable[..., str]) -> list[str]:
     return [make_program(seed, most_bytes=900) for seed in range(PROGRAMS)]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("kind", kind_names())
 def test_the_ledger_is_what_the_board_reports(kind: str, programs: list[str]) -> None:
     """For 300 generated programs: the rows that it lists cost what its memory is less by."""

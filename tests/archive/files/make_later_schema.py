@@ -1,7 +1,7 @@
-"""Writes schema-2.sqlite3.gz: what make_version_0_1_0.py keeps, in an archive of schema 2.
+"""Writes schema-N.sqlite3.gz: what make_version_0_1_0.py keeps, in an archive of schema N.
 
-Run once, with the version that made schema 2; the file is never written again:
-    python tests/archive/files/make_schema_2.py
+Run once, with the last version that made schema N; the file is never written again:
+    python tests/archive/files/make_later_schema.py
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from pathlib import Path
 from make_version_0_1_0 import HERE, Clock, content, fill
 
 from hostlink.archive import Archive, Origin
+from hostlink.archive.database.migrations import STEPS
 
 
 def main() -> None:
@@ -29,7 +30,7 @@ def main() -> None:
             archive.merge_file(other.path)
             archive.duplicate(folder / "copy.sqlite3")
         copy = (folder / "copy.sqlite3").read_bytes()
-        (HERE / "schema-2.sqlite3.gz").write_bytes(gzip.compress(copy, mtime=0))
+        (HERE / f"schema-{STEPS.latest}.sqlite3.gz").write_bytes(gzip.compress(copy, mtime=0))
 
 
 if __name__ == "__main__":

@@ -1,0 +1,70 @@
+"""A listing in another BASIC: adapted in the editor, or shown adapted before it is loaded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+
+if TYPE_CHECKING:
+    from hostlink.app.screens.rewriting import RewriteScreen
+    from hostlink.jobs.adapting import Proof
+    from hostlink.jobs.language_of import Offer
+    from hostlink.jobs.listing_source import Material
+
+
+class Adaptations(DeskPart):
+    """Shows how a listing would be adapted; what is done with it then is decided there."""
+
+    def adapt(self) -> None:
+        """Show what the current profile's BASIC needs changed, and take it into the editor."""
+        from hostlink.jobs.language_of import offer
+
+        if self.desk.workshop.need_listing() is None:
+            return
+        profile = self.app.boards.profile
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
+        found = self.app.attempt(lambda: offer(profile, material))
+        if found is None:
+            self.app.tell(f"Nothing was found to adapt for {profile.name}.")
+            return
+        self.app.push_screen(
+            _screen(found, material, "takes the listing into the editor"),
+            lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
+        )
+
+    def show_before(self, offer: Offer, material: Material, load: Callable[[], None]) -> None:
+        """Show how a listing would be adapted before it is loaded so. load: starts that."""
+        self.app.push_screen(
+            _screen(offer, material, "loads the adapted listing"),
+            lambda text: None if text is None else load(),
+        )
+
+
+def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
+    """Return the screen of an offer. does: what Enter does, as the end of a sentence.
+
+    Both versions are run meanwhile, and the result is shown as soon as it is known.
+    """
+    from hostlink.app.aside import aside
+    from hostlink.app.rewrites import Adapting
+    from hostlink.app.screens.rewriting import RewriteScreen
+    from hostlink.jobs.adapting import inputs_of, prove
+
+    rewrite = Adapting(offer, f"Enter {does}. Escape leaves it as it was.")
+    kinds = (offer.source.name, offer.target.name)
+
+    def begin(screen: RewriteScreen) -> None:
+        def done(proof: Proof) -> None:
+            rewrite.proof = proof
+            if screen.is_attached:
+                screen.renew()
+
+        aside(
+            screen.app,
+            lambda: prove(material.listing, offer.made, kinds, inputs_of(material)),
+            done,
+        )
+
+    return RewriteScreen(rewrite, begin)

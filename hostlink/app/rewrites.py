@@ -1,0 +1,177 @@
+"""What the screen of a rewritten listing shows: one made smaller, or adapted to a board."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Protocol
+
+from hostlink.app.widgets.rows import Entry, ListColumn
+from hostlink.listing import Listing, Rules
+from hostlink.listing.shrinking.shrink import LEVELS, Shrunk, shrink
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.jobs.adapting import Proof
+    from hostlink.jobs.language_of import Offer
+
+TO_FIT = "until it fits"
+WHOLE = "all"
+
+
+class Rewrite(Protocol):
+    """A rewritten listing, in rows. columns: of the list. foot: what the keys do."""
+
+    columns: Sequence[ListColumn]
+    foot: str
+
+    def head(self) -> str:
+        """Return the heading."""
+
+    def entries(self) -> list[Entry]:
+        """Return the rows."""
+
+    def detail(self, key: str) -> str:
+        """Return what a row shows in full."""
+
+    def text(self, key: str) -> str:
+        """Return the listing that choosing a row gives."""
+
+
+class Shrinking:
+    """A listing made smaller: what each level saves."""
+
+    columns: Sequence[ListColumn] = (
+        ListColumn("how far", 14),
+        ListColumn("saves", 6, right=True),
+        ListColumn("in all", 6, right=True),
+        ListColumn("bytes then", 10, right=True),
+        ListColumn("", -1),
+    )
+    foot = (
+        "Each level holds those above it. Enter takes the listing into the "
+        "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it."
+    )
+
+    def __init__(self, listing: Listing, rules: Rules, size_words: Sequence[str] = ()) -> None:
+        self._listing, self._rules, self._size_words = listing, rules, size_words
+        self.most = shrink(listing, rules, size_words=size_words)
+        self._made: dict[str, Shrunk] = {}
+
+    def head(self) -> str:
+        """Return the heading: the present size, its limit, and how many bytes are too many."""
+        limit, before = self.most.limit, self.most.before
+        size = f"{before:,} of {plural(limit, 'byte')}" if limit else plural(before, "byte")
+        if limit and before > limit:
+            size += f": {plural(before - limit, 'byte')} over"
+        if limit and self.most.after > limit:
+            size += f", and still {plural(self.most.after - limit, 'byte')} over at its smallest"
+        return f"Make it smaller: {size}"
+
+    def entries(self) -> list[Entry]:
+        """Return the levels, first what makes it fit if it is too big."""
+        entries: list[Entry] = []
+        limit, now = self.most.limit, self.most.before
+        if limit and now > limit:
+            fitting = self.made(TO_FIT)
+            if fitting.after <= limit:
+                saved = fitting.before - fitting.after
+                entries.append(self._entry(TO_FIT, saved, saved, fitting.after))
+        for step in self.most.steps:
+            now -= step.saved
+            entries.append(self._entry(step.level, step.saved, self.most.before - now, now))
+        return entries
+
+    def _entry(self, level: str, saves: int, in_all: int, then: int) -> Entry:
+        limit = self.most.limit
+        room = ""
+        if limit:
+            room = f"{limit - then:,} free" if then <= limit else f"{then - limit:,} over"
+        return Entry(level, (level, f"{saves:,}", f"{in_all:,}", f"{then:,}", room))
+
+    def made(self, level: str) -> Shrunk:
+        """Return the result of shrinking up to one level, or until the program fits."""
+        if level not in self._made:
+            to_fit = level == TO_FIT
+            self._made[level] = shrink(
+                self._listing,
+                self._rules,
+                "everything" if to_fit else level,
+                to_fit=to_fit,
+                size_words=self._size_words,
+            )
+        return self._made[level]
+
+    def detail(self, key: str) -> str:
+        """Return what a level does, and the listing then."""
+        made = self.made(key)
+        does = LEVELS.get(key, "One level after the other, and no line more than it takes.")
+        words = [f"{key}: {does}" if key in LEVELS else does]
+        words += [
+            f"{step.level}: {plural(step.saved, 'byte')} in {plural(step.lines, 'line')}"
+            for step in made.steps
+            if key == TO_FIT and step.saved
+        ]
+        return "\n".join([*words, *made.notes, "", "The listing then:", made.listing.text()])
+
+    def text(self, key: str) -> str:
+        """Return the listing of a level."""
+        return self.made(key).listing.text()
+
+
+class Adapting:
+    """A listing adapted to a board: each change with its reason and cost, then what it needs.
+
+    foot: what Enter does. proof: how both versions compare when they run, None until that is known.
+    """
+
+    columns: Sequence[ListColumn] = (
+        ListColumn("line", 6, right=True),
+        ListColumn("bytes", 6, right=True),
+        ListColumn("why", -1),
+    )
+
+    def __init__(self, offer: Offer, foot: str) -> None:
+        self._offer, self.foot = offer, foot
+        self.proof: Proof | None = None
+
+    def head(self) -> str:
+        """Return the heading: how many lines change, and the size then."""
+        made = self._offer.made
+        limit = f" of {made.limit:,}" if made.limit else ""
+        over = "" if made.fits else f", {plural(made.after - made.limit, 'byte')} over"
+        return (
+            f"Adapt to {self._offer.target.name}: {plural(len(made.changes), 'line')} changed, "
+            f"{made.after:,}{limit} bytes then{over}"
+        )
+
+    def entries(self) -> list[Entry]:
+        """Return the whole, the changes, and what has no equal."""
+        made = self._offer.made
+        rows = [Entry(WHOLE, (WHOLE, f"{made.after - made.before:+,}", "the whole listing"))]
+        rows += [
+            Entry(f"change {at}", (str(each.number), f"{each.cost:+,}", "; ".join(each.why)))
+            for at, each in enumerate(made.changes)
+        ]
+        rows += [
+            Entry(f"need {at}", (str(each.lines[0]), "", f"left as it is: {each.what}"))
+            for at, each in enumerate(made.needs)
+        ]
+        return rows
+
+    def detail(self, key: str) -> str:
+        """Return a change, what is needed, or the whole with how it was proven."""
+        from hostlink.jobs.adapting import change_rows, need_words
+
+        made = self._offer.made
+        kind, _, at = key.partition(" ")
+        if kind == "change":
+            return "\n".join(change_rows(made.changes[int(at)]))
+        if kind == "need":
+            return need_words(made.needs[int(at)])
+        proof = self.proof.says if self.proof else "Both versions are being run and compared."
+        rows = [self._offer.says, *made.notes, proof, "", "The listing then:", made.listing.text()]
+        return "\n".join(rows)
+
+    def text(self, key: str) -> str:  # noqa: ARG002 - any row means the whole
+        """Return the adapted listing."""
+        return self._offer.made.listing.text()

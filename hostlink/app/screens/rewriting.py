@@ -1,0 +1,70 @@
+"""A rewritten listing before it is taken: what changes, why, what it costs, and the whole then."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.rewrites import Rewrite
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Rows
+from hostlink.words import safe
+
+
+class RewriteScreen(Page[str | None]):
+    """Preview a rewritten listing; return the text of the row that is taken, None if none is."""
+
+    AUTO_FOCUS = "#rewrites"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "Take it", tooltip="As the foot says"),
+        Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
+    ]
+
+    def __init__(self, rewrite: Rewrite, begin: Callable[[RewriteScreen], None] | None = None):
+        """Show a rewrite. begin: starts slow work that shows its result by `renew`."""
+        super().__init__()
+        self.rewrite, self._begin = rewrite, begin
+
+    def head(self) -> str:
+        """Return the heading of the rewrite."""
+        return self.rewrite.head()
+
+    def foot(self) -> str:
+        """Return what the keys do with it."""
+        return self.rewrite.foot
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the rows, with the effect of the one at the cursor."""
+        yield from with_detail(Rows(self.rewrite.columns, id="rewrites"), id="rewrite-detail")
+
+    def on_mount(self) -> None:
+        self.query_one(Rows).show(self.rewrite.entries())
+        if self._begin is not None:
+            self._begin(self)
+
+    def renew(self) -> None:
+        """Show the row at the cursor anew."""
+        key = self.query_one(Rows).key
+        if key:
+            words = safe(self.rewrite.detail(key), keep="\n")
+            self.query_one("#rewrite-detail", Static).update(Content(words))
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self.renew()
+        self.query_one(".side", VerticalScroll).scroll_home(animate=False)
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_take()
+
+    def action_take(self) -> None:
+        key = self.query_one(Rows).key
+        if key:
+            self.dismiss(self.rewrite.text(key))

@@ -1,0 +1,257 @@
+"""Step through a program on the practice board, and see what it holds at each line."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from rich.style import Style
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import with_keys
+from hostlink.app.screens.dialogues import AskText
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.jobs.stepping import held, pin_words, pins_used, slide
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.practice.walk import Walk
+
+_TICK_S = 1 / 15
+_AT_ONCE = 3000  # statements that are run before the screen is drawn again
+_MOST = 1_000_000  # statements; a step back runs them all again
+_OUTPUT_ROWS = 6
+_TAIL = 600  # bytes of output in which these rows are looked for
+
+
+class StepRows(Rows):
+    """The lines of a program, tinted by how often each was begun."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"steps--some", "steps--much", "steps--most"}
+
+    counts: Sequence[int] = ()
+
+    def row_style(self, place: int, base: Style) -> Style:
+        """Return a style by the share of the line that was begun most often."""
+        most, count = max(self.counts, default=0), self.counts[place]
+        if not count:
+            return base
+        name = "most" if count == most else "much" if count * 3 > most else "some"
+        return self.get_component_rich_style(f"steps--{name}")
+
+
+class StepScreen(Page[int | None]):
+    """One run of a program; return the line number that it stands at.
+
+    clock: tells the time in seconds. While the program runs on it keeps the pace of the board.
+    """
+
+    AUTO_FOCUS = "#steps"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        screen_key("stepping.line", "One line", "Run the line at the arrow"),
+        screen_key("stepping.here", "Up to the line chosen", "As fast as it can"),
+        screen_key("stepping.on", "Go on, or stop", "At the pace of the board"),
+        screen_key("stepping.back", "One line back", "As it was before"),
+        screen_key("stepping.again", "Again from the start", "With no answers"),
+        screen_key("stepping.pin", "Choose the next pin"),
+        screen_key("stepping.switch", "Switch the chosen pin", action="slide(0)"),
+        screen_key("stepping.less", "Slide the chosen pin down", action="slide(-1)"),
+        screen_key("stepping.more", "Slide the chosen pin up", action="slide(1)"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(
+        self, begin: Callable[[], Walk], clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        """begin: starts the program. Raises what it raises."""
+        super().__init__()
+        self._begin, self._clock = begin, clock
+        self.walk = begin()
+        self.running = False
+        self._until: int | None = None
+        self._lead = 0.0  # seconds of the board at second 0 of the clock
+        self._pin = 0
+        self._asking = False
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the lines beside what the program holds, and its output and pins below."""
+        columns = [ListColumn("", 2), ListColumn("runs", 7, right=True), ListColumn("line", -1)]
+        yield from with_detail(StepRows(columns, id="steps"), id="step-holds")
+        yield Static("", id="step-output", markup=False)
+        yield Static("", id="step-pins", markup=False)
+
+    def foot(self) -> str:
+        """Return the keys."""
+        return with_keys(
+            "<stepping.line> runs a line, <stepping.here> up to the chosen line, <stepping.on> "
+            "goes on or stops, <stepping.back> goes one line back, <stepping.again> begins again. "
+            "<stepping.pin> chooses a pin, <stepping.switch> switches it, <stepping.less> and "
+            "<stepping.more> slide it. Escape goes back."
+        )
+
+    def on_mount(self) -> None:
+        self._timer = self.set_interval(_TICK_S, self.tick, pause=True)
+        self.draw(follow=True)
+
+    # --- running -----------------------------------------------------------------------------
+
+    def _go(self, running: bool) -> None:
+        """Let the program run by itself unless it has ended, or stop it."""
+        self.running = running and self.walk.ended not in ("end", "error")
+        if self.running:
+            self._lead = self.walk.seconds - self._clock()
+            self._timer.resume()
+        else:
+            self._timer.pause()
+
+    def action_line(self) -> None:
+        """Run the line at the arrow; a loop within it whole."""
+        self._go(False)
+        began = self.walk.began
+        self._run(lambda: self.walk.began == began)
+        self.draw(follow=True)
+
+    def action_here(self) -> None:
+        """Run to the line chosen in the list, as fast as it goes."""
+        self._until = int(self.query_one(StepRows).key or 0)
+        self._go(True)
+        self.tick()
+
+    def action_on(self) -> None:
+        """Go on at the pace of the board, or stop."""
+        self._until = None
+        self._go(not self.running)
+        self.draw(follow=not self.running)
+
+    def action_back(self) -> None:
+        """Go back to where this line, or the one before, was begun."""
+        self._go(False)
+        self.walk = self.walk.back()
+        self.draw(follow=True)
+
+    def action_again(self) -> None:
+        """Begin again."""
+        self._go(False)
+        self.walk = self._begin()
+        self.draw(follow=True)
+
+    def tick(self) -> None:
+        """Run as far as time and the chosen line allow; called many times a second."""
+        if not self.running or self._asking:
+            return
+        walk, until = self.walk, self._until
+        now = self._clock() + self._lead
+        if until is not None:
+            self._run(lambda: walk.line != until)
+        elif walk.seconds < now:
+            self._run(lambda: walk.seconds < now)
+        arrived = until is not None and walk.line == until
+        if arrived or walk.ended in ("end", "error") or walk.statements >= _MOST:
+            self._go(False)
+        self.draw(follow=not self.running)
+
+    def _run(self, go_on: Callable[[], bool]) -> None:
+        """Run at least one statement, and further ones while `go_on` allows it."""
+        walk, left = self.walk, _AT_ONCE
+        while walk.statements < _MOST and walk.step() and left and go_on():
+            left -= 1
+        if walk.ended == "input":
+            self._ask()
+
+    def _ask(self) -> None:
+        """Ask for what the program asks for; without an answer it stays where it is."""
+        self._asking = True
+        went_on = self.running
+
+        def answered(line: str | None) -> None:
+            self._asking = False
+            if line is not None:
+                self.walk.answer(line)
+            self._go(went_on and line is not None)
+            if line is not None and not went_on:
+                self.action_line()
+            self.draw(follow=not self.running)
+
+        question = (self.walk.question or "").strip()
+        self.app.push_screen(AskText(safe(f"The program asks: {question}")), answered)
+
+    # --- pins --------------------------------------------------------------------------------
+
+    def action_pin(self) -> None:
+        """Choose the next pin."""
+        self._pin += 1
+        self.draw()
+
+    def action_slide(self, by: int) -> None:
+        """Change what comes to the chosen pin (see `slide`)."""
+        pins = pins_used(self.walk)
+        if pins:
+            slide(self.walk, pins[self._pin % len(pins)], by)
+            self.draw()
+
+    # --- showing -----------------------------------------------------------------------------
+
+    def draw(self, *, follow: bool = False) -> None:
+        """Show the lines, what the program holds, its output and its pins.
+
+        follow: put the cursor of the list on the line that comes next.
+        """
+        walk = self.walk
+        rows = self.query_one(StepRows)
+        lines = walk.board.lines
+        rows.counts = [walk.counts[number] for number in lines]
+        rows.show(
+            [
+                Entry(
+                    str(number),
+                    (
+                        "->" if number == walk.line else "",
+                        f"{walk.counts[number]:,}" if walk.counts[number] else "",
+                        f"{number} {text.decode('latin-1')}",
+                    ),
+                )
+                for number, text in lines.items()
+            ]
+        )
+        numbers = list(lines)
+        if follow and walk.line in numbers:
+            rows.cursor = numbers.index(walk.line)
+        self.set_head(self._told())
+        self._say("#step-holds", "\n".join(held(walk)))
+        output = walk.printed_since(max(0, walk.printed - _TAIL)).splitlines()[-_OUTPUT_ROWS:]
+        self._say("#step-output", "\n".join(output) or "It has printed nothing yet.")
+        self._say("#step-pins", self._pins())
+
+    def _say(self, name: str, words: str) -> None:
+        self.query_one(name, Static).update(Content(safe(words, keep="\n")))
+
+    def _told(self) -> str:
+        walk = self.walk
+        counted = f"{plural(walk.statements, 'statement')}, {walk.seconds:.1f} s on the board"
+        if walk.ended == "error":
+            return f"Step by step: {safe(walk.error)}"
+        state = f"it {'runs' if self.running else 'stands'} at line {walk.line}"
+        if walk.ended == "end":
+            state = "it has ended"
+        elif walk.statements >= _MOST:
+            state = "it was stopped; begin again"
+        return f"Step by step: {state}; {counted}"
+
+    def _pins(self) -> str:
+        pins = pins_used(self.walk)
+        if not pins:
+            return ""
+        chosen = pins[self._pin % len(pins)]
+        shown = {name: pin_words(self.walk, name) for name in pins}
+        marked = (f"[{said}]" if name == chosen else f" {said} " for name, said in shown.items())
+        return f"Pins {''.join(marked)}"
+
+    def action_leave(self) -> None:
+        """Close the screen, and say at which line the program stood."""
+        self.dismiss(self.walk.line)

@@ -1,0 +1,49 @@
+"""Signals that end the app: it leaves between two of its steps, not in the middle of one.
+
+The handlers that the app finds raise an exception. Raised anywhere in textual's own code, that may
+leave its threads running, and then the process never ends (seen in textual 8.2 on a busy computer).
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+_NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")  # not every system has all of them
+
+
+@contextmanager
+def leaving_on_signals(app: DeskApp) -> Iterator[None]:
+    """Have the first signal end the app in good order, and raise its exception after the block.
+
+    A signal before the app's loop runs, and a second one, raise at once.
+    """
+    ended: list[KeyboardInterrupt] = []
+
+    def leave(found: Callable[..., object], number: int, frame: object) -> None:
+        try:
+            found(number, frame)
+        except KeyboardInterrupt as error:
+            if ended or app._loop is None:
+                raise
+            ended.append(error)
+            app._loop.call_soon_threadsafe(app.exit)
+
+    numbers = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
+    before = {number: signal.getsignal(number) for number in numbers}
+    for number, found in before.items():
+        if callable(found):
+            signal.signal(number, partial(leave, found))
+    try:
+        yield
+    finally:
+        for number, found in before.items():
+            signal.signal(number, found)
+    if ended:
+        raise ended[0]

@@ -1,0 +1,63 @@
+"""The end of the terminal that the app is drawn on.
+
+A terminal that is closed sends SIGHUP, but only to the session that it controls. Without that
+signal Textual (8.2) never notices: it reads an end of file over and over, its thread that writes
+ends by an error, and the app waits for that thread once thirty writes are queued.
+"""
+
+from __future__ import annotations
+
+import select
+import signal
+import sys
+import threading
+
+from textual.driver import Driver
+
+
+def heed_end() -> None:
+    """Treat the end of the terminal at standard input as the signal that tells it elsewhere."""
+    if sys.platform == "win32":
+        return
+    threading.Thread(
+        target=_await_end, args=(sys.stdin.fileno(),), name="terminal-end", daemon=True
+    ).start()
+
+
+def _await_end(terminal: int) -> None:
+    """Wait, without a wake-up, until a terminal is gone; then end the app as SIGHUP does."""
+    if sys.platform == "win32":
+        return
+    poller = select.poll()
+    poller.register(terminal, 0)  # an end and an error are told without being asked for
+    ends = [what for _, what in poller.poll() if what & (select.POLLHUP | select.POLLERR)]
+    main = threading.main_thread().ident
+    if ends and main is not None:
+        is_ignored = signal.getsignal(signal.SIGHUP) is signal.SIG_IGN  # begun by nohup
+        signal.pthread_kill(main, signal.SIGTERM if is_ignored else signal.SIGHUP)
+
+
+def lasting(usual: type[Driver]) -> type[Driver]:
+    """Return the driver for a terminal that may vanish: what cannot be written any more is lost.
+
+    usual: Textual's driver for this system. That for Windows is returned as it is.
+    """
+    if sys.platform == "win32":
+        return usual
+    from textual.drivers.linux_driver import LinuxDriver
+
+    class LastingDriver(LinuxDriver):
+        """Writes only while the thread that does it is there; the queue before it is bounded."""
+
+        def _is_written(self) -> bool:
+            return self._writer_thread is not None and self._writer_thread.is_alive()
+
+        def write(self, data: str) -> None:
+            if self._is_written():
+                super().write(data)
+
+        def close(self) -> None:
+            if self._is_written():
+                super().close()
+
+    return LastingDriver if usual is LinuxDriver else usual

@@ -1,0 +1,128 @@
+"""Find what comes near a question that nothing matches whole.
+
+Rules:
+
+1. A word that is nowhere in the archive is replaced by one that differs in one slip of the keys:
+   a letter lost, added or changed, or two neighbours swapped. The first letter is taken as right,
+   unless it is one too many or swapped. Of several words the most frequent one is taken.
+2. If still nothing has all words, what has most of them comes first, later arrivals before earlier
+   ones. For this the newest listings with each word are read, so that the time is bounded.
+3. A word that is nowhere also counts where it is part of a word in the name or title of a program.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Iterable
+from string import ascii_lowercase
+
+from sqlite_utils import Database
+
+from hostlink.archive.database.rows import Row, rows
+from hostlink.archive.search.hits import Hits
+from hostlink.archive.search.index import holds_all
+
+_SHORTEST, _LONGEST = 3, 20  # letters of a word that is looked for with a slip
+_READ = 300  # listings that are read for all words
+_PROGRAMS = 10_000  # the newest that are searched for part of a word
+
+
+Holding = tuple[Row, tuple[str, ...]]
+"""A row of a revision or rescue, and the words that it or its program holds."""
+
+
+def slips(word: str) -> list[str]:
+    """Return all words one slip away from a word, in alphabetical order; see rule 1."""
+    if not (_SHORTEST <= len(word) <= _LONGEST and word.isascii() and word.isalpha()):
+        return []
+    split = [(word[:at], word[at:]) for at in range(len(word) + 1)]
+    made = {head + tail[1:] for head, tail in split if tail}
+    made |= {head + tail[1] + tail[0] + tail[2:] for head, tail in split if len(tail) > 1}
+    for head, tail in split[1:]:
+        for letter in ascii_lowercase:
+            made |= {head + letter + tail, head + letter + tail[1:]}
+    return sorted(made - {word})
+
+
+class Near:
+    """What comes near one question. nowhere: its words that nothing in the archive has."""
+
+    def __init__(self, db: Database, hits: Hits, asked: list[str], nowhere: list[str]) -> None:
+        self._db = db
+        self._hits = hits
+        self._nowhere = nowhere
+        self.instead = {
+            word: max(alike, key=hits.index.share)
+            for word in nowhere
+            if (alike := self._alike(word))
+        }
+        """The words that are looked for instead of others."""
+        self.words = list(dict.fromkeys(self.instead.get(word, word) for word in asked))
+
+    def _alike(self, word: str) -> list[str]:
+        """Return the words of listings that are one slip away, or else those about programs."""
+        around, index = slips(word), self._hits.index
+        return list(index.held("listing_words", around)) or list(
+            index.held("program_words", around)
+        )
+
+    def best(self, limit: int) -> tuple[list[Holding], list[Holding]]:
+        """Return revisions and rescues with some of the words, those with most of them first."""
+        about = self._about()
+        newest = self._hits.newest_of(
+            sorted(about, key=lambda one: (-len(about[one]), -one))[:limit]
+        )
+        held = self._listings({row["listing_id"] for row in newest})
+        best: dict[int, tuple[Row, set[str]]] = {}
+        for row in [*self._hits.of_listings(held), *newest]:
+            program = row["program_id"]
+            words = held.get(row["listing_id"], set()) | about.get(program, set())
+            if program not in best or len(words) > len(best[program][1]):
+                best[program] = row, words
+        rescues = [(row, held[row["listing_id"]]) for row in self._hits.rescues_of(held)]
+        return self._in_order(best.values())[:limit], self._in_order(rescues)[:limit]
+
+    def _in_order(self, found: Iterable[tuple[Row, set[str]]]) -> list[Holding]:
+        """Return rows with most of the words first, and the words in the order of the question."""
+        return [
+            (row, tuple(word for word in self.words if word in held))
+            for row, held in sorted(found, key=lambda one: (-len(one[1]), -one[0]["id"]))
+        ]
+
+    def _listings(self, ids: set[int]) -> dict[int, set[str]]:
+        """Return the words in some listings, and in the newest with each word, by their ids."""
+        index = self._hits.index
+        there = list(filter(index.share, self.words))
+        for word in there:
+            with_it = itertools.chain.from_iterable(index.candidates((word,)))
+            ids.update(itertools.islice(with_it, _READ // len(there)))
+        found = self._db.execute(
+            "SELECT id, text, spaced_words FROM listings "
+            "WHERE id IN (SELECT value FROM json_each(?))",
+            [json.dumps(list(ids))],
+        )
+        return {
+            row["id"]: held
+            for row in found
+            if (held := {w for w in there if holds_all([w], row["text"], row["spaced_words"])})
+        }
+
+    def _about(self) -> dict[int, set[str]]:
+        """Return the words in name, title, notes and tags by program."""
+        about: dict[int, set[str]] = {}
+        for word in self.words:
+            part_of = self._part_of(word) if word in self._nowhere else set[int]()
+            for program in self._hits.about(word) | part_of:
+                about.setdefault(program, set()).add(word)
+        return about
+
+    def _part_of(self, word: str) -> set[int]:
+        """Return programs with a word as part of one in their name or title."""
+        found = rows(
+            self._db,
+            "SELECT id FROM programs WHERE id > (SELECT max(id) FROM programs) - ? "
+            "AND (name LIKE ? OR title LIKE ?)",
+            (_PROGRAMS, f"%{word}%", f"%{word}%"),
+        )
+        return {row["id"] for row in found}

@@ -1,0 +1,59 @@
+"""Read what comes to the pins of a practice board from a file: rows of time, pin and value.
+
+A CSV file (RFC 4180) whose first row is `ms,pin,value`. ms: since the program began. pin: a number,
+or ADC0, ADC1 ... for an analog input. The value stays until another row changes it.
+"""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+from hostlink.dialect import Pins
+from hostlink.errors import RefusedError
+from hostlink.jobs.files import read_bytes
+from hostlink.jobs.listing_source import Material
+from hostlink.practice.pin_bank import ANALOG, PinInput
+
+HEADS = ["ms", "pin", "value"]
+_MOST_DIGITS = 8  # of a time in ms: a day
+
+
+def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
+    """Return the rows of a file. Raises RefusedError that names the first wrong row."""
+    rows = csv.reader(read_bytes(path).decode("utf-8-sig", "replace").splitlines())
+    found: list[PinInput] = []
+    for at, row in enumerate(rows, 1):
+        cells = [cell.strip() for cell in row]
+        if not any(cells) or (at == 1 and cells == HEADS):
+            continue
+        try:
+            found.append(_row(cells, pins))
+        except ValueError as error:
+            raise RefusedError(
+                f"Row {at} of {path} cannot be used: {error}.",
+                kept="Nothing was run.",
+                advice="Write rows such as 1500,2,1 (milliseconds, pin, value); ADC0 is an analog "
+                "input.",
+            ) from error
+    return tuple(found)
+
+
+def pins_of(material: Material) -> tuple[PinInput, ...]:
+    """Return what comes to the pins of a shipped program in the run that was checked."""
+    given = material.shipped.pins if material.shipped is not None else ()
+    return tuple(PinInput(*each) for each in given)
+
+
+def _row(cells: list[str], pins: Pins) -> PinInput:
+    ms, pin, value = cells if len(cells) == len(HEADS) else ("", "", "")
+    if not (ms.isdecimal() and value.isdecimal()) or len(ms) > _MOST_DIGITS:
+        raise ValueError("it must be a time in ms, a pin and a whole number")
+    analog = pin.upper().startswith(ANALOG)
+    number = pin.upper().removeprefix(ANALOG)
+    if not number.isdecimal() or not pins.has("analog" if analog else "read", int(number)):
+        raise ValueError(f"the board has no pin {pin[:20]}")
+    most = pins.analog_most if analog else 1
+    if int(value) > most:
+        raise ValueError(f"the value at {pin} is 0 to {most}")
+    return PinInput(int(ms), f"{ANALOG if analog else ''}{int(number)}", int(value))

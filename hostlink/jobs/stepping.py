@@ -1,0 +1,67 @@
+"""What a person sees of a program between two of its statements."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterator
+
+from hostlink.practice.pin_bank import ANALOG, PinChange
+from hostlink.practice.walk import Walk
+
+LETTERS = string.ascii_uppercase
+
+
+def held(walk: Walk) -> Iterator[str]:
+    """Yield rows on the variables that are not 0, the open loops and the open subroutines.
+
+    The innermost first.
+    """
+    state = walk.state
+    numbers = [*map(str, state.memory.numbers), "typed"]
+    yield "Variables" if any(state.variables) else "All variables are 0."
+    for name, value in zip(LETTERS, state.variables, strict=True):
+        if value:
+            yield f"  {name} = {value}"
+    for loop in reversed(state.loops):
+        steps = f" in steps of {loop.step}" if loop.step != 1 else ""
+        start = numbers[loop.body.line]
+        yield f"Loop: {LETTERS[loop.variable]} to {loop.limit}{steps}, from line {start}"
+    for call in reversed(state.calls):
+        yield f"Subroutine: back to line {numbers[call.back.line]}"
+
+
+def pins_used(walk: Walk) -> list[str]:
+    """Return the pins that the program has read or written so far, in the order of their names."""
+    bank = walk.state.pins
+    return sorted({*bank.asked, *bank.out, *bank.levels}, key=lambda name: (len(name), name))
+
+
+def pin_words(walk: Walk, name: str) -> str:
+    """Return what is at a pin: "13 on", "9 width 128", "ADC0 512"."""
+    bank = walk.state.pins
+    level, put = bank.level(name), bank.out.get(name)
+    if put is not None and name not in bank.levels:
+        return f"{name} {put_out(put)}"
+    return f"{name} {level}" if name.startswith(ANALOG) else f"{name} {_on(level)}"
+
+
+def put_out(change: PinChange) -> str:
+    """Return in words what was put out at a pin."""
+    if change.what == "tone":
+        lasting = f" for {change.for_ms} ms" if change.for_ms else ""
+        return f"{change.value} Hz{lasting}" if change.value else f"silence{lasting}"
+    return f"width {change.value}" if change.what == "width" else _on(change.value)
+
+
+def _on(value: int) -> str:
+    return "on" if value else "off"
+
+
+def slide(walk: Walk, name: str, by: int) -> None:
+    """Change the level at a pin from outside. by: 32nds of its range; 0 switches it over."""
+    bank = walk.state.pins
+    most = bank.pins.analog_most if name.startswith(ANALOG) else 1
+    level = bank.level(name)
+    step = max(1, (most + 1) // 32)
+    wanted = level + by * step if by else 0 if level else most
+    walk.connect(name, min(max(wanted, 0), most))

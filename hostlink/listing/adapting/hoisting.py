@@ -1,0 +1,104 @@
+"""A statement too long for its line: a part of its expression is assigned to a spare variable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from hostlink.listing.adapting.clauses import RELATIONS, Clause
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span
+
+_LETTERS = "VWXYZUTSRQPONMLKJIHGFEDCBA"
+
+
+def spare_name(names: Iterable[str]) -> str:
+    """Return a letter that no variable of a listing is called by, "" if all are used."""
+    used = {name[:1].upper() for name in names}
+    return next((letter for letter in _LETTERS if letter not in used), "")
+
+
+def assigned(name: str, value: str, language: Language) -> Clause:
+    """Return an assignment as a board takes it."""
+    word = "" if "LET" in language.optional else "LET "
+    return Clause(f"{word}{name}={value}")
+
+
+def hoisted(clause: Clause, language: Language, spare: str) -> list[Clause]:
+    """Return a statement behind an assignment of a part of it; it alone if that cannot be.
+
+    The first terms of its longest expression go to the spare variable; without a second term the
+    whole does. What is left may be hoisted again.
+    """
+    spans = clause.spans(language)
+    first, end = _expression(clause, spans)
+    outside = [*spans[:first], *spans[end:]]
+    used = any(span.text == spare for span in outside)
+    rolls = any(span.word == "RND" for span in outside)
+    if not spare or used or rolls or end - first < 2:
+        return [clause]
+    cut = _middle_sign(spans, first, end)
+    if cut < 0:
+        if _assigns(spans):
+            return [clause]
+        cut = end
+    value = clause.text[spans[first].start : spans[cut - 1].end]
+    if value == spare:
+        return [clause]
+    rest = clause.text[: spans[first].start] + spare + clause.text[spans[cut - 1].end :]
+    before = assigned(spare, value, language)
+    return [Clause(before.text, clause.gap), clause.with_text(rest)]
+
+
+def _assigns(spans: Sequence[Span]) -> bool:
+    names = spans[1:] if spans[0].word == "LET" else spans
+    return len(names) > 2 and names[0].kind == "name" and names[1].text == "="
+
+
+def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
+    """Return where the longest expression of a clause begins and ends, in its spans."""
+    if not spans:
+        return 0, 0
+    word = spans[0].word
+    if clause.condition:
+        cuts = [at for at, depth in _depths(spans) if depth == 0 and spans[at].text in RELATIONS]
+        if not cuts:
+            return 0, 0
+        sides = (1, cuts[0]), (cuts[-1] + 1, len(spans))
+        return max(sides, key=lambda side: sum(len(s.text) for s in spans[side[0] : side[1]]))
+    if word == "ON":
+        jump = next(at for at, span in enumerate(spans) if span.word in ("GOTO", "GOSUB"))
+        return 1, jump
+    if word == "PRINT":
+        plain = all(span.text not in (";", ",") or depth for span, depth in _shown(spans))
+        return (1, len(spans)) if plain and spans[-1].kind != "quoted" else (0, 0)
+    if _assigns(spans):
+        return (3 if word == "LET" else 2), len(spans)
+    return 0, 0
+
+
+def _shown(spans: Sequence[Span]) -> list[tuple[Span, int]]:
+    return [(spans[at], depth) for at, depth in _depths(spans)]
+
+
+def _depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
+    """Return each place in the spans with the brackets that are open there."""
+    depth, found = 0, []
+    for at, span in enumerate(spans):
+        depth -= span.text == ")"
+        found.append((at, depth))
+        depth += span.text == "("
+    return found
+
+
+def _middle_sign(spans: Sequence[Span], first: int, end: int) -> int:
+    """Return the index of the sign between two terms next to the middle of an expression, or -1."""
+    binary = [
+        at
+        for at, depth in _depths(spans)
+        if first < at < end
+        and depth == 0
+        and spans[at].text in ("+", "-")
+        and (spans[at - 1].kind in ("name", "number") or spans[at - 1].text == ")")
+    ]
+    middle = (spans[first].start + spans[end - 1].end) / 2
+    return min(binary, key=lambda at: abs(spans[at].start - middle), default=-1)

@@ -1,0 +1,277 @@
+"""Rules for numbers: whole division, random numbers, comparisons as numbers, computed jumps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from hostlink.listing.adapting.clauses import RELATIONS, Clause, call_end
+from hostlink.listing.adapting.hoisting import assigned
+from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite, rewrites
+from hostlink.listing.adapting.signs import is_positive
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span, keywords
+
+_ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
+
+
+def divides_whole(clause: Clause, pair: Pair) -> bool:
+    """Return whether the quotients of a clause can be made whole as the source's are.
+
+    Without a function of the user's each is written twice, which random numbers forbid.
+    """
+    if pair.source.fractions == pair.target.fractions:
+        return True
+    words = set(keywords(pair.target))
+    rolls = any(span.word == "RND" for span in clause.spans(pair.both))
+    able = {"INT", "SGN", "ABS"} <= words and (can_define(pair.target) or not rolls)
+    return not pair.source.fractions and able
+
+
+def can_define(target: Language) -> bool:
+    """Return whether a BASIC has functions of the user's."""
+    return {"DEF", "FN"} <= set(keywords(target))
+
+
+def writes_whole(pair: Pair) -> bool:
+    """Return whether quotients may call a function of the user's."""
+    return pair.target.fractions and not pair.source.fractions and can_define(pair.target)
+
+
+@rewrites("whole-division", "A=B/2", f"A={WHOLE}(B/2)", "division keeps the fraction on this board")
+def _division(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Drop the fraction of each quotient toward zero; INT does that where nothing is negative."""
+    divides = any(span.text == "/" for span in clause.spans(pair.source))
+    if not divides or pair.source.fractions or not pair.target.fractions:
+        return None
+    if not divides_whole(clause, pair):
+        return None
+    return [clause.with_text(_Divider(clause, pair).text)]
+
+
+@dataclass
+class _Term:
+    """A product or quotient as it is written: where it starts, in the text and in the spans."""
+
+    start: int = -1
+    first: int = 0
+    complete: bool = False
+    divides: bool = False
+
+
+class _Divider:
+    """Writes a clause with a call round each quotient. text: the result."""
+
+    def __init__(self, clause: Clause, pair: Pair) -> None:
+        self._pair = pair
+        self._spans = clause.spans(pair.both)
+        self._terms = [_Term()]
+        self.text = ""
+        at = 0
+        for place, span in enumerate(self._spans):
+            self.text += clause.text[at : span.start]
+            self._take(place, span)
+            at = span.end
+        self.text += clause.text[at:]
+
+    def _take(self, place: int, span: Span) -> None:
+        term = self._terms[-1]
+        after = self._spans[place + 1].text if place + 1 < len(self._spans) else ""
+        operand = span.kind in ("name", "number") or span.word in self._pair.both.functions
+        if span.text == "(" or operand:
+            if term.start < 0:
+                term.start, term.first = len(self.text), place
+        elif span.text in ("*", "/", "^"):
+            term.complete = False
+            term.divides |= span.text == "/"
+        elif span.text != ")" and (span.text not in ("+", "-") or term.complete):
+            self._terms[-1] = _Term()
+        self.text += span.text
+        if span.text == "(":
+            self._terms.append(_Term())
+        elif span.text == ")" and len(self._terms) > 1:
+            self._terms.pop()
+            self._complete(place)
+        elif operand and after != "(":
+            self._complete(place)
+
+    def _complete(self, place: int) -> None:
+        term = self._terms[-1]
+        term.complete = True
+        if term.divides:
+            term.divides = False
+            plain = is_positive(self._spans[term.first : place + 1], self._pair.positive)
+            front, quotient = self.text[: term.start], self.text[term.start :]
+            if plain:
+                whole = f"INT({quotient})"
+            elif can_define(self._pair.target):
+                whole = f"{WHOLE}({quotient})"
+            else:
+                whole = f"SGN({quotient})*INT(ABS({quotient}))"
+            self.text = front + whole
+
+
+_RANDOM: dict[tuple[str, str], tuple[str, str]] = {
+    ("from-1", "from-0"): ("RND", "+1"),
+    ("from-0", "from-1"): ("RND", "-1"),
+    **{
+        (start, form): (f"INT({call}*", f"){more}")
+        for start, more in (("from-1", "+1"), ("from-0", ""))
+        for form, call in (("fraction", "RND"), ("fraction-0", "RND(0)"), ("fraction-1", "RND(1)"))
+    },
+}
+"""What is written for RND in front of its argument and behind it, by the forms of both boards."""
+
+
+@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND begins with 0 on one board, 1 on the other")
+def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    return None if pair.target.fractions else _written_random(clause, pair)
+
+
+@rewrites("random-fraction", "A=RND(6)", "A=INT(RND(0)*6)+1", "RND gives a fraction on this board")
+def _random_fraction(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    return _written_random(clause, pair) if pair.target.fractions else None
+
+
+def _written_random(clause: Clause, pair: Pair) -> list[Clause] | None:
+    written = _RANDOM.get((pair.source.random, pair.target.random))
+    spans = clause.spans(pair.source)
+    if written is None:
+        return None
+    before, after = written
+    new: dict[int, str] = {}
+    for place, span in enumerate(spans):
+        if span.word != "RND":
+            continue
+        last = call_end(spans, place)
+        if last < 0:
+            return None
+        inside = bool(after[-2:] in ("+1", "-1") and _binds(spans, place, last))
+        bare = before != "RND" and last == place + 3
+        new[span.start] = "(" * inside + before
+        new[spans[last].start] = ")" * (not bare) + after + ")" * inside
+        if bare:
+            new[spans[place + 1].start] = ""
+    return clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
+
+
+def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
+    """Return whether an operator beside the spans from first to last binds closer than a sum."""
+    before = spans[first - 1].text if first else ""
+    after = spans[last + 1].text if last + 1 < len(spans) else ""
+    return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
+
+
+@rewrites(
+    "comparison-sign",
+    "A=(B>1)",
+    "A=(-(B>1))",
+    "a true comparison is 1 on one board and -1 on the other",
+)
+def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Change the sign of comparisons in brackets and of those that are assigned."""
+    if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
+        return None
+    spans = clause.spans(pair.source)
+    new: dict[int, str] = {}
+    for place, span in enumerate(spans):
+        last = call_end(spans, place - 1) if span.text == "(" else -1
+        if last > 0 and compares(spans[place + 1 : last]):
+            new[span.start] = "(-("
+            new[spans[last].start] = "))"
+    word = spans[0].word if spans else ""
+    start = next((at + 1 for at, span in enumerate(spans[:3]) if span.text == "="), 0)
+    assigned = bool(start) and word in ("LET", "") and not clause.condition
+    if assigned and compares(spans[start:]):
+        text = clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
+        made = text[0].text if text else clause.text
+        at = made.index("=") + 1
+        return [clause.with_text(f"{made[:at]}-({made[at:].strip()})")]
+    return clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
+
+
+def compares(spans: Sequence[Span]) -> bool:
+    """Return whether a comparison stands in an expression outside its brackets."""
+    depth = 0
+    for span in spans:
+        depth += (span.text == "(") - (span.text == ")")
+        if depth == 0 and span.kind == "symbol" and span.text in RELATIONS:
+            return True
+    return False
+
+
+@rewrites(
+    "computed-jump",
+    "GOSUB 200+N",
+    "ON N+1 GOSUB 200,201",
+    "a jump needs a plain line number; ON does nothing where none of its lines is meant",
+)
+def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """List the lines that a sum of a line number and something else may mean."""
+    spans = clause.spans(pair.source)
+    jumps = bool(spans) and spans[0].word in ("GOTO", "GOSUB") and len(spans) > 2
+    if not jumps or pair.target.computed_jumps or "ON" not in keywords(pair.target):
+        return None
+    at = _constant(spans)
+    lines = _following(int(spans[at].text), pair.lines) if at else []
+    if not lines:
+        return None
+    behind = clause.text[spans[at].end :]
+    if at == 1:
+        rest = behind.lstrip("+ ")
+    else:
+        rest = clause.text[spans[1].start : spans[at - 2].end] + behind
+    return _on(clause, pair, rest, lines, int(spans[at].text) - lines[0] + 1)
+
+
+def _constant(spans: Sequence[Span]) -> int:
+    """Return the index of a number that is added to the rest of a jump's target, 0 if none is."""
+    depth = 0
+    for at, span in enumerate(spans):
+        depth += (span.text == "(") - (span.text == ")")
+        after = spans[at + 1].text if at + 1 < len(spans) else "+"
+        added = at == 1 or spans[at - 1].text == "+"
+        if depth == 0 and span.text.isdecimal() and added and after in ("+", "-"):
+            return at
+    return 0
+
+
+def _following(base: int, lines: Sequence[int]) -> list[int]:
+    """Return the line numbers from a base on that follow each other without a gap."""
+    found: list[int] = []
+    for number in lines:
+        if number >= base and (not found or number == found[-1] + 1):
+            found.append(number)
+    return found
+
+
+def _on(
+    clause: Clause, pair: Pair, rest: str, lines: Sequence[int], offset: int
+) -> list[Clause] | None:
+    word = clause.spans(pair.source)[0].word
+
+    def listed(lines: Sequence[int], offset: int) -> str:
+        """Return ON for these lines; the first is meant by 1 - offset."""
+        index = f"{rest}{offset:+d}" if offset else rest
+        return f"ON {index} {word} {','.join(map(str, lines))}"
+
+    digits = len(str(lines[-1])) + 1
+    if len(lines) * digits <= _ALONE:
+        return [clause.with_text(listed(lines, offset))]
+    plain = len(rest) == 1
+    if pair.following < 0 or not (plain or pair.spare):
+        return None
+    made = [] if plain else [replace(assigned(pair.spare, rest, pair.target), last=True)]
+    rest = rest if plain else pair.spare
+    onward = Clause(f"GOTO {pair.following}" if pair.following else "END", last=True)
+    most = max(1, _BEHIND // digits)
+    while len(lines) * digits > _ALONE:
+        some, lines = lines[:most], lines[most:]
+        test = Clause(f"IF {rest}<{len(some) - offset + 1}", condition=True, then=True)
+        made += [test, Clause(listed(some, offset)), onward]
+        offset -= len(some)
+    return [*made, Clause(listed(lines, offset))]
+
+
+NUMBERS: tuple[Rewrite, ...] = (_random, _random_fraction, _division, _comparison, _computed_jump)
+"""The rules for numbers, in the order in which they are tried."""

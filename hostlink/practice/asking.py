@@ -1,0 +1,88 @@
+"""INPUT of a practice board's BASIC: the question, and what its answers may be."""
+
+from __future__ import annotations
+
+import re
+
+from hostlink.practice.arithmetic import LARGEST, SMALLEST, Value
+from hostlink.practice.expression import is_text, read_variable
+from hostlink.practice.functions import plain
+from hostlink.practice.line_text import LineText
+from hostlink.practice.ops import ReadLine, Send
+from hostlink.practice.state import State, Step, Talk
+
+_WHOLE = re.compile(rb"[ \t]*([+-]?)[ \t]*([0-9]{1,9})[ \t]*")
+_FLOATING = re.compile(
+    rb"[ \t]*([+-]?)[ \t]*((?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:E[+-]?[0-9]{1,2})?)[ \t]*"
+)
+
+
+def read_input(text: LineText) -> Step:
+    """Read the question and the variables of INPUT."""
+    question = text.language.asks
+    if "input-text" in text.language.means and text.peek() in text.language.quotes:
+        question = text.quoted()
+        text.need(",")
+    variables = [read_variable(text)]
+    while text.language.input_list != "none" and text.take(","):
+        variables.append(read_variable(text))
+    if text.language.input_list == "rows":
+        return lambda state: _ask_each(state, variables, question)
+    return lambda state: _ask(state, variables, question)
+
+
+def _ask_each(state: State, variables: list[int], prompt: str) -> Talk:
+    """Ask for each variable in a row of its own."""
+    for variable in variables:
+        if (yield from _ask(state, [variable], prompt)):
+            return True
+    return False
+
+
+def _ask(state: State, variables: list[int], prompt: str) -> Talk:
+    """Repeat the question until every variable has a value."""
+    language = state.kind.language
+    wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
+    while True:
+        answer = yield ReadLine(prompt.encode("latin-1"))
+        state.column = 0
+        if not isinstance(answer, bytes) or state.stops(answer):
+            return True
+        if language.empty_answer == "ends" and not answer.strip():
+            state.halt()
+            return False
+        values = _values(answer, variables, state)
+        if len(values) == len(variables):
+            for variable, value in zip(variables, values, strict=True):
+                state.variables[variable] = value
+            return False
+        said = state.wording.wrong_answer(wanted)
+        if said:
+            yield Send(said)
+        prompt = language.asks_again
+
+
+def _values(answer: bytes, variables: list[int], state: State) -> list[Value]:
+    """Return the values of an answer, none if one of them is no number and must be one."""
+    parts = answer.split(b",")
+    if len(parts) != len(variables):
+        return []
+    values: list[Value] = []
+    for variable, part in zip(variables, parts, strict=True):
+        if is_text(variable):
+            values.append(part.strip(b" ").decode("latin-1"))
+        elif (number := _number(part, state)) is not None:
+            values.append(number)
+    return values
+
+
+def _number(part: bytes, state: State) -> Value | None:
+    """Return the number of an answer, None if it is none. An empty one may be 0."""
+    language = state.kind.language
+    if language.empty_answer == "zero" and not part.strip():
+        return 0
+    found = (_FLOATING if language.fractions else _WHOLE).fullmatch(part)
+    if not found:
+        return None
+    value = plain(float(found[1] + found[2]))
+    return value if language.fractions or SMALLEST <= value <= LARGEST else None

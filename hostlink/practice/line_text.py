@@ -1,0 +1,91 @@
+"""The text of a line of BASIC, and how far it has been read."""
+
+from __future__ import annotations
+
+import re
+
+from hostlink.practice.arithmetic import LARGEST, Value
+from hostlink.practice.complaint import Complaint, Reason, excerpt
+from hostlink.practice.functions import plain
+from hostlink.practice.kind import KindLanguage
+
+DIGITS = frozenset("0123456789")
+LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+_BLANKS = " \t"
+_FRACTION = re.compile(r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:E[+-]?[0-9]{1,2})?")
+
+
+class LineText:
+    """The text of a line and how far it has been read. `upper` is for finding keywords."""
+
+    __slots__ = ("at", "depth", "language", "text", "upper")
+
+    def __init__(self, text: str, language: KindLanguage) -> None:
+        self.text = text
+        self.language = language
+        self.upper = text.translate(_CAPITALS) if language.small_letters else text
+        self.at = 0
+        self.depth = 0
+
+    def peek(self) -> str:
+        """Skip blanks; the next character as a capital, "" at the end."""
+        upper, at = self.upper, self.at
+        while at < len(upper) and upper[at] in _BLANKS:
+            at += 1
+        self.at = at
+        return upper[at : at + 1]
+
+    def ends(self) -> bool:
+        """Skip blanks; return whether the statement ends here."""
+        return self.peek() in ("", self.language.separator)
+
+    def take(self, *words: str) -> str:
+        """Skip blanks and take the first of the words that stands here; "" if none does."""
+        self.peek()
+        for word in words:
+            if self.upper.startswith(word, self.at):
+                self.at += len(word)
+                return word
+        return ""
+
+    def need(self, word: str) -> None:
+        """Take a word. Raises Complaint if something else stands here."""
+        if not self.take(word):
+            raise self.puzzled()
+
+    def digits(self) -> int:
+        """Take a run of digits, at most `LARGEST` + 1. Raises Complaint beyond."""
+        start = self.at
+        while self.upper[self.at : self.at + 1] in DIGITS:
+            self.at += 1
+        run = self.upper[start : self.at].lstrip("0") or "0"
+        if len(run) > 5 or int(run) > LARGEST + 1:
+            raise Complaint(Reason.RANGE)
+        return int(run)
+
+    def fraction(self) -> Value:
+        """Take a number that may have a fraction and an exponent."""
+        found = _FRACTION.match(self.upper, self.at)
+        if found is None:
+            raise self.puzzled()
+        self.at = found.end()
+        return plain(float(found[0]))
+
+    def quoted(self) -> str:
+        """Take quoted text. Raises Complaint where it is not closed."""
+        start = self.at + 1
+        end = self.text.find(self.text[self.at], start)
+        if end < 0:
+            raise Complaint(Reason.QUOTE, self.at)
+        self.at = end + 1
+        return self.text[start:end]
+
+    def puzzled(self) -> Complaint:
+        """Return the complaint about what stands here."""
+        rest = self.text[self.at :]
+        if not rest.strip():
+            return Complaint(Reason.SHORT)
+        return Complaint(Reason.PUZZLED, self.at, rest=excerpt(rest))
+
+
+_CAPITALS = {ord(letter.lower()): letter for letter in LETTERS}

@@ -1,0 +1,96 @@
+"""The pins of a practice board: what a program puts out, and what it reads there."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from hostlink.dialect import Pins
+from hostlink.practice.complaint import Complaint, Reason
+
+MOST_CHANGES = 20_000
+"""Changes of pins that are kept of a run, the first ones."""
+ANALOG = "ADC"
+"""Begins the name of an analog input, as in the chip's data sheet."""
+
+
+@dataclass(frozen=True, slots=True)
+class PinInput:
+    """Something from outside: from a time on, in ms, a pin has a level.
+
+    pin: "2", or "ADC0" for an analog input.
+    """
+
+    ms: float
+    pin: str
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class PinChange:
+    """Something put out. what: "on" (value 0 or 1), "width" or "tone" (hertz, for some ms)."""
+
+    ms: float
+    pin: str
+    what: str
+    value: int
+    for_ms: int = 0
+
+
+class PinBank:
+    """All pins of one board.
+
+    now: tells the time in ms since the program began. changes: everything put out that differs from
+    what was there before. asked: names of the pins that were read.
+    """
+
+    def __init__(self, pins: Pins) -> None:
+        self.pins = pins
+        self.now: Callable[[], float] = lambda: 0.0
+        self.clear()
+
+    def clear(self) -> None:
+        """Switch all pins off, and take away what was connected."""
+        self.levels: dict[str, int] = {}
+        self.out: dict[str, PinChange] = {}
+        self.changes: list[PinChange] = []
+        self.asked: dict[str, None] = {}
+        self._script: deque[PinInput] = deque()
+
+    def connect(self, script: Iterable[PinInput]) -> None:
+        """Let these inputs come at their times."""
+        self._script = deque(sorted([*self._script, *script], key=lambda each: each.ms))
+
+    def level(self, name: str) -> int:
+        """Return the level at a pin: from outside, else what was put out there, else 0."""
+        now = self.now()
+        while self._script and self._script[0].ms <= now:
+            one = self._script.popleft()
+            self.levels[one.pin] = one.value
+        put = self.out.get(name)
+        return self.levels.get(name, put.value if put is not None else 0)
+
+    def get(self, name: str, pin: int) -> int:
+        """Read a pin. name: "read" or "analog". Raises Complaint if there is no such pin."""
+        self.check(name, pin)
+        key = f"{ANALOG}{pin}" if name == "analog" else str(pin)
+        self.asked[key] = None
+        level = self.level(key)
+        return min(level, self.pins.analog_most) if name == "analog" else int(level != 0)
+
+    def check(self, name: str, pin: int) -> None:
+        """Raise Complaint if a pin is not there for one of PIN_FIELDS."""
+        if not self.pins.has(name, pin):
+            raise Complaint(Reason.PIN, pin=pin, rest=pin)
+
+    def put(self, pin: str, what: str, value: int, for_ms: int = 0) -> None:
+        """Put something out at a pin."""
+        change = PinChange(self.now(), pin, what, value, for_ms)
+        before = self.out.get(pin)
+        self.out[pin] = change
+        same = before is not None and (before.what, before.value) == (what, value)
+        if (same or (before is None and not value)) and what != "tone":
+            return
+        if len(self.changes) < MOST_CHANGES:
+            self.changes.append(change)

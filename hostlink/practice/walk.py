@@ -1,0 +1,228 @@
+"""Run a program on the BASIC of a practice board, statement by statement, without a wire.
+
+The same machine as behind a port: `Walk` answers what its firmware asks for, and can stop before
+each statement. The same listing, answers and seed give the same run, so that a step back is the run
+done again up to the statement before.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable
+from typing import Literal
+
+from hostlink.errors import RefusedError
+from hostlink.practice.basic import Basic
+from hostlink.practice.kind import BoardKind
+from hostlink.practice.main_loop import chore_seconds
+from hostlink.practice.messages import wording
+from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
+from hostlink.practice.pin_bank import PinInput
+
+MOST_STATEMENTS = 1_000_000
+MOST_OUTPUT = 1 << 20
+"""Bytes that are kept of what a program prints."""
+
+End = Literal["end", "error", "input", "statements", "seconds"]
+"""Why a program is not running: it ended, stopped with an error, asks and no answer is left, or has
+used up the statements or the seconds that it was given."""
+
+Shown = Callable[[bytes, bytes], bytes]
+"""What is shown of a question of INPUT and its answer."""
+
+
+class Walk:
+    """One run of a listing on a board of a kind.
+
+    inputs: the lines for INPUT. script: what comes to its pins, at times since the first statement.
+    size: bytes of program memory, by default those of the kind.
+    shown: what is printed of a question of INPUT and its answer, by default both and a row end.
+
+    statements: those run so far. counts: how often each line was begun, by its number. line: the
+    number of the line whose statement is next, None outside the program. began: the value of
+    `statements` when that line was begun. seconds: how long the board would have taken.
+    cut: whether not everything that was printed is kept.
+    Raises RefusedError if the board refuses a line.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        kind: BoardKind,
+        inputs: Iterable[str] = (),
+        script: Iterable[PinInput] = (),
+        *,
+        seed: int = 1,
+        size: int | None = None,
+        shown: Shown | None = None,
+    ) -> None:
+        self.board = Basic(kind, seed=seed, program_bytes=size)
+        self.state = self.board.state
+        self.answers = list(inputs)
+        self.script = list(script)
+        self._made_of = text, kind, seed, size
+        self._chores = chore_seconds(kind.settings)
+        self._end_of_row = kind.settings.reply_end
+        self._shown = shown or (lambda question, line: question + line + self._end_of_row)
+        self._answered = 0
+        self._asked: ReadLine | None = None
+        self._printed = bytearray()
+        self.cut = False
+        self.ended: End | None = None
+        self.statements = 0
+        self.seconds = 0.0
+        self.counts: Counter[int] = Counter()
+        self.line: int | None = None
+        self.began = self._began_before = 0
+        for row in re.split(r"\r\n|\n|\r", text):
+            self._enter(row)
+        run = dict(kind.language.words)["run"][0]
+        self._firmware = self.board.enter(run.encode("latin-1"))
+        self._go_on(None)
+        if self.ended is None:
+            self.step()  # RUN itself
+        self.statements = self.began = 0
+        self.seconds = 0.0
+        self.state.pins.now = lambda: self.seconds * 1000
+        self.state.pins.connect(self.script)
+
+    def _enter(self, row: str) -> None:
+        """Store a line. A row without a number is no part of the program, and is not run."""
+        if not row.lstrip()[:1].isdigit():
+            return
+        for _ in self.board.enter(row.encode("latin-1", "replace")):
+            pass
+        if self.error:
+            raise RefusedError(
+                f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
+                f"{self.error}",
+                kept="The listing is unchanged.",
+                advice="Look at the line that it names.",
+            )
+
+    @property
+    def output(self) -> str:
+        """Return what was printed, rows ended by LF, with the questions that were answered.
+
+        What the board says when a program has ended, such as OK, is not part of it.
+        """
+        said = self._text(wording(self.board.kind).done("run")) if self.ended == "end" else ""
+        return self.printed_since(0).removesuffix(said)
+
+    @property
+    def printed(self) -> int:
+        """Return the number of bytes of output that are kept."""
+        return len(self._printed)
+
+    def printed_since(self, start: int) -> str:
+        """Return what was printed behind so many bytes, rows ended by LF."""
+        return self._text(bytes(self._printed[start:]))
+
+    def _text(self, data: bytes) -> str:
+        return data.replace(self._end_of_row, b"\n").decode("latin-1")
+
+    @property
+    def error(self) -> str:
+        """Return the error that stopped the program in the board's words, or ""."""
+        return " ".join(self.board.last_error.decode("latin-1").split())
+
+    @property
+    def stood_at(self) -> int | None:
+        """Return the number of the line that failed, asks or is next; None at the end."""
+        return self.board.failed_line if self.ended == "error" else self.line
+
+    @property
+    def question(self) -> str | None:
+        """Return what INPUT shows while it waits for an answer, or None."""
+        return None if self._asked is None else self._asked.prompt.decode("latin-1")
+
+    def answer(self, line: str) -> None:
+        """Give one more line for INPUT; a program that waits for it can go on."""
+        self.answers.append(line)
+        if self.ended == "input":
+            self.ended = None
+
+    def connect(self, pin: str, value: int) -> None:
+        """Give a pin a level from outside, from now on."""
+        one = PinInput(self.seconds * 1000, pin, value)
+        self.script.append(one)
+        self.state.pins.connect([one])
+
+    def run(self, most: int = MOST_STATEMENTS, seconds: float = 0.0) -> End:
+        """Run to the end, for so many statements or, if not 0, seconds of the board's time."""
+        step = self.step
+        while self.statements < most:
+            if seconds and self.seconds >= seconds:
+                return "seconds"
+            if not step():
+                assert self.ended is not None
+                return self.ended
+        return self.ended or "statements"
+
+    def step(self) -> bool:
+        """Run the next statement; return False if there is no further one to run now."""
+        if self.ended is not None:
+            return False
+        if self._asked is None:  # else this statement has been counted
+            self.statements += 1
+            self.seconds += self._chores[Chore.STATEMENT]
+        return self._go_on(False)
+
+    def back(self) -> Walk:
+        """Return the run as it was when this line was begun or, at its beginning, the one before.
+
+        It is run again from the start, with the answers and the levels of pins that were given.
+        """
+        target = self.began if self.statements > self.began else self._began_before
+        text, kind, seed, size = self._made_of
+        earlier = Walk(text, kind, self.answers, self.script, seed=seed, size=size)
+        earlier.run(target)
+        return earlier
+
+    def _go_on(self, answer: Answer) -> bool:
+        """Run the firmware up to the next statement; return False if it does not get there."""
+        while True:
+            if self._asked is not None:
+                if self._answered == len(self.answers):
+                    self.ended = "input"
+                    return False
+                answer = self._take_answer(self._asked)
+                self._asked = None
+            try:
+                op = self._firmware.send(answer)
+            except StopIteration:
+                self.ended = "error" if self.board.last_error else "end"
+                self.line = None
+                return False
+            answer = False
+            if isinstance(op, Work):
+                if op.chore is Chore.STATEMENT:
+                    self._note_line()
+                    return True
+                self.seconds += self._chores[op.chore] * op.times
+            elif isinstance(op, Send):
+                self._print(op.data)
+            elif isinstance(op, ReadLine):
+                self._asked = op
+
+    def _take_answer(self, asked: ReadLine) -> bytes:
+        line = self.answers[self._answered].encode("latin-1", "replace")
+        self._answered += 1
+        self._print(self._shown(asked.prompt, line))
+        return line
+
+    def _note_line(self) -> None:
+        """Note which line has the next statement, and whether it is begun with it."""
+        number = self.state.number
+        if number is None:
+            self.line = None
+        elif self.state.at == 0 or number != self.line:
+            self._began_before, self.began = self.began, self.statements
+            self.counts[number] += 1
+            self.line = number
+
+    def _print(self, data: bytes) -> None:
+        room = MOST_OUTPUT - len(self._printed)
+        self.cut = self.cut or len(data) > room
+        self._printed += data[:room]

@@ -1,0 +1,119 @@
+"""The app in a terminal of the test's own, which vanishes without a signal for that."""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+import io
+import json
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.app import App
+from textual.drivers._writer_thread import MAX_QUEUED_WRITES, WriterThread
+from textual.drivers.linux_driver import LinuxDriver
+
+from hostlink.app.terminal import lasting
+
+_LONG_S = 60
+
+
+class Vanishing:
+    """A pseudo terminal that does not control the app in it: its end sends no signal."""
+
+    def __init__(self, folder: Path, *words: str, before: Callable[[], object] | None) -> None:
+        self._far, near = pty.openpty()
+        places = {"ARCHIVE": "archive.sqlite3", "PRACTICE": "practice", "SETTINGS": "settings"}
+        own = {f"HOSTLINK_{name}": str(folder / file) for name, file in places.items()}
+        self.app = subprocess.Popen(
+            (sys.executable, "-m", "hostlink", *words),
+            stdin=near,
+            stdout=near,
+            stderr=near,
+            env={**os.environ, **own, "TERM": "xterm-256color"},
+            preexec_fn=before,
+        )
+        os.close(near)
+
+    def until(self, is_there: Callable[[], object]) -> None:
+        """Read what the app draws until something is there."""
+        while not is_there():
+            ready, _, _ = select.select([self._far], [], [], _LONG_S)
+            assert ready, "the app draws nothing more"
+            os.read(self._far, 1 << 16)
+
+    def type(self, data: bytes) -> None:
+        """Type bytes."""
+        os.write(self._far, data)
+
+    def vanish(self) -> int:
+        """Close the far end; return the status that the app ends with by itself."""
+        os.close(self._far)
+        try:
+            return self.app.wait(_LONG_S)
+        finally:
+            self.app.kill()
+
+
+@pytest.mark.parametrize(
+    ("before", "status"),
+    [
+        pytest.param(None, 128 + signal.SIGHUP, id="usual"),
+        pytest.param(
+            lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN), 128 + signal.SIGTERM, id="nohup"
+        ),
+    ],
+)
+def test_an_app_whose_terminal_vanished_ends_and_keeps_its_draft(
+    tmp_path: Path, before: Callable[[], object] | None, status: int
+) -> None:
+    """Idle, and never told by a signal: it ends by itself, what was typed is a draft."""
+    terminal = Vanishing(tmp_path, "practice", before=before)
+    drafts = tmp_path / "drafts"
+    terminal.until(lambda: (tmp_path / "archive.sqlite3").exists())
+    terminal.type(b"7 REM NEW\n")
+    terminal.until(lambda: list(drafts.glob("*.json")))
+    assert terminal.vanish() == status
+    (draft,) = drafts.glob("*.json")
+    assert json.loads(draft.read_bytes())["text"].startswith("7 REM NEW")
+
+
+class _Gone(io.StringIO):
+    """A terminal that is gone."""
+
+    def write(self, _: str) -> int:
+        raise OSError(errno.EIO, "gone")
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_what_cannot_be_written_any_more_holds_nobody_up() -> None:
+    """Textual's thread that writes has ended, and the queue before it is full: the end goes on."""
+
+    async def made() -> Any:  # a driver belongs to the loop that runs
+        return lasting(LinuxDriver)(App())
+
+    driver = asyncio.run(made())
+    driver._writer_thread = writer = WriterThread(_Gone())
+    writer.start()
+    writer.write("first")
+    writer.join(_LONG_S)
+    for _ in range(MAX_QUEUED_WRITES):
+        writer.write("more")
+
+    def end() -> None:
+        driver.write("last")
+        driver.close()
+
+    ending = threading.Thread(target=end, daemon=True)
+    ending.start()
+    ending.join(_LONG_S)
+    assert not ending.is_alive()

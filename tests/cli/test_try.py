@@ -1,0 +1,249 @@
+"""The command try: a listing run without a board, and held against what is expected of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+Listing = Callable[..., str]
+DOUBLE = ('10 PRINT "A"', "20 INPUT N", "30 PRINT N*2", "40 IF N>5 THEN PRINT 1/0")
+
+
+@pytest.fixture
+def answers(place: Path) -> Callable[[str], str]:
+    """Writes a file of answers and gives its name."""
+
+    def write(*lines: str) -> str:
+        (place / "answers.txt").write_text("".join(f"{line}\n" for line in lines), "utf-8")
+        return "answers.txt"
+
+    return write
+
+
+def test_a_file_is_run_in_the_language_of_a_profile(hostlink: Callable, listing: Listing) -> None:
+    """Without a board and without an archive; the output alone is on stdout."""
+    name = listing("10 PRINT 7/2;", "20 PRINT 2=2")
+    told = hostlink("try", name, "--profile", "token")
+    assert (told.status, told.out) == (0, "3-1\n")
+    assert "2 statements" in told.err
+    told = hostlink("try", name, "--profile", "practice")
+    assert told.status == 1
+    assert "It stopped with an error in line 20" in told.err
+
+
+def test_a_shipped_program_is_adapted_for_the_profile(hostlink: Callable) -> None:
+    """As a load of it would be."""
+    told = hostlink("try", "shipped:tide", "--profile", "capital")
+    assert told.status == 0
+    assert "TIDES AT THE FERRY STEPS" in told.out
+    assert "was adapted for capital" in told.err
+
+
+def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> None:
+    """By the bound as a failure, by seconds that were asked for as a result."""
+    name = listing("10 LET A=A+1", "20 GOTO 10", "30 PRINT A")
+    told = hostlink("try", name, "--statements", "500")
+    assert told.status == 1
+    assert "did not end within 500 statements" in told.err
+    told = hostlink("try", name, "--seconds", "2", "--json")
+    assert told.status == 0
+    assert told.json["ended"] == "seconds"
+    assert 2 <= told.json["seconds"] < 2.1
+
+
+def test_output_that_is_cut_is_told(hostlink: Callable, listing: Listing) -> None:
+    """A program that floods is bounded in memory, and nothing is left out in silence."""
+    name = listing(f'10 PRINT "{"A" * 50}"', "20 GOTO 10")
+    told = hostlink("try", name, "--statements", "60000")
+    assert "It printed more than 1,048,576 bytes; the rest is not shown." in told.err
+    assert len(told.out) < 1_100_000
+
+
+def test_a_question_without_an_answer_is_no_end(
+    hostlink: Callable, listing: Listing, answers: Callable
+) -> None:
+    """But where answers were given, their end is that of the run."""
+    name = listing("10 INPUT N", "20 PRINT N", "30 GOTO 10")
+    told = hostlink("try", name)
+    assert (told.status, told.out) == (1, "")
+    assert "It asks in line 10" in told.err
+    told = hostlink("try", name, "--input", answers("4", "5"))
+    assert (told.status, told.out) == (0, "? 4\n 4\n? 5\n 5\n")
+
+
+def test_what_was_kept_as_expected_is_compared(
+    hostlink: Callable, listing: Listing, answers: Callable
+) -> None:
+    """With the same answers, after the program was changed: status 4 and the rows that differ."""
+    hostlink("keep", listing(*DOUBLE))
+    told = hostlink("try", "LIGHT", "--input", answers("3"), "--expect")
+    assert (told.status, told.out) == (0, "A\n? 3\n 6\n")
+    assert hostlink("try", "LIGHT").status == 0
+    hostlink("keep", listing(*[line.replace("N*2", "N+N") for line in DOUBLE]))
+    told = hostlink("try", "LIGHT")
+    assert told.status == 0
+    assert "LIGHT@1 did the same" in told.err
+    hostlink("keep", listing(*[line.replace("N*2", "N*3") for line in DOUBLE]))
+    told = hostlink("try", "LIGHT")
+    assert told.status == 4
+    assert "- 6\n+ 9\n" in told.err
+    assert told.out == "A\n? 3\n 9\n"
+    told = hostlink("try", "LIGHT", "--json")
+    assert told.json["expected"] == {
+        "revision": "LIGHT@1",
+        "differs": ["@@ -3 +3 @@", "- 6", "+ 9"],
+    }
+
+
+def test_all_programs_with_expected_output_are_tried(hostlink: Callable, listing: Listing) -> None:
+    """Each by its latest revision; a tag chooses; programs without one are left out."""
+    for name in ("one", "two", "three"):
+        hostlink("keep", listing(f'10 PRINT "{name.upper()}"', name=f"{name}.bas"))
+    hostlink("tag", "two", "class")
+    assert hostlink("try", "--all").status == 2
+    assert hostlink("try", "one", "--expect").status == 0
+    assert hostlink("try", "two", "--expect").status == 0
+    told = hostlink("try", "--all", "--json")
+    assert told.status == 0
+    results = [(each["program"], each["result"]) for each in told.json]
+    assert results == [("ONE", "as expected"), ("TWO", "as expected")]
+    hostlink("keep", listing('10 PRINT "OTHER"', name="one.bas"))
+    told = hostlink("try", "--all")
+    assert told.status == 4
+    assert "differs: -ONE +OTHER" in told.out
+    assert "1 of 2 programs as expected." in told.err
+    assert hostlink("try", "--all", "--tag", "class").status == 0
+    assert hostlink("try", "one", "--expect").status == 0
+    assert hostlink("try", "--all").status == 0
+
+
+def test_a_revision_that_cannot_be_run_is_told(hostlink: Callable, listing: Listing) -> None:
+    """One that does not fit any more fails by itself, and the others are tried."""
+    for name in ("one", "two"):
+        hostlink("keep", listing('10 PRINT "HERE"', name=f"{name}.bas"))
+        hostlink("try", name, "--expect")
+    hostlink(
+        "keep", listing(*(f'{n} PRINT "{"A" * 50}"' for n in range(10, 400, 10)), name="one.bas")
+    )
+    told = hostlink("try", "--all")
+    assert told.status == 4
+    assert "not tried" in told.out
+    assert "1 of 2" in told.err
+
+
+def test_expected_output_is_exported_and_merged(hostlink: Callable, listing: Listing) -> None:
+    """It goes from one archive to another in a bag, once."""
+    hostlink("keep", listing(*DOUBLE[:1]))
+    hostlink("try", "LIGHT", "--expect")
+    assert hostlink("archive", "export", "bag").status == 0
+    other = ("--archive", "other.sqlite3")
+    for _ in range(2):
+        assert hostlink("archive", "import", "bag", *other).status == 0
+    told = hostlink("try", "--all", "--json", *other)
+    assert told.status == 0
+    assert len(told.json) == 1
+    assert told.json[0]["expected"].startswith("LIGHT@1/")  # the number of another archive
+
+
+def test_the_newest_expectation_counts(hostlink: Callable, listing: Listing) -> None:
+    """Also where an older one came later, from another archive."""
+    hostlink("keep", listing('10 PRINT "OLD"'))
+    hostlink("try", "LIGHT", "--expect")
+    hostlink("archive", "export", "bag")
+    other = ("--archive", "other.sqlite3")
+    hostlink("archive", "import", "bag", *other)
+    hostlink("keep", listing('10 PRINT "OTHER"'), *other)
+    hostlink("try", "LIGHT", "--expect", *other)
+    for text in ("SIDE", "NEW"):
+        hostlink("keep", listing(f'10 PRINT "{text}"'))
+    hostlink("try", "LIGHT", "--expect")
+    hostlink("archive", "import", "other.sqlite3")
+    assert hostlink("try", "--all").status == 0
+
+
+def test_only_a_kept_program_has_expected_output(hostlink: Callable, listing: Listing) -> None:
+    """And only one that comes to an end."""
+    name = listing("10 GOTO 10")
+    told = hostlink("try", name, "--expect")
+    assert told.status == 2
+    assert "keep light.bas" in told.err
+    hostlink("keep", name)
+    told = hostlink("try", "LIGHT", "--expect", "--statements", "10")
+    assert told.status == 1
+    assert hostlink("try", "--all").status == 2
+    assert hostlink("try", "LIGHT", "--expect", "--seconds", "1").status == 0
+    assert hostlink("try", "--all").status == 0
+
+
+def test_what_does_not_go_together_is_refused(hostlink: Callable) -> None:
+    """A listing and --all, a tag without --all, and nothing at all."""
+    for words in (["try"], ["try", "x", "--all"], ["try", "x", "--tag", "a"]):
+        assert hostlink(*words).status == 2
+    assert hostlink("try", "--all", "--seconds", "1").status == 2
+
+
+def test_a_trace_tells_each_statement(hostlink: Callable, listing: Listing) -> None:
+    """Its line, what it sets and prints; as JSON one list, whatever its length."""
+    name = listing("10 LET A=2: PRINT A", "20 IF A=2 THEN 40", "30 PRINT 9", "40 LET B=A*3")
+    told = hostlink("try", name, "--trace", "--json")
+    assert told.status == 0
+    assert [(each["line"], each["sets"], each["prints"]) for each in told.json] == [
+        (10, {"A": 2}, ""),
+        (10, {}, " 2\n"),
+        (20, {}, ""),
+        (20, {}, ""),
+        (40, {"B": 6}, ""),
+    ]
+    assert [each["statement"] for each in told.json] == [1, 2, 3, 4, 5]
+    rows = hostlink("try", name, "--trace").out.splitlines()
+    assert rows[0].split() == ["1", "10", "0.5", "A=2"]
+    name = listing("10 LET A=A+1", "20 GOTO 10")
+    told = hostlink("try", name, "--trace", "--json", "--statements", "1234")
+    assert told.status == 1
+    assert len(told.json) == 1234
+    assert hostlink("try", name, "--trace", "--expect").status == 2
+
+
+def test_pins_come_from_a_file_and_are_told(
+    hostlink: Callable, listing: Listing, place: Path
+) -> None:
+    """What is put out is a table with its times; a wrong row is refused by its number."""
+    name = listing("10 WAIT 100", "20 OUT 13,PIN(2)", "30 DUTY 9,LEVEL(0)/4")
+    (place / "pins.csv").write_text("ms,pin,value\n0,adc0,400\n\n50,2,1\n", "utf-8")
+    told = hostlink("try", name, "--pins", "pins.csv")
+    assert told.status == 0
+    assert [row.split() for row in told.out.splitlines()[1:]] == [
+        ["101", "13", "on"],
+        ["102", "9", "width", "100"],
+    ]
+    told = hostlink("try", name, "--pins", "pins.csv", "--json")
+    assert [(each["pin"], each["value"]) for each in told.json["pins"]] == [
+        ("13", 1),
+        ("9", 100),
+    ]
+    for row in ("0,99,1", "0,2,2", "x,2,1", "1,2", "0,ADC6,1", "0,ADC0,1024"):
+        (place / "pins.csv").write_text(f"ms,pin,value\n{row}\n", "utf-8")
+        told = hostlink("try", name, "--pins", "pins.csv")
+        assert told.status == 1
+        assert "Row 2 of pins.csv" in told.err
+
+
+def test_a_shipped_pin_program_runs_with_its_own_inputs(hostlink: Callable) -> None:
+    """Those of the run that was checked."""
+    told = hostlink("try", "shipped:night")
+    assert told.status == 0
+    assert "DARK, LIGHT ON AT 250" in told.out
+
+
+def test_expected_pins_are_compared(hostlink: Callable, listing: Listing) -> None:
+    """Where a program puts out something else, although it prints the same."""
+    hostlink("keep", listing("10 OUT 13,1"))
+    hostlink("try", "LIGHT", "--expect")
+    hostlink("keep", listing("10 WAIT 5: OUT 13,1"))
+    assert hostlink("try", "LIGHT").status == 0  # the time alone is no difference
+    hostlink("keep", listing("10 OUT 12,1"))
+    told = hostlink("try", "LIGHT")
+    assert told.status == 4
+    assert "-pin 13: on\n+pin 12: on\n" in told.err

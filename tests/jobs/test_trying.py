@@ -1,0 +1,52 @@
+"""Trying shipped programs on the practice board of every profile, in that board's own BASIC."""
+
+from __future__ import annotations
+
+import pytest
+
+from hostlink.board.profile.file import find_profile, shipped_profiles
+from hostlink.errors import HostlinkError
+from hostlink.jobs.adapting import alike, inputs_of
+from hostlink.jobs.language_of import in_language_of
+from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.jobs.trying import Setting, trace
+
+
+@pytest.mark.parametrize("name", sorted(set(shipped_profiles()) - {"practice"}))
+def test_a_shipped_program_does_the_same_on_every_profile(name: str) -> None:
+    """Where it can be adapted for it: on the kind of that name, else on the profile's own twin."""
+    profile, practice = find_profile(name), find_profile("practice")
+    tried = 0
+    for program in ("HAIL", "TIDE", "PRIMES", "LADDER"):
+        material = read_shipped(program)
+        try:
+            made = in_language_of(
+                profile, material, lambda _: None, despite=False, allow=lambda _: False
+            )
+        except HostlinkError:
+            continue
+        inputs = tuple(inputs_of(material) or ())
+        setting = Setting(name, inputs)
+        walk = setting.begin(made.text, profile)
+        own = Setting("practice", inputs).begin(material.text, practice)
+        assert (setting.finish(walk), walk.error) == ("end", "")
+        assert own.run() == "end"
+        # The sign with which INPUT asks is the board's own.
+        assert alike(own.output.replace("?", ""), walk.output.replace("?", "")), program
+        tried += 1
+    assert tried
+
+
+def test_a_trace_is_the_run_it_traces() -> None:
+    """What it prints in pieces is the whole output, and the last statement the last."""
+    practice = find_profile("practice")
+    for program, entry in shipped_programs().items():
+        text = read_shipped(program).text
+        setting = Setting("practice", entry.inputs, statements=3000)
+        traced, plain = setting.begin(text, practice), setting.begin(text, practice)
+        steps = list(trace(traced, setting))
+        ended = setting.finish(traced)
+        assert setting.finish(plain) == ended
+        assert "".join(step["prints"] for step in steps) == plain.output
+        assert [step["statement"] for step in steps] == list(range(1, len(steps) + 1))
+        assert len(steps) == plain.statements
