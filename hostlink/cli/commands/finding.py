@@ -116,16 +116,9 @@ def find(
     since, before = _span(first, last)
     with common.reading() as archive:
         found = archive.find(
-            " ".join(words),
-            tag=tag,
-            board=board,
-            size=size,
-            profile=kind,
-            since=since,
-            before=before,
-            near=True,
-            limit=limit,
-        )
+            " ".join(words), tag=tag, board=board, size=size, profile=kind, since=since,
+            before=before, near=True, limit=limit,
+        )  # fmt: skip
     say(" ".join(found.near), quiet=common.quiet or not found.near)
     if common.json:
         as_json([_found_dict(each) for each in found])

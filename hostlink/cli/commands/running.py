@@ -76,11 +76,7 @@ def run(
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
         tell, answers = teller.emit, given or input_lines()
-        screen: Questions | None = None
-        if plot and not common.json:
-            from hostlink.cli.plot_screen import PlotScreen
-
-            screen = PlotScreen(tell, answers)
+        screen = _plot_screen(tell, answers) if plot and not common.json else None
         done = run_now(session, answers, seconds, tell, output, common.json, screen)
     if common.json:
         as_json(done.as_dict())
@@ -92,6 +88,12 @@ def run(
             "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
             quiet=common.quiet,
         )
+
+
+def _plot_screen(tell: Emit, answers: Answers[str]) -> Questions:
+    from hostlink.cli.plot_screen import PlotScreen
+
+    return PlotScreen(tell, answers)
 
 
 @dataclass(frozen=True, slots=True)
