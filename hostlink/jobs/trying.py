@@ -1,17 +1,19 @@
 """Try a listing without a board: run it on a practice board, and hold it to what is expected.
 
-What is expected of a program is kept in the archive's record of jobs, as the end of a job "expect"
-on one of its revisions, so that it is exported, merged and never changed. The newest one counts.
+What is expected of a program is kept in the archive as a run of one of its revisions that is marked
+as expected, so that it is found, exported, merged and never changed. The newest one counts.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping
+import json
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from hostlink.archive import Archive, Revision
+from hostlink.archive import Archive, Revision, RunEnd, RunText
+from hostlink.archive.runs import Outcome, Run
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.board.twin import kind_like
@@ -23,9 +25,13 @@ from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.pin_bank import PinInput
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 
-JOB = "expect"
+COMMAND = "try"
+"""Begins the command of a run without a board; behind it stands what else its setting holds."""
 MOST_EXPECTED = 1 << 16
 """Characters that are kept as expected."""
+
+
+_MORE = ("statements", "seconds", "pins")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,12 @@ class Setting:
     statements: int = MOST_STATEMENTS
     seconds: float = 0.0
     pins: tuple[PinInput, ...] = ()
+
+    @property
+    def command(self) -> str:
+        """Return what of the setting a kept run has no column for, as its command."""
+        held = {name: value for name, value in asdict(self).items() if name in _MORE and value}
+        return f"{COMMAND} {json.dumps(held)}"
 
     def begin(self, text: str, profile: Profile) -> Walk:
         """Return the run of a listing before its first statement. Raises RefusedError."""
@@ -130,36 +142,48 @@ def expect(
     Raises RefusedError if it did not come to an end or did too much.
     """
     rows = done(walk, ended)
-    if ended == "statements" or walk.cut or sum(map(len, rows)) > MOST_EXPECTED:
+    if ended == "statements" or walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_EXPECTED:
         raise RefusedError(
             f"{revision.spec} comes to no end, or prints more than {MOST_EXPECTED:,} characters.",
             kept="What is expected was not changed.",
             advice="Name the seconds after which it is to be stopped.",
         )
-    held = {"setting": asdict(setting), "rows": rows}
-    with archive.event(JOB, program=revision.program, detail=held) as event:
-        event.revision = revision
+    outcomes: dict[End, Outcome] = {"end": "done", "error": "error"}
+    archive.keep_run(
+        RunText(rows),
+        RunEnd(outcomes.get(ended, "interrupted"), walk.error, walk.board.failed_line),
+        seconds=walk.seconds,
+        revision=revision,
+        profile=setting.profile,
+        command=setting.command,
+        typed=setting.inputs,
+        expected=True,
+    )
     return Expectation(revision.program, revision.spec, setting, rows)
 
 
 def expectations(archive: Archive, program: str | None = None) -> dict[str, Expectation]:
     """Return what is expected of each program, or of one, by name; unreadable ones are left out."""
     found: dict[str, Expectation] = {}
-    events = archive.events(job=JOB, program=program)
-    for event in sorted(events, key=lambda event: event.started_at, reverse=True):
-        held = _read(event.detail) if event.outcome == "done" else None
-        if held is not None:
-            found.setdefault(event.program, Expectation(event.program, event.revision, *held))
+    runs = archive.runs(program, expected=True)
+    for run in sorted(runs, key=lambda run: run.at, reverse=True):
+        setting = _setting_of(run)
+        if setting is not None:
+            held = Expectation(run.program, run.revision, setting, run.printed.rows)
+            found.setdefault(run.program, held)
     return found
 
 
-def _read(detail: Mapping[str, Any]) -> tuple[Setting, tuple[str, ...]] | None:
+def _setting_of(run: Run) -> Setting | None:
+    """Return how a run without a board was tried, None for any other run."""
+    word, _, more = run.command.partition(" ")
+    if word != COMMAND:
+        return None
     try:
-        held = dict(detail["setting"])
-        held["inputs"] = tuple(map(str, held["inputs"]))
-        held["pins"] = tuple(PinInput(**each) for each in held["pins"])
-        return Setting(**held), tuple(map(str, detail["rows"]))
-    except (KeyError, TypeError, ValueError):
+        held = json.loads(more)
+        held["pins"] = tuple(PinInput(**each) for each in held.get("pins", ()))
+        return Setting(run.profile, run.typed.rows, **held)
+    except (AttributeError, TypeError, ValueError):
         return None
 
 

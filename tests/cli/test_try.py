@@ -247,3 +247,11 @@ def test_expected_pins_are_compared(hostlink: Callable, listing: Listing) -> Non
     told = hostlink("try", "LIGHT")
     assert told.status == 4
     assert "-pin 13: on\n+pin 12: on\n" in told.err
+
+
+def test_expected_output_is_a_kept_run(hostlink: Callable, listing: Listing) -> None:
+    """Listed and found like any other run."""
+    hostlink("keep", listing('10 PRINT "HIGH WATER"'))
+    hostlink("try", "LIGHT", "--expect")
+    assert "HIGH WATER" in hostlink("runs", "LIGHT").out + hostlink("runs", "run@1").out
+    assert "LIGHT" in hostlink("find", "--printed", "HIGH WATER").out
