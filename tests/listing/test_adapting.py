@@ -114,8 +114,15 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
         TOKEN,
         CAPITAL,
     ),
-    ("computed-jump", "10 GOSUB 10+N", "10 ON N+1 GOSUB 10", PRACTICE, READY),
-    ("computed-jump", "10 GOTO N-1+9", "10 ON N-1 GOTO 10", PRACTICE, READY),
+    ("computed-jump", "10 GOSUB 10+N\n11 END", "10 ON N+1 GOSUB 10,11\n11 END", PRACTICE, READY),
+    ("computed-jump", "10 GOTO N-1+9\n11 END", "10 ON N-1 GOTO 10,11\n11 END", PRACTICE, READY),
+    (
+        "computed-jump",
+        "10 INPUT N:GOSUB 101+N\n100 END\n101 END",
+        "10 INPUT N:ON N+2 GOSUB 100,101\n100 END\n101 END",
+        CAPITAL,
+        READY,
+    ),
     ("free-memory", "10 A=ROOM()/2", "10 A=SIZE/2", PRACTICE, TOKEN),
     ("free-memory", "10 PRINT SIZE", "10 PRINT ROOM()", TOKEN, PRACTICE),
     (
@@ -254,6 +261,29 @@ def test_a_jump_to_many_lines_is_divided() -> None:
         "13 ON V-16 GOSUB 217,218,219,220",
     )
     assert not made.needs
+
+
+@pytest.mark.parametrize(
+    ("jump", "others"),
+    [
+        ("GOTO 100+10*N", (100, 101)),
+        ("GOTO 102-N", (100, 101, 102)),
+        ("GOTO 100+(A=5)", (100, 101)),
+        ("GOTO 100+N", (100, 110, 120)),
+        ("GOSUB 100+N", (100, 101, 103)),
+        ("GOSUB 100+N", (80, 100, 101)),
+        ("GOSUB 100+N", (100,)),
+        ("GOSUB 100+N/2*10", (100, 101)),
+    ],
+)
+def test_a_jump_that_may_mean_any_line_is_left_and_named(
+    jump: str, others: tuple[int, ...]
+) -> None:
+    """Only what is added to a base among lines that stand apart can be listed behind ON."""
+    rows = "".join(f"{number} RETURN\n" for number in others)
+    made = adapted(f"10 INPUT A,N:{jump}\n{rows}", TOKEN, READY)
+    assert not any("ON " in line.text for line in made.listing.numbered().values())
+    assert "a jump needs a plain line number" in [need.what for need in made.needs]
 
 
 def test_without_a_number_in_front_the_definition_is_missing() -> None:

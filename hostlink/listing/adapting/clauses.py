@@ -156,3 +156,13 @@ def call_end(spans: Sequence[Span], place: int) -> int:
         if depth == 0:
             return at if spans[at].text == ")" else -1
     return -1
+
+
+def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
+    """Return each place in the spans with the brackets that are open there."""
+    depth, found = 0, []
+    for at, span in enumerate(spans):
+        depth -= span.text == ")"
+        found.append((at, depth))
+        depth += span.text == "("
+    return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import RELATIONS, Clause, call_end
+from hostlink.listing.adapting.clauses import RELATIONS, Clause, call_end, depths
 from hostlink.listing.adapting.hoisting import assigned
 from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
@@ -13,6 +13,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
+_APART = 50  # the distance of lines that are not meant from those that a computed jump means
 
 
 def divides_whole(clause: Clause, pair: Pair) -> bool:
@@ -208,41 +209,51 @@ def compares(spans: Sequence[Span]) -> bool:
 )
 def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """List the lines that a sum of a line number and something else may mean."""
-    spans = clause.spans(pair.source)
+    spans = clause.spans(pair.both)
     jumps = bool(spans) and spans[0].word in ("GOTO", "GOSUB") and len(spans) > 2
     if not jumps or pair.target.computed_jumps or "ON" not in keywords(pair.target):
         return None
     at = _constant(spans)
-    lines = _following(int(spans[at].text), pair.lines) if at else []
+    rest = [*spans[1 : at - 1], *spans[at + 1 :]] if at > 1 else spans[3:]
+    lines = _meant(int(spans[at].text), pair.lines, is_positive(rest, pair.positive)) if at else []
     if not lines:
         return None
     behind = clause.text[spans[at].end :]
-    if at == 1:
-        rest = behind.lstrip("+ ")
-    else:
-        rest = clause.text[spans[1].start : spans[at - 2].end] + behind
-    return _on(clause, pair, rest, lines, int(spans[at].text) - lines[0] + 1)
+    text = clause.text[spans[1].start : spans[at - 2].end] + behind if at > 1 else behind[1:]
+    return _on(clause, pair, text.strip(), lines, int(spans[at].text) - lines[0] + 1)
 
 
 def _constant(spans: Sequence[Span]) -> int:
-    """Return the index of a number that is added to the rest of a jump's target, 0 if none is."""
-    depth = 0
-    for at, span in enumerate(spans):
-        depth += (span.text == "(") - (span.text == ")")
-        after = spans[at + 1].text if at + 1 < len(spans) else "+"
-        added = at == 1 or spans[at - 1].text == "+"
-        if depth == 0 and span.text.isdecimal() and added and after in ("+", "-"):
-            return at
-    return 0
+    """Return the index of the first number of a sum behind the jump's word.
+
+    It is 0 if what else the sum adds is multiplied, subtracted, or no value of its own: then it
+    may mean lines at any distance.
+    """
+    level = [at for at, depth in depths(spans) if depth == 0 and spans[at].text not in "()"][1:]
+    signs, terms = level[1::2], level[::2]
+    sums = all(spans[at].text in ("+", "-") for at in signs)
+    values = all(spans[at].kind in ("name", "number") or spans[at].word for at in terms)
+    less = any(spans[at].text == "-" and not spans[at + 1].text.isdecimal() for at in signs)
+    if not sums or not values or less or len(level) < 3 or len(level) % 2 == 0:
+        return 0
+    plain = (at for at in terms if spans[at].text.isdecimal() and spans[at - 1].text != "-")
+    return next(plain, 0)
 
 
-def _following(base: int, lines: Sequence[int]) -> list[int]:
-    """Return the line numbers from a base on that follow each other without a gap."""
-    found: list[int] = []
-    for number in lines:
-        if number >= base and (not found or number == found[-1] + 1):
-            found.append(number)
-    return found
+def _meant(base: int, lines: Sequence[int], positive: bool) -> list[int]:
+    """Return the lines around the first one from a base on that follow each other without a gap.
+
+    positive: whether none before the base can be meant. None are returned if one line stands alone
+    or if other lines are so near that they might be meant as well.
+    """
+    reach = [number for number in lines if number >= base or not positive]
+    low = high = next((number for number in reach if number >= base), 0)
+    while high + 1 in reach:
+        high += 1
+    while low - 1 in reach:
+        low -= 1
+    near = any(0 < max(low - number, number - high) < _APART for number in reach)
+    return [] if near or low == high else list(range(low, high + 1))
 
 
 def _on(
