@@ -114,6 +114,12 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
         TOKEN,
         CAPITAL,
     ),
+    ("comparison-sign", "10 PRINT A=2", "10 PRINT -(A=2)", CAPITAL, TOKEN),
+    ("comparison-sign", "10 IF A=5=1 PRINT A", "10 IF -(A=5)=1 PRINT A", CAPITAL, TOKEN),
+    ("comparison-sign", "10 FOR I=A=5 TO B<3", "10 FOR I=-(A=5) TO -(B<3)", CAPITAL, TOKEN),
+    ("comparison-sign", "10 A=ABS(B=5)", "10 A=ABS(-(B=5))", TOKEN, CAPITAL),
+    ("comparison-sign", "10 PRINT A=SIZE", "10 PRINT -(A=SIZE)", PALO_ALTO, TOKEN),
+    ("comparison-sign", "10 LET A=1,B=C=2", "10 LET A=1,B=-(C=2)", PALO_ALTO, TOKEN),
     ("computed-jump", "10 GOSUB 10+N\n11 END", "10 ON N+1 GOSUB 10,11\n11 END", PRACTICE, READY),
     ("computed-jump", "10 GOTO N-1+9\n11 END", "10 ON N-1 GOTO 10,11\n11 END", PRACTICE, READY),
     (

@@ -166,3 +166,48 @@ def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
         found.append((at, depth))
         depth += span.text == "("
     return found
+
+
+def valued(clause: Clause, language: Language) -> list[tuple[int, int]]:
+    """Return the comparisons of a clause whose value counts, as indexes of its spans.
+
+    The last sign of a condition only says whether it holds, the first one of an assignment assigns.
+    """
+    spans = clause.spans(language)
+    assigns = bool(spans) and (spans[0].kind == "name" or spans[0].text == "@")
+    assigns |= bool(spans) and spans[0].word in ("LET", "FOR", "DEF")
+    found: list[tuple[int, int]] = []
+    waiting: list[tuple[int, list[int]]] = [(0, [])]  # where an expression starts, and its signs
+
+    def close(end: int) -> None:
+        start, signs = waiting.pop()
+        if signs and not waiting and clause.condition:
+            end = signs.pop()
+        elif signs and not waiting and assigns:
+            start = signs.pop(0) + 1
+        if signs:
+            found.append((start, end))
+
+    for at, span in enumerate(spans):
+        if span.text == ")" and len(waiting) > 1:
+            close(at)
+        elif span.text in (",", ";") or _ends_expression(span, language):
+            close(at)
+            waiting.append((at + 1, []))
+            assigns &= span.word not in ("TO", "STEP")
+        elif span.text.endswith("(") and span.kind != "quoted":
+            waiting.append((at + 1, []))
+        elif is_relation(span) and waiting[-1][0] < at and not is_relation(spans[at - 1]):
+            waiting[-1][1].append(at)
+    while waiting:
+        close(len(spans))
+    return found
+
+
+def is_relation(span: Span) -> bool:
+    """Return whether a span is a sign of a comparison, or a part of one."""
+    return span.kind == "symbol" and span.text in RELATIONS
+
+
+def _ends_expression(span: Span, language: Language) -> bool:
+    return span.kind == "word" and span.word not in (*language.functions, "NOT", "MOD")

@@ -6,15 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.clauses import Clause, clauses, is_relation, valued
 from hostlink.listing.adapting.numbers import divides_whole
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
 from hostlink.listing.tokens import Span, keywords
-
-_RELATIONS = ("=", "<", ">", "#")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +45,14 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
         yield "THEN takes only a line number"
-    if clause.condition and source.comparison and not target.comparison and not _compares(spans):
+    if (
+        clause.condition
+        and source.comparison
+        and not target.comparison
+        and not any(map(is_relation, spans))
+    ):
         yield "this board needs a comparison behind IF"
-    if source.comparison and not target.comparison and _valued_comparison(clause, spans):
+    if source.comparison and not target.comparison and valued(clause, pair.both):
         yield "a comparison used as a number: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
@@ -74,27 +77,6 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
                     yield f"loops inside each other: this board has at most {most}", number
             elif spans and spans[0].word == "NEXT" and open_loops:
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
-
-
-def _compares(spans: Sequence[Span]) -> bool:
-    return any(map(_is_relation, spans))
-
-
-def _is_relation(span: Span) -> bool:
-    return span.kind == "symbol" and span.text in _RELATIONS
-
-
-def _valued_comparison(clause: Clause, spans: Sequence[Span]) -> bool:
-    """Return whether a comparison stands where its value counts, and not only whether it holds."""
-    depth = count = 0
-    for before, span in zip((None, *spans), spans, strict=False):
-        depth += (span.text == "(") - (span.text == ")")
-        if _is_relation(span) and not (before and _is_relation(before)):
-            count += 1
-            if depth and clause.condition:
-                return True
-    assigns = bool(spans) and (spans[0].kind == "name" or spans[0].word in ("LET", "FOR"))
-    return count > (1 if clause.condition else assigns)
 
 
 def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import RELATIONS, Clause, call_end, depths
+from hostlink.listing.adapting.clauses import Clause, call_end, depths, valued
 from hostlink.listing.adapting.hoisting import assigned
 from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
@@ -170,35 +170,17 @@ def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
     "a true comparison is 1 on one board and -1 on the other",
 )
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Change the sign of comparisons in brackets and of those that are assigned."""
+    """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
     spans = clause.spans(pair.source)
-    new: dict[int, str] = {}
-    for place, span in enumerate(spans):
-        last = call_end(spans, place - 1) if span.text == "(" else -1
-        if last > 0 and compares(spans[place + 1 : last]):
-            new[span.start] = "(-("
-            new[spans[last].start] = "))"
-    word = spans[0].word if spans else ""
-    start = next((at + 1 for at, span in enumerate(spans[:3]) if span.text == "="), 0)
-    assigned = bool(start) and word in ("LET", "") and not clause.condition
-    if assigned and compares(spans[start:]):
-        text = clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
-        made = text[0].text if text else clause.text
-        at = made.index("=") + 1
-        return [clause.with_text(f"{made[:at]}-({made[at:].strip()})")]
-    return clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
-
-
-def compares(spans: Sequence[Span]) -> bool:
-    """Return whether a comparison stands in an expression outside its brackets."""
-    depth = 0
-    for span in spans:
-        depth += (span.text == "(") - (span.text == ")")
-        if depth == 0 and span.kind == "symbol" and span.text in RELATIONS:
-            return True
-    return False
+    found = valued(clause, pair.source)
+    first = {spans[start].start for start, _ in found}
+    last = {spans[end - 1].start for _, end in found}
+    return clause.respelled(
+        pair.source,
+        lambda span: "-(" * (span.start in first) + span.text + ")" * (span.start in last),
+    )
 
 
 @rewrites(
