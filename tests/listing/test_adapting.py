@@ -120,6 +120,7 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("comparison-sign", "10 A=ABS(B=5)", "10 A=ABS(-(B=5))", TOKEN, CAPITAL),
     ("comparison-sign", "10 PRINT A=SIZE", "10 PRINT -(A=SIZE)", PALO_ALTO, TOKEN),
     ("comparison-sign", "10 LET A=1,B=C=2", "10 LET A=1,B=-(C=2)", PALO_ALTO, TOKEN),
+    ("whole-root", "10 A=SQR(SQR(B)+1)*2", "10 A=INT(SQR(INT(SQR(B))+1))*2", TOKEN, READY),
     ("computed-jump", "10 GOSUB 10+N\n11 END", "10 ON N+1 GOSUB 10,11\n11 END", PRACTICE, READY),
     ("computed-jump", "10 GOTO N-1+9\n11 END", "10 ON N-1 GOTO 10,11\n11 END", PRACTICE, READY),
     (
@@ -145,7 +146,10 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("number-blanks", '10 PRINT A;"X"', '10 PRINT A;" X"', with_forms(BARE, number="spaced"), BARE),
     ("input-list", "10 INPUT A,B:END", "10 INPUT A:INPUT B:END", TOKEN, CAPITAL),
     ("bare-print", "10 PRINT", '10 PRINT ""', PRACTICE, CAPITAL),
+    ("bare-print", "10 PRINT:PRINT", '10 PRINT:PRINT "";', CAPITAL, TOKEN),
+    ("bare-print", "10 IF A=1 PRINT", '10 IF A=1 PRINT "",', CAPITAL, PALO_ALTO),
     ("separators", '10 PRINT "A";B', '10 PRINT "A",B', TOKEN, CAPITAL),
+    ("separators", '10 ? "A";5', '10 ? "A ",5', READY, CAPITAL),
     ("separators", '10 PRINT "A",B', '10 PRINT "A";B', CAPITAL, BARE),
     ("separators", '10 PRINT "A";B', '10 PRINT "A";:PRINT B', TOKEN, ENDS),
     ("separators", '10 PRINT "A",', '10 PRINT "A";', PALO_ALTO, CAPITAL),
@@ -347,6 +351,12 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
             "RND: it gave fractions, and gives whole numbers on this board",
             READY,
             PRACTICE,
+        ),
+        (
+            "10 PRINT SQR(10)",
+            "SQR: it gave fractions, and gives whole numbers on this board",
+            READY,
+            TOKEN,
         ),
         ("10 GOSUB 100*N", "a jump needs a plain line number", PRACTICE, READY),
         (

@@ -21,7 +21,7 @@ class Clause:
     text: as written, without blanks around it. gap: what stood in front of it, a separator with its
     blanks. condition: whether it is an IF. then: whether the word THEN stood behind it.
     bare: whether a GOTO was written as a line number alone, behind THEN.
-    last: whether nothing may stand behind it in its line.
+    last: whether nothing may stand behind it in its line. ends: whether nothing stood there.
     """
 
     text: str
@@ -30,6 +30,7 @@ class Clause:
     then: bool = False
     bare: bool = False
     last: bool = False
+    ends: bool = False
 
     @property
     def goes(self) -> bool:
@@ -52,6 +53,18 @@ class Clause:
             at = span.end
         text += self.text[at:]
         return None if text == self.text else [self.with_text(text)]
+
+    def wrapped(
+        self, language: Language, places: Sequence[tuple[int, int]], front: str
+    ) -> list[Clause] | None:
+        """Return it with a front and a bracket round some of its spans, from index to index."""
+        spans = self.spans(language)
+        first = {spans[start].start for start, _ in places}
+        last = [spans[end - 1].start for _, end in places]
+        return self.respelled(
+            language,
+            lambda span: front * (span.start in first) + span.text + ")" * last.count(span.start),
+        )
 
 
 def clauses(text: str, language: Language) -> list[Clause]:
@@ -76,7 +89,8 @@ def clauses(text: str, language: Language) -> list[Clause]:
         while last < len(spans) and not _separates(spans[last], language):
             last += 1
         if content := solid(spans[at:last]):
-            found.append(_clause(text, start, content))
+            made = _clause(text, start, content)
+            found.append(replace(made, ends=last == len(spans)))
             start = content[-1].end
         at = last + 1
     return found

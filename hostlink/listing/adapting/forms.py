@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
 from hostlink.listing.adapting.clauses import Clause, clauses
-from hostlink.listing.adapting.printing import listed
+from hostlink.listing.adapting.printing import PRINT_WORDS, listed
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
@@ -173,7 +173,7 @@ def _semicolon(spans: list[Span], place: int) -> tuple[str, Taken]:
     assigns = len(rest) > 1 and rest[0].kind == "name" and rest[1].text == "="
     functions = ("ABS", "RND", "SIZE")
     begins = bool(rest) and bool(rest[0].word) and rest[0].word not in functions
-    if spans[0].word not in ("PRINT", "INPUT", "?") or assigns or begins:
+    if spans[0].word not in ("INPUT", *PRINT_WORDS) or assigns or begins:
         return "; between statements", lambda language: language.separator == ";"
     if rest:
         return "; between the items of PRINT", lambda language: language.semicolon == "joins"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from hostlink.listing.adapting.clauses import RELATIONS, Clause, depths
+from hostlink.listing.adapting.printing import PRINT_WORDS
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span
 
@@ -68,7 +69,7 @@ def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
     if word == "ON":
         jump = next(at for at, span in enumerate(spans) if span.word in ("GOTO", "GOSUB"))
         return 1, jump
-    if word == "PRINT":
+    if word in PRINT_WORDS:
         plain = all(span.text not in (";", ",") or depth for span, depth in _shown(spans))
         return (1, len(spans)) if plain and spans[-1].kind != "quoted" else (0, 0)
     if _assigns(spans):

@@ -83,8 +83,8 @@ def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
     if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
         yield f"{span.word}: this board has no such word"
-    elif span.word == "RND" and source.random.startswith("fraction") and not target.fractions:
-        yield "RND: it gave fractions, and gives whole numbers on this board"
+    elif span.word in ("RND", "SQR") and source.fractions and not target.fractions:
+        yield f"{span.word}: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
         yield from _name_needs(span, after, pair)
     elif span.kind == "number":

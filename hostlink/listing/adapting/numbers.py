@@ -112,6 +112,15 @@ class _Divider:
             self.text = front + whole
 
 
+@rewrites("whole-root", "A=SQR(B)", "A=INT(SQR(B))", "SQR keeps the fraction on this board")
+def _root(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if pair.source.fractions or not pair.target.fractions:
+        return None
+    spans = clause.spans(pair.source)
+    roots = ((at, call_end(spans, at) + 1) for at, span in enumerate(spans) if span.word == "SQR")
+    return clause.wrapped(pair.source, [each for each in roots if each[1]], "INT(")
+
+
 _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
     ("from-1", "from-0"): ("RND", "+1"),
     ("from-0", "from-1"): ("RND", "-1"),
@@ -173,14 +182,7 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
-    spans = clause.spans(pair.source)
-    found = valued(clause, pair.source)
-    first = {spans[start].start for start, _ in found}
-    last = {spans[end - 1].start for _, end in found}
-    return clause.respelled(
-        pair.source,
-        lambda span: "-(" * (span.start in first) + span.text + ")" * (span.start in last),
-    )
+    return clause.wrapped(pair.source, valued(clause, pair.source), "-(")
 
 
 @rewrites(
@@ -266,5 +268,12 @@ def _on(
     return [*made, Clause(listed(lines, offset))]
 
 
-NUMBERS: tuple[Rewrite, ...] = (_random, _random_fraction, _division, _comparison, _computed_jump)
+NUMBERS: tuple[Rewrite, ...] = (
+    _random,
+    _random_fraction,
+    _root,
+    _division,
+    _comparison,
+    _computed_jump,
+)
 """The rules for numbers, in the order in which they are tried."""
