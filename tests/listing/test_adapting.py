@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Language, Listing, Rules
 from hostlink.listing.adapting.adapt import REWRITES, Adapted, adapt
+from hostlink.listing.adapting.forms import guess
 from hostlink.listing.adapting.lines import APART, LENGTH
 
 PRACTICE = find_profile("practice").rules
@@ -43,6 +44,7 @@ NO_LET = with_forms(
 )
 ENDS = with_forms(PRACTICE, semicolon="ends", number="bare", comma_columns=14)
 BARE = with_forms(PRACTICE, number="bare")
+TOKEN_SIGNED = with_forms(TOKEN, number="signed")
 ECMA_LOOSE = with_forms(ECMA, optional=("LET",))
 NO_DEF = with_forms(
     READY, functions=tuple(word for word in READY.language.functions if word != "FN")
@@ -80,8 +82,12 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("spelled", "10 ?A", "10 PRINT A", CAPITAL, TOKEN),
     ("spelled", "10 STOP", "10 END", TOKEN, PRACTICE),
     ("spelled", "10 P. 5", "10 PRINT 5", PALO_ALTO, CAPITAL),
+    ("spelled", "10 ' a: note", "10 REM a: note", CAPITAL, TOKEN),
+    ("spelled", "10 A=1:'it's", "10 A=1:REM it's", CAPITAL, TOKEN),
+    ("capitals", '10 let a=5:print a;"x"', '10 LET A=5:PRINT A;"x"', TOKEN_SIGNED, READY),
     ("unequal", "10 IF A><B THEN 10", "10 IF A<>B THEN 10", PRACTICE, TOKEN),
     ("unequal", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
+    ("then-added", "10 IF A=1 AND B=2 END", "10 IF A=1 AND B=2 THEN END", TOKEN, READY),
     ("at-least", "10 IF A>=B THEN 10", "10 IF A=>B THEN 10", PRACTICE, TOKEN),
     ("at-least", "10 IF A=>B THEN 10", "10 IF A>=B THEN 10", TOKEN, PRACTICE),
     ("let-added", "10 A=4", "10 LET A=4", PRACTICE, with_forms(PRACTICE, optional=("THEN",))),
@@ -119,7 +125,6 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("comparison-sign", "10 FOR I=A=5 TO B<3", "10 FOR I=-(A=5) TO -(B<3)", CAPITAL, TOKEN),
     ("comparison-sign", "10 A=ABS(B=5)", "10 A=ABS(-(B=5))", TOKEN, CAPITAL),
     ("comparison-sign", "10 PRINT A=SIZE", "10 PRINT -(A=SIZE)", PALO_ALTO, TOKEN),
-    ("comparison-sign", "10 LET A=1,B=C=2", "10 LET A=1,B=-(C=2)", PALO_ALTO, TOKEN),
     ("whole-root", "10 A=SQR(SQR(B)+1)*2", "10 A=INT(SQR(INT(SQR(B))+1))*2", TOKEN, READY),
     ("computed-jump", "10 GOSUB 10+N\n11 END", "10 ON N+1 GOSUB 10,11\n11 END", PRACTICE, READY),
     ("computed-jump", "10 GOTO N-1+9\n11 END", "10 ON N-1 GOTO 10,11\n11 END", PRACTICE, READY),
@@ -352,6 +357,27 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
             READY,
             PRACTICE,
         ),
+        ("10 IF A=1 AND B=2 END", "AND: this board has no such word", TOKEN, CAPITAL),
+        ('10 IF "A"="A" END', "a comparison of texts: this board has none", TOKEN, CAPITAL),
+        (
+            "10 PRINT 'SAY \"HI\"'",
+            "a quotation mark inside a text: this board does not allow it",
+            CAPITAL,
+            TOKEN,
+        ),
+        ("10 @(1)=5", "@: whether this board has it is not known", PALO_ALTO, TOKEN),
+        (
+            "10 LET A=1,B=2",
+            "several assignments behind one LET: write each as a statement",
+            PALO_ALTO,
+            PRACTICE,
+        ),
+        (
+            "10 PRINT #3,A,B",
+            "# in PRINT: whether this board can set the width of numbers is not known",
+            PALO_ALTO,
+            PRACTICE,
+        ),
         (
             "10 PRINT SQR(10)",
             "SQR: it gave fractions, and gives whole numbers on this board",
@@ -389,6 +415,24 @@ def test_a_plain_condition_or_assignment_is_no_number(line: str) -> None:
     """A comparison counts as a number only where its value is used."""
     made = adapted(line, TOKEN, with_forms(TOKEN, comparison=1))
     assert made.needs == ()
+
+
+@pytest.mark.parametrize("line", ["10 @(1)=5", "10 LET A=1,B=2", "10 PRINT #3,A;"])
+@pytest.mark.parametrize("target", [PRACTICE, TOKEN], ids=["practice", "token"])
+def test_forms_of_one_kind_are_no_comparisons(line: str, target: Rules) -> None:
+    """Its array, its lists of assignments and its widths keep their text and are named alone."""
+    made = adapted(line, PALO_ALTO, target)
+    assert len(made.needs) == 1
+    assert not any(sign in made.listing.text() for sign in ("<>", "-("))
+
+
+@pytest.mark.parametrize("text", ['10 P."HI"\n20 G.10\n', "10 IF A=1 R.\n"])
+def test_a_listing_in_short_form_is_recognised(text: str) -> None:
+    """A point between letters and a line number shortens a word; it begins no fraction."""
+    known = {name: find_profile(name).rules.language for name in KINDS}
+    found = guess(Listing.from_text(text), known)
+    assert found.names == ("palo-alto",)
+    assert "words shortened by a point" in [form.what for form in found.forms]
 
 
 @pytest.mark.parametrize(

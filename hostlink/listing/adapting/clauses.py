@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from hostlink.listing.reading import join_pieces, solid
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
+PRINT_WORDS = ("PRINT", "?")
 RELATIONS = frozenset("<>=#!")
 _OPERATORS = frozenset("+-*/^%") | RELATIONS
-_OPERATOR_WORDS = frozenset(("AND", "OR", "MOD"))
+_OPERATOR_WORDS = ("AND", "OR", "MOD")
+
+
+@lru_cache(maxsize=64)
+def with_operators(language: Language) -> Language:
+    """Return a language that also reads the operators and the ON of other BASICs as words."""
+    words = (*language.statements, *_OPERATOR_WORDS, "ON")
+    return replace(language, statements=tuple(dict.fromkeys(words)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +78,7 @@ class Clause:
 
 def clauses(text: str, language: Language) -> list[Clause]:
     """Return the clauses of a line's text, of which `line_text` makes the line again."""
-    spans = scan(text, language)
+    spans = scan(text, with_operators(language))
     found: list[Clause] = []
     start = at = 0
     while (at := _next_solid(spans, at)) < len(spans):
@@ -225,3 +234,9 @@ def is_relation(span: Span) -> bool:
 
 def _ends_expression(span: Span, language: Language) -> bool:
     return span.kind == "word" and span.word not in (*language.functions, "NOT", "MOD")
+
+
+def begins_item(spans: Sequence[Span], place: int) -> bool:
+    """Return whether an item of PRINT begins at an index of the spans; there # sets a width."""
+    before = spans[place - 1] if place else spans[0]
+    return before.text in (",", ";") or before.word in PRINT_WORDS

@@ -6,8 +6,8 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import Clause, clauses
-from hostlink.listing.adapting.printing import PRINT_WORDS, listed
+from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause, clauses
+from hostlink.listing.adapting.printing import listed
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
@@ -140,6 +140,8 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
             "an apostrophe that opens text",
             lambda language: "'" in (*language.quotes, *language.remarks),
         )
+    elif span.text[0] == "." and place and spans[place - 1].kind == "name":
+        yield "words shortened by a point", lambda language: language.abbreviation_mark == "."
     elif span.kind == "number" and not span.text.isdecimal():
         yield "numbers with a fraction", lambda language: language.fractions
     elif span.kind == "number":
@@ -147,7 +149,7 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         if number > 32767:
             yield "numbers above 32,767", lambda language: number <= language.largest_number
     elif span.kind == "name":
-        yield from _name_forms(span, after, starts=place == 0)
+        yield from _name_forms(span, after)
     elif span.text == ";":
         yield _semicolon(spans, place)
     elif (sign := before + span.text) in ("<>", "><", "!="):
@@ -156,15 +158,13 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         yield "# for unequal", lambda language: "#" in language.unequal
 
 
-def _name_forms(span: Span, after: Span | None, *, starts: bool) -> Iterator[tuple[str, Taken]]:
+def _name_forms(span: Span, after: Span | None) -> Iterator[tuple[str, Taken]]:
     if span.text.endswith("$"):
         yield _mean("strings")
     if len(span.text.rstrip("$%")) > 1:
         yield _mean("names")
     if after is not None and after.text == "(":
         yield _mean("arrays")
-    if after is not None and after.text == "." and starts:
-        yield "words shortened by a point", lambda language: language.abbreviation_mark == "."
 
 
 def _semicolon(spans: list[Span], place: int) -> tuple[str, Taken]:

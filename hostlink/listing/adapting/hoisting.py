@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from hostlink.listing.adapting.clauses import RELATIONS, Clause, depths
-from hostlink.listing.adapting.printing import PRINT_WORDS
+from hostlink.listing.adapting.clauses import PRINT_WORDS, RELATIONS, Clause, depths
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span
 

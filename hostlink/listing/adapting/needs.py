@@ -6,7 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import Clause, clauses, is_relation, valued
+from hostlink.listing.adapting.clauses import (
+    Clause,
+    begins_item,
+    clauses,
+    depths,
+    is_relation,
+    valued,
+)
 from hostlink.listing.adapting.numbers import divides_whole
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.parse import Line
@@ -59,8 +66,11 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
         yield "INPUT takes no text on this board"
     if any(span.text == "/" for span in spans) and not divides_whole(clause, pair):
         yield "division: only one of the two boards keeps fractions"
-    for place, span in enumerate(spans):
-        yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
+    several = any(spans[at].text == "," for at, depth in depths(spans) if depth == 0)
+    if spans[:1] and spans[0].word == "LET" and several and source != target:
+        yield "several assignments behind one LET: write each as a statement"
+    for place in range(len(spans)):
+        yield from _span_needs(spans, place, pair)
 
 
 def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, int]]:
@@ -79,8 +89,9 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
 
-def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
+def _span_needs(spans: Sequence[Span], place: int, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
+    span, after = spans[place], (*spans, None)[place + 1]
     if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
         yield f"{span.word}: this board has no such word"
     elif span.word in ("RND", "SQR") and source.fractions and not target.fractions:
@@ -93,8 +104,15 @@ def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
             yield "fractions: this board has whole numbers only"
         elif not target.fractions and int(span.text) > target.largest_number:
             yield f"numbers above {target.largest_number}: this board has none"
-    elif span.text in ("^", "%") and span.kind == "symbol":
+    elif span.kind == "quoted":
+        if span.text[0] not in target.quotes:
+            yield "a quotation mark inside a text: this board does not allow it"
+        if after is not None and is_relation(after) and "strings" not in target.means:
+            yield "a comparison of texts: this board has none"
+    elif span.text in ("^", "%") or (span.text == "@" and source != target):
         yield f"{span.text}: whether this board has it is not known"
+    elif span.text == "#" and begins_item(spans, place) and source != target:
+        yield "# in PRINT: whether this board can set the width of numbers is not known"
 
 
 def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:

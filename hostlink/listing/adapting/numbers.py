@@ -182,7 +182,7 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
-    return clause.wrapped(pair.source, valued(clause, pair.source), "-(")
+    return clause.wrapped(pair.both, valued(clause, pair.both), "-(")
 
 
 @rewrites(

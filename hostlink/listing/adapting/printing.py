@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
 from hostlink.listing.rules import Language
@@ -19,7 +19,6 @@ from hostlink.listing.tokens import Span, scan
 JOIN, ROW = 0, -1  # nothing, or a row end; other values are the columns of a zone
 _FRONT = {"blank": 2, "field": 2, "signed": 1, "spaced": 1, "bare": 0, "": 0}
 _BACK = {"spaced": 1}
-PRINT_WORDS = ("PRINT", "?")
 
 
 @dataclass(frozen=True, slots=True)

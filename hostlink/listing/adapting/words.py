@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from hostlink.listing.adapting.clauses import Clause, call_end
+from hostlink.listing.adapting.clauses import Clause, begins_item, call_end
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
@@ -80,9 +80,15 @@ def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | Non
 
 def _unabbreviated(span: Span, pair: Pair) -> bool:
     mark = pair.source.abbreviation_mark
-    if mark and span.text.endswith(mark):
-        return mark != pair.target.abbreviation_mark
-    return pair.target.capitals_only and span.text != span.text.upper()
+    return bool(mark) and span.text.endswith(mark) and mark != pair.target.abbreviation_mark
+
+
+@rewrites("capitals", "let a=5", "LET A=5", "this board takes words and names in capitals only")
+def _capitals(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if pair.source.capitals_only or not pair.target.capitals_only:
+        return None
+    kept = ("quoted", "remark")
+    return clause.respelled(pair.both, lambda s: s.text if s.kind in kept else s.text.upper())
 
 
 @rewrites(
@@ -110,7 +116,7 @@ def _with_sign(
     spans = clause.spans(language)
     text, at = "", 0
     for place, span in enumerate(spans):
-        found = _sign(spans, place, signs)
+        found = "" if begins_item(spans, place) else _sign(spans, place, signs)
         if found in foreign and span.start >= at:
             text += clause.text[at : span.start] + sign
             at = spans[place + len(found) - 1].end
@@ -201,6 +207,7 @@ WORDS: tuple[Rewrite, ...] = (
     _goto_dropped,
     _bare_condition,
     _spelled,
+    _capitals,
     _unequal,
     _at_least,
     _let_added,
