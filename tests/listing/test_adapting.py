@@ -130,6 +130,20 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("computed-jump", "10 GOTO N-1+9\n11 END", "10 ON N-1 GOTO 10,11\n11 END", PRACTICE, READY),
     (
         "computed-jump",
+        "10 GOTO 13-5 + N-1\n11 END\n12 END",
+        "10 ON -5 + N-1+4 GOTO 10,11,12\n11 END\n12 END",
+        PRACTICE,
+        READY,
+    ),
+    (
+        "computed-jump",
+        "10 GOTO N + 11 + M\n11 END",
+        "10 ON N + M+2 GOTO 10,11\n11 END",
+        TOKEN,
+        READY,
+    ),
+    (
+        "computed-jump",
         "10 INPUT N:GOSUB 101+N\n100 END\n101 END",
         "10 INPUT N:ON N+2 GOSUB 100,101\n100 END\n101 END",
         CAPITAL,

@@ -13,7 +13,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
-_APART = 50  # the distance of lines that are not meant from those that a computed jump means
+_APART = 50  # how far other lines must be from those that a computed jump means
 
 
 def divides_whole(clause: Clause, pair: Pair) -> bool:
@@ -197,35 +197,34 @@ def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause]
     jumps = bool(spans) and spans[0].word in ("GOTO", "GOSUB") and len(spans) > 2
     if not jumps or pair.target.computed_jumps or "ON" not in keywords(pair.target):
         return None
-    at = _constant(spans)
-    rest = [*spans[1 : at - 1], *spans[at + 1 :]] if at > 1 else spans[3:]
-    lines = _meant(int(spans[at].text), pair.lines, is_positive(rest, pair.positive)) if at else []
+    at, base, rest = _sum(spans)
+    lines = _meant(base, pair.lines, is_positive(rest, pair.positive)) if at else []
     if not lines:
         return None
-    behind = clause.text[spans[at].end :]
-    text = clause.text[spans[1].start : spans[at - 2].end] + behind if at > 1 else behind[1:]
-    return _on(clause, pair, text.strip(), lines, int(spans[at].text) - lines[0] + 1)
+    front = clause.text[spans[1].start : spans[at - 1].start].rstrip()
+    text = (front + clause.text[spans[at].end :]).lstrip("+ ")
+    return _on(clause, pair, text, lines, int(spans[at].text) - lines[0] + 1)
 
 
-def _constant(spans: Sequence[Span]) -> int:
-    """Return the index of the first number of a sum behind the jump's word.
+def _sum(spans: Sequence[Span]) -> tuple[int, int, list[Span]]:
+    """Return the index of the first number of a sum behind GOTO, the sum of its numbers, the rest.
 
-    It is 0 if what else the sum adds is multiplied, subtracted, or no value of its own: then it
-    may mean lines at any distance.
+    The index is 0 if what else the sum adds is multiplied, subtracted, or no value of its own: then
+    it may mean lines at any distance.
     """
-    level = [at for at, depth in depths(spans) if depth == 0 and spans[at].text not in "()"][1:]
-    signs, terms = level[1::2], level[::2]
-    sums = all(spans[at].text in ("+", "-") for at in signs)
-    values = all(spans[at].kind in ("name", "number") or spans[at].word for at in terms)
-    less = any(spans[at].text == "-" and not spans[at + 1].text.isdecimal() for at in signs)
-    if not sums or not values or less or len(level) < 3 or len(level) % 2 == 0:
-        return 0
-    plain = (at for at in terms if spans[at].text.isdecimal() and spans[at - 1].text != "-")
-    return next(plain, 0)
+    level = [at for at, depth in depths(spans) if depth == 0 and spans[at].text not in "()"]
+    signs, terms = level[2::2], level[1::2]
+    plain = [at for at in terms if spans[at].text.isdecimal()]
+    base = sum(int(spans[at].text) * (-1 if spans[at - 1].text == "-" else 1) for at in plain)
+    values = all(spans[at].kind == "name" or spans[at].word or at in plain for at in terms)
+    sums = all(spans[at].text == "+" or (spans[at].text == "-" and at + 1 in plain) for at in signs)
+    rest = [span for at, span in enumerate(spans) if at not in (0, *signs)]
+    added = (at for at in plain if spans[at - 1].text != "-")
+    return next(added, 0) * (values and sums and 0 < len(signs) < len(terms)), base, rest
 
 
 def _meant(base: int, lines: Sequence[int], positive: bool) -> list[int]:
-    """Return the lines around the first one from a base on that follow each other without a gap.
+    """Return the lines round the first one from a base on that follow each other without a gap.
 
     positive: whether none before the base can be meant. None are returned if one line stands alone
     or if other lines are so near that they might be meant as well.
