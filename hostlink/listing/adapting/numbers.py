@@ -133,17 +133,8 @@ _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
 """What is written for RND in front of its argument and behind it, by the forms of both boards."""
 
 
-@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND begins with 0 on one board, 1 on the other")
+@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND gives other numbers on this board")
 def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    return None if pair.target.fractions else _written_random(clause, pair)
-
-
-@rewrites("random-fraction", "A=RND(6)", "A=INT(RND(0)*6)+1", "RND gives a fraction on this board")
-def _random_fraction(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    return _written_random(clause, pair) if pair.target.fractions else None
-
-
-def _written_random(clause: Clause, pair: Pair) -> list[Clause] | None:
     written = _RANDOM.get((pair.source.random, pair.target.random))
     spans = clause.spans(pair.source)
     if written is None:
@@ -269,7 +260,6 @@ def _on(
 
 NUMBERS: tuple[Rewrite, ...] = (
     _random,
-    _random_fraction,
     _root,
     _division,
     _comparison,
