@@ -199,6 +199,7 @@ def valued(clause: Clause, language: Language) -> list[tuple[int, int]]:
     spans = clause.spans(language)
     assigns = bool(spans) and (spans[0].kind == "name" or spans[0].text == "@")
     assigns |= bool(spans) and spans[0].word in ("LET", "FOR", "DEF")
+    inside = (*language.functions, "NOT", "MOD")
     found: list[tuple[int, int]] = []
     waiting: list[tuple[int, list[int]]] = [(0, [])]  # where an expression starts, and its signs
 
@@ -214,7 +215,7 @@ def valued(clause: Clause, language: Language) -> list[tuple[int, int]]:
     for at, span in enumerate(spans):
         if span.text == ")" and len(waiting) > 1:
             close(at)
-        elif span.text in (",", ";") or _ends_expression(span, language):
+        elif span.text in (",", ";") or (span.kind == "word" and span.word not in inside):
             close(at)
             waiting.append((at + 1, []))
             assigns &= span.word not in ("TO", "STEP")
@@ -230,10 +231,6 @@ def valued(clause: Clause, language: Language) -> list[tuple[int, int]]:
 def is_relation(span: Span) -> bool:
     """Return whether a span is a sign of a comparison, or a part of one."""
     return span.kind == "symbol" and span.text in RELATIONS
-
-
-def _ends_expression(span: Span, language: Language) -> bool:
-    return span.kind == "word" and span.word not in (*language.functions, "NOT", "MOD")
 
 
 def begins_item(spans: Sequence[Span], place: int) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from hostlink.dialect import MEANS
 from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause, clauses
 from hostlink.listing.adapting.printing import listed
+from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
@@ -61,13 +62,11 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
         for what, taken in (*_line_forms(parts), *_parts_forms(parts, language)):
             found.setdefault(what, (taken, {}))[1][number] = None
         if any(each.target is None for each in references(line.text, language)):
-            computed = found.setdefault("a jump to a computed line", (_computed_jumps, {}))
+            computed = found.setdefault(
+                "a jump to a computed line", (lambda each: each.computed_jumps, {})
+            )
             computed[1][number] = None
     return tuple(Form(what, tuple(lines), taken) for what, (taken, lines) in found.items())
-
-
-def _computed_jumps(language: Language) -> bool:
-    return language.computed_jumps
 
 
 def _common(known: Collection[Language]) -> Language:
@@ -91,7 +90,7 @@ def _line_forms(parts: list[Clause]) -> Iterator[tuple[str, Taken]]:
         if at and not parts[at - 1].condition:
             yield ": between statements", lambda language: language.separator == ":"
         if part.condition and not part.then:
-            yield "IF without THEN", _needs_no_then
+            yield "IF without THEN", lambda language: not needs_then(language)
         elif part.condition and after is not None and after.bare:
             yield (
                 "THEN with a line number",
@@ -102,10 +101,6 @@ def _line_forms(parts: list[Clause]) -> Iterator[tuple[str, Taken]]:
                 "THEN with a statement",
                 lambda language: language.then_takes in ("both", "statement"),
             )
-
-
-def _needs_no_then(language: Language) -> bool:
-    return language.then_takes == "none" or "THEN" in language.optional
 
 
 def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str, Taken]]:

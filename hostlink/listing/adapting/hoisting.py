@@ -69,15 +69,11 @@ def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
         jump = next(at for at, span in enumerate(spans) if span.word in ("GOTO", "GOSUB"))
         return 1, jump
     if word in PRINT_WORDS:
-        plain = all(span.text not in (";", ",") or depth for span, depth in _shown(spans))
+        plain = all(spans[at].text not in (";", ",") or depth for at, depth in depths(spans))
         return (1, len(spans)) if plain and spans[-1].kind != "quoted" else (0, 0)
     if _assigns(spans):
         return (3 if word == "LET" else 2), len(spans)
     return 0, 0
-
-
-def _shown(spans: Sequence[Span]) -> list[tuple[Span, int]]:
-    return [(spans[at], depth) for at, depth in depths(spans)]
 
 
 def _middle_sign(spans: Sequence[Span], first: int, end: int) -> int:

@@ -258,11 +258,5 @@ def _on(
     return [*made, Clause(listed(lines, offset))]
 
 
-NUMBERS: tuple[Rewrite, ...] = (
-    _random,
-    _root,
-    _division,
-    _comparison,
-    _computed_jump,
-)
+NUMBERS: tuple[Rewrite, ...] = (_random, _root, _division, _comparison, _computed_jump)
 """The rules for numbers, in the order in which they are tried."""

@@ -22,11 +22,12 @@ def _then_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
 
 @rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "this board needs THEN behind IF")
 def _then_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    needed = _needs_then(pair.target) and not _needs_then(pair.source)
+    needed = needs_then(pair.target) and not needs_then(pair.source)
     return [replace(clause, then=True)] if clause.condition and not clause.then and needed else None
 
 
-def _needs_then(language: Language) -> bool:
+def needs_then(language: Language) -> bool:
+    """Return whether THEN must stand between a condition and a statement."""
     return language.then_takes != "none" and "THEN" not in language.optional
 
 
