@@ -100,6 +100,12 @@ def _in_full(short: str, scanner: _Scanner, mark: str) -> str:
     return next((word for word in scanner.table if word.startswith(start)), "")
 
 
+def _begins(spans: list[Span], language: Language) -> bool:
+    """Return whether a statement begins behind spans, where a mark of both kinds is a remark."""
+    before = next((span.text for span in reversed(spans) if span.kind != "blank"), "")
+    return before in ("", language.separator)
+
+
 def scan(text: str, language: Language) -> tuple[Span, ...]:
     """Split the text of a line, without its line number, into spans. Never raises."""
     scanner = _scanner(language)
@@ -114,6 +120,8 @@ def scan(text: str, language: Language) -> tuple[Span, ...]:
         elif kind == "short":
             word = _in_full(piece, scanner, language.abbreviation_mark)
             kind, piece = ("word", piece) if word else ("name", piece[0])
+        elif kind == "quoted" and piece[0] in scanner.remarks and _begins(spans, language):
+            kind, piece, word = "word", piece[0], piece[0]
         spans.append(Span(kind, at, piece, word))  # type: ignore[arg-type]
         at += len(piece)
         if word in scanner.remarks and at < len(text):

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Language, Listing, Rules
 from hostlink.listing.adapting.adapt import REWRITES, Adapted, adapt
+from hostlink.listing.adapting.forms import guess
 from hostlink.listing.adapting.lines import APART, LENGTH
 
 PRACTICE = find_profile("practice").rules
@@ -43,6 +44,7 @@ NO_LET = with_forms(
 )
 ENDS = with_forms(PRACTICE, semicolon="ends", number="bare", comma_columns=14)
 BARE = with_forms(PRACTICE, number="bare")
+TOKEN_SIGNED = with_forms(TOKEN, number="signed")
 ECMA_LOOSE = with_forms(ECMA, optional=("LET",))
 NO_DEF = with_forms(
     READY, functions=tuple(word for word in READY.language.functions if word != "FN")
@@ -80,10 +82,14 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("spelled", "10 ?A", "10 PRINT A", CAPITAL, TOKEN),
     ("spelled", "10 STOP", "10 END", TOKEN, PRACTICE),
     ("spelled", "10 P. 5", "10 PRINT 5", PALO_ALTO, CAPITAL),
-    ("unequal", "10 IF A><B THEN 10", "10 IF A<>B THEN 10", PRACTICE, TOKEN),
-    ("unequal", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
-    ("at-least", "10 IF A>=B THEN 10", "10 IF A=>B THEN 10", PRACTICE, TOKEN),
-    ("at-least", "10 IF A=>B THEN 10", "10 IF A>=B THEN 10", TOKEN, PRACTICE),
+    ("spelled", "10 ' a: note", "10 REM a: note", CAPITAL, TOKEN),
+    ("spelled", "10 A=1:'it's", "10 A=1:REM it's", CAPITAL, TOKEN),
+    ("capitals", '10 let a=5:print a;"x"', '10 LET A=5:PRINT A;"x"', TOKEN_SIGNED, READY),
+    ("signs", "10 IF A><B THEN 10", "10 IF A<>B THEN 10", PRACTICE, TOKEN),
+    ("signs", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
+    ("then-added", "10 IF A=1 AND B=2 END", "10 IF A=1 AND B=2 THEN END", TOKEN, READY),
+    ("signs", "10 IF A>=B THEN 10", "10 IF A=>B THEN 10", PRACTICE, TOKEN),
+    ("signs", "10 IF A=>B THEN 10", "10 IF A>=B THEN 10", TOKEN, PRACTICE),
     ("let-added", "10 A=4", "10 LET A=4", PRACTICE, with_forms(PRACTICE, optional=("THEN",))),
     ("let-dropped", "10 LET A=4", "10 A=4", PRACTICE, NO_LET),
     ("statement-separator", "10 A=1; B=2", "10 A=1: B=2", PALO_ALTO, CAPITAL),
@@ -92,9 +98,9 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("random", "10 A=5-RND(6)", "10 A=5-(RND(6)+1)", PRACTICE, CAPITAL),
     ("random", "10 A=RND(RND(6))*2", "10 A=(RND(RND(6)+1)+1)*2", PRACTICE, CAPITAL),
     ("random", "10 A=RND(6)", "10 A=RND(6)-1", CAPITAL, PRACTICE),
-    ("random-fraction", "10 A=RND(6)", "10 A=INT(RND(0)*6)+1", PRACTICE, READY),
-    ("random-fraction", "10 A=2*RND(B+1)", "10 A=2*INT(RND(0)*(B+1))", CAPITAL, READY),
-    ("random-fraction", "10 A=2*RND(B+1)", "10 A=2*(INT(RND*(B+1))+1)", PRACTICE, ECMA_LOOSE),
+    ("random", "10 A=RND(6)", "10 A=INT(RND(0)*6)+1", PRACTICE, READY),
+    ("random", "10 A=2*RND(B+1)", "10 A=2*INT(RND(0)*(B+1))", CAPITAL, READY),
+    ("random", "10 A=2*RND(B+1)", "10 A=2*(INT(RND*(B+1))+1)", PRACTICE, ECMA_LOOSE),
     ("whole-division", "10 A=7/2", "10 A=INT(7/2)", PRACTICE, READY),
     ("whole-division", "10 B=-2:A=-B/2*C/3", f"{FNQ}10 B=-2:A=-FNQ(FNQ(B/2)*C/3)", PRACTICE, READY),
     ("whole-division", "10 INPUT A:PRINT (A+1)/(A-1);5/-1", WHOLE_PRINT, PRACTICE, READY),
@@ -114,8 +120,35 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
         TOKEN,
         CAPITAL,
     ),
-    ("computed-jump", "10 GOSUB 10+N", "10 ON N+1 GOSUB 10", PRACTICE, READY),
-    ("computed-jump", "10 GOTO N-1+9", "10 ON N-1 GOTO 10", PRACTICE, READY),
+    ("comparison-sign", "10 PRINT A=2", "10 PRINT -(A=2)", CAPITAL, TOKEN),
+    ("comparison-sign", "10 IF A=5=1 PRINT A", "10 IF -(A=5)=1 PRINT A", CAPITAL, TOKEN),
+    ("comparison-sign", "10 FOR I=A=5 TO B<3", "10 FOR I=-(A=5) TO -(B<3)", CAPITAL, TOKEN),
+    ("comparison-sign", "10 A=ABS(B=5)", "10 A=ABS(-(B=5))", TOKEN, CAPITAL),
+    ("comparison-sign", "10 PRINT A=SIZE", "10 PRINT -(A=SIZE)", PALO_ALTO, TOKEN),
+    ("whole-root", "10 A=SQR(SQR(B)+1)*2", "10 A=INT(SQR(INT(SQR(B))+1))*2", TOKEN, READY),
+    ("computed-jump", "10 GOSUB 10+N\n11 END", "10 ON N+1 GOSUB 10,11\n11 END", PRACTICE, READY),
+    ("computed-jump", "10 GOTO N-1+9\n11 END", "10 ON N-1 GOTO 10,11\n11 END", PRACTICE, READY),
+    (
+        "computed-jump",
+        "10 GOTO 13-5 + N-1\n11 END\n12 END",
+        "10 ON -5 + N-1+4 GOTO 10,11,12\n11 END\n12 END",
+        PRACTICE,
+        READY,
+    ),
+    (
+        "computed-jump",
+        "10 GOTO N + 11 + M\n11 END",
+        "10 ON N + M+2 GOTO 10,11\n11 END",
+        TOKEN,
+        READY,
+    ),
+    (
+        "computed-jump",
+        "10 INPUT N:GOSUB 101+N\n100 END\n101 END",
+        "10 INPUT N:ON N+2 GOSUB 100,101\n100 END\n101 END",
+        CAPITAL,
+        READY,
+    ),
     ("free-memory", "10 A=ROOM()/2", "10 A=SIZE/2", PRACTICE, TOKEN),
     ("free-memory", "10 PRINT SIZE", "10 PRINT ROOM()", TOKEN, PRACTICE),
     (
@@ -132,7 +165,10 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("number-blanks", '10 PRINT A;"X"', '10 PRINT A;" X"', with_forms(BARE, number="spaced"), BARE),
     ("input-list", "10 INPUT A,B:END", "10 INPUT A:INPUT B:END", TOKEN, CAPITAL),
     ("bare-print", "10 PRINT", '10 PRINT ""', PRACTICE, CAPITAL),
+    ("bare-print", "10 PRINT:PRINT", '10 PRINT:PRINT "";', CAPITAL, TOKEN),
+    ("bare-print", "10 IF A=1 PRINT", '10 IF A=1 PRINT "",', CAPITAL, PALO_ALTO),
     ("separators", '10 PRINT "A";B', '10 PRINT "A",B', TOKEN, CAPITAL),
+    ("separators", '10 ? "A";5', '10 ? "A ",5', READY, CAPITAL),
     ("separators", '10 PRINT "A",B', '10 PRINT "A";B', CAPITAL, BARE),
     ("separators", '10 PRINT "A";B', '10 PRINT "A";:PRINT B', TOKEN, ENDS),
     ("separators", '10 PRINT "A",', '10 PRINT "A";', PALO_ALTO, CAPITAL),
@@ -256,6 +292,29 @@ def test_a_jump_to_many_lines_is_divided() -> None:
     assert not made.needs
 
 
+@pytest.mark.parametrize(
+    ("jump", "others"),
+    [
+        ("GOTO 100+10*N", (100, 101)),
+        ("GOTO 102-N", (100, 101, 102)),
+        ("GOTO 100+(A=5)", (100, 101)),
+        ("GOTO 100+N", (100, 110, 120)),
+        ("GOSUB 100+N", (100, 101, 103)),
+        ("GOSUB 100+N", (80, 100, 101)),
+        ("GOSUB 100+N", (100,)),
+        ("GOSUB 100+N/2*10", (100, 101)),
+    ],
+)
+def test_a_jump_that_may_mean_any_line_is_left_and_named(
+    jump: str, others: tuple[int, ...]
+) -> None:
+    """Only what is added to a base among lines that stand apart can be listed behind ON."""
+    rows = "".join(f"{number} RETURN\n" for number in others)
+    made = adapted(f"10 INPUT A,N:{jump}\n{rows}", TOKEN, READY)
+    assert not any("ON " in line.text for line in made.listing.numbered().values())
+    assert "a jump needs a plain line number" in [need.what for need in made.needs]
+
+
 def test_without_a_number_in_front_the_definition_is_missing() -> None:
     """The function for whole division needs a line before all others."""
     made = adapted("0 INPUT B:A=B/2\n", PRACTICE, READY)
@@ -312,6 +371,33 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
             READY,
             PRACTICE,
         ),
+        ("10 IF A=1 AND B=2 END", "AND: this board has no such word", TOKEN, CAPITAL),
+        ('10 IF "A"="A" END', "a comparison of texts: this board has none", TOKEN, CAPITAL),
+        (
+            "10 PRINT 'SAY \"HI\"'",
+            "a quotation mark inside a text: this board does not allow it",
+            CAPITAL,
+            TOKEN,
+        ),
+        ("10 @(1)=5", "@: whether this board has it is not known", PALO_ALTO, TOKEN),
+        (
+            "10 LET A=1,B=2",
+            "several assignments behind one LET: write each as a statement",
+            PALO_ALTO,
+            PRACTICE,
+        ),
+        (
+            "10 PRINT #3,A,B",
+            "# in PRINT: whether this board can set the width of numbers is not known",
+            PALO_ALTO,
+            PRACTICE,
+        ),
+        (
+            "10 PRINT SQR(10)",
+            "SQR: it gave fractions, and gives whole numbers on this board",
+            READY,
+            TOKEN,
+        ),
         ("10 GOSUB 100*N", "a jump needs a plain line number", PRACTICE, READY),
         (
             "10 PRINT 1.5",
@@ -343,6 +429,24 @@ def test_a_plain_condition_or_assignment_is_no_number(line: str) -> None:
     """A comparison counts as a number only where its value is used."""
     made = adapted(line, TOKEN, with_forms(TOKEN, comparison=1))
     assert made.needs == ()
+
+
+@pytest.mark.parametrize("line", ["10 @(1)=5", "10 LET A=1,B=2", "10 PRINT #3,A;"])
+@pytest.mark.parametrize("target", [PRACTICE, TOKEN], ids=["practice", "token"])
+def test_forms_of_one_kind_are_no_comparisons(line: str, target: Rules) -> None:
+    """Its array, its lists of assignments and its widths keep their text and are named alone."""
+    made = adapted(line, PALO_ALTO, target)
+    assert len(made.needs) == 1
+    assert not any(sign in made.listing.text() for sign in ("<>", "-("))
+
+
+@pytest.mark.parametrize("text", ['10 P."HI"\n20 G.10\n', "10 IF A=1 R.\n"])
+def test_a_listing_in_short_form_is_recognised(text: str) -> None:
+    """A point between letters and a line number shortens a word; it begins no fraction."""
+    known = {name: find_profile(name).rules.language for name in KINDS}
+    found = guess(Listing.from_text(text), known)
+    assert found.names == ("palo-alto",)
+    assert "words shortened by a point" in [form.what for form in found.forms]
 
 
 @pytest.mark.parametrize(

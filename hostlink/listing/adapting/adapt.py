@@ -147,19 +147,16 @@ class _Work:
 
 
 def _pair(held: Mapping[int, Line], source: Language, rules: Rules) -> Pair:
+    spans = (span for line in held.values() for span in scan(line.text, source))
+    parts = (part for line in held.values() for part in clauses(line.text, source))
     return Pair(
         source,
         rules.language,
-        _leaves_rows_open(held, source),
+        any(keeps_row_open(part, source) for part in parts),
         positive_variables(held, source),
         tuple(held),
-        spare=spare_name(_names(held, source)),
+        spare=spare_name(span.text for span in spans if span.kind == "name"),
     )
-
-
-def _names(held: Mapping[int, Line], source: Language) -> Iterable[str]:
-    spans = (span for line in held.values() for span in scan(line.text, source))
-    return (span.text for span in spans if span.kind == "name")
 
 
 def _change(
@@ -188,11 +185,6 @@ def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
             if other
             else "INPUT asks for each number in a row of its own; type no commas."
         )
-
-
-def _leaves_rows_open(held: Mapping[int, Line], source: Language) -> bool:
-    parts = (part for line in held.values() for part in clauses(line.text, source))
-    return any(keeps_row_open(part, source) for part in parts)
 
 
 def _asks_free(held: Mapping[int, Line], source: Language) -> bool:

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from hostlink.listing.reading import join_pieces, solid
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
+PRINT_WORDS = ("PRINT", "?")
 RELATIONS = frozenset("<>=#!")
 _OPERATORS = frozenset("+-*/^%") | RELATIONS
-_OPERATOR_WORDS = frozenset(("AND", "OR", "MOD"))
+_OPERATOR_WORDS = ("AND", "OR", "MOD")
+
+
+@lru_cache(maxsize=64)
+def with_operators(language: Language) -> Language:
+    """Return a language that also reads the operators and the ON of other BASICs as words."""
+    words = (*language.statements, *_OPERATOR_WORDS, "ON")
+    return replace(language, statements=tuple(dict.fromkeys(words)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +30,7 @@ class Clause:
     text: as written, without blanks around it. gap: what stood in front of it, a separator with its
     blanks. condition: whether it is an IF. then: whether the word THEN stood behind it.
     bare: whether a GOTO was written as a line number alone, behind THEN.
-    last: whether nothing may stand behind it in its line.
+    last: whether nothing may stand behind it in its line. ends: whether nothing stood there.
     """
 
     text: str
@@ -30,6 +39,7 @@ class Clause:
     then: bool = False
     bare: bool = False
     last: bool = False
+    ends: bool = False
 
     @property
     def goes(self) -> bool:
@@ -53,10 +63,22 @@ class Clause:
         text += self.text[at:]
         return None if text == self.text else [self.with_text(text)]
 
+    def wrapped(
+        self, language: Language, places: Sequence[tuple[int, int]], front: str
+    ) -> list[Clause] | None:
+        """Return it with a front and a bracket round some of its spans, from index to index."""
+        spans = self.spans(language)
+        first = {spans[start].start for start, _ in places}
+        last = [spans[end - 1].start for _, end in places]
+        return self.respelled(
+            language,
+            lambda span: front * (span.start in first) + span.text + ")" * last.count(span.start),
+        )
+
 
 def clauses(text: str, language: Language) -> list[Clause]:
     """Return the clauses of a line's text, of which `line_text` makes the line again."""
-    spans = scan(text, language)
+    spans = scan(text, with_operators(language))
     found: list[Clause] = []
     start = at = 0
     while (at := _next_solid(spans, at)) < len(spans):
@@ -76,7 +98,8 @@ def clauses(text: str, language: Language) -> list[Clause]:
         while last < len(spans) and not _separates(spans[last], language):
             last += 1
         if content := solid(spans[at:last]):
-            found.append(_clause(text, start, content))
+            made = _clause(text, start, content)
+            found.append(replace(made, ends=last == len(spans)))
             start = content[-1].end
         at = last + 1
     return found
@@ -156,3 +179,61 @@ def call_end(spans: Sequence[Span], place: int) -> int:
         if depth == 0:
             return at if spans[at].text == ")" else -1
     return -1
+
+
+def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
+    """Return each place in the spans with the brackets that are open there."""
+    depth, found = 0, []
+    for at, span in enumerate(spans):
+        depth -= span.text == ")"
+        found.append((at, depth))
+        depth += span.text == "("
+    return found
+
+
+def valued(clause: Clause, language: Language) -> list[tuple[int, int]]:
+    """Return the comparisons of a clause whose value counts, as indexes of its spans.
+
+    The last sign of a condition only says whether it holds, the first one of an assignment assigns.
+    """
+    spans = clause.spans(language)
+    assigns = bool(spans) and (spans[0].kind == "name" or spans[0].text == "@")
+    assigns |= bool(spans) and spans[0].word in ("LET", "FOR", "DEF")
+    inside = (*language.functions, "NOT", "MOD")
+    found: list[tuple[int, int]] = []
+    waiting: list[tuple[int, list[int]]] = [(0, [])]  # where an expression starts, and its signs
+
+    def close(end: int) -> None:
+        start, signs = waiting.pop()
+        if signs and not waiting and clause.condition:
+            end = signs.pop()
+        elif signs and not waiting and assigns:
+            start = signs.pop(0) + 1
+        if signs:
+            found.append((start, end))
+
+    for at, span in enumerate(spans):
+        if span.text == ")" and len(waiting) > 1:
+            close(at)
+        elif span.text in (",", ";") or (span.kind == "word" and span.word not in inside):
+            close(at)
+            waiting.append((at + 1, []))
+            assigns &= span.word not in ("TO", "STEP")
+        elif span.text.endswith("(") and span.kind != "quoted":
+            waiting.append((at + 1, []))
+        elif is_relation(span) and waiting[-1][0] < at and not is_relation(spans[at - 1]):
+            waiting[-1][1].append(at)
+    while waiting:
+        close(len(spans))
+    return found
+
+
+def is_relation(span: Span) -> bool:
+    """Return whether a span is a sign of a comparison, or a part of one."""
+    return span.kind == "symbol" and span.text in RELATIONS
+
+
+def begins_item(spans: Sequence[Span], place: int) -> bool:
+    """Return whether an item of PRINT begins at an index of the spans; there # sets a width."""
+    before = spans[place - 1] if place else spans[0]
+    return before.text in (",", ";") or before.word in PRINT_WORDS

@@ -6,8 +6,9 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause, clauses
 from hostlink.listing.adapting.printing import listed
+from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
@@ -61,13 +62,11 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
         for what, taken in (*_line_forms(parts), *_parts_forms(parts, language)):
             found.setdefault(what, (taken, {}))[1][number] = None
         if any(each.target is None for each in references(line.text, language)):
-            computed = found.setdefault("a jump to a computed line", (_computed_jumps, {}))
+            computed = found.setdefault(
+                "a jump to a computed line", (lambda each: each.computed_jumps, {})
+            )
             computed[1][number] = None
     return tuple(Form(what, tuple(lines), taken) for what, (taken, lines) in found.items())
-
-
-def _computed_jumps(language: Language) -> bool:
-    return language.computed_jumps
 
 
 def _common(known: Collection[Language]) -> Language:
@@ -91,7 +90,7 @@ def _line_forms(parts: list[Clause]) -> Iterator[tuple[str, Taken]]:
         if at and not parts[at - 1].condition:
             yield ": between statements", lambda language: language.separator == ":"
         if part.condition and not part.then:
-            yield "IF without THEN", _needs_no_then
+            yield "IF without THEN", lambda language: not needs_then(language)
         elif part.condition and after is not None and after.bare:
             yield (
                 "THEN with a line number",
@@ -102,10 +101,6 @@ def _line_forms(parts: list[Clause]) -> Iterator[tuple[str, Taken]]:
                 "THEN with a statement",
                 lambda language: language.then_takes in ("both", "statement"),
             )
-
-
-def _needs_no_then(language: Language) -> bool:
-    return language.then_takes == "none" or "THEN" in language.optional
 
 
 def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str, Taken]]:
@@ -140,6 +135,8 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
             "an apostrophe that opens text",
             lambda language: "'" in (*language.quotes, *language.remarks),
         )
+    elif span.text[0] == "." and place and spans[place - 1].kind == "name":
+        yield "words shortened by a point", lambda language: language.abbreviation_mark == "."
     elif span.kind == "number" and not span.text.isdecimal():
         yield "numbers with a fraction", lambda language: language.fractions
     elif span.kind == "number":
@@ -147,7 +144,7 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         if number > 32767:
             yield "numbers above 32,767", lambda language: number <= language.largest_number
     elif span.kind == "name":
-        yield from _name_forms(span, after, starts=place == 0)
+        yield from _name_forms(span, after)
     elif span.text == ";":
         yield _semicolon(spans, place)
     elif (sign := before + span.text) in ("<>", "><", "!="):
@@ -156,15 +153,13 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         yield "# for unequal", lambda language: "#" in language.unequal
 
 
-def _name_forms(span: Span, after: Span | None, *, starts: bool) -> Iterator[tuple[str, Taken]]:
+def _name_forms(span: Span, after: Span | None) -> Iterator[tuple[str, Taken]]:
     if span.text.endswith("$"):
         yield _mean("strings")
     if len(span.text.rstrip("$%")) > 1:
         yield _mean("names")
     if after is not None and after.text == "(":
         yield _mean("arrays")
-    if after is not None and after.text == "." and starts:
-        yield "words shortened by a point", lambda language: language.abbreviation_mark == "."
 
 
 def _semicolon(spans: list[Span], place: int) -> tuple[str, Taken]:
@@ -173,7 +168,7 @@ def _semicolon(spans: list[Span], place: int) -> tuple[str, Taken]:
     assigns = len(rest) > 1 and rest[0].kind == "name" and rest[1].text == "="
     functions = ("ABS", "RND", "SIZE")
     begins = bool(rest) and bool(rest[0].word) and rest[0].word not in functions
-    if spans[0].word not in ("PRINT", "INPUT", "?") or assigns or begins:
+    if spans[0].word not in ("INPUT", *PRINT_WORDS) or assigns or begins:
         return "; between statements", lambda language: language.separator == ";"
     if rest:
         return "; between the items of PRINT", lambda language: language.semicolon == "joins"

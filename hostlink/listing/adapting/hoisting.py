@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from hostlink.listing.adapting.clauses import RELATIONS, Clause
+from hostlink.listing.adapting.clauses import PRINT_WORDS, RELATIONS, Clause, depths
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span
 
@@ -60,7 +60,7 @@ def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
         return 0, 0
     word = spans[0].word
     if clause.condition:
-        cuts = [at for at, depth in _depths(spans) if depth == 0 and spans[at].text in RELATIONS]
+        cuts = [at for at, depth in depths(spans) if depth == 0 and spans[at].text in RELATIONS]
         if not cuts:
             return 0, 0
         sides = (1, cuts[0]), (cuts[-1] + 1, len(spans))
@@ -68,33 +68,19 @@ def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
     if word == "ON":
         jump = next(at for at, span in enumerate(spans) if span.word in ("GOTO", "GOSUB"))
         return 1, jump
-    if word == "PRINT":
-        plain = all(span.text not in (";", ",") or depth for span, depth in _shown(spans))
+    if word in PRINT_WORDS:
+        plain = all(spans[at].text not in (";", ",") or depth for at, depth in depths(spans))
         return (1, len(spans)) if plain and spans[-1].kind != "quoted" else (0, 0)
     if _assigns(spans):
         return (3 if word == "LET" else 2), len(spans)
     return 0, 0
 
 
-def _shown(spans: Sequence[Span]) -> list[tuple[Span, int]]:
-    return [(spans[at], depth) for at, depth in _depths(spans)]
-
-
-def _depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
-    """Return each place in the spans with the brackets that are open there."""
-    depth, found = 0, []
-    for at, span in enumerate(spans):
-        depth -= span.text == ")"
-        found.append((at, depth))
-        depth += span.text == "("
-    return found
-
-
 def _middle_sign(spans: Sequence[Span], first: int, end: int) -> int:
     """Return the index of the sign between two terms next to the middle of an expression, or -1."""
     binary = [
         at
-        for at, depth in _depths(spans)
+        for at, depth in depths(spans)
         if first < at < end
         and depth == 0
         and spans[at].text in ("+", "-")

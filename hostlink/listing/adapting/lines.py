@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from hostlink.listing.adapting.clauses import Clause, line_text
 from hostlink.listing.adapting.hoisting import hoisted
@@ -37,7 +37,7 @@ class LineMaker:
 
     def __init__(self, pair: Pair, rules: Rules) -> None:
         self._language = rules.language
-        self._read = replace(pair.both, statements=(*pair.both.statements, "ON"))
+        self._read = pair.both
         self._spare = pair.spare
         self._longest = rules.form.longest_line
         self._reader = Reader(rules.language)

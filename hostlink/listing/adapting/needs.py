@@ -6,15 +6,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.clauses import (
+    Clause,
+    begins_item,
+    clauses,
+    depths,
+    is_relation,
+    valued,
+)
 from hostlink.listing.adapting.numbers import divides_whole
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
 from hostlink.listing.tokens import Span, keywords
-
-_RELATIONS = ("=", "<", ">", "#")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +52,25 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
         yield "THEN takes only a line number"
-    if clause.condition and source.comparison and not target.comparison and not _compares(spans):
+    if (
+        clause.condition
+        and source.comparison
+        and not target.comparison
+        and not any(map(is_relation, spans))
+    ):
         yield "this board needs a comparison behind IF"
-    if source.comparison and not target.comparison and _valued_comparison(clause, spans):
+    if source.comparison and not target.comparison and valued(clause, pair.both):
         yield "a comparison used as a number: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
         yield "INPUT takes no text on this board"
     if any(span.text == "/" for span in spans) and not divides_whole(clause, pair):
         yield "division: only one of the two boards keeps fractions"
-    for place, span in enumerate(spans):
-        yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
+    several = any(spans[at].text == "," for at, depth in depths(spans) if depth == 0)
+    if spans[:1] and spans[0].word == "LET" and several and source != target:
+        yield "several assignments behind one LET: write each as a statement"
+    for place in range(len(spans)):
+        yield from _span_needs(spans, place, pair)
 
 
 def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, int]]:
@@ -76,33 +89,13 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
 
-def _compares(spans: Sequence[Span]) -> bool:
-    return any(map(_is_relation, spans))
-
-
-def _is_relation(span: Span) -> bool:
-    return span.kind == "symbol" and span.text in _RELATIONS
-
-
-def _valued_comparison(clause: Clause, spans: Sequence[Span]) -> bool:
-    """Return whether a comparison stands where its value counts, and not only whether it holds."""
-    depth = count = 0
-    for before, span in zip((None, *spans), spans, strict=False):
-        depth += (span.text == "(") - (span.text == ")")
-        if _is_relation(span) and not (before and _is_relation(before)):
-            count += 1
-            if depth and clause.condition:
-                return True
-    assigns = bool(spans) and (spans[0].kind == "name" or spans[0].word in ("LET", "FOR"))
-    return count > (1 if clause.condition else assigns)
-
-
-def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
+def _span_needs(spans: Sequence[Span], place: int, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
+    span, after = spans[place], (*spans, None)[place + 1]
     if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
         yield f"{span.word}: this board has no such word"
-    elif span.word == "RND" and source.random.startswith("fraction") and not target.fractions:
-        yield "RND: it gave fractions, and gives whole numbers on this board"
+    elif span.word in ("RND", "SQR") and source.fractions and not target.fractions:
+        yield f"{span.word}: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
         yield from _name_needs(span, after, pair)
     elif span.kind == "number":
@@ -111,8 +104,15 @@ def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
             yield "fractions: this board has whole numbers only"
         elif not target.fractions and int(span.text) > target.largest_number:
             yield f"numbers above {target.largest_number}: this board has none"
-    elif span.text in ("^", "%") and span.kind == "symbol":
+    elif span.kind == "quoted":
+        if span.text[0] not in target.quotes:
+            yield "a quotation mark inside a text: this board does not allow it"
+        if after is not None and is_relation(after) and "strings" not in target.means:
+            yield "a comparison of texts: this board has none"
+    elif span.text in ("^", "%") or (span.text == "@" and source != target):
         yield f"{span.text}: whether this board has it is not known"
+    elif span.text == "#" and begins_item(spans, place) and source != target:
+        yield "# in PRINT: whether this board can set the width of numbers is not known"
 
 
 def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import RELATIONS, Clause, call_end
+from hostlink.listing.adapting.clauses import Clause, call_end, depths, valued
 from hostlink.listing.adapting.hoisting import assigned
 from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
@@ -13,6 +13,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
+_APART = 50  # how far other lines must be from those that a computed jump means
 
 
 def divides_whole(clause: Clause, pair: Pair) -> bool:
@@ -111,6 +112,15 @@ class _Divider:
             self.text = front + whole
 
 
+@rewrites("whole-root", "A=SQR(B)", "A=INT(SQR(B))", "SQR keeps the fraction on this board")
+def _root(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if pair.source.fractions or not pair.target.fractions:
+        return None
+    spans = clause.spans(pair.source)
+    roots = ((at, call_end(spans, at) + 1) for at, span in enumerate(spans) if span.word == "SQR")
+    return clause.wrapped(pair.source, [each for each in roots if each[1]], "INT(")
+
+
 _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
     ("from-1", "from-0"): ("RND", "+1"),
     ("from-0", "from-1"): ("RND", "-1"),
@@ -123,17 +133,8 @@ _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
 """What is written for RND in front of its argument and behind it, by the forms of both boards."""
 
 
-@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND begins with 0 on one board, 1 on the other")
+@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND gives other numbers on this board")
 def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    return None if pair.target.fractions else _written_random(clause, pair)
-
-
-@rewrites("random-fraction", "A=RND(6)", "A=INT(RND(0)*6)+1", "RND gives a fraction on this board")
-def _random_fraction(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    return _written_random(clause, pair) if pair.target.fractions else None
-
-
-def _written_random(clause: Clause, pair: Pair) -> list[Clause] | None:
     written = _RANDOM.get((pair.source.random, pair.target.random))
     spans = clause.spans(pair.source)
     if written is None:
@@ -169,35 +170,10 @@ def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
     "a true comparison is 1 on one board and -1 on the other",
 )
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Change the sign of comparisons in brackets and of those that are assigned."""
+    """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
-    spans = clause.spans(pair.source)
-    new: dict[int, str] = {}
-    for place, span in enumerate(spans):
-        last = call_end(spans, place - 1) if span.text == "(" else -1
-        if last > 0 and compares(spans[place + 1 : last]):
-            new[span.start] = "(-("
-            new[spans[last].start] = "))"
-    word = spans[0].word if spans else ""
-    start = next((at + 1 for at, span in enumerate(spans[:3]) if span.text == "="), 0)
-    assigned = bool(start) and word in ("LET", "") and not clause.condition
-    if assigned and compares(spans[start:]):
-        text = clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
-        made = text[0].text if text else clause.text
-        at = made.index("=") + 1
-        return [clause.with_text(f"{made[:at]}-({made[at:].strip()})")]
-    return clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
-
-
-def compares(spans: Sequence[Span]) -> bool:
-    """Return whether a comparison stands in an expression outside its brackets."""
-    depth = 0
-    for span in spans:
-        depth += (span.text == "(") - (span.text == ")")
-        if depth == 0 and span.kind == "symbol" and span.text in RELATIONS:
-            return True
-    return False
+    return clause.wrapped(pair.both, valued(clause, pair.both), "-(")
 
 
 @rewrites(
@@ -208,41 +184,50 @@ def compares(spans: Sequence[Span]) -> bool:
 )
 def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """List the lines that a sum of a line number and something else may mean."""
-    spans = clause.spans(pair.source)
+    spans = clause.spans(pair.both)
     jumps = bool(spans) and spans[0].word in ("GOTO", "GOSUB") and len(spans) > 2
     if not jumps or pair.target.computed_jumps or "ON" not in keywords(pair.target):
         return None
-    at = _constant(spans)
-    lines = _following(int(spans[at].text), pair.lines) if at else []
+    at, base, rest = _sum(spans)
+    lines = _meant(base, pair.lines, is_positive(rest, pair.positive)) if at else []
     if not lines:
         return None
-    behind = clause.text[spans[at].end :]
-    if at == 1:
-        rest = behind.lstrip("+ ")
-    else:
-        rest = clause.text[spans[1].start : spans[at - 2].end] + behind
-    return _on(clause, pair, rest, lines, int(spans[at].text) - lines[0] + 1)
+    front = clause.text[spans[1].start : spans[at - 1].start].rstrip()
+    text = (front + clause.text[spans[at].end :]).lstrip("+ ")
+    return _on(clause, pair, text, lines, int(spans[at].text) - lines[0] + 1)
 
 
-def _constant(spans: Sequence[Span]) -> int:
-    """Return the index of a number that is added to the rest of a jump's target, 0 if none is."""
-    depth = 0
-    for at, span in enumerate(spans):
-        depth += (span.text == "(") - (span.text == ")")
-        after = spans[at + 1].text if at + 1 < len(spans) else "+"
-        added = at == 1 or spans[at - 1].text == "+"
-        if depth == 0 and span.text.isdecimal() and added and after in ("+", "-"):
-            return at
-    return 0
+def _sum(spans: Sequence[Span]) -> tuple[int, int, list[Span]]:
+    """Return the index of the first number of a sum behind GOTO, the sum of its numbers, the rest.
+
+    The index is 0 if what else the sum adds is multiplied, subtracted, or no value of its own: then
+    it may mean lines at any distance.
+    """
+    level = [at for at, depth in depths(spans) if depth == 0 and spans[at].text not in "()"]
+    signs, terms = level[2::2], level[1::2]
+    plain = [at for at in terms if spans[at].text.isdecimal()]
+    base = sum(int(spans[at].text) * (-1 if spans[at - 1].text == "-" else 1) for at in plain)
+    values = all(spans[at].kind == "name" or spans[at].word or at in plain for at in terms)
+    sums = all(spans[at].text == "+" or (spans[at].text == "-" and at + 1 in plain) for at in signs)
+    rest = [span for at, span in enumerate(spans) if at not in (0, *signs)]
+    added = (at for at in plain if spans[at - 1].text != "-")
+    return next(added, 0) * (values and sums and 0 < len(signs) < len(terms)), base, rest
 
 
-def _following(base: int, lines: Sequence[int]) -> list[int]:
-    """Return the line numbers from a base on that follow each other without a gap."""
-    found: list[int] = []
-    for number in lines:
-        if number >= base and (not found or number == found[-1] + 1):
-            found.append(number)
-    return found
+def _meant(base: int, lines: Sequence[int], positive: bool) -> list[int]:
+    """Return the lines round the first one from a base on that follow each other without a gap.
+
+    positive: whether none before the base can be meant. None are returned if one line stands alone
+    or if other lines are so near that they might be meant as well.
+    """
+    reach = [number for number in lines if number >= base or not positive]
+    low = high = next((number for number in reach if number >= base), 0)
+    while high + 1 in reach:
+        high += 1
+    while low - 1 in reach:
+        low -= 1
+    near = any(0 < max(low - number, number - high) < _APART for number in reach)
+    return [] if near or low == high else list(range(low, high + 1))
 
 
 def _on(
@@ -273,5 +258,5 @@ def _on(
     return [*made, Clause(listed(lines, offset))]
 
 
-NUMBERS: tuple[Rewrite, ...] = (_random, _random_fraction, _division, _comparison, _computed_jump)
+NUMBERS: tuple[Rewrite, ...] = (_random, _root, _division, _comparison, _computed_jump)
 """The rules for numbers, in the order in which they are tried."""

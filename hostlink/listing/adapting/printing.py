@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
 from hostlink.listing.rules import Language
@@ -33,7 +33,7 @@ class Item:
 def read_print(clause: Clause, language: Language) -> list[Item] | None:
     """Return the items of a PRINT, None for any other clause and for one without items."""
     spans = clause.spans(language)
-    if len(spans) < 2 or spans[0].word != "PRINT":
+    if len(spans) < 2 or spans[0].word not in PRINT_WORDS:
         return None
     items: list[Item] = []
     held: list[Span] = []
@@ -137,7 +137,8 @@ def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[
     """Return the PRINT statements for items in a language; None if that is what stands there."""
     joins = ";" if language.semicolon == "joins" else "," if language.comma_columns == 0 else ""
     last = _open_row(language)
-    texts, text = [], "PRINT "
+    word = "? " if clause.text.startswith("?") else "PRINT "
+    texts, text = [], word
     items = _merged(items)
     for place, item in enumerate(items):
         text += item.text
@@ -151,7 +152,7 @@ def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[
             text += joins
         else:
             texts.append(text + last)
-            text = "PRINT "
+            text = word
     texts.append(text)
     first = clause.with_text(texts[0])
     return None if texts == [clause.text] else [first, *(Clause(more) for more in texts[1:])]
@@ -168,13 +169,22 @@ def halved(clause: Clause, language: Language) -> list[Clause]:
 
 
 @rewrites(
-    "bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row on this board"
+    "bare-print",
+    "PRINT",
+    'PRINT ""',
+    "PRINT alone in a line ends the row on one of the boards only",
 )
 def _bare_print(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    if pair.target.bare_print or not pair.source.bare_print:
+    source, target = pair.source, pair.target
+    if source.bare_print == target.bare_print or not (source.bare_print or clause.ends):
         return None
-    words = [span.word for span in clause.spans(pair.source)]
-    return [clause.with_text('PRINT ""')] if words == ["PRINT"] else None
+    words = [span.word for span in clause.spans(source)]
+    mark = "" if source.bare_print else _open_row(target)
+    return (
+        [clause.with_text(f'PRINT ""{mark}')]
+        if len(words) == 1 and words[0] in PRINT_WORDS
+        else None
+    )
 
 
 def _open_row(language: Language) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.clauses import Clause, with_operators
 from hostlink.listing.rules import Language
 
 WHOLE = "FNQ"
@@ -38,7 +38,7 @@ class Pair:
     def both(self) -> Language:
         """Return the source's language with the functions of both, to read what is half written."""
         functions = dict.fromkeys((*self.source.functions, *self.target.functions))
-        return replace(self.source, functions=tuple(functions))
+        return with_operators(replace(self.source, functions=tuple(functions)))
 
 
 Apply = Callable[[Clause, Clause | None, Pair], list[Clause] | None]

@@ -23,7 +23,7 @@ def is_positive(spans: Sequence[Span], positive: frozenset[str]) -> bool:
 
 def _keeps_positive(span: Span, positive: frozenset[str]) -> bool:
     if span.kind == "name":
-        return span.text in positive
+        return span.text.upper() in positive
     return span.word in ("", "INT") and span.text != "-" and span.text not in RELATIONS
 
 
@@ -32,7 +32,7 @@ def positive_variables(held: Mapping[int, Line], language: Language) -> frozense
     if language.overflow == "wraps":
         return frozenset()
     spans = (span for line in held.values() for span in scan(line.text, language))
-    found = frozenset(span.text for span in spans if span.kind == "name")
+    found = frozenset(span.text.upper() for span in spans if span.kind == "name")
     parts = [part for line in held.values() for part in clauses(line.text, language)]
     given = [each for part in parts for each in _given(part.spans(language))]
     while negative := {name for name, value in given if not is_positive(value, found)} & found:
@@ -44,11 +44,11 @@ def _given(spans: Sequence[Span]) -> Iterator[tuple[str, Sequence[Span]]]:
     """Return the variables of a statement, each with what it is given; nothing: anything."""
     word = spans[0].word if spans else ""
     if word in ("INPUT", "READ"):
-        yield from ((span.text, ()) for span in spans if span.kind == "name")
+        yield from ((span.text.upper(), ()) for span in spans if span.kind == "name")
         return
     names = spans[word in ("LET", "FOR") :]
     if len(names) < 3 or names[0].kind != "name" or names[1].text != "=":
         return
     ends = [at for at, span in enumerate(names) if span.word in ("TO", "STEP")]
     for start, end in zip((1, *ends), (*ends, len(names)), strict=True):
-        yield names[0].text, names[start + 1 : end]
+        yield names[0].text.upper(), names[start + 1 : end]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
-from hostlink.listing.adapting.clauses import Clause, call_end
+from hostlink.listing.adapting.clauses import Clause, begins_item, call_end
 from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
-_UNEQUAL = ("<>", "><", "!=", "#")
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
 """Words of one meaning; the second is written where the first is not known."""
 
@@ -24,11 +22,12 @@ def _then_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
 
 @rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "this board needs THEN behind IF")
 def _then_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    needed = _needs_then(pair.target) and not _needs_then(pair.source)
+    needed = needs_then(pair.target) and not needs_then(pair.source)
     return [replace(clause, then=True)] if clause.condition and not clause.then and needed else None
 
 
-def _needs_then(language: Language) -> bool:
+def needs_then(language: Language) -> bool:
+    """Return whether THEN must stand between a condition and a statement."""
     return language.then_takes != "none" and "THEN" not in language.optional
 
 
@@ -80,50 +79,39 @@ def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | Non
 
 def _unabbreviated(span: Span, pair: Pair) -> bool:
     mark = pair.source.abbreviation_mark
-    if mark and span.text.endswith(mark):
-        return mark != pair.target.abbreviation_mark
-    return pair.target.capitals_only and span.text != span.text.upper()
+    return bool(mark) and span.text.endswith(mark) and mark != pair.target.abbreviation_mark
+
+
+@rewrites("capitals", "let a=5", "LET A=5", "this board takes words and names in capitals only")
+def _capitals(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if pair.source.capitals_only or not pair.target.capitals_only:
+        return None
+    kept = ("quoted", "remark")
+    return clause.respelled(pair.both, lambda s: s.text if s.kind in kept else s.text.upper())
 
 
 @rewrites(
-    "unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "this board writes unequal with another sign"
+    "signs",
+    "IF A><B THEN 90",
+    "IF A<>B THEN 90",
+    "this board writes the comparison with another sign",
 )
-def _unequal(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    source, target = pair.source.unequal, pair.target.unequal
-    foreign = [sign for sign in source if sign not in target]
-    return _with_sign(clause, pair.source, _UNEQUAL, foreign, target[0])
-
-
-@rewrites(
-    "at-least", "IF A>=B THEN 90", "IF A=>B THEN 90", "this board writes at least with another sign"
-)
-def _at_least(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    sign = pair.target.at_least
-    foreign = [] if sign == pair.source.at_least else [">=", "=>"]
-    return _with_sign(clause, pair.source, (">=", "=>"), foreign, sign)
-
-
-def _with_sign(
-    clause: Clause, language: Language, signs: Sequence[str], foreign: Sequence[str], sign: str
-) -> list[Clause] | None:
-    """Return a clause with one sign for the foreign ones among the signs, None if it has none."""
-    spans = clause.spans(language)
+def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    source, target = pair.source, pair.target
+    new = {sign: target.unequal[0] for sign in source.unequal if sign not in target.unequal}
+    if source.at_least != target.at_least:
+        new |= dict.fromkeys((">=", "=>"), target.at_least)
+    spans = clause.spans(source)
     text, at = "", 0
     for place, span in enumerate(spans):
-        found = _sign(spans, place, signs)
-        if found in foreign and span.start >= at:
-            text += clause.text[at : span.start] + sign
+        joined = "".join(each.text for each in spans[place : place + 2])
+        found = next((sign for sign in new if joined.startswith(sign)), "")
+        plain = span.kind in ("symbol", "word") and span.start >= at
+        if found and plain and not begins_item(spans, place):
+            text += clause.text[at : span.start] + new[found]
             at = spans[place + len(found) - 1].end
     text += clause.text[at:]
     return None if text == clause.text else [clause.with_text(text)]
-
-
-def _sign(spans: Sequence[Span], place: int, signs: Sequence[str]) -> str:
-    """Return the one of the signs that begins at an index of the spans, or ""."""
-    if spans[place].kind not in ("symbol", "word"):
-        return ""
-    joined = "".join(span.text for span in spans[place : place + 2])
-    return next((sign for sign in signs if joined.startswith(sign)), "")
 
 
 @rewrites("let-added", "A=4", "LET A=4", "an assignment needs LET")
@@ -184,14 +172,13 @@ def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] |
     if not source or not target or source == target:
         return None
     spans = clause.spans(pair.source)
-    text, at = "", 0
+    new: dict[int, str] = {}
     for place, span in enumerate(spans):
-        if span.word != source.partition("(")[0]:
-            continue
-        last = max(call_end(spans, place), place) if "(" in source else place
-        text += clause.text[at : span.start] + target
-        at = spans[last].end
-    return [clause.with_text(text + clause.text[at:])] if at else None
+        if span.word == source.partition("(")[0]:
+            end = call_end(spans, place) if "(" in source else place
+            new |= dict.fromkeys((each.start for each in spans[place + 1 : end + 1]), "")
+            new[span.start] = target
+    return clause.respelled(pair.source, lambda span: new.get(span.start, span.text))
 
 
 WORDS: tuple[Rewrite, ...] = (
@@ -201,8 +188,8 @@ WORDS: tuple[Rewrite, ...] = (
     _goto_dropped,
     _bare_condition,
     _spelled,
-    _unequal,
-    _at_least,
+    _capitals,
+    _signs,
     _let_added,
     _let_dropped,
     _statement_separator,
