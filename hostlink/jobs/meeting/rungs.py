@@ -173,6 +173,8 @@ def _bootloader(seen: Seen) -> Stand:
         held = "its flash is blank" if boot.is_blank else "its flash holds a firmware"
         if boot.flash is None:
             held = "its flash was not read"
+        elif boot.cut_off:
+            held = f"its flash holds a part of {boot.cut_off}"
         elif boot.image:
             held = f"its flash holds {boot.image}"
         elif boot.has_basic:
@@ -195,6 +197,11 @@ def _basic(seen: Seen) -> Stand:
     if seen.is_display:
         return _left_out("A display board makes the picture; it is silent and has no BASIC.")
     boot = seen.bootloader
+    if boot is not None and (name := boot.cut_off):
+        return _missing(
+            f"The write of {name} to this board was cut off.",
+            lambda by: f"Repeat it {by.write_image}; the file was {name}.",
+        )
     if boot is not None and boot.is_blank:
         return _missing("There is no firmware on the chip yet.", _write_now)
     if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
@@ -251,7 +258,7 @@ def _end(seen: Seen, do: Advice) -> Advice:
     boot = seen.bootloader
     if boot is None:
         return do
-    if boot.is_blank:
+    if boot.is_blank and not boot.cut_off:
         return lambda by: (
             "The chip is alive and has no BASIC yet: write your computer image now "
             f"{by.write_first_image}."

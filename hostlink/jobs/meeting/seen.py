@@ -26,7 +26,8 @@ class SeenBootloader:
     baud: its speed. signature: of the chip, three bytes. flash: what the chip's flash holds from
     its start on, None if it was not read. image: the archive's name of the firmware there, "" if it
     does not know it. role: what that firmware was written for, "" if unknown. has_basic: it holds a
-    table of BASIC words.
+    table of BASIC words. cut_off: the name of the image of which flash holds a part, since writing
+    it to this board was cut off, else "".
     """
 
     baud: int
@@ -35,6 +36,7 @@ class SeenBootloader:
     image: str = ""
     role: str = ""
     has_basic: bool = False
+    cut_off: str = ""
 
     @property
     def part(self) -> str:
@@ -128,6 +130,8 @@ class Seen:
     def is_display(self) -> bool:
         """Return whether the board is known as a display, by its firmware or by its role."""
         boot = self.bootloader
+        if boot is not None and boot.cut_off:
+            return False
         if boot is not None and (boot.role or boot.has_basic):
             return boot.role == "display"
         return self.role == "display" and not (boot is not None and boot.is_blank)
