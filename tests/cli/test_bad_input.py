@@ -210,6 +210,10 @@ def test_a_port_that_is_not_permitted_names_the_group(
     """The device's own group, and the command that joins it, are in the message."""
     device = place / "ttyUSB7"
     device.touch()
+    device.chmod(0o660)
+    mocker.patch("pathlib.Path.group", return_value="dialout")
+    mocker.patch("os.getegid", return_value=device.stat().st_gid + 1)
+    mocker.patch("os.getgroups", return_value=[])
     denied = serial.SerialException(errno.EACCES, "could not open port: Permission denied")
     mocker.patch("hostlink.link.serial_port.serial.serial_for_url", side_effect=denied)
     told = hostlink("save", "--port", str(device), "--profile", "practice")

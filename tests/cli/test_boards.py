@@ -135,6 +135,10 @@ def test_a_port_that_may_not_be_opened_names_the_way(tmp_path: Any, mocker: Mock
     """The group that owns the device, and how to join it; nothing where all is well."""
     device = tmp_path / "ttyUSB0"
     device.touch()
+    device.chmod(0o660)
+    mocker.patch("pathlib.Path.group", return_value="dialout")
+    mocker.patch("os.getegid", return_value=device.stat().st_gid + 1)
+    mocker.patch("os.getgroups", return_value=[])
     assert access_advice(str(device)) == ""
     mocker.patch("os.access", return_value=False)
     assert "sudo usermod -aG" in access_advice(str(device))
