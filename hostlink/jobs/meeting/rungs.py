@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from hostlink.advice import Advice, Ways, join_advice
 from hostlink.errors import ExitStatus, LinkReason
+from hostlink.firmware.chip import CHIPS
 from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
@@ -197,6 +198,13 @@ def _basic(seen: Seen) -> Stand:
     if seen.is_display:
         return _left_out("A display board makes the picture; it is silent and has no BASIC.")
     boot = seen.bootloader
+    if boot is not None and not boot.can_be_written:
+        return _missing(
+            f"The chip is {boot.part}, to which hostlink cannot write firmware; what it holds is "
+            "not known, and no prompt came.",
+            "If this is the display board, all is well: it never answers. If it is the computer, "
+            f"check that its chip is one of these: {', '.join(chip.part for chip in CHIPS)}.",
+        )
     if boot is not None and (name := boot.cut_off):
         return _missing(
             f"The write of {name} to this board was cut off.",
@@ -217,7 +225,10 @@ def _basic(seen: Seen) -> Stand:
                 f"image {by.write_first_image}."
             ),
         )
-    return _missing("The firmware on the chip shows no prompt at a usual speed.", _write_or_role)
+    what = "What is on the chip is not known; it"
+    if boot is None or boot.flash is not None:
+        what = "The firmware on the chip"
+    return _missing(f"{what} shows no prompt at a usual speed.", _write_or_role)
 
 
 def _readable(by: Ways) -> str:

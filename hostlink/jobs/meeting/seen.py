@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from hostlink.errors import HostlinkError, LinkError
-from hostlink.firmware.chip import BLANK, part_of
+from hostlink.firmware.chip import BLANK, CHIPS, part_of
 from hostlink.words import plural
 
 
@@ -42,6 +42,11 @@ class SeenBootloader:
     def part(self) -> str:
         """Return the part number of the chip."""
         return part_of(self.signature)
+
+    @property
+    def can_be_written(self) -> bool:
+        """Return whether hostlink can write firmware to the chip."""
+        return any(chip.signature == self.signature for chip in CHIPS)
 
     @property
     def is_blank(self) -> bool:
