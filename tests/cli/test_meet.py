@@ -82,7 +82,9 @@ def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
     assert board_holds() == before
     told = hostlink("meet", "--port", RESTARTING, "--yes")
     assert told.status == 0
-    assert "kept as TIDE@1" in told.err
+    assert (
+        f"kept as TIDE@1; put it back with `hostlink load TIDE@1 --port '{RESTARTING}'`" in told.err
+    )
     assert not board_holds()
 
 
