@@ -97,6 +97,23 @@ def test_a_device_is_never_read_as_a_listing(hostlink: Callable) -> None:
     assert "It was not opened." in told.err
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("save", "--baud", "0"), "0 is not in the range from 50 to 4,000,000."),
+        (("run", "--seconds", "0"), "0.0 is not in the range from 0.1 to 86,400."),
+        (("run", "--seconds", "nan"), "nan is not in the range from 0.1 to 86,400."),
+    ],
+)
+def test_a_number_out_of_range_is_told_with_the_range(
+    words: tuple[str, ...], said: str, hostlink: Callable
+) -> None:
+    """Both ends of the range are in the sentence."""
+    told = hostlink(*words)
+    assert told.status == 2
+    assert said in " ".join(told.err.split())
+
+
 @pytest.mark.parametrize("what", ["A" * 5000, "a\0b", "\udcff\udcfe", "@", "@1", "A@", "..", "~"])
 @pytest.mark.parametrize("command", ["load", "show", "review"])
 def test_a_word_that_names_nothing(command: str, what: str, hostlink: Callable) -> None:
