@@ -114,6 +114,17 @@ def test_a_number_out_of_range_is_told_with_the_range(
     assert said in " ".join(told.err.split())
 
 
+@pytest.mark.parametrize(
+    "port", ["rfc2217://127.0.0.1", "socket://127.0.0.1:abc", "socket://:4000", "socket://"]
+)
+@pytest.mark.parametrize("command", ["save", "meet"])
+def test_a_network_address_needs_a_port_number(command: str, port: str, hostlink: Callable) -> None:
+    """The sentence is hostlink's own, and the same before anything is opened."""
+    told = hostlink(command, "--port", port)
+    assert told.status == 2
+    assert "an address needs :PORT" in " ".join(told.err.split())
+
+
 @pytest.mark.parametrize("what", ["A" * 5000, "a\0b", "\udcff\udcfe", "@", "@1", "A@", "..", "~"])
 @pytest.mark.parametrize("command", ["load", "show", "review"])
 def test_a_word_that_names_nothing(command: str, what: str, hostlink: Callable) -> None:

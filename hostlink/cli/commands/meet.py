@@ -34,8 +34,10 @@ def meet(common: CommonOptions) -> int:
 
     with common.archive() as archive:
         from hostlink.jobs.meeting.meeting import look_here
+        from hostlink.link.opening import check_address
 
         port = common.port or (common.open_link.choice.port if common.open_link else "")
+        check_address(port)
         seen = look_here(archive, port)
         if climb(seen, COMPUTER_RUNGS).broken is None:
             common.port = seen.port
