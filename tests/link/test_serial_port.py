@@ -148,8 +148,13 @@ def test_a_denied_port_carries_the_advice_about_its_group(
     """The group appears in the error that the user sees."""
     mocker.patch("hostlink.link.serial_port.Path.group", return_value="dialout")
     mocker.patch(SEAM, side_effect=serial.SerialException(errno.EACCES, "denied"))
+    node = tmp_path / "node"
+    node.touch()
+    node.chmod(0o660)
+    mocker.patch("os.getegid", return_value=node.stat().st_gid + 1)
+    mocker.patch("os.getgroups", return_value=[])
     with pytest.raises(LinkError) as caught:
-        SerialPort(str(tmp_path / "node"), 9600)
+        SerialPort(str(node), 9600)
     assert "dialout" in caught.value.advice
 
 
