@@ -9,8 +9,8 @@ Rules:
    and what arrives is refused as a line. A line feed arrives as digits at some lower speeds, so
    line feeds are tried from the highest speed down.
 3. A speed is right if two empty lines get the same readable answer.
-4. A board that prints by itself, or answers an empty line with a question, runs a program. It gets
-   nothing more unless it may be stopped.
+4. A board that prints by itself, all the time or now and then, or answers an empty line with a
+   question, runs a program. It gets nothing more unless it may be stopped.
 5. The known kind that agrees with everything heard is chosen; if none does, the careful kind with
    the values that were heard.
 """
@@ -19,9 +19,9 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections import Counter
 from collections.abc import Iterator, Sequence
 
+from hostlink.board.asking import LONGEST_S, Asker
 from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.events import Emit, Phase, ignore
@@ -40,7 +40,6 @@ from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.dialogue.unreached import (
     all_comes_back,
     asks_for,
-    is_bells,
     is_changed,
     never_pauses,
     nothing_steady,
@@ -53,10 +52,8 @@ from hostlink.board.dialogue.unreached import (
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.schema import LONGEST_COMMAND
 from hostlink.board.recognised import Recognised
-from hostlink.errors import LinkError
-from hostlink.link.pacing import BITS_PER_BYTE
+from hostlink.errors import LinkError, LinkReason
 from hostlink.link.port import TunablePort
-from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
 
 # The commonest speeds first, then the others of data sheet 8271H, section 20.10.
@@ -66,11 +63,7 @@ USUAL_SPEEDS = (
 )  # fmt: skip
 REMARK, _NONSENSE = b"REM", NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
-_FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
-_KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
-_QUIET_S = 0.11
 _FAR = 1.5  # times a speed
-_LONGEST_S = 1.5
 _LISTEN_S = 0.1
 _GLANCE_S = 0.4  # at a speed at which a board that sends by itself may be readable
 _QUOTED = 40  # bytes of what was heard that an error repeats
@@ -79,10 +72,12 @@ _SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
+_UNASKED_S = 1.5  # rows that a program prints now and then come further apart than answers
+_LAST_LISTEN_S = 3.0
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
 
 
-class Recogniser:
+class Recogniser(Asker):
     """Recognises the board at the other end of a wire, at the speed of the port first.
 
     kinds: the profiles to consider, the likeliest first. careful: the profile that supplies the
@@ -98,16 +93,16 @@ class Recogniser:
         *,
         may_stop: bool = False,
     ) -> None:
-        self._wire = wire
+        known = (kind.talk.interrupt for kind in kinds if kind.talk.interrupt)
+        super().__init__(wire, careful.talk.baud, (*_STOPS, *known))
         self._kinds = kinds
         self._careful = careful
         self._emit = emit
         self._may_stop = may_stop
-        self._heard_something = False
         self._questions: set[bytes] = set()  # in answer to empty lines
         self._prompts = b"", b""  # two that came one after the other
-        self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
         self._echoing: list[int] = []  # speeds at which only the echo comes back
+        self._printed = False  # a row came to one empty line, and none to another
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
@@ -152,16 +147,22 @@ class Recogniser:
                 talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
                 if talk is not None:
                     yield talk
+        if self._nothing().reason is LinkReason.UNREADABLE:
+            yield from self._printing(speeds or USUAL_SPEEDS)
 
-    def _empty_lines(self, line_end: bytes, first: bytes) -> HeardTalk | None:
+    def _empty_lines(
+        self, line_end: bytes, first: bytes, *, stopping: bool = False
+    ) -> HeardTalk | None:
         """Return how the board answers two empty lines, or None if that is no text.
 
-        first: the answer to one of them. It may repeat what was typed at wrong speeds.
+        first: the answer to one of them. It may repeat what was typed at wrong speeds. stopping:
+        a program was just interrupted. Raises LinkError if a program prints or asks.
         """
         if not is_text(first, strict=False) and not _READABLE.search(first):
             return None
         if first[:1] in _ROW_ENDS and is_text(first) and not self._asks_at_start(first):
             self._refuse_question(parts_of(first)[2])
+        answers = [first]
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
             if again == first and is_text(again):
@@ -173,7 +174,54 @@ class Recogniser:
             prompts = parts_of(first)[2], parts_of(again)[2]
             self._prompts = prompts if is_changed(*prompts) else self._prompts
             first = again
+            answers.append(again)
+        return None if stopping else self._stop_printing(answers)
+
+    def _stop_printing(self, answers: Sequence[bytes]) -> HeardTalk | None:
+        """Stop a program that prints now and then; return None if none is heard to print.
+
+        answers: to empty lines. Raises LinkError if it was not stopped.
+        """
+        unasked = self._listen(_UNASKED_S)
+        rows = [each for each in (*answers, unasked) if _is_row(each)]
+        came_once = bool(rows) and not all(answers)
+        if _is_row(unasked) or (came_once and self._printed):
+            return self._stopped(rows[-1])
+        self._printed = self._printed or came_once
         return None
+
+    def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
+        """Find the speed of a program that prints now and then, and stop it.
+
+        Raises LinkError if it was not stopped, or if what comes by itself is no text.
+        """
+        self._emit(Phase("Listening whether the board sends something by itself"))
+        left_s, heard = _LAST_LISTEN_S, b""
+        for baud in speeds if isinstance(self._wire.port, TunablePort) else (self._baud,):
+            self._set_baud(baud)
+            began = self._wire.now()
+            here = self._listen(left_s)
+            if _is_row(here):
+                yield self._stopped(here)
+            heard += here
+            left_s -= self._wire.now() - began
+            if not here or left_s <= 0:
+                break
+        if heard:
+            raise never_pauses(unasked=True)
+
+    def _stopped(self, row: bytes) -> HeardTalk:
+        """Send the interrupt keys if the program may be stopped; return how the board talks then.
+
+        row: the last that the program printed. Raises LinkError if it was not stopped.
+        """
+        for key in self._stop_keys if self._may_stop else ():
+            self._ask(key)
+            for line_end in (_CR, _LF):
+                talk = self._empty_lines(line_end, self._ask(line_end), stopping=True)
+                if talk is not None:
+                    return talk
+        raise runs(row)
 
     def _asks_at_start(self, heard: bytes) -> bool:
         """Return whether a board asks a known start question, which an empty line answers.
@@ -199,8 +247,8 @@ class Recogniser:
 
     def _listen_to_commands(self, talk: HeardTalk) -> HeardTalk | None:
         """Return how the board answers a remark and an unknown word, or None if unreadable."""
-        echo, done = self._command(REMARK, talk)
-        refused = self._command(_NONSENSE, talk)[1]
+        echo, done = self._command(REMARK, talk.line_end)
+        refused = self._command(_NONSENSE, talk.line_end)[1]
         if echo and echo.upper() != REMARK:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
@@ -219,23 +267,6 @@ class Recogniser:
         heard = dataclasses.replace(talk, echo=bool(echo), reply_end=end or talk.reply_end)
         return with_answers(heard, done, refused)
 
-    def _command(self, text: bytes, talk: HeardTalk) -> tuple[bytes, bytes]:
-        """Type a direct command; return its echo and the answer."""
-        echo = self._type(text)
-        return echo, self._ask(talk.line_end)
-
-    def _type(self, text: bytes) -> bytes:
-        """Type characters one by one, for a board without a receive buffer; return the echo."""
-        came = b""
-        quiet_s = 2 * BITS_PER_BYTE / self._baud
-        for place in range(len(text)):
-            first_s = _KEY_S if place else _FIRST_S
-            core = self._probe(
-                text[place : place + 1], quiet_s=quiet_s, longest_s=_LONGEST_S, first_s=first_s
-            )
-            came += core.heard
-        return came
-
     # --- the kind ----------------------------------------------------------------------------
 
     def _match(self, talk: HeardTalk) -> Recognised:
@@ -246,7 +277,7 @@ class Recogniser:
             question = kind.commands.free_memory
             if not question:
                 return Recognised(_at(kind, talk.baud), talk, known=True)
-            answer = self._command(question.encode("latin-1"), talk)[1]
+            answer = self._command(question.encode("latin-1"), talk.line_end)[1]
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
                 return Recognised(_at(kind, talk.baud), talk, known=True, free=free)
@@ -267,7 +298,7 @@ class Recogniser:
 
         It is listened to at each speed until it is text; nothing is sent before.
         """
-        before, longest_s = self._baud, _LONGEST_S
+        before, longest_s = self._baud, LONGEST_S
         is_tunable = isinstance(self._wire.port, TunablePort)
         for baud in dict.fromkeys([before, *speeds]) if is_tunable else [before]:
             self._set_baud(baud)
@@ -282,42 +313,6 @@ class Recogniser:
                 raise runs(last)
             longest_s = _GLANCE_S
         raise never_pauses()
-
-    def _stops(self) -> bool:
-        """Send the usual interrupt keys; return whether the board fell silent after one."""
-        known = [kind.talk.interrupt for kind in self._kinds if kind.talk.interrupt]
-        for key in dict.fromkeys((*_STOPS, *known)):
-            core = self._probe(key, quiet_s=_QUIET_S, longest_s=_LONGEST_S)
-            if core.heard and not core.overdue:
-                return True
-        return False
-
-    @property
-    def _baud(self) -> int:
-        """Return the speed of the port."""
-        port = self._wire.port
-        return port.baudrate if isinstance(port, TunablePort) else self._careful.talk.baud
-
-    def _set_baud(self, baud: int) -> None:
-        """Set the speed of the port, if it can be set and differs."""
-        port = self._wire.port
-        if isinstance(port, TunablePort) and port.baudrate != baud:
-            port.baudrate = baud
-
-    def _ask(self, out: bytes, *, longest_s: float = _LONGEST_S) -> bytes:
-        quiet_s = max(_QUIET_S, 6 * BITS_PER_BYTE / self._baud)
-        core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
-        self._heard_something = self._heard_something or bool(core.heard)
-        self._bells[self._baud] += is_bells(core.heard)
-        return core.heard
-
-    def _probe(
-        self, out: bytes, *, quiet_s: float, longest_s: float, first_s: float | None = None
-    ) -> Probe:
-        byte_s = BITS_PER_BYTE / self._baud
-        core = Probe(out, byte_s, quiet_s=quiet_s, longest_s=longest_s, first_s=first_s)
-        self._wire.run(core)
-        return core
 
     def _nothing(self) -> LinkError:
         if self._echoing:
@@ -335,3 +330,8 @@ class Recogniser:
 
 def _at(kind: Profile, baud: int) -> Profile:
     return dataclasses.replace(kind, talk=dataclasses.replace(kind.talk, baud=baud))
+
+
+def _is_row(heard: bytes) -> bool:
+    """Return whether bytes are whole rows of text, as a program prints them."""
+    return is_text(heard) and heard[-1:] in _ROW_ENDS and bool(heard.strip())

@@ -27,12 +27,37 @@ class WholeRange(click.IntRange):
     def _describe_range(self) -> str:
         return ""
 
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Return the number. Raises BadParameter with the range for one that is outside."""
+        number: int = click.INT.convert(value, param, ctx)
+        _must_be_in(self, number, param, ctx)
+        return number
+
 
 class NumberRange(click.FloatRange):
     """A number in a range; the option's help states the range."""
 
     def _describe_range(self) -> str:
         return ""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the number. Raises BadParameter with the range for one that is outside."""
+        number: float = click.FLOAT.convert(value, param, ctx)
+        _must_be_in(self, number, param, ctx)
+        return number
+
+
+def _must_be_in(
+    within: click.IntRange | click.FloatRange,
+    number: float,
+    param: click.Parameter | None,
+    ctx: click.Context | None,
+) -> None:
+    low, high = within.min, within.max
+    if (low is not None and not number >= low) or (high is not None and not number <= high):
+        within.fail(f"{number} is not in the range from {low:,} to {high:,}.", param, ctx)
 
 
 _ARCHIVE = [

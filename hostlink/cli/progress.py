@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import click
+
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.output import as_called, is_terminal, say
-from hostlink.cli.ways import COMMANDS
+from hostlink.cli.ways import COMMANDS, at_port
 from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
 from hostlink.words import sent_again
@@ -23,6 +26,8 @@ class Teller:
         self._live: LiveLines | None = None
         self._task: Any = None
         self._repairs = 0
+        context = click.get_current_context(silent=True)
+        self._port: str = context.meta.get(GIVEN_PORT, "") if context is not None else ""
 
     def __enter__(self) -> Teller:
         if is_terminal() and not self._quiet:
@@ -57,6 +62,7 @@ class Teller:
             self._say(event_words(event, COMMANDS))
 
     def _say(self, text: str) -> None:
+        text = at_port(text, self._port)
         if self._live is not None:
             self._live.say(as_called(text))
         else:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import re
+from codecs import BOM_UTF8
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -81,7 +82,13 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
 
 def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
     """Read the bytes of an Intel HEX file; bytes beyond `flash_bytes` only show as segments."""
-    rows = data.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    rows = (
+        data.removeprefix(BOM_UTF8)
+        .decode("latin-1")
+        .replace("\r\n", "\n")
+        .replace("\r", "\n")
+        .split("\n")
+    )
     findings: list[ImageFinding] = []
     last = _end_of(rows, findings)
     kept = rows[: last + 1]

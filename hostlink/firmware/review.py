@@ -48,7 +48,7 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
     image = read.image
     findings = [*read.findings]
     if not image.segments or not image.flash:
-        findings.append(ImageFinding("empty-image", "error", _why_empty(read)))
+        findings.append(ImageFinding("empty-image", "error", _why_empty(read, chip)))
     else:
         findings += _places(image, chip, boot_bytes)
         findings += () if read.findings else _gaps(image, chip)
@@ -59,9 +59,11 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
     return ImageReview(image, chip, boot_bytes, tuple(findings))
 
 
-def _why_empty(read: HexFile) -> str:
+def _why_empty(read: HexFile, chip: Chip) -> str:
     """Return why an image has no byte for the flash of its chip."""
     segments = read.image.segments
+    if segments and segments[0][0] < chip.flash_bytes:
+        return "All its bytes in the flash are FF, as in blank flash: it holds no program."
     if segments:
         return (
             f"All of it lies outside the flash, from {segments[0][0]:X} on: it is for another "
@@ -114,7 +116,7 @@ def _gaps(image: Image, chip: Chip) -> Iterator[ImageFinding]:
 def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
     """The interrupt vectors: the first must lead into the image, the others should be jumps."""
     table = chip.vectors * 4
-    reset = _jump_target(image.flash, 0)
+    reset = _jump_target(image.flash, 0, chip)
     if image.segments[0][0] > 0 or image.flash[:2] == b"\xff\xff":
         yield ImageFinding(
             "no-vector-table",
@@ -137,7 +139,7 @@ def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
             f"The reset vector leads to {reset:04X}, where the image holds nothing.",
         )
         return
-    others = [_jump_target(image.flash, place) for place in range(4, table, 4)]
+    others = [_jump_target(image.flash, place, chip) for place in range(4, table, 4)]
     wrong = [n for n, target in enumerate(others, 1) if target is None]
     if wrong:
         yield ImageFinding(
@@ -157,11 +159,11 @@ def _starts(image: Image) -> Iterator[ImageFinding]:
         )
 
 
-def _jump_target(flash: bytes, place: int) -> int | None:
+def _jump_target(flash: bytes, place: int, chip: Chip) -> int | None:
     """Where the JMP or RJMP at `place` leads, in bytes; None where there is no such instruction.
 
     Source: AVR instruction set manual: JMP 1001 010k kkkk 110k with a second word, RJMP 1100 kkkk
-    kkkk kkkk relative to the next word.
+    kkkk kkkk relative to the next word; the program counter wraps round at the end of flash.
     """
     if place + 2 > len(flash):
         return None
@@ -171,7 +173,8 @@ def _jump_target(flash: bytes, place: int) -> int | None:
         return (high << 16 | int.from_bytes(flash[place + 2 : place + 4], "little")) * 2
     if word & 0xF000 == 0xC000:
         offset = word & 0x0FFF
-        return place + 2 + 2 * (offset - 0x1000 if offset & 0x800 else offset)
+        target = place + 2 + 2 * (offset - 0x1000 if offset & 0x800 else offset)
+        return target % chip.flash_bytes
     return None
 
 

@@ -22,6 +22,8 @@ from hostlink.words import nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
 
+_IS_PORT = re.compile(r"(?:COM|tty(?:USB|ACM|S)|cu\.|tty\.)\w*$|practice$", re.IGNORECASE)
+
 
 @dataclass(frozen=True, slots=True)
 class KnownBoard:
@@ -96,11 +98,13 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
 
     Raises RefusedError for a label that looks like a port or an option.
     """
-    if label.startswith("-") or "/" in label or "\\" in label or ":" in label:
+    is_port = _IS_PORT.match(label) or any(sign in label for sign in "/\\:")
+    if is_port or label.startswith("-"):
         raise RefusedError(
             f'"{safe(label)}" cannot be a label: it would be taken for a port or an option.',
             kept="The board has the label that it had.",
-            advice="Choose a word without / and : in it, which does not begin with -.",
+            advice="Choose a word that is no name of a port, without / and : in it, which does not "
+            "begin with -.",
         )
     identity = identity_of(port)
     board = archive.board_seen(
@@ -177,7 +181,7 @@ def access_advice(port: str) -> str:
         return ""
     from hostlink.link.serial_port import permission_advice
 
-    return f"You may not open it. {permission_advice(port)}"
+    return permission_advice(port)
 
 
 def no_port_words(driver: str = "") -> str:
@@ -218,6 +222,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
     doubt = doubt_of_copy(archive, board, copy) if board is not None and copy is not None else ""
     if doubt and copy is not None:
         holds = f"{holds}, {doubt}" if copy.revision else doubt
+    access = access_advice(identity.port)
     return KnownBoard(
         label=board.label if board else "",
         port=identity.port,
@@ -225,7 +230,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         chip=identity.chip,
         usb_id=usb_id(identity.vid, identity.pid),
         driver=driver_hint(identity.vid, identity.pid),
-        access=access_advice(identity.port),
+        access=f"You may not open it. {access}" if access else "",
         recognised_by=recognised_by(identity),
         restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 import platformdirs
 
+from hostlink.errors import UsageError
 from hostlink.link.clock import Clock, RealClock, VirtualClock
 from hostlink.link.port import Port
 from hostlink.practice.kind import BoardKind
+from hostlink.words import safe
 
+_HOST_AND_PORT = re.compile(r"[^/?#]+:[0-9]{1,5}(?![0-9a-zA-Z])")
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
 
 
@@ -43,11 +47,25 @@ def sizes_told(name: str) -> dict[str, int]:
 
 
 def check_address(name: str) -> None:
-    """Raise UsageError if a port's name is a practice board's address with an invalid option."""
+    """Raise UsageError for the address of a practice board with an invalid option, or of a network
+    port without the number of its port.
+    """
     if name.startswith("practice:"):
         from hostlink.practice.address import parse_address
 
         parse_address(name)
+    elif "://" in name:
+        _check_network_address(name)
+
+
+def _check_network_address(name: str) -> None:
+    scheme, _, rest = name.partition("://")
+    if scheme in ("rfc2217", "socket") and not _HOST_AND_PORT.match(rest):
+        raise UsageError(
+            f'"{safe(name)}" is not an address of a port: an address needs :PORT, a number up to '
+            "65535, after the name of its computer.",
+            advice=f"Write {scheme}://HOST:PORT, such as {scheme}://127.0.0.1:4000.",
+        )
 
 
 def practice_folder() -> Path:

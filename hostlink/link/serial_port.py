@@ -13,6 +13,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import stat
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -209,15 +210,19 @@ def _usb_devices() -> list[str]:
 
 
 def permission_advice(name: str) -> str:
-    """Return advice on gaining access to a device: which group owns it and how to join it."""
+    """Return advice on gaining access to a device: the group to join, if joining one helps."""
     ask = "Ask the administrator of this computer for access to serial ports."
     if sys.platform == "win32":
         return ask
+    both = stat.S_IRGRP | stat.S_IWGRP
     try:
-        owner = Path(name).group()
+        group, state = Path(name).group(), Path(name).stat()
     except (OSError, KeyError):
         return ask
+    is_member = state.st_gid in (os.getegid(), *os.getgroups())
+    if group == "root" or is_member or state.st_mode & both != both:
+        return ask
     return (
-        f"The port belongs to the group {owner}: run `sudo usermod -aG {owner} $USER`, then log "
+        f"The port belongs to the group {group}: run `sudo usermod -aG {group} $USER`, then log "
         "out and in again."
     )

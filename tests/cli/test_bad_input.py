@@ -97,6 +97,34 @@ def test_a_device_is_never_read_as_a_listing(hostlink: Callable) -> None:
     assert "It was not opened." in told.err
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("save", "--baud", "0"), "0 is not in the range from 50 to 4,000,000."),
+        (("run", "--seconds", "0"), "0.0 is not in the range from 0.1 to 86,400."),
+        (("run", "--seconds", "nan"), "nan is not in the range from 0.1 to 86,400."),
+    ],
+)
+def test_a_number_out_of_range_is_told_with_the_range(
+    words: tuple[str, ...], said: str, hostlink: Callable
+) -> None:
+    """Both ends of the range are in the sentence."""
+    told = hostlink(*words)
+    assert told.status == 2
+    assert said in " ".join(told.err.split())
+
+
+@pytest.mark.parametrize(
+    "port", ["rfc2217://127.0.0.1", "socket://127.0.0.1:abc", "socket://:4000", "socket://"]
+)
+@pytest.mark.parametrize("command", ["save", "meet"])
+def test_a_network_address_needs_a_port_number(command: str, port: str, hostlink: Callable) -> None:
+    """The sentence is hostlink's own, and the same before anything is opened."""
+    told = hostlink(command, "--port", port)
+    assert told.status == 2
+    assert "an address needs :PORT" in " ".join(told.err.split())
+
+
 @pytest.mark.parametrize("what", ["A" * 5000, "a\0b", "\udcff\udcfe", "@", "@1", "A@", "..", "~"])
 @pytest.mark.parametrize("command", ["load", "show", "review"])
 def test_a_word_that_names_nothing(command: str, what: str, hostlink: Callable) -> None:
@@ -210,6 +238,10 @@ def test_a_port_that_is_not_permitted_names_the_group(
     """The device's own group, and the command that joins it, are in the message."""
     device = place / "ttyUSB7"
     device.touch()
+    device.chmod(0o660)
+    mocker.patch("pathlib.Path.group", return_value="dialout")
+    mocker.patch("os.getegid", return_value=device.stat().st_gid + 1)
+    mocker.patch("os.getgroups", return_value=[])
     denied = serial.SerialException(errno.EACCES, "could not open port: Permission denied")
     mocker.patch("hostlink.link.serial_port.serial.serial_for_url", side_effect=denied)
     told = hostlink("save", "--port", str(device), "--profile", "practice")

@@ -135,9 +135,15 @@ def test_a_port_that_may_not_be_opened_names_the_way(tmp_path: Any, mocker: Mock
     """The group that owns the device, and how to join it; nothing where all is well."""
     device = tmp_path / "ttyUSB0"
     device.touch()
+    device.chmod(0o660)
+    mocker.patch("pathlib.Path.group", return_value="dialout")
+    mocker.patch("os.getegid", return_value=device.stat().st_gid + 1)
+    mocker.patch("os.getgroups", return_value=[])
     assert access_advice(str(device)) == ""
     mocker.patch("os.access", return_value=False)
-    assert "sudo usermod -aG" in access_advice(str(device))
+    told = access_advice(str(device))
+    assert "sudo usermod -aG" in told
+    assert "You may not open" not in told  # meeting the board says so in a sentence before it
     assert access_advice("practice://red") == ""
     assert access_advice(str(tmp_path / "none")) == ""
 
@@ -222,7 +228,10 @@ def test_a_new_label_in_place_of_another_is_said(hostlink: Callable) -> None:
     assert "is without a label; it was Blue.\n" in hostlink("boards", "--label", "", *port).err
 
 
-@pytest.mark.parametrize("label", ["--all", "practice://b1", "/dev/ttyUSB0", "com:1"])
+@pytest.mark.parametrize(
+    "label",
+    ["--all", "practice://b1", "/dev/ttyUSB0", "com:1", "COM3", "com4", "ttyUSB0", "practice"],
+)
 def test_what_would_be_taken_for_a_port_is_no_label(hostlink: Callable, label: str) -> None:
     """Where it was used it would never lead to the board."""
     told = hostlink("boards", f"--label={label}", "--port", "practice://red")

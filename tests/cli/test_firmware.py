@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import random
+import re
 import zlib
 from collections.abc import Callable
 from pathlib import Path
@@ -214,6 +215,22 @@ def test_cautions_come_first_and_nothing_goes_without_a_word(
         assert caution in told.err
     assert told.err.index("Do not unplug") < told.err.index("must be confirmed")
     assert not (place / "practice").exists()
+
+
+def test_a_blank_board_is_promised_no_way_back(
+    hostlink: Callable, image: Callable, place: Path
+) -> None:
+    """The caution excepts it, and the history calls what was there blank."""
+    hostlink("programs")
+    hostlink("meet")
+    path = place / "practice" / "class.json"
+    state = json.loads(path.read_text(encoding="utf-8"))
+    state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
+    path.write_text(json.dumps(state), encoding="utf-8")
+    told = hostlink("firmware", "write", image(), "--new-board", "--role", "computer", "--yes")
+    assert told.status == 0
+    assert "unless its flash is blank" in " ".join(told.err.split())
+    assert re.search(r"\bblank +done\b", hostlink("firmware", "history").out)
 
 
 def test_a_write_is_told_page_by_page_and_kept_in_the_history(

@@ -23,6 +23,11 @@ def bare_board(place: Path, hostlink: Callable) -> None:
     """Blank the flash of the practice board: it has its bootloader only."""
     hostlink("programs")
     assert hostlink("meet").status == 0
+    blank_flash(place)
+
+
+def blank_flash(place: Path) -> None:
+    """Blank the flash in the file of the practice board."""
     path = place / "practice" / "class.json"
     state = json.loads(path.read_text(encoding="utf-8"))
     state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
@@ -77,7 +82,9 @@ def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
     assert board_holds() == before
     told = hostlink("meet", "--port", RESTARTING, "--yes")
     assert told.status == 0
-    assert "kept as TIDE@1" in told.err
+    assert (
+        f"kept as TIDE@1; put it back with `hostlink load TIDE@1 --port '{RESTARTING}'`" in told.err
+    )
     assert not board_holds()
 
 
@@ -121,6 +128,22 @@ def test_a_restart_that_was_agreed_to_is_not_foretold_again(
     assert "will probably restart" not in told.err
     assert "kept as TIDE@1" in told.err
     assert not board_holds()
+
+
+def test_consent_to_open_a_port_is_none_to_restart(
+    hostlink: Callable, place: Path, mocker: MockerFixture
+) -> None:
+    """A board that was not heard restarting may hold its program still: it is asked for again."""
+    hostlink("load", "tide", "--port", RESTARTING)
+    blank_flash(place)
+    terminal = SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True))
+    mocker.patch("hostlink.cli.commands.meet.sys", terminal)
+    asked = mocker.patch("hostlink.cli.commands.meet.agreed", side_effect=[True, False])
+    told = hostlink("meet", "--port", RESTARTING)
+    assert [("Open it?" in each.args[0]) for each in asked.call_args_list] == [True, False]
+    assert "A program in the board's memory is lost" in asked.call_args.args[0]
+    assert told.status == 1
+    assert "was not restarted" in told.out.replace("\n", " ")
 
 
 def test_commands_are_named_as_hostlink_was_called(

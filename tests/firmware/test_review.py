@@ -48,6 +48,29 @@ def test_an_empty_image_is_an_error() -> None:
         assert "empty-image" in [each.rule for each in reviewed(data).errors]
 
 
+def test_an_image_of_blank_bytes_is_called_blank(hex_file: Callable[..., bytes]) -> None:
+    """It lies in the flash; nothing is wrong with its addresses."""
+    (error,) = reviewed(hex_file(b"\xff" * 2_000)).errors
+    assert "FF, as in blank flash" in error.message
+    assert "outside the flash" not in error.message
+
+
+def test_a_reset_vector_that_wraps_round_is_named_by_its_address(
+    hex_file: Callable[..., bytes],
+) -> None:
+    """RJMP .-840 at 0 (CE5C: k = -420; AVR instruction set manual) leads to 7CBA of 8000."""
+    (doubt,) = reviewed(hex_file(b"\x5c\xce" + bytes(62))).doubts
+    assert "leads to 7CBA, where the image holds nothing" in doubt.message
+
+
+def test_a_byte_order_mark_before_the_first_record_is_no_fault(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """An editor that saves text as UTF-8 may have put it there."""
+    review = reviewed(b"\xef\xbb\xbf" + hex_file(program(2_000)))
+    assert review.findings == ()
+
+
 @pytest.mark.parametrize(
     ("first", "rule"),
     [

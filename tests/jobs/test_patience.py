@@ -122,7 +122,9 @@ def test_a_board_that_prompts_before_it_lists_ends_in_bounded_time(
     board = ScriptedBoard(clock, late)
     monkeypatch.setattr("hostlink.jobs.session.opening.open_port", lambda *_: (board, clock))
     with (
-        open_session(LinkChoice("socket://late", TINY), lambda _: None, archive=archive) as session,
+        open_session(
+            LinkChoice("socket://late:4000", TINY), lambda _: None, archive=archive
+        ) as session,
         pytest.raises(Exception, match=r"not known|do not agree|given up"),
     ):
         save(session, archive, SaveOptions("LATE"))

@@ -111,11 +111,30 @@ def test_a_speed_that_a_device_does_not_take_is_not_blamed_on_its_name(
 
 
 @posix
-def test_permission_names_the_group_that_owns_the_device(tmp_path: Path) -> None:
-    """The advice is the command for the very group of the device node."""
+@pytest.mark.parametrize(
+    ("mode", "group", "is_member", "helps"),
+    [
+        (0o660, "dialout", False, True),
+        (0o660, "dialout", True, False),
+        (0o640, "dialout", False, False),
+        (0o600, "root", False, False),
+        (0o660, "root", False, False),
+    ],
+)
+def test_permission_names_the_group_only_where_joining_it_helps(
+    mode: int, group: str, *, is_member: bool, helps: bool, tmp_path: Path, mocker: MockerFixture
+) -> None:
+    """It may read and write, it is not root, and the user is not in it yet."""
     node = tmp_path / "node"
     node.touch()
-    assert f"-aG {node.group()} " in permission_advice(str(node))
+    node.chmod(mode)
+    mocker.patch("pathlib.Path.group", return_value=group)
+    own = node.stat().st_gid
+    mocker.patch("os.getegid", return_value=own if is_member else own + 1)
+    mocker.patch("os.getgroups", return_value=[])
+    told = permission_advice(str(node))
+    assert (f"sudo usermod -aG {group} $USER" in told) is helps
+    assert ("administrator" in told) is not helps
 
 
 def test_permission_advice_without_a_known_group_still_says_something(tmp_path: Path) -> None:
@@ -129,8 +148,13 @@ def test_a_denied_port_carries_the_advice_about_its_group(
     """The group appears in the error that the user sees."""
     mocker.patch("hostlink.link.serial_port.Path.group", return_value="dialout")
     mocker.patch(SEAM, side_effect=serial.SerialException(errno.EACCES, "denied"))
+    node = tmp_path / "node"
+    node.touch()
+    node.chmod(0o660)
+    mocker.patch("os.getegid", return_value=node.stat().st_gid + 1)
+    mocker.patch("os.getgroups", return_value=[])
     with pytest.raises(LinkError) as caught:
-        SerialPort(str(tmp_path / "node"), 9600)
+        SerialPort(str(node), 9600)
     assert "dialout" in caught.value.advice
 
 

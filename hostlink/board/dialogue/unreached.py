@@ -130,13 +130,17 @@ def only_echo(baud: int) -> LinkError:
     )
 
 
-def never_pauses() -> LinkError:
-    """Describe a line on which bytes come all the time that are no text at any usual speed."""
+def never_pauses(*, unasked: bool = False) -> LinkError:
+    """Describe a line on which bytes come by themselves that are no text at any usual speed.
+
+    unasked: they come now and then, also when nothing is sent.
+    """
+    how = "now and then although nothing is sent" if unasked else "without a pause"
     return LinkError(
-        "Bytes come without a pause, and at no usual speed are they text: this is noise, or a "
+        f"Bytes come {how}, and at no usual speed are they text: this is noise, or a "
         "program that prints at an unusual speed.",
         reason=LinkReason.FLOODING,
-        kept="Nothing was sent.",
+        kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
         advice=lambda by: (
             "Check that ground is joined, that the bridge's RX pin is at the chip's TX pin and not "
             "left open, and the crystal. If you know the board's speed, name it "

@@ -24,6 +24,7 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from hostlink.archive import FirmwareImage
     from hostlink.firmware.chip import Chip
     from hostlink.firmware.review import ImageReview
 
@@ -255,7 +256,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
     if reviewed is not None:
         say(told_sentence(reviewed.image), quiet=common.quiet)
     port = safe(common.the_port())
-    goes_back = at_port(COMMANDS.write_previous, port)
+    goes_back = f"{at_port(COMMANDS.write_previous, port)}, unless its flash is blank"
     words = CAUTIONS.format(part=chip.part, port=port, goes_back=goes_back)
     for line in words.split("\n"):
         say(line)
@@ -292,7 +293,7 @@ def history(common: CommonOptions) -> int:
                     each.role,
                     each.image.name,
                     each.image.sha256[:12],
-                    each.previous.sha256[:12] if each.previous else "-",
+                    _before(each.previous),
                     each.outcome or "cut off",
                 ]
                 for each in found
@@ -300,3 +301,10 @@ def history(common: CommonOptions) -> int:
         )
     say(f"{plural(len(found), 'write')} of firmware.", quiet=common.quiet)
     return tell_damaged(found.damaged)
+
+
+def _before(image: FirmwareImage | None) -> str:
+    """Return what a board held before a write: the start of its SHA-256, or a word."""
+    if image is None:
+        return "-"
+    return image.sha256[:12] if image.flash else "blank"

@@ -34,8 +34,10 @@ def meet(common: CommonOptions) -> int:
 
     with common.archive() as archive:
         from hostlink.jobs.meeting.meeting import look_here
+        from hostlink.link.opening import check_address
 
         port = common.port or (common.open_link.choice.port if common.open_link else "")
+        check_address(port)
         seen = look_here(archive, port)
         if climb(seen, COMPUTER_RUNGS).broken is None:
             common.port = seen.port
@@ -50,18 +52,17 @@ def meet(common: CommonOptions) -> int:
 
 
 def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
-    """Open the port, with consent where that may restart the board, and meet the board."""
+    """Open the port, with consent where that may restart the board, and meet the board.
+
+    That consent holds for another restart only if the opening was heard to restart the board.
+    """
     from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.meeting.meeting import meet_board
     from hostlink.jobs.session.opening import foresee_opening
 
-    allowed: list[bool] = [common.yes]
-
     def may_restart(question: str) -> bool:
         teller.close()
-        if not any(allowed):
-            allowed.append(sys.stdin.isatty() and agreed(question))
-        return any(allowed)
+        return common.yes or (sys.stdin.isatty() and agreed(question))
 
     with PageTeller(quiet=common.quiet) as teller:
         foresight = foresee_opening(common.link_choice(archive), archive)
@@ -71,7 +72,13 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
         common.may_restart = asked and not common.yes  # so it was told
         try:
             with common.session(archive, teller.emit) as session:
-                return meet_board(session, archive, seen, may_restart)
+                restarts = session.restarts
+                return meet_board(
+                    session,
+                    archive,
+                    seen,
+                    lambda question: (asked and restarts.seen > 0) or may_restart(question),
+                )
         except LinkError as error:
             return dataclasses.replace(seen, opening=error)
 

@@ -20,9 +20,10 @@ from hostlink.board.port.bridges import driver_hint
 from hostlink.board.port.ports import Identity, hidden_bridges, identity_of, usb_ports
 from hostlink.board.profile.model import HEARD
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
-from hostlink.firmware.chip import CHIPS
+from hostlink.firmware.chip import CHIPS, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
+from hostlink.firmware.plan import is_half_written
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.boards import access_advice, usb_id, without_port
 from hostlink.jobs.firmware.bootlink import BootLink
@@ -186,7 +187,21 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader
             name, role = known.name, archive.image_role(image.sha256)
             break
     has_basic = read_image(flash).has_basic
-    return SeenBootloader(boot.baud, boot.signature, flash, name, role, has_basic)
+    part_of = _cut_off(archive, session.identity, flash, chip)
+    return SeenBootloader(boot.baud, boot.signature, flash, name, role, has_basic, part_of)
+
+
+def _cut_off(archive: Archive, identity: Identity, flash: bytes, chip: Chip) -> str:
+    """Return the name of the image whose unfinished write to a board its flash shows, or ""."""
+    board = known_board(archive, identity)
+    write = archive.last_write(board.uuid) if board is not None else None
+    if write is None or write.is_finished:
+        return ""
+    before = write.previous.flash if write.previous else b""
+    parts = (flash[: chip.application_end(size)] for size in chip.boot_sizes)
+    if any(is_half_written(part, before, write.image.flash, chip) for part in parts):
+        return write.image.name
+    return ""
 
 
 def _with_contents(session: Session, archive: Archive, seen: Seen) -> Seen:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from hostlink.advice import Advice, Ways, join_advice
 from hostlink.errors import ExitStatus, LinkReason
+from hostlink.firmware.chip import CHIPS
 from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
@@ -173,6 +174,8 @@ def _bootloader(seen: Seen) -> Stand:
         held = "its flash is blank" if boot.is_blank else "its flash holds a firmware"
         if boot.flash is None:
             held = "its flash was not read"
+        elif boot.cut_off:
+            held = f"its flash holds a part of {boot.cut_off}"
         elif boot.image:
             held = f"its flash holds {boot.image}"
         elif boot.has_basic:
@@ -195,6 +198,18 @@ def _basic(seen: Seen) -> Stand:
     if seen.is_display:
         return _left_out("A display board makes the picture; it is silent and has no BASIC.")
     boot = seen.bootloader
+    if boot is not None and not boot.can_be_written:
+        return _missing(
+            f"The chip is {boot.part}, to which hostlink cannot write firmware; what it holds is "
+            "not known, and no prompt came.",
+            "If this is the display board, all is well: it never answers. If it is the computer, "
+            f"check that its chip is one of these: {', '.join(chip.part for chip in CHIPS)}.",
+        )
+    if boot is not None and (name := boot.cut_off):
+        return _missing(
+            f"The write of {name} to this board was cut off.",
+            lambda by: f"Repeat it {by.write_image}; the file was {name}.",
+        )
     if boot is not None and boot.is_blank:
         return _missing("There is no firmware on the chip yet.", _write_now)
     if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
@@ -210,7 +225,10 @@ def _basic(seen: Seen) -> Stand:
                 f"image {by.write_first_image}."
             ),
         )
-    return _missing("The firmware on the chip shows no prompt at a usual speed.", _write_or_role)
+    what = "What is on the chip is not known; it"
+    if boot is None or boot.flash is not None:
+        what = "The firmware on the chip"
+    return _missing(f"{what} shows no prompt at a usual speed.", _write_or_role)
 
 
 def _readable(by: Ways) -> str:
@@ -251,7 +269,7 @@ def _end(seen: Seen, do: Advice) -> Advice:
     boot = seen.bootloader
     if boot is None:
         return do
-    if boot.is_blank:
+    if boot.is_blank and not boot.cut_off:
         return lambda by: (
             "The chip is alive and has no BASIC yet: write your computer image now "
             f"{by.write_first_image}."

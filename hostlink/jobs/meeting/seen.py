@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from hostlink.errors import HostlinkError, LinkError
-from hostlink.firmware.chip import BLANK, part_of
+from hostlink.firmware.chip import BLANK, CHIPS, part_of
 from hostlink.words import plural
 
 
@@ -26,7 +26,8 @@ class SeenBootloader:
     baud: its speed. signature: of the chip, three bytes. flash: what the chip's flash holds from
     its start on, None if it was not read. image: the archive's name of the firmware there, "" if it
     does not know it. role: what that firmware was written for, "" if unknown. has_basic: it holds a
-    table of BASIC words.
+    table of BASIC words. cut_off: the name of the image of which flash holds a part, since writing
+    it to this board was cut off, else "".
     """
 
     baud: int
@@ -35,11 +36,17 @@ class SeenBootloader:
     image: str = ""
     role: str = ""
     has_basic: bool = False
+    cut_off: str = ""
 
     @property
     def part(self) -> str:
         """Return the part number of the chip."""
         return part_of(self.signature)
+
+    @property
+    def can_be_written(self) -> bool:
+        """Return whether hostlink can write firmware to the chip."""
+        return any(chip.signature == self.signature for chip in CHIPS)
 
     @property
     def is_blank(self) -> bool:
@@ -128,6 +135,8 @@ class Seen:
     def is_display(self) -> bool:
         """Return whether the board is known as a display, by its firmware or by its role."""
         boot = self.bootloader
+        if boot is not None and boot.cut_off:
+            return False
         if boot is not None and (boot.role or boot.has_basic):
             return boot.role == "display"
         return self.role == "display" and not (boot is not None and boot.is_blank)

@@ -9,7 +9,9 @@ from typing import Any
 import pytest
 from pytest_mock import MockerFixture
 
+from hostlink.advice import advice_text
 from hostlink.archive import Archive
+from hostlink.cli.ways import IN_MEET
 from hostlink.errors import LinkReason
 from hostlink.jobs.meeting import meeting
 from hostlink.jobs.meeting.meeting import look_here, meet_board
@@ -123,6 +125,29 @@ def test_the_firmware_on_a_silent_board_is_known_by_the_archive(
     assert seen.bootloader is not None
     assert (seen.bootloader.image, seen.bootloader.role) == ("view.hex", "display")
     assert climb(seen).status == 0
+
+
+def test_a_write_that_was_cut_off_is_named(board: Any, archive: Archive) -> None:
+    """Half of the image is behind the guard of its first page: the write is to be repeated."""
+    page = 128  # bytes: ATmega328P, data sheet 8271H, table 27-7
+    image = b"\x0c\x94\x34\x00" * 512
+    with board.session() as session:
+        session.attach()
+        known = archive.board_seen(
+            vid=session.identity.vid,
+            pid=session.identity.pid,
+            serial=session.identity.serial,
+            location=session.identity.location,
+        )
+    kept = archive.keep_image(image, part="ATmega328P", name="class.hex")
+    archive.begin_write(known.uuid, kept, previous=None, role="display", part="ATmega328P")
+    board.machine.hold_flash((STUCK[:page] + image[page : 6 * page]).ljust(32_768, b"\xff"))
+    climbed = climb(met(board, archive, Consent(answer=True)))
+    assert climbed.broken is not None and climbed.status == 1
+    assert climbed.broken.stand.says == "The write of class.hex to this board was cut off."
+    told = advice_text(climbed.end, IN_MEET)
+    assert told.startswith("The chip is alive. Repeat it with `hostlink firmware write IMAGE")
+    assert "display board" not in told
 
 
 def test_a_board_without_a_bootloader_is_dead_as_far_as_is_known(

@@ -27,12 +27,20 @@ SILENT = dataclasses.replace(AT, trouble=LinkError("Silent.", reason=LinkReason.
 CHIP = b"\x1e\x95\x0f"  # ATmega328P, datasheet 8271H
 BLANK = SeenBootloader(115200, CHIP, b"\xff" * 32768)
 FILLED = SeenBootloader(115200, CHIP, b"\x0c\x94" * 16384)
+UNREAD = SeenBootloader(115200, CHIP)
+OTHER_CHIP = SeenBootloader(115200, b"\x1e\x94\x06")  # ATmega168, data sheet 2545, from memory
 TALKING = dataclasses.replace(
     AT,
     label="Red",
     basic=SeenBasic("It talks.", "capital", 9600),
     contents=Contents("TIDE@3", False, 12, 412, 999, 587, ("A",)),
 )
+
+
+def test_no_write_is_advised_for_a_chip_that_cannot_be_written() -> None:
+    """Nobody is sent to a command that refuses the chip."""
+    seen = dataclasses.replace(SILENT, restart=Restart.DONE, bootloader=OTHER_CHIP)
+    assert "firmware write" not in advice_text(climb(seen).end, COMMANDS)
 
 
 def failing(reason: LinkReason) -> LinkError:
@@ -65,7 +73,14 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"trouble": failing(LinkReason.FLOODING)}, "answer", "It failed so", "Do this"),
     ({"trouble": failing(LinkReason.LOOPED)}, "answer", "It failed so", "Do this"),
     ({"bootloader": BLANK}, "basic", "no firmware on the chip yet", "--new-board"),
-    ({"bootloader": FILLED}, "basic", "shows no prompt", "If this is the display"),
+    (
+        {"bootloader": FILLED},
+        "basic",
+        "firmware on the chip shows no prompt",
+        "If this is the disp",
+    ),
+    ({"bootloader": UNREAD}, "basic", "What is on the chip is not known", "If this is the display"),
+    ({"bootloader": OTHER_CHIP}, "basic", "hostlink cannot write firmware", "one of these: ATmega"),
     (
         {"bootloader": dataclasses.replace(FILLED, image="class.hex", role="computer")},
         "basic",

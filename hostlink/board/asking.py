@@ -1,0 +1,89 @@
+"""Ask a board that is not known yet, at one speed after the other."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from hostlink.board.dialogue.unreached import is_bells
+from hostlink.link.pacing import BITS_PER_BYTE
+from hostlink.link.port import TunablePort
+from hostlink.link.probe import Probe
+from hostlink.link.wire import Wire
+
+LONGEST_S = 1.5
+QUIET_S = 0.11
+_FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
+_KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
+
+
+class Asker:
+    """Sends to a board of which nothing is known, and returns what comes back.
+
+    usual_baud: the speed of a port that has none of its own. stop_keys: those that may stop a
+    program.
+    """
+
+    def __init__(self, wire: Wire, usual_baud: int, stop_keys: Iterable[bytes]) -> None:
+        self._wire = wire
+        self._usual_baud = usual_baud
+        self._stop_keys = tuple(dict.fromkeys(stop_keys))
+        self._heard_something = False
+        self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
+
+    @property
+    def _baud(self) -> int:
+        """Return the speed of the port."""
+        port = self._wire.port
+        return port.baudrate if isinstance(port, TunablePort) else self._usual_baud
+
+    def _set_baud(self, baud: int) -> None:
+        """Set the speed of the port, if it can be set and differs."""
+        port = self._wire.port
+        if isinstance(port, TunablePort) and port.baudrate != baud:
+            port.baudrate = baud
+
+    def _listen(self, longest_s: float) -> bytes:
+        """Return what comes first within some seconds although nothing is sent."""
+        core = self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s)
+        return core.heard
+
+    def _ask(self, out: bytes, *, longest_s: float = LONGEST_S) -> bytes:
+        quiet_s = max(QUIET_S, 6 * BITS_PER_BYTE / self._baud)
+        core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
+        self._heard_something = self._heard_something or bool(core.heard)
+        self._bells[self._baud] += is_bells(core.heard)
+        return core.heard
+
+    def _probe(
+        self, out: bytes, *, quiet_s: float, longest_s: float, first_s: float | None = None
+    ) -> Probe:
+        byte_s = BITS_PER_BYTE / self._baud
+        core = Probe(out, byte_s, quiet_s=quiet_s, longest_s=longest_s, first_s=first_s)
+        self._wire.run(core)
+        return core
+
+    def _type(self, text: bytes) -> bytes:
+        """Type characters one by one, for a board without a receive buffer; return the echo."""
+        came = b""
+        quiet_s = 2 * BITS_PER_BYTE / self._baud
+        for place in range(len(text)):
+            first_s = _KEY_S if place else _FIRST_S
+            core = self._probe(
+                text[place : place + 1], quiet_s=quiet_s, longest_s=LONGEST_S, first_s=first_s
+            )
+            came += core.heard
+        return came
+
+    def _command(self, text: bytes, line_end: bytes) -> tuple[bytes, bytes]:
+        """Type a direct command; return its echo and the answer."""
+        echo = self._type(text)
+        return echo, self._ask(line_end)
+
+    def _stops(self) -> bool:
+        """Send the usual interrupt keys; return whether the board fell silent after one."""
+        for key in self._stop_keys:
+            core = self._probe(key, quiet_s=QUIET_S, longest_s=LONGEST_S)
+            if core.heard and not core.overdue:
+                return True
+        return False

@@ -1,0 +1,97 @@
+"""Recognising a board whose program prints a row now and then and answers nothing."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from scripted_board import ScriptedBoard
+
+from hostlink.board.profile.file import find_profile
+from hostlink.board.recognise import Recogniser
+from hostlink.errors import LinkError, LinkReason
+from hostlink.link.clock import VirtualClock
+from hostlink.link.wire import Wire
+
+STOP = 3  # ETX, control-C: ECMA-48 names the byte; that it stops a program is common practice
+
+
+class PrintingBoard(ScriptedBoard):
+    """A board whose program prints a row every `period` seconds until the stop key comes.
+
+    anywhere: its rows are readable at each speed, as at a port without a speed of its own.
+    """
+
+    def __init__(self, period: float, *, anywhere: bool = False) -> None:
+        super().__init__(VirtualClock(), lambda _: b"WHAT?\r\n> ")
+        self.period = period
+        self.anywhere = anywhere
+        self.keys = bytearray()
+        self.rows = 0
+        self.runs = True
+
+    def wait_until(self, moment: float) -> None:
+        while self.clock.now() < moment and not self.in_waiting:
+            due = self.rows * self.period + 0.05
+            if self.runs and due <= self.clock.now():
+                self.rows += 1
+                self._follow()
+                self._send(b"TICK %d\r\n" % self.rows)
+                continue
+            next_row = due if self.runs else moment
+            coming = self._coming[0][0] if self._coming else moment
+            self.clock.advance_to(min(moment, next_row, coming))
+
+    def write(self, data: bytes) -> int:
+        self._follow()
+        written: int = super().write(data)
+        return written
+
+    def _follow(self) -> None:
+        self._baud = self.baudrate if self.anywhere else self._baud
+
+    def _key(self, byte: int) -> None:
+        self.keys.append(byte)
+        if not self.runs:
+            super()._key(byte)
+        elif byte == STOP:
+            self.runs = False
+            self._send(b"\r\nBREAK IN 20\r\n> ")
+
+
+def recogniser(board: ScriptedBoard, *, may_stop: bool = False) -> Recogniser:
+    """A recogniser at the wire of a board of a kind that nobody knows."""
+    return Recogniser(Wire(board, board.clock), (), find_profile("tiny"), may_stop=may_stop)
+
+
+SLOW = [(0.2, False), (0.2, True), (1.0, False), (1.0, True), (3.0, False), (3.0, True)]
+
+
+@pytest.mark.parametrize(("period", "anywhere"), [*SLOW, (6.0, True)])
+def test_a_program_that_prints_now_and_then_is_known(period: float, anywhere: bool) -> None:
+    """Its last row is told, in less time than a meeting has; nothing but empty lines was sent."""
+    board = PrintingBoard(period, anywhere=anywhere)
+    with pytest.raises(LinkError, match=r'A program runs.* printed "TICK \d+"') as caught:
+        recogniser(board).run()
+    assert caught.value.reason is LinkReason.RUNNING
+    assert board.clock.now() < 15
+    assert board.runs
+    assert not anywhere or re.fullmatch(rb"[\r\n]*", board.keys)
+
+
+@pytest.mark.parametrize(("period", "anywhere"), SLOW)
+def test_a_program_that_prints_now_and_then_is_stopped(period: float, anywhere: bool) -> None:
+    """With consent it gets the interrupt, and the board is recognised at its prompt."""
+    board = PrintingBoard(period, anywhere=anywhere)
+    found = recogniser(board, may_stop=True).run()
+    assert not board.runs
+    assert found.heard_talk.prompt == b"> "
+
+
+def test_rows_that_no_speed_makes_readable_are_no_answer() -> None:
+    """Bytes that come although nothing is sent are not taken for a board at a wrong speed."""
+    board = PrintingBoard(0.5)
+    board._baud = 8123
+    with pytest.raises(LinkError, match="although nothing is sent") as caught:
+        recogniser(board).run()
+    assert caught.value.reason is LinkReason.FLOODING
