@@ -118,6 +118,7 @@ class Transfers(DeskPart):
         job.progress.phase = f"about {seconds:,} s"
 
         def done(loaded: Loaded) -> str:
+            job.sends = sent_lines(loaded.text, attached)  # it may have been adapted
             self.after_load(attached, loaded, loaded.text)
             return f"{loaded.words}. Next: run it ({way_to('run')})."
 
