@@ -196,6 +196,21 @@ def test_a_paste_of_several_lines_is_reviewed_and_sent_whole(
     stage.play(story)
 
 
+def test_a_paste_of_direct_commands_is_sent_and_not_called_proven(
+    stage: Any, wait: Any, is_settled: Any
+) -> None:
+    """They change no program, so nothing is read back and there may be nothing to run."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.console.paste("PRINT 1\nPRINT 2\nPRINT 3\n")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.screen.question == "Send 3 lines to the practice board?"
+        await pilot.click("#answer-send")
+        await wait(pilot, lambda: "3 lines sent; the console shows the answers." in app.said)
+
+    stage.play(story)
+
+
 def test_a_paste_without_a_line_end_is_typed_text(stage: Any, wait: Any, type_text: Any) -> None:
     """It can be edited before Enter; so can a single line with its end."""
 

@@ -142,7 +142,8 @@ class BoardConsole(DeskPart):
         lines = plural(pasted.count, "line")
         ask(
             self.app,
-            f"Send {lines} to {self.desk.readings.name_of(attached)}, proven?",
+            f"Send {lines} to {self.desk.readings.name_of(attached)}"
+            f"{', proven' * pasted.has_program_lines}?",
             ("send", f"Send {lines}", lambda: self._send(attached, pasted)),
             why="\n".join(rows) or "The review found nothing wrong.",
         )
@@ -152,6 +153,9 @@ class BoardConsole(DeskPart):
 
         def done(_: None) -> str:
             self.desk.readings.unknown_now(attached)
+            if not pasted.has_program_lines:
+                lines = plural(pasted.count, "line")
+                return f"{lines} sent; the console shows the answers."
             return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
 
         def failed(_: BaseException) -> None:
