@@ -196,9 +196,7 @@ def test_a_paste_of_several_lines_is_reviewed_and_sent_whole(
     stage.play(story)
 
 
-def test_a_paste_of_direct_commands_is_sent_and_not_called_proven(
-    stage: Any, wait: Any, is_settled: Any
-) -> None:
+def test_a_paste_of_direct_commands_is_sent_and_not_called_proven(stage: Any, wait: Any) -> None:
     """They change no program, so nothing is read back and there may be nothing to run."""
 
     async def story(pilot: Any, app: Any) -> None:
