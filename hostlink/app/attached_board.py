@@ -34,6 +34,13 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
 
 R = TypeVar("R")
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class SpokeUnasked:
+    """A board sent something while it was at its prompt and nothing had been typed."""
+
+
 News = MemoryLost | BoardVanished | BoardReturned
 _MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are dropped
 _IDLE_S = 0.02
@@ -59,7 +66,7 @@ class AttachedBoard:
         self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
-        self.news: deque[News] = deque()
+        self.news: deque[News | SpokeUnasked] = deque()
         self.faults: deque[ProgramFailed] = deque()
         self.read_at: datetime | None = None
         self.partial = ""
@@ -110,6 +117,9 @@ class AttachedBoard:
 
     def _mirror(self, console: Console) -> None:
         """Copy the console's state to where the app's thread may read it."""
+        if console.take_unasked():
+            self.news.append(SpokeUnasked())
+            self.on_news()
         now = (console.is_here, console.partial, console.activity.now)
         if now != (self.is_here, self.partial, self.state):
             self.is_here, self.partial, self.state = now

@@ -50,7 +50,8 @@ class Progress:
     flash, in this phase. read_pages: how many were read, from the first; proven_pages: the numbers
     of those written and read back; last_page: the last of
     either. differs: memory may hold something else than was known before the job. told: sentences
-    worth reading, in order, each with whether it is news that must not be missed.
+    worth reading, in order, each with whether it is news that must not be missed. kept: the
+    revisions that the job kept listings as.
     """
 
     phase: str = "Waiting for its turn"
@@ -69,6 +70,7 @@ class Progress:
     last_page: int | None = None
     differs: bool = False
     told: list[tuple[str, bool]] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
     first_at: float | None = None
     last_at: float = 0.0
 
@@ -134,6 +136,8 @@ class Progress:
             if isinstance(event, LineRepaired):
                 self.repairs += 1
                 self.sent.discard(event.number or 0)
+            elif isinstance(event, KeptAs):
+                self.kept.append(event.spec)
             self.differs = self.differs or isinstance(event, Rescued)
             self._tell(event_sentence(event), news=isinstance(event, _NEWS))
 

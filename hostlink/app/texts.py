@@ -208,7 +208,7 @@ def _place(value: int, scale: int, width: int) -> int:
 
 def finding_words(review: Review, row: int) -> str:
     """Return the finding for a row, counted from 0, or else for the whole listing."""
-    from hostlink.listing.finding import SEVERITIES  # not before the first drawing
+    from hostlink.listing.finding import SEVERITIES, STRANGE_WORD  # not before the first drawing
 
     found = review.findings
     at_row = [one for one in found if one.line_at - 1 == row]
@@ -220,9 +220,11 @@ def finding_words(review: Review, row: int) -> str:
     where = "" if is_said else f"Line {first.number}: "
     more = len(found) - 1
     others = f" ({way_to('findings')}: {more:,} more)" if more else ""
-    advice = (
-        f"{way_to('shrink')} makes it smaller." if first.rule == "does-not-fit" else first.advice
-    )
+    advice = first.advice
+    if first.rule == "does-not-fit":
+        advice = f"{way_to('shrink')} makes it smaller."
+    elif advice == STRANGE_WORD:
+        advice = f"{way_to('adapt')} adapts the listing, if it is in another BASIC."
     return f"{where}{first.message} {advice}{others}"
 
 

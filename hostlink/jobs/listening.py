@@ -53,6 +53,7 @@ class Listening(LongSession):
         self._show = show
         self._last_rows: deque[str] = deque(maxlen=_ROWS_WITH_ERROR)  # of a program that runs
         self._record: RunRecord | None = None  # of a program that runs
+        self._spoke_unasked = False
         self._output = ConsoleOutput(choice.profile.rules.form.charset, self._row_ended)
         self._begin(None)
 
@@ -79,6 +80,14 @@ class Listening(LongSession):
     def partial(self) -> str:
         """Return the row that has not ended yet, safe to print."""
         return self._output.partial
+
+    def take_unasked(self) -> bool:
+        """Return whether the board has sent something at its prompt since this was last called.
+
+        It may have restarted, or somebody typed at its own keyboard.
+        """
+        spoke, self._spoke_unasked = self._spoke_unasked, False
+        return spoke
 
     def listen(self, seconds: float, ends: Callable[[], bool] = lambda: False) -> None:
         """Show what the board sends for that many seconds. ends: tells whether to stop earlier."""
@@ -123,6 +132,7 @@ class Listening(LongSession):
         session = self._here()
         now = session.wire.now()
         if data:
+            self._spoke_unasked |= self.at_prompt
             self.activity.heard(now)
             self._output.take(data, now)
             if self._record is not None:

@@ -32,6 +32,11 @@ class Pasted:
         """Return the number of lines."""
         return sum(1 if isinstance(part, str) else len(part) for part in self.parts)
 
+    @property
+    def has_program_lines(self) -> bool:
+        """Return whether it changes the program, so that it is read back and proven."""
+        return any(not isinstance(part, str) for part in self.parts)
+
 
 def look_at(text: str, profile: Profile) -> Pasted:
     """Mend and review a paste without sending anything. Raises no error for any text."""

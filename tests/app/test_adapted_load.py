@@ -6,7 +6,7 @@ from typing import Any
 
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.screens.rewriting import RewriteScreen
-from hostlink.app.widgets.editor import ListingEditor
+from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.rows import Rows
 
 BOARD = "practice://green?kind=capital&time=virtual"
@@ -35,6 +35,10 @@ def test_a_listing_in_another_basic_is_shown_adapted_before_it_is_loaded(
         await pilot.press("enter")
         await wait(pilot, lambda: any("LAMP@2 is on the board, proven" in one for one in app.said))
         assert "20 IF A=1 THEN 40" in app.desk.query_one(ListingEditor).text
+        await wait(pilot, lambda: is_settled(app))
+        column = app.desk.query_one(LedgerColumn)
+        proven = [column.text_at(place).endswith("━") for place in range(len(LAMP))]
+        assert proven == [True, False, True, True]  # the board holds another line 20
 
     stage.keep("LAMP", *LAMP)
     stage.play(story, port=BOARD, opens="LAMP", profile="capital")

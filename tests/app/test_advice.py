@@ -74,9 +74,9 @@ def test_each_key_that_is_advised_does_something() -> None:
 
 
 def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
-    """It can be typed in a terminal."""
-    for way in (KEYS.name_archive, KEYS.say_chip):
-        assert way.startswith("at the command line, with")
+    """It can be typed in a terminal; the app takes its archive's file from the environment."""
+    assert KEYS.say_chip.startswith("at the command line, with")
+    assert KEYS.name_archive.startswith("with HOSTLINK_ARCHIVE")
 
 
 def test_an_advice_is_told_in_the_terms_of_who_tells_it() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.widgets.rows import Rows
 
 
 def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
@@ -25,6 +26,13 @@ def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
         assert app.boards.current.port == second
         assert app.desk.states.held(second).spec == "TIDE@1"
         assert not app.desk.states.held(first).lines
+        for port in (first, second):
+            app.boards.make_current(port)
+            app.desk.screens.boards()
+            await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+            assert app.screen.query_one(Rows).key.startswith(port.partition("?")[0])
+            await pilot.press("escape")
+            await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, opens="shipped:TIDE")
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from textual.events import Paste
 
 from hostlink.app.console import MOST_ROWS, Transcript
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
+from hostlink.jobs.session.activity import Activity
 
 
 def test_lines_go_to_the_board_and_change_what_is_said_of_it(
@@ -78,6 +80,43 @@ def test_restarting_asks_with_the_safe_answer_and_keeps_the_program_first(
     stage.play(story)
     (rescue,) = stage.archive.rescues()
     assert "10 PRINT 5" in stage.archive.content(rescue).text
+
+
+@pytest.mark.parametrize("is_known", [True, False])
+def test_a_deaf_board_is_restarted_without_keeping(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any, is_known: bool
+) -> None:
+    """Where its program cannot be captured, this is offered with what the archive holds of it."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("down", "enter")  # the port may be opened
+        await wait(pilot, lambda: app.boards.current and is_settled(app))
+        board = app.boards.current
+        await pilot.press("ctrl+t")
+        for number in range(10, 80, 10):
+            await wait(pilot, lambda: board.at_prompt)
+            await type_text(pilot, f"{number} PRINT 1\n")
+            await wait(pilot, lambda: is_settled(app))
+            if isinstance(app.screen, ErrorDialogue):
+                break
+        assert board.state.activity is Activity.FULL
+        if not is_known:
+            board.talk("", lambda console: console.activity.lost())
+            await wait(pilot, lambda: is_settled(app))
+        await pilot.press("escape")
+        app.desk.action_work("restart")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        if not is_known:
+            await pilot.click("#answer-restart")
+            await wait(pilot, lambda: "all the same" in getattr(app.screen, "question", ""))
+        assert app.focused.id == "answer-leave"
+        assert "kept as rescue 1" in app.screen.why
+        await pilot.click("#answer-discard")
+        await wait(pilot, lambda: "The board was restarted." in app.said and is_settled(app))
+        assert "holds no program" in shown(app)
+
+    port = "practice://x?kind=capital&program_bytes=70&time=virtual"
+    stage.play(story, port=port, profile="capital")
 
 
 def test_a_restart_while_attached_is_told_and_the_program_offered(
@@ -153,6 +192,19 @@ def test_a_paste_of_several_lines_is_reviewed_and_sent_whole(
             "20 PRINT 2",
             "30 END",
         ]
+
+    stage.play(story)
+
+
+def test_a_paste_of_direct_commands_is_sent_and_not_called_proven(stage: Any, wait: Any) -> None:
+    """They change no program, so nothing is read back and there may be nothing to run."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.console.paste("PRINT 1\nPRINT 2\nPRINT 3\n")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.screen.question == "Send 3 lines to the practice board?"
+        await pilot.click("#answer-send")
+        await wait(pilot, lambda: "3 lines sent; the console shows the answers." in app.said)
 
     stage.play(story)
 

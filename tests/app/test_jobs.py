@@ -116,6 +116,8 @@ def test_each_board_with_a_job_has_one_line(stage: Any, wait: Any, shown: Any) -
 
 def test_an_unplugged_board_is_told_and_nothing_is_lost(stage: Any, wait: Any, shown: Any) -> None:
     """In the middle of a load the board goes: the error says so, the listing is kept."""
+    rows = [f"{number} PRINT {number}" for number in range(10, 200, 10)]
+    (stage.folder / "dawn.bas").write_text("\n".join(rows))
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
@@ -123,9 +125,11 @@ def test_an_unplugged_board_is_told_and_nothing_is_lost(stage: Any, wait: Any, s
         assert isinstance(app.screen, ErrorDialogue)
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
+        assert "DAWN revision 1" in shown(app)  # as the error said
+        assert app.desk.would_be_lost() == []
 
-    stage.play(story, port="practice://x?time=virtual&unplug_after_bytes=300", opens="shipped:TIDE")
-    assert len(stage.archive.history("TIDE")) == 1
+    stage.play(story, port="practice://x?time=virtual&unplug_after_bytes=300", opens="dawn.bas")
+    assert len(stage.archive.history("DAWN")) == 1
 
 
 def test_a_load_in_which_the_board_restarts_begins_anew_and_ends_proven(

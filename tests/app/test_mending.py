@@ -107,6 +107,27 @@ def test_pasted_lines_take_their_places_by_number_and_one_undo_takes_them_back(
     stage.play(story, port="")
 
 
+def test_lines_that_a_paste_removes_are_told(stage: Any, wait: Any) -> None:
+    """What was selected goes; an undone cut leaves nothing selected."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        before = "10 REM A\n20 REM B\n30 REM C\n40 REM D\n"
+        app.desk.editor.load_text(before)
+        app.desk.editor.selection = Selection((1, 0), (3, 0))
+        await paste(pilot, app, wait, "15 REM X\n20 REM Y\n")
+        await wait(pilot, lambda: "15 REM X" in app.desk.editor.text)
+        assert app.desk.editor.text == "10 REM A\n15 REM X\n20 REM Y\n40 REM D\n"
+        assert "2 lines took their places by number, 1 selected line removed;" in app.said[-1]
+        await pilot.press("ctrl+z")
+        assert app.desk.editor.text == before
+        app.desk.editor.selection = Selection((1, 0), (3, 0))
+        await pilot.press("ctrl+x", "ctrl+z")
+        assert app.desk.editor.text == before
+        assert app.desk.editor.selection.is_empty
+
+    stage.play(story, port="")
+
+
 def test_lines_that_are_cut_and_pasted_are_moved(stage: Any) -> None:
     """They come where the cursor is and not by number; Ctrl+Z takes back one step at a time."""
 

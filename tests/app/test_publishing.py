@@ -158,6 +158,12 @@ def test_an_offered_line_takes_the_place_of_the_wrong_one(
         await wait(pilot, lambda: not isinstance(app.screen, CheckScreen))
         assert app.desk.editor.text == LAMP
         assert "The line is now 5 REM LAMP" in " ".join(shown(app).split())
+        app.desk.action_work("check-codes")  # the codes are still there
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        assert app.screen.query_one(TextArea).text.startswith(rows[0])
+        assert "4 lines right, 0 wrong" in shown(app)
+        await pilot.press("escape")
+        await wait(pilot, lambda: not isinstance(app.screen, CheckScreen))
         await pilot.press("ctrl+z")
         assert app.desk.editor.text == slip
 

@@ -27,8 +27,13 @@ def test_two_revisions_are_compared_with_the_changed_characters_marked(
         await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         assert "longer [bold]note[/]" in shown(app)
-        await pilot.press("end", "space", "home", "c")
+        await pilot.press("home", "space", "c")
+        await pilot.pause()
+        assert isinstance(app.screen, RevisionsScreen)  # there is nothing to compare it with
+        assert app._notifications
+        await pilot.press("end", "space", "c")
         await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
+        assert not app._notifications  # none lies over this screen
         text = shown(app)
         assert "LAMP revision 1 against LAMP revision 3" in text
         assert "1 line changed" in text

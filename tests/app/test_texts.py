@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from hostlink.app import texts
+from hostlink.app.actions.table import way_to
 from hostlink.app.texts import (
     KnownContents,
     ago,
@@ -19,6 +20,7 @@ from hostlink.app.texts import (
     room_words,
     ruler,
 )
+from hostlink.board.profile.file import find_profile
 from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.listing import Listing, Rules, Storage, measure, review
 from hostlink.words import safe
@@ -138,3 +140,11 @@ def test_a_finding_names_its_line_once() -> None:
     assert words.startswith("Line 20 comes after line 30.")
     elsewhere = review(Listing.from_text("10 PRINT 1\n20 GOTO 99\n"), rules)
     assert finding_words(elsewhere, 0).startswith("Line 20: GOTO 99")
+
+
+def test_a_word_of_another_basic_names_the_way_to_adapt_the_listing() -> None:
+    """Which the review itself cannot: it knows no keys."""
+    capital = find_profile("capital").rules
+    checked = review(Listing.from_text("20 IF A=1 THEN 40\n40 END\n"), capital, deep=True)
+    assert [each.message for each in checked.findings] == ["The profile knows no THEN."]
+    assert f"{way_to('adapt')} adapts the listing" in finding_words(checked, 0)

@@ -203,3 +203,28 @@ def test_a_reading_that_fails_is_told_without_getting_in_the_way(
         assert app.screen is app.desk
 
     stage.play(story, now=lambda: clock[0])
+
+
+def test_a_board_that_speaks_unasked_counts_as_not_read_and_is_read_once_it_is_quiet(
+    stage: Any, wait: Any, shown: Any, is_settled: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It may have restarted, in words that nobody knows: neither a state nor a mark stays."""
+    monkeypatch.setattr("hostlink.app.desk.watch.QUIET_S", 0.2)
+
+    def restart(session: Any, _: Any) -> None:
+        machine = session.wire.port.machine
+        machine.basic._state.memory.replace({})
+        machine._put(b"\r\nGOOD EVENING\r\n" + session.dialogue.pacing.prompt)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "TIDE revision 1" in shown(app) and is_settled(app))
+        app.boards.current.do("", restart, shown=False)
+        await wait(pilot, lambda: "has not been read" in shown(app))
+        assert not app.desk.states.held(app.boards.current.port).known
+        ask = await _offered(pilot, app, wait)
+        assert "TIDE revision 1" in ask.question
+        await pilot.press("escape")
+        assert "holds no program" in shown(app)
+
+    stage.play(story, opens="shipped:TIDE")

@@ -12,7 +12,8 @@ from textual.widgets import Input
 from hostlink.app.actions.table import way_to
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import KnownContents
+from hostlink.app.texts import KnownContents, revision_words
+from hostlink.errors import LinkError, NotKnownError, ReadBackError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -141,7 +142,8 @@ class BoardConsole(DeskPart):
         lines = plural(pasted.count, "line")
         ask(
             self.app,
-            f"Send {lines} to {self.desk.readings.name_of(attached)}, proven?",
+            f"Send {lines} to {self.desk.readings.name_of(attached)}"
+            f"{', proven' * pasted.has_program_lines}?",
             ("send", f"Send {lines}", lambda: self._send(attached, pasted)),
             why="\n".join(rows) or "The review found nothing wrong.",
         )
@@ -151,6 +153,9 @@ class BoardConsole(DeskPart):
 
         def done(_: None) -> str:
             self.desk.readings.unknown_now(attached)
+            if not pasted.has_program_lines:
+                lines = plural(pasted.count, "line")
+                return f"{lines} sent; the console shows the answers."
             return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
 
         def failed(_: BaseException) -> None:
@@ -196,14 +201,46 @@ class BoardConsole(DeskPart):
             self.app.watch_job(job, done=lambda _: None)  # the console says what came of it
 
     def restart(self) -> None:
-        """Restart the current board after consent; its program is kept first."""
+        """Restart the current board after consent; its program is kept first if it can be read."""
         from hostlink.app.screens.dialogues import ask
-        from hostlink.jobs.events import MemoryLost
-        from hostlink.jobs.session.restarting import restart
+        from hostlink.jobs.session.activity import Activity
 
         attached = self.desk.readings.need()
         if attached is None:
             return
+        name = self.desk.readings.name_of(attached)
+        question = f"Restart {name}? What its memory holds is lost."
+        if attached.state.activity is Activity.FULL:
+            self._ask_to_discard(attached, question, "Its memory is full, so it lists nothing.")
+            return
+        ask(
+            self.app,
+            question,
+            ("restart", "Keep its program, then restart", partial(self._restart, attached)),
+            why="The program is captured and kept in the archive before.",
+        )
+
+    def _ask_to_discard(self, attached: AttachedBoard, question: str, why: str) -> None:
+        """Ask whether to restart a board whose program cannot be kept first."""
+        from hostlink.app.screens.dialogues import ask
+        from hostlink.board.port.ports import identity_of
+        from hostlink.jobs.session.last_known import known_board, last_program
+
+        archive = self.app.archive
+        board = known_board(archive, identity_of(attached.port))
+        spec = last_program(archive, board) if board is not None else ""
+        has = f"Its last known program is kept as {revision_words(spec)}."
+        ask(
+            self.app,
+            question,
+            ("discard", "Restart without keeping", partial(self._restart, attached, discard=True)),
+            why=f"{why} {has if spec else 'The archive holds no program of this board.'}".strip(),
+        )
+
+    def _restart(self, attached: AttachedBoard, *, discard: bool = False) -> None:
+        """Restart a board. discard: what it holds is not captured and kept first."""
+        from hostlink.jobs.events import MemoryLost
+        from hostlink.jobs.session.restarting import RESTARTING, restart
 
         def done(restarted: Restarted) -> str:
             limit = attached.choice.profile.rules.storage.program_bytes
@@ -216,18 +253,21 @@ class BoardConsole(DeskPart):
                 )
             return "The board was restarted."
 
-        def start() -> None:
-            job = attached.do(
-                f"Restarting {self.desk.readings.name_of(attached)}",
-                lambda session, archive: restart(session, archive, consent=lambda _: True),
-                then="restart",
-                doing="is being restarted",
-            )
-            self.app.watch_job(job, done=done)
+        def failed(error: BaseException) -> Callable[[], object] | None:
+            is_restarted = any(text.startswith(RESTARTING) for text, _ in job.progress.told)
+            if discard or is_restarted or attached.vanished:
+                return None
+            if not isinstance(error, LinkError | ReadBackError | NotKnownError):
+                return None
+            question = f"{error.what} Restart it all the same? What its memory holds is lost."
+            return partial(self._ask_to_discard, attached, question, error.kept)
 
-        ask(
-            self.app,
-            f"Restart {self.desk.readings.name_of(attached)}? What its memory holds is lost.",
-            ("restart", "Keep its program, then restart", start),
-            why="The program is captured and kept in the archive before.",
+        job = attached.do(
+            f"Restarting {self.desk.readings.name_of(attached)}",
+            lambda session, archive: restart(
+                session, archive, consent=lambda _: True, discard_board=discard
+            ),
+            then="restart",
+            doing="is being restarted",
         )
+        self.app.watch_job(job, done=done, failed=failed)

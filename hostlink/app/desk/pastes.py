@@ -77,17 +77,23 @@ class Pastes(DeskPart):
 
     def _by_number(self, text: str) -> None:
         """Put numbered lines where their numbers belong, in place of what is selected."""
+        from hostlink.listing import Listing
+
         editor = self.sheets.editor
         start, end = sorted(editor.selection)
         before = editor.text
         if start != end:
             before = editor.get_text_range((0, 0), start)
             before += editor.get_text_range(end, editor.document.end)
+        selected = Listing.from_text(editor.selected_text).numbered()
+        removed = len(selected.keys() - Listing.from_text(text).numbered().keys())
         placed = place_lines(before, text)
         told = f"{plural(placed.lines, 'line')} took "
         told += f"{'its place' if placed.lines == 1 else 'their places'} by number"
         if placed.replaced:
             told += f", {placed.replaced:,} replaced"
+        if removed:
+            told += f", {plural(removed, 'selected line')} removed"
         self.sheets.take_text(placed.text, told)
         editor.selection = Selection.cursor((placed.row, 0))
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
@@ -231,6 +233,18 @@ class SheetPane(Vertical):
         self.post_message(self.Kept())
         self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new), of_text=True)
         go_on()
+
+    def note_kept(self, specs: Sequence[str]) -> None:
+        """Take note of the revisions that a job kept, if one holds the text in the editor."""
+        text = self.editor.text
+        for spec in specs:
+            if spec.rpartition("@")[0] != self.sheet.name:
+                continue
+            kept = self.app.attempt(partial(open_sheet, spec, self.app.archive))
+            if kept is not None and not kept.changed(text):
+                self.sheet = replace(kept, kept_text=text)
+                self.check()
+                self.post_message(self.Kept())
 
     def ask_for_name(self) -> None:
         """Ask for the name that the listing is kept under."""

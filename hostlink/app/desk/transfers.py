@@ -118,10 +118,13 @@ class Transfers(DeskPart):
         job.progress.phase = f"about {seconds:,} s"
 
         def done(loaded: Loaded) -> str:
-            self.after_load(attached, loaded, loaded.text)
+            job.sends = sent_lines(loaded.text, attached)  # it may have been adapted
+            self.sheets.note_kept(job.progress.kept)
+            self.after_load(attached, loaded)
             return f"{loaded.words}. Next: run it ({way_to('run')})."
 
         def failed(error: BaseException) -> Callable[[], object] | None:
+            self.sheets.note_kept(job.progress.kept)
             self.desk.shelf.renew()
             return self._load_refused(attached, material, options, error)
 
@@ -168,13 +171,9 @@ class Transfers(DeskPart):
             )
         return None
 
-    def after_load(self, attached: AttachedBoard, loaded: Loaded, text: str) -> None:
-        """Record what the board holds after a load. text: the listing that was loaded."""
-        if loaded.spec:
-            item = self.app.archive.revision(loaded.spec)
-            program = item.program
-            if program == self.sheets.sheet.name and self.sheets.editor.text == text:
-                self.sheets.sheet = self.sheets.sheet.kept_as(item, text, self.app.archive)  # type: ignore[arg-type]
+    def after_load(self, attached: AttachedBoard, loaded: Loaded) -> None:
+        """Record what the board holds after a load."""
+        self.sheets.note_kept([loaded.spec] if loaded.spec else [])
         self.desk.readings.note(
             attached,
             KnownContents(

@@ -3,7 +3,9 @@
 Rules:
 1. A board is read again by itself every few minutes (the setting `capture_minutes`), but only while
    it waits at its prompt, has no job, and nothing stands half typed in the console.
-2. After a restart, a return, or a line that clears memory it is read once it is at its prompt.
+2. After a restart, a return, or a line that clears memory it is read once it is at its prompt. A
+   board that spoke unasked may have restarted too, or somebody types at its own keyboard, into
+   which nothing is sent: it counts as not read, and is read after QUIET_S without a word.
 3. What a board lost is offered where that is noticed, as soon as nobody types, nothing else asks
    for an answer and no job is at work on it; the same program is offered once.
 """
@@ -15,6 +17,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from textual.screen import ModalScreen
+from textual.timer import Timer
 from textual.widgets import Input
 
 from hostlink.app.desk.part import DeskPart
@@ -23,10 +26,18 @@ from hostlink.words import capital
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.desk.desk import Desk
+
+
+QUIET_S = 3.0
 
 
 class Watch(DeskPart):
     """Watches all attached boards."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._until_read: dict[str, Timer] = {}  # by port, of boards that spoke unasked
 
     def look_around(self) -> None:
         """Process the boards' news, offer lost programs, read boards again; called by a timer."""
@@ -36,14 +47,33 @@ class Watch(DeskPart):
         self._offer()
 
     def _take_news(self, attached: AttachedBoard) -> None:
+        from hostlink.app.attached_board import SpokeUnasked
         from hostlink.jobs.events import BoardVanished, MemoryLost
 
         while attached.news:
             event = attached.news.popleft()
+            if isinstance(event, SpokeUnasked):
+                self._spoke_unasked(attached)
+                continue
             if isinstance(event, MemoryLost):
                 self.desk.states.lose(attached.port, event)
             attached.vanished = isinstance(event, BoardVanished)
             self.desk.readings.unknown_now(attached)
+
+    def _spoke_unasked(self, attached: AttachedBoard) -> None:
+        self.desk.states.forget(attached.port)
+        self.desk.readings.show()
+        if attached.port in self._until_read:
+            self._until_read[attached.port].stop()
+        self._until_read[attached.port] = self.desk.set_timer(
+            QUIET_S, partial(self._quiet_again, attached)
+        )
+
+    def _quiet_again(self, attached: AttachedBoard) -> None:
+        """Have a board that spoke unasked read, unless it was read since."""
+        if not self.desk.states.held(attached.port).known:
+            attached.read_at = None
+            self.look_around()
 
     def _read_when_due(self, attached: AttachedBoard) -> None:
         if attached.busy is not None or not attached.at_prompt:

@@ -14,6 +14,7 @@ from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.desk.desk import Desk
     from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.listing import Listing
     from hostlink.publish.details import ProgramDetails
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
 
 class Workshop(DeskPart):
     """Work on the listing in the editor that needs no board; it keeps and sends nothing unasked."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._typed_codes: dict[tuple[str, str], str] = {}  # by what was checked
 
     def need_listing(self) -> Listing | None:
         """Return the listing in the editor; without numbered lines show an error, return None."""
@@ -158,9 +163,19 @@ class Workshop(DeskPart):
         from hostlink.app.screens.checking import CheckScreen
 
         rules = self.app.boards.profile.rules
-        screen = self.app.attempt(lambda: CheckScreen(listing, name, rules))
-        if screen is not None:
-            self.app.push_screen(screen, go_on)
+        of = (name, self.sheets.sheet.name)
+        screen = self.app.attempt(
+            lambda: CheckScreen(listing, name, rules, self._typed_codes.get(of, ""))
+        )
+        if screen is None:
+            return
+
+        def closed(chosen: int | str | None) -> None:
+            self._typed_codes[of] = screen.typed
+            if go_on is not None:
+                go_on(chosen)
+
+        self.app.push_screen(screen, closed)
 
     def give(self) -> None:
         """Ask which programs to write, and where, and write them as files."""

@@ -104,6 +104,7 @@ class BoardsScreen(Page[None]):
             extra = [port for port in extra if port != PRACTICE]
         places = [identity_of(port) for port in dict.fromkeys(extra)]
         rows = known_boards(self.app.archive, [*usb_ports(), *places])
+        first = not self.known
         self.known = {row.port or f"away:{at}": row for at, row in enumerate(rows)}
         self.set_head(f"Boards: {len(self.app.boards.by_port):,} attached, {len(rows):,} known")
         self.query_one(Rows).show(
@@ -121,6 +122,9 @@ class BoardsScreen(Page[None]):
                 for key, row in self.known.items()
             ]
         )
+        if first:
+            states = [self._state(row) for row in self.known.values()]
+            self.query_one(Rows).cursor = states.index("current") if "current" in states else 0
         self._detail()
 
     def _port_attached(self, port: str) -> str:

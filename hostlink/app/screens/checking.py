@@ -34,7 +34,7 @@ RIGHT, WRONG, MISSING, EXTRA, UNSAID = "right", "wrong", "missing", "too many", 
 class CheckScreen(Page[int | str | None]):
     """Gives the number of a line to go to, or a line to put in; None to stay.
 
-    name: what is checked, in words.
+    name: what is checked, in words. typed: the codes that were typed before, or "".
     """
 
     app: DeskApp
@@ -47,8 +47,9 @@ class CheckScreen(Page[int | str | None]):
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
-    def __init__(self, listing: Listing, name: str, rules: Rules) -> None:
+    def __init__(self, listing: Listing, name: str, rules: Rules, typed: str = "") -> None:
         super().__init__()
+        self.typed = typed
         self.listing, self.called, self.rules = listing, name, rules
         self.own = codes_of(listing, rules)
         self.sheet: Codes | None = None
@@ -64,7 +65,7 @@ class CheckScreen(Page[int | str | None]):
         with Horizontal(id="check-body"):
             with Vertical(id="check-codes"):
                 yield Static("or typed codes", classes="quiet", markup=False)
-                yield TextField("", id="codes", soft_wrap=False, tab_behavior="focus")
+                yield TextField(self.typed, id="codes", soft_wrap=False, tab_behavior="focus")
             yield Rows(
                 [ListColumn("", 8), ListColumn("code", 4), ListColumn("line", -1)],
                 id="checked",
@@ -82,7 +83,8 @@ class CheckScreen(Page[int | str | None]):
 
     def on_text_area_changed(self, event: TextArea.Changed) -> None:
         event.stop()
-        if event.text_area.text.strip():
+        self.typed = event.text_area.text
+        if self.typed.strip():
             self.sheet, self.printed = None, {}
         self._check()
 

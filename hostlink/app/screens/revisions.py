@@ -68,8 +68,8 @@ class RevisionsScreen(Page[Wish | None]):
             "revisions.load", "Load it", "This revision into the board", action="wish('load')"
         ),
         screen_key("revisions.compare-board", "Compare with the board", "What it holds now"),
-        screen_key("revisions.mark", "Mark it", "The one to compare with"),
-        screen_key("revisions.compare", "Compare", "With the marked one, else the one before"),
+        screen_key("revisions.mark", "Mark it", "To compare it with another"),
+        screen_key("revisions.compare", "Compare", "The two marked ones, or this with one"),
         screen_key("revisions.origins", "Where lines came from", "Revision, day and board of each"),
         screen_key("revisions.restore", "Restore", "Keep it again as the newest revision"),
         screen_key("revisions.note", "Note", "A line kept with the revision"),
@@ -82,7 +82,7 @@ class RevisionsScreen(Page[Wish | None]):
         super().__init__()
         self.program = program
         self.revisions: list[Revision] = []
-        self.marked = ""
+        self.marked: list[str] = []  # two at the most
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of a program's revisions, with the details of the chosen one."""
@@ -126,7 +126,7 @@ class RevisionsScreen(Page[Wish | None]):
         return Entry(
             one.spec,
             (
-                "*" if one.spec == self.marked else "",
+                "*" if one.spec in self.marked else "",
                 str(one.number),
                 size,
                 local_text(one.at),
@@ -163,23 +163,29 @@ class RevisionsScreen(Page[Wish | None]):
             self.app.desk.comparing.compare(self.chosen.spec)
 
     def action_mark(self) -> None:
+        """Mark a revision, or take its mark away; of three marks the first one goes."""
         if self.chosen is not None:
-            self.marked = "" if self.marked == self.chosen.spec else self.chosen.spec
+            spec = self.chosen.spec
+            others = [one for one in self.marked if one != spec]
+            self.marked = others if spec in self.marked else [*others[-1:], spec]
             self.renew()
 
     def action_compare(self) -> None:
-        """Compare with the marked revision or, without a mark, with the previous one."""
+        """Compare the two marked revisions; one with the cursor's, or that with the previous."""
         chosen = self.chosen
         if chosen is None:
             return
+        marked = [one for one in self.revisions if one.spec in self.marked]
         at = self.revisions.index(chosen)
-        other = next((one for one in self.revisions if one.spec == self.marked), None)
-        if other is None and at:
-            other = self.revisions[at - 1]
-        if other is None or other.spec == chosen.spec:
-            self.app.notify("Mark another revision with Space first.", markup=False)
+        if len(marked) < 2:
+            other = marked[0] if marked else self.revisions[at - 1] if at else chosen
+            marked = [other, chosen]
+        if marked[0] is marked[1]:
+            self.app.notify(
+                "Move to the revision to compare with, or mark it too with Space.", markup=False
+            )
             return
-        older, newer = sorted((other, chosen), key=lambda one: one.number)
+        older, newer = sorted(marked, key=lambda one: one.number)
         self.app.attempt(lambda: self._show(older, newer))
 
     def _show(self, older: Revision, newer: Revision) -> None:

@@ -247,15 +247,13 @@ class SeveralScreen(Page[None]):
                 self.app.show_error(error)
             return
         for attached in boards:
-            self._load(attached, kept, options, material.text)
+            self._load(attached, kept, options)
 
-    def _load(
-        self, attached: AttachedBoard, material: Material, options: LoadOptions, text: str
-    ) -> None:
+    def _load(self, attached: AttachedBoard, material: Material, options: LoadOptions) -> None:
         desk = self.app.desk
 
         def done(loaded: Loaded) -> str:
-            desk.transfers.after_load(attached, loaded, text)
+            desk.transfers.after_load(attached, loaded)
             return f"{loaded.words}."
 
         self._do(

@@ -191,6 +191,11 @@ class ListingEditor(TextField):
         self._has_whole_line = False
         self._taken = self.app.clipboard
 
+    def undo(self) -> None:
+        """Undo the last step, and leave nothing selected that the next paste would replace."""
+        super().undo()
+        self.selection = Selection.cursor(self.selection.end)
+
     def load_text(self, text: str) -> None:
         """Show another listing; what was cut from the one before does not count as moved here."""
         self._taken = ""

@@ -39,6 +39,7 @@ class Page(Screen[R]):
         super().__init__(classes="page")
 
     def compose(self) -> ComposeResult:
+        self.app.clear_notifications()  # of the screen behind
         head = Content(safe(self.head()))
         yield Static(head, id="page-head", classes="heading", markup=False)
         yield from self.body()

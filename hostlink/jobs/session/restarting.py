@@ -22,6 +22,9 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import FoundState
 
+RESTARTING = "Restarting the board"
+"""The phase that begins when what the board holds has been kept or discarded."""
+
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
@@ -69,7 +72,7 @@ def restart(
         record.detail["held"] = held.spec
         if not consent(held):
             raise RefusedError("The board was not restarted.", kept="Its program was not touched.")
-        session.emit(Phase("Restarting the board"))
+        session.emit(Phase(RESTARTING))
         kept = f"What the board held is kept as {held.spec}." if held.spec else ""
         try:
             if not pulse(session):

@@ -6,7 +6,7 @@ import re
 import sys
 from collections.abc import Iterator, Sequence
 
-from hostlink.listing.finding import Finding, at_place
+from hostlink.listing.finding import STRANGE_WORD, Finding, at_place
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader, is_open
 from hostlink.listing.reviewing.pins import pin_findings
@@ -142,7 +142,7 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
     for statement in statements:
         for start, word in _unknown(line.text, statement, language):
             near = nearest(word, keywords(language), 1)
-            advice = f"Nearest known: {near[0]}." if near else "Look it up for this board."
+            advice = f"Nearest known: {near[0]}." if near else STRANGE_WORD
             known = f"The profile knows no {word[:20]}."
             if word[:1].isdigit() or word[:1] == '"':
                 known = f"No statement begins with {word[:20]}."
