@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from hostlink.board.profile.model import Profile
 from hostlink.errors import RefusedError, UsageError
@@ -15,10 +16,22 @@ from hostlink.listing.adapting.needs import Need
 from hostlink.listing.shrinking.shrink import shrink
 from hostlink.words import plural
 
+if TYPE_CHECKING:
+    from hostlink.practice.bare import Printout
+
 SEEDS = (1, 2, 3)
 """The random numbers that a program with RND is run with."""
 
-Alike = Literal["same", "spread", "blanks", ""]
+OWN = "\x1f"
+"""Stands for a blank that a board sets of its own, where two outputs are compared."""
+
+_MOST = (200_000, 800_000)
+"""Statements that the original and the result may run; the result may need more of them."""
+_NO_BLANK = re.compile(f"[^ {OWN}]")
+_NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?")
+
+Alike = Literal["same", "columns", "numbers", "other"]
+_WAYS: tuple[Alike, ...] = ("other", "numbers", "columns")
 Result = Literal["proven", "open", "differs"]
 
 
@@ -97,50 +110,63 @@ def prove(
     missing = [kind for kind in kinds if kind not in kind_names()]
     if missing:
         return Proof("open", f"Not proven: there is no practice board of the kind {missing[0]}.")
-    texts = (original.text(), made.listing.text())
-    if inputs is None and "INPUT" in texts[0].upper():
-        return Proof("open", "Not proven: the program asks for input, and no answers are known.")
     if made.asks_free:
         return Proof("open", "Not proven: what it prints depends on the board's free memory.")
+    texts = (original.text(), made.listing.text())
     seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
-    try:
-        found = [_runs_alike(texts, kinds, inputs or (), seed) for seed in seeds]
-    except RefusedError as error:
-        return Proof("open", f"Not proven: {error.what}")
-    if "" in found:
+    found: set[Alike] = set()
+    for seed in seeds:
+        try:
+            runs = _runs(texts, kinds, inputs or (), seed)
+            first = next(runs)
+        except RefusedError as error:
+            return Proof("open", f"Not proven: {error.what}")
+        if first.used_up and inputs is None:
+            return Proof(
+                "open", "Not proven: the program asks for input, and no answers are known."
+            )
+        try:
+            second = next(runs)
+        except RefusedError as error:
+            return Proof("differs", f"The result does not run: {error.what} Do not use it.")
+        found.add(
+            alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
+        )
+    if "other" in found:
         return Proof(
             "differs", "The result prints something else than the original. Do not use it."
         )
-    how = "blanks" if "blanks" in found else "spread" if "spread" in found else "same"
-    return Proof("proven", f"Proven: both were run and printed the same{_APART[how]}.")
+    apart = [words for way, words in _APART.items() if way in found]
+    return Proof(
+        "proven", f"Proven: both were run and printed the same{apart[0] if apart else ''}."
+    )
 
 
-_APART: dict[str, str] = {
-    "same": "",
-    "spread": ", apart from how many blanks stand between words",
-    "blanks": ", apart from blanks round numbers",
+_APART: dict[Alike, str] = {
+    "numbers": ", apart from blanks beside numbers and between columns",
+    "columns": ", apart from how many blanks stand between columns",
 }
 
 
-def _runs_alike(
+def _runs(
     texts: tuple[str, str], kinds: tuple[str, str], inputs: Sequence[str], seed: int
-) -> Alike:
+) -> Iterator[Printout]:
+    """Run the original, then the result, and return what they printed, with `OWN` blanks."""
     from hostlink.practice.bare import outcome
     from hostlink.practice.kind_file import find_kind
 
     boards = [find_kind(kind) for kind in kinds]
     lists = [board.language.input_list for board in boards]
-    first, second = (
-        outcome(
+    for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
+        language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)
+        yield outcome(
             text,
             inputs if taken == "row" else answers_apart(inputs),
-            kind=board,
+            kind=replace(board, language=language),
             seed=seed,
+            max_statements=most,
             with_answers=lists[0] == lists[1],
         )
-        for text, board, taken in zip(texts, boards, lists, strict=True)
-    )
-    return alike(first.printed, second.printed) if first.used_up == second.used_up else ""
 
 
 def answers_apart(inputs: Sequence[str]) -> list[str]:
@@ -149,15 +175,43 @@ def answers_apart(inputs: Sequence[str]) -> list[str]:
 
 
 def alike(first: str, second: str) -> Alike:
-    """Return how far two outputs are the same: "same", "spread", "blanks", or "" if they differ.
+    """Return how far two outputs are the same, "other" if they are not.
 
-    "spread": each row has the same words; "blanks": each row has the same characters but blanks.
+    Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many
+    there are in front of a column ("columns"), and those beside a number ("numbers"), but not
+    those that keep two numbers apart.
     """
-    one, other = first.rstrip("\n"), second.rstrip("\n")
-    if one == other:
-        return "same"
-    rows = [row.split() for row in one.split("\n")]
-    others = [row.split() for row in other.split("\n")]
-    if rows == others:
-        return "spread"
-    return "blanks" if ["".join(r) for r in rows] == ["".join(r) for r in others] else ""
+    rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
+    if len(rows) != len(others):
+        return "other"
+    found = {each for pair in zip(rows, others, strict=True) for each in _rows_alike(*pair)}
+    return next((way for way in _WAYS if way in found), "same")
+
+
+def _rows_alike(first: str, second: str) -> Iterator[Alike]:
+    """Compare two rows gap by gap: what stands in front of each character and at the end."""
+    (characters, gaps), (others, other_gaps) = _gaps(first), _gaps(second)
+    if characters != others:
+        yield "other"
+        return
+    inside = [False] * (len(characters) + 1)
+    for number in _NUMBER.finditer(characters):
+        inside[number.start() : number.end()] = [True] * len(number[0])
+    for at, (gap, other) in enumerate(zip(gaps, other_gaps, strict=True)):
+        before, behind = at > 0 and inside[at - 1], inside[at]
+        if gap.replace(OWN, " ") == other.replace(OWN, " "):
+            continue
+        if before and behind and not gap:
+            yield "numbers" if OWN in other else "other"
+        elif before and behind and not other:
+            yield "other"
+        elif before or behind:
+            yield "numbers"
+        else:
+            yield "columns" if gap and other and OWN in gap + other else "other"
+
+
+def _gaps(row: str) -> tuple[str, list[str]]:
+    """Return the characters of a row that are no blanks, and the blanks around them."""
+    gaps = _NO_BLANK.split(row)
+    return "".join(_NO_BLANK.findall(row)), gaps
