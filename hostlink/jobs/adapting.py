@@ -37,10 +37,30 @@ Result = Literal["proven", "open", "differs"]
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """How the original and the result compare when both run. says: a sentence."""
+    """How the original and the result compare when both run.
+
+    why: why that is not known or how they differ; how far they are the same if it is proven.
+    """
 
     result: Result
-    says: str
+    why: str
+
+    @property
+    def says(self) -> str:
+        """Return the proof as a sentence."""
+        return f"{_SAYS[self.result]}{self.why}."
+
+    @property
+    def unproven(self) -> str:
+        """Return what the archive keeps as the doubt about the result, "" if there is none."""
+        return f"it was not compared with its original: {self.why}" if self.result == "open" else ""
+
+
+_SAYS: dict[Result, str] = {
+    "proven": "Proven: both were run and printed the same",
+    "open": "Not proven: ",
+    "differs": "Do not use the result: ",
+}
 
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
@@ -106,12 +126,12 @@ def prove(
     from hostlink.practice.kind_file import kind_names
 
     if made.needs:
-        return Proof("open", "Not proven: it needs what the board does not have.")
+        return Proof("open", "it needs what the board does not have")
     missing = [kind for kind in kinds if kind not in kind_names()]
     if missing:
-        return Proof("open", f"Not proven: there is no practice board of the kind {missing[0]}.")
+        return Proof("open", f"there is no practice board of the kind {missing[0]}")
     if made.asks_free:
-        return Proof("open", "Not proven: what it prints depends on the board's free memory.")
+        return Proof("open", "what it prints depends on the board's free memory")
     texts = (original.text(), made.listing.text())
     seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
     found: set[Alike] = set()
@@ -120,26 +140,19 @@ def prove(
             runs = _runs(texts, kinds, inputs or (), seed)
             first = next(runs)
         except RefusedError as error:
-            return Proof("open", f"Not proven: {error.what}")
+            return Proof("open", error.what.removesuffix("."))
         if first.used_up and inputs is None:
-            return Proof(
-                "open", "Not proven: the program asks for input, and no answers are known."
-            )
+            return Proof("open", "the program asks for input, and no answers are known")
         try:
             second = next(runs)
         except RefusedError as error:
-            return Proof("differs", f"The result does not run: {error.what} Do not use it.")
+            return Proof("differs", f"it does not run. {error.what.removesuffix('.')}")
         found.add(
             alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
         )
     if "other" in found:
-        return Proof(
-            "differs", "The result prints something else than the original. Do not use it."
-        )
-    apart = [words for way, words in _APART.items() if way in found]
-    return Proof(
-        "proven", f"Proven: both were run and printed the same{apart[0] if apart else ''}."
-    )
+        return Proof("differs", "it prints something else than the original")
+    return Proof("proven", next((words for way, words in _APART.items() if way in found), ""))
 
 
 _APART: dict[Alike, str] = {

@@ -13,6 +13,7 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
+from hostlink.jobs.adapting import Proof, inputs_of, prove
 from hostlink.jobs.events import Emit
 from hostlink.jobs.listing_source import Adaptation, Material
 from hostlink.listing.adapting.adapt import Adapted, adapt
@@ -62,9 +63,10 @@ def in_language_of(
 ) -> Material:
     """Return the listing as the BASIC of a board takes it, itself if nothing must be changed.
 
-    A shipped program is adapted and that is told; for another listing `allow` is asked. One that
-    came from a board may go back as it is. despite: load what the board does not take all the same.
-    Raises LanguageError if the listing needs what the board does not have or `allow` says no.
+    A shipped program is adapted and that is told; for another listing `allow` is asked. The result
+    is run and compared with the original. One that came from a board may go back as it is.
+    despite: load what the board does not take all the same. Raises LanguageError if the listing
+    needs what the board does not have, if `allow` says no, or if the result does something else.
     """
     if material.adapted is not None:
         if material.adapted.target == profile:
@@ -76,12 +78,18 @@ def in_language_of(
         return material
     if found.made.needs:
         raise _lacking(material, found)
+    if material.shipped is None and not allow(found):
+        raise _not_allowed(material, found)
+    kinds = found.source.name, found.target.name
+    proof = prove(material.listing, found.made, kinds, inputs_of(material))
+    if proof.result == "differs":
+        if despite:
+            return material
+        raise _different(material, found, proof)
     if material.shipped is not None:
         changed = plural(len(found.made.changes), "line")
         emit(Warned(f"{material.label} was adapted for {profile.name}: {changed} changed."))
-    elif not allow(found):
-        raise _not_allowed(material, found)
-    return _adapted(material, found)
+    return _adapted(material, found, proof)
 
 
 def offer(profile: Profile, material: Material) -> Offer | None:
@@ -102,7 +110,7 @@ def offer(profile: Profile, material: Material) -> Offer | None:
     return Offer(_says(material, source, profile, strange, made), made, source, profile)
 
 
-def _adapted(material: Material, offer: Offer) -> Material:
+def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
     text = offer.made.listing.text()
     note = f"adapted from {offer.source.name} for {offer.target.name}"
     return dataclasses.replace(
@@ -110,7 +118,7 @@ def _adapted(material: Material, offer: Offer) -> Material:
         text=text,
         raw=text.encode("utf-8", "replace"),
         charset="utf-8",
-        origin=Origin("edit", material.label, note=note),
+        origin=Origin("edit", material.label, note=note, unproven=proof.unproven),
         revision=None,
         held=None,
         adapted=Adaptation(material, offer.source, offer.target),
@@ -165,6 +173,18 @@ def _lacking(material: Material, offer: Offer) -> LanguageError:
         advice=lambda by: (
             f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
             f"{by.load_despite_review(material.word)}."
+        ),
+    )
+
+
+def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
+    return LanguageError(
+        f"{material.label} was adapted for {offer.target.name} and run. {proof.says}",
+        kept="Nothing was sent to the board.",
+        advice=lambda by: (
+            f"See what would change "
+            f"{by.adapt(material.word, offer.source.name, offer.target.name)} and rewrite it by "
+            f"hand, or load it as it is {by.load_despite_review(material.word)}."
         ),
     )
 

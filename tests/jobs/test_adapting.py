@@ -85,7 +85,7 @@ def test_a_result_that_stops_where_the_original_ran_is_wrong() -> None:
         stops = replace(made, listing=Listing.from_text(wrong))
         proof = prove(listing, stops, ("practice", "ready"), None)
         assert proof.result == "differs", proof.says
-        assert proof.says.startswith("The result does not run: ")
+        assert proof.says.startswith("Do not use the result: it does not run. ")
 
 
 @pytest.mark.parametrize("wrong", ["RED  TEA", "REDTEA", " RED TEA", "RED TEA "])

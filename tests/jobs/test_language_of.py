@@ -5,6 +5,7 @@ The board is a practice board of a kind measured on a real interpreter, which ha
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,12 +14,14 @@ from hostlink.archive import Archive, Revision
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import RefusedError
+from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Event
 from hostlink.jobs.language_of import LanguageError, Offer, guessed
 from hostlink.jobs.listing_source import Material, find_material, from_bytes, read_shipped
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
+from hostlink.listing import Listing
 
 THEN = b'10 LET A=1\n20 IF A=1 THEN 40\n30 PRINT A;"X"\n40 END\n'
 WITHOUT = b"10 A=1\n20 IF A=1 GOTO 40\n30 PRINT A\n40 END\n"
@@ -82,6 +85,37 @@ def test_another_listing_is_adapted_only_if_allowed(archive: Archive) -> None:
     assert "20 IF A=1 GOTO 40" in done.text
     as_it_is, _ = loaded(archive, material, LoadOptions(despite_review=True))
     assert as_it_is.text == THEN.decode()
+
+
+def test_a_result_that_prints_something_else_is_not_loaded(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The load runs both as the command adapt does; it goes as it is if that is wanted."""
+    material = from_bytes(THEN, "lamp.bas", name="LAMP")
+    made = adapt_for(material.listing, find_profile("practice"), find_profile("capital"))
+    text = made.listing.text().replace('"X"', '"Y"')
+    wrong = replace(made, listing=Listing.from_text(text.replace("A=1\n", "A=2\n", 1)))
+    monkeypatch.setattr("hostlink.jobs.language_of.adapt", lambda *_: wrong)
+    with pytest.raises(LanguageError, match="it prints something else") as caught:
+        loaded(archive, material, LoadOptions(adapt=lambda _: True))
+    assert caught.value.kept == "Nothing was sent to the board."
+    assert archive.programs() == []
+    as_it_is, _ = loaded(archive, material, LoadOptions(adapt=lambda _: True, despite_review=True))
+    assert as_it_is.text == THEN.decode()
+
+
+def test_an_adapted_load_that_was_not_compared_says_so(archive: Archive) -> None:
+    """A program that asks cannot be run without answers; the revision is marked, loads warn."""
+    material = from_bytes(b"5 INPUT A\n" + THEN, "lamp.bas", name="LAMP")
+    done, told = loaded(archive, material, LoadOptions(adapt=lambda _: True))
+    doubt = (
+        "it was not compared with its original: the program asks for input, and no answers are "
+        "known"
+    )
+    assert f"LAMP@2 is not proven: {doubt}." in told
+    assert archive.revision(done.spec).origin.unproven == doubt
+    _, again = loaded(archive, find_material("LAMP@2", archive))
+    assert f"LAMP@2 is not proven: {doubt}." in again
 
 
 def test_what_the_board_takes_is_loaded_without_a_word(archive: Archive) -> None:
