@@ -76,9 +76,13 @@ def adapt(
         _say_adapted(common, material.label, made, proof)
     told: dict[str, object] = {"listing": material.label}
     told |= {"from": source.name, "profile": target.name, **_adapted_dict(made, proof)}
-    if keep:
+    if keep and proof.result == "differs":
+        say("Nothing was kept: the result does something else than the original.")
+    elif keep:
         note = f"adapted from {source.name} for {target.name}"
-        told["kept"] = keep_listing(common, material, made.listing, (source, target), note)
+        told["kept"] = keep_listing(
+            common, material, made.listing, (source, target), note, proof.unproven
+        )
     give_listing(common, made.listing, output, told)
     good = made.fits and not made.needs and proof.result != "differs"
     return ExitStatus.DONE if good else ExitStatus.REFUSED
