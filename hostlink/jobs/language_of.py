@@ -52,10 +52,14 @@ def known_profiles() -> Mapping[str, Profile]:
     return {name: each for name, each in found.items() if each.rules.language.number}
 
 
-def guessed(material: Material) -> Guess:
-    """Return where a listing seems to come from."""
+def guessed(material: Material, target: Profile) -> Guess:
+    """Return where a listing seems to come from that is to be run on the target."""
+    from hostlink.practice.kind_file import kind_names
+
     known = {name: profile.rules.language for name, profile in known_profiles().items()}
-    return guess(material.listing, known)
+    if target.rules.language.number:
+        known[target.name] = target.rules.language
+    return guess(material.listing, known, target.name, kind_names())
 
 
 def in_language_of(
@@ -101,7 +105,7 @@ def offer(profile: Profile, material: Material) -> Offer | None:
         return None
     known = material.shipped is not None or material.held is not None
     strange = () if material.shipped else _strange(material, profile.rules.language)
-    source = written_for(material) if known or strange else None
+    source = written_for(material, profile) if known or strange else None
     if source is None or source.name == profile.name:
         return None
     made = adapt(material.listing, source.rules.language, profile.rules)
@@ -125,8 +129,11 @@ def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
     )
 
 
-def written_for(material: Material) -> Profile | None:
-    """Return the profile of the board that a listing is for, guessed if nobody knows; or None."""
+def written_for(material: Material, target: Profile) -> Profile | None:
+    """Return the profile of the board that a listing is for, guessed if nobody knows; or None.
+
+    target: the one for which it is wanted.
+    """
     name = SHIPPED_FOR if material.shipped is not None else ""
     if not name and material.held is not None:
         name = material.held.profile
@@ -135,8 +142,8 @@ def written_for(material: Material) -> Profile | None:
             profile = find_profile(name)
             if profile.rules.language.number:
                 return profile
-    found = guessed(material).names
-    return known_profiles()[found[0]] if found else None
+    found = guessed(material, target).names
+    return {**known_profiles(), target.name: target}[found[0]] if found else None
 
 
 def _strange(material: Material, language: Language) -> tuple[Form, ...]:
@@ -158,11 +165,20 @@ def _says(
         found = {need.what: need.lines for need in made.needs}
     told = [f"{what} (line {lines[0]})" for what, lines in list(found.items())[:_SHOWN]]
     more = " and more" if len(found) > _SHOWN else ""
+    doubt = "" if material.shipped or material.held else doubt_words(guessed(material, target))
     seems = "" if material.shipped or material.held else ", it seems"
     return (
         f"{material.label} was written for the BASIC of {source.name}{seems}. That of "
-        f"{target.name} has other forms: {'; '.join(told)}{more}."
+        f"{target.name} has other forms: {'; '.join(told)}{more}.{doubt and f' {doubt}'}"
     )
+
+
+def doubt_words(found: Guess) -> str:
+    """Return which forms mean another thing on the other kinds of a guess, "" if none does."""
+    if not found.disputed:
+        return ""
+    told = ", ".join(f"{form.what} (line {form.lines[0]})" for form in found.disputed)
+    return f"Not all of {', '.join(found.names)} do the same with {told}."
 
 
 def _lacking(material: Material, offer: Offer) -> LanguageError:

@@ -111,6 +111,17 @@ def test_adapt_asks_where_no_kind_takes_all_that_a_file_holds(hostlink, listing)
     assert "Name the kind with --from PROFILE." in told.err
 
 
+def test_adapt_asks_where_the_likely_kinds_differ_in_what_a_form_does(hostlink, listing):
+    """RND(2) begins with 0 on one of them, with 1 on another; --from decides."""
+    name = listing('10 IF RND(2)=0 THEN PRINT "HEADS"')
+    told = hostlink("adapt", name, "--profile", "capital")
+    assert (told.status, told.out) == (2, "")
+    assert "Not all of practice, token, ready do the same with the word RND (line 10)." in told.err
+    assert "Name the kind with --from PROFILE." in told.err
+    told = hostlink("adapt", name, "--from", "token", "--profile", "capital")
+    assert (told.status, told.out) == (0, '10 IF RND(2)=0 PRINT "HEADS"\n')
+
+
 def test_adapt_runs_both_with_the_lines_of_a_file(hostlink, listing):
     """A program that asks is proven with --input, and not without."""
     name = listing("10 INPUT A", "20 PRINT A*2")

@@ -137,15 +137,47 @@ def test_a_kept_program_of_another_kind_is_not_sent_as_it_is(archive: Archive) -
 
 
 def test_the_origin_of_a_listing_is_guessed_from_its_forms() -> None:
-    """The kinds that take all its forms, the one with the fewest words first."""
-    found = guessed(from_bytes(THEN, "lamp.bas", name="LAMP"))
+    """The kinds that take all its forms, of those that can be run the one with fewest words."""
+    capital = find_profile("capital")
+    found = guessed(from_bytes(THEN, "lamp.bas", name="LAMP"), capital)
     assert found.names[:2] == ("practice", "token")
     assert "capital" not in found.names
     where = {form.what: form.lines for form in found.forms}
     assert where["THEN with a line number"] == (20,)
     assert where["; between the items of PRINT"] == (30,)
     strange = from_bytes(b"10 IF A THEN 20\n20 PRINT A$\n30 B = 3 # 4\n", "odd.bas", name="ODD")
-    assert guessed(strange).names == ()
+    assert guessed(strange, capital).names == ()
+
+
+def test_a_listing_that_the_board_takes_is_guessed_to_be_for_it() -> None:
+    """Nothing is changed then, and nothing is disputed; a kind that cannot be run comes last."""
+    table = from_bytes(b'10 PRINT "NAME","AGE"\n20 PRINT 7/2\n', "table.bas", name="TABLE")
+    for name in ("practice", "token", "ready", "capital"):
+        found = guessed(table, find_profile(name))
+        assert found.names[0] == name
+        assert set(found.names[-2:]) == {"palo-alto", "ecma-55"}
+        assert found.disputed == ()
+
+
+@pytest.mark.parametrize(
+    ("line", "form"),
+    [
+        (b"10 IF RND(2)=0 THEN PRINT 1", "the word RND"),
+        (b"10 IF A/2=1 THEN PRINT 1", "/ for division"),
+        (b"10 IF A=1 THEN PRINT ABS(2),2", ""),
+        (b"10 IF A=1 THEN 10", ""),
+    ],
+)
+def test_forms_that_the_likely_kinds_disagree_on_are_disputed(
+    archive: Archive, line: bytes, form: str
+) -> None:
+    """Practice, token and ready take the line, capital does not; the question of a load says so."""
+    material = from_bytes(line + b"\n", "coin.bas", name="COIN")
+    found = guessed(material, find_profile("capital"))
+    assert [each.what for each in found.disputed] == ([form] if form else [])
+    with pytest.raises(LanguageError) as caught:
+        loaded(archive, material)
+    assert (f"do the same with {form} (line 10)." in caught.value.what) == bool(form)
 
 
 def test_a_profile_of_the_user_with_a_shipped_name_hinders_no_load(

@@ -91,19 +91,26 @@ def adapt(
 def _written_for(common: CommonOptions, material: Material) -> str:
     """Return the profile of the board that a listing is for, guessed from its forms if need be.
 
-    Raises UsageError if no known kind takes them all.
+    Raises UsageError if no known kind takes them all, or if those that do differ in one of them.
     """
-    from hostlink.jobs.language_of import guessed
+    from hostlink.jobs.language_of import doubt_words, guessed
 
     if material.shipped is not None:
         return "practice"
     if material.held is not None:
         return material.held.profile
-    found = guessed(material)
+    found = guessed(material, common.the_profile())
     if not found.names:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known: none takes all "
             f"that it holds{_forms(found)}.",
+            kept="The listing was not changed.",
+            advice="Name the kind with --from PROFILE.",
+        )
+    if found.disputed:
+        raise UsageError(
+            f"Which kind of board {material.label} was written for is not known. "
+            f"{doubt_words(found)}",
             kept="The listing was not changed.",
             advice="Name the kind with --from PROFILE.",
         )
