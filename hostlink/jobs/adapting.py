@@ -83,7 +83,10 @@ def fitted(made: Adapted, target: Profile) -> Adapted:
     if made.fits or made.needs:
         return made
     small = shrink(made.listing, target.rules, to_fit=True, size_words=target.size_words)
-    steps = f"Made smaller to fit: {made.after:,} bytes became {small.after:,}."
+    steps = (
+        f"Made smaller to fit: {made.after:,} bytes became {small.after:,}; the "
+        "changes are shown as they were before that."
+    )
     return replace(
         made, listing=small.listing, after=small.after, notes=(*made.notes, steps, *small.notes)
     )

@@ -58,7 +58,7 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     assert not made.fits
     small = fitted(made, target)
     assert small.fits
-    assert 900 < small.after <= target.rules.storage.program_bytes
+    assert 900 < small.after <= target.rules.storage.room
     assert any(note.startswith("Made smaller to fit: ") for note in small.notes)
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
     assert fitted(small, target) is small

@@ -64,6 +64,24 @@ def test_a_second_load_keeps_nothing_new(archive: Archive) -> None:
     assert len(archive.history("TIDE")) == 2
 
 
+@pytest.mark.parametrize(("size", "fits"), [(1030, True), (1031, False)])
+def test_a_program_leaves_room_for_the_line_that_is_typed(
+    archive: Archive, size: int, fits: bool
+) -> None:
+    """On this kind 1,030 bytes leave room for a command; with 5 less free even NEW is refused."""
+    # A line takes 4 bytes beside its text; the practice board counts by itself.
+    texts = ["X" * 96] * 10 + ["X" * (size - 1000 - 4 - 4)]
+    rows = "".join(f"{at}0 REM {text}\n" for at, text in enumerate(texts, 1))
+    rows = rows.replace("REM " + "X" * 96, "REM " + "X" * 92)
+    material = from_bytes(rows.encode(), "long.bas", name="LONG")
+    if fits:
+        done, _ = loaded(archive, material)
+        assert (done.size, done.limit, done.free) == (size, 1030, 1039 - size)
+    else:
+        with pytest.raises(RefusedError, match="1 byte over: 1,031 of 1,030"):
+            loaded(archive, material)
+
+
 def test_what_a_shipped_program_lacks_is_named(archive: Archive) -> None:
     """It is refused before the port is used, and goes as it is if that is wanted."""
     with pytest.raises(LanguageError, match=r"ROOM.*line 20") as caught:

@@ -206,7 +206,7 @@ class BoardConsole(DeskPart):
             return
 
         def done(restarted: Restarted) -> str:
-            limit = attached.choice.profile.rules.storage.program_bytes
+            limit = attached.choice.profile.rules.storage.room
             self.desk.readings.note(
                 attached, KnownContents(restarted.at_prompt, "", restarted.lines, 0, limit)
             )
