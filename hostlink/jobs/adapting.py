@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from hostlink.board.profile.model import Profile
-from hostlink.errors import RefusedError, UsageError
+from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.jobs.listing_source import Material, shipped_programs
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
@@ -66,8 +66,14 @@ _SAYS: dict[Result, str] = {
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     """Rewrite a listing of the source's board for that of the target.
 
-    Raises UsageError if a profile does not state the forms of its BASIC.
+    Raises UsageError if a profile does not state the forms of its BASIC, ListingError if no line
+    has a number.
     """
+    if not listing.numbered():
+        raise ListingError(
+            "The listing has no numbered line, so there is nothing to adapt.",
+            kept="The listing was not changed.",
+        )
     for profile in (source, target):
         if not profile.rules.language.number:
             raise UsageError(
@@ -75,7 +81,12 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
                 kept="The listing was not changed.",
                 advice='Add "number" and the other forms to its [language], or name another one.',
             )
-    return adapt(listing, source.rules.language, target.rules)
+    made = adapt(listing, source.rules.language, target.rules)
+    loose = [line.typed for line in listing if line.number is None and line.typed.strip()]
+    if not loose:
+        return made
+    told = f"Left out, without a number: {plural(len(loose), 'line')}, such as {loose[0][:40]!r}."
+    return replace(made, notes=(told, *made.notes))
 
 
 def fitted(made: Adapted, target: Profile) -> Adapted:

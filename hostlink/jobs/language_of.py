@@ -13,10 +13,11 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.jobs.adapting import Proof, inputs_of, prove
+from hostlink.jobs.adapting import Proof, adapt_for, inputs_of, prove
 from hostlink.jobs.events import Emit
 from hostlink.jobs.listing_source import Adaptation, Material
-from hostlink.listing.adapting.adapt import Adapted, adapt
+from hostlink.listing import review
+from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import Form, Guess, forms, guess
 from hostlink.listing.rules import Language
 from hostlink.words import plural
@@ -56,10 +57,15 @@ def guessed(material: Material, target: Profile) -> Guess:
     """Return where a listing seems to come from that is to be run on the target."""
     from hostlink.practice.kind_file import kind_names
 
-    known = {name: profile.rules.language for name, profile in known_profiles().items()}
+    known = {name: profile.rules for name, profile in known_profiles().items()}
     if target.rules.language.number:
-        known[target.name] = target.rules.language
-    return guess(material.listing, known, target.name, kind_names())
+        known[target.name] = target.rules
+    errors = {
+        name: sum(error.rule != "does-not-fit" for error in review(material.listing, rules).errors)
+        for name, rules in known.items()
+    }
+    languages = {name: rules.language for name, rules in known.items()}
+    return guess(material.listing, languages, target.name, kind_names(), errors)
 
 
 def in_language_of(
@@ -108,7 +114,7 @@ def offer(profile: Profile, material: Material) -> Offer | None:
     source = written_for(material, profile) if known or strange else None
     if source is None or source.name == profile.name:
         return None
-    made = adapt(material.listing, source.rules.language, profile.rules)
+    made = adapt_for(material.listing, source, profile)
     if not (strange or made.needs or any(change.needed for change in made.changes)):
         return None
     return Offer(_says(material, source, profile, strange, made), made, source, profile)

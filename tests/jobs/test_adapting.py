@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 
 from hostlink.board.profile.file import find_profile
-from hostlink.errors import UsageError
+from hostlink.errors import ListingError, UsageError
 from hostlink.jobs.adapting import adapt_for, alike, fitted, inputs_of, prove
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.listing import Listing
@@ -141,6 +141,20 @@ def test_a_profile_without_forms_is_refused() -> None:
     """Nothing is guessed for a board whose profile does not say what its BASIC takes."""
     with pytest.raises(UsageError, match="tiny does not say"):
         adapt_for(Listing.from_text("10 END"), find_profile("practice"), find_profile("tiny"))
+
+
+def test_a_listing_without_a_numbered_line_is_refused() -> None:
+    """There is nothing to adapt in it, and no empty listing is made of it."""
+    with pytest.raises(ListingError, match="no numbered line"):
+        adapt_for(Listing.from_text("hello world\n"), *map(find_profile, ("practice", "token")))
+
+
+def test_a_line_without_a_number_is_told() -> None:
+    """It is not part of the program that the board would hold."""
+    listing = Listing.from_text("10 PRINT 1\nPRINT 2\n\n20 PRINT 3\n")
+    made = adapt_for(listing, find_profile("practice"), find_profile("token"))
+    assert "Left out, without a number: 1 line, such as 'PRINT 2'." in made.notes
+    assert "PRINT 2" not in made.listing.text()
 
 
 @pytest.mark.parametrize(

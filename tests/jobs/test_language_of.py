@@ -16,7 +16,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.errors import RefusedError
 from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Event
-from hostlink.jobs.language_of import LanguageError, Offer, guessed
+from hostlink.jobs.language_of import LanguageError, Offer, guessed, known_profiles
 from hostlink.jobs.listing_source import Material, find_material, from_bytes, read_shipped
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
@@ -113,7 +113,7 @@ def test_a_result_that_prints_something_else_is_not_loaded(
     made = adapt_for(material.listing, find_profile("practice"), find_profile("capital"))
     text = made.listing.text().replace('"X"', '"Y"')
     wrong = replace(made, listing=Listing.from_text(text.replace("A=1\n", "A=2\n", 1)))
-    monkeypatch.setattr("hostlink.jobs.language_of.adapt", lambda *_: wrong)
+    monkeypatch.setattr("hostlink.jobs.language_of.adapt_for", lambda *_: wrong)
     with pytest.raises(LanguageError, match="it prints something else") as caught:
         loaded(archive, material, LoadOptions(adapt=lambda _: True))
     assert caught.value.kept == "Nothing was sent to the board."
@@ -165,6 +165,23 @@ def test_the_origin_of_a_listing_is_guessed_from_its_forms() -> None:
     assert where["; between the items of PRINT"] == (30,)
     strange = from_bytes(b"10 IF A THEN 20\n20 PRINT A$\n30 B = 3 # 4\n", "odd.bas", name="ODD")
     assert guessed(strange, capital).names == ()
+
+
+@pytest.mark.parametrize(
+    ("line", "names"),
+    [
+        (b"40000 PRINT 1", {"token", "ready"}),
+        (b'10 print "A"', {"capital", "palo-alto", "practice", "ecma-55", "token"}),
+        (b"10 LET N=1\n20 GOTO 10*N", {"capital", "palo-alto", "practice", "token"}),
+        (b"10 LET N=1\n20 GOTO 50", set(known_profiles())),  # wrong for all of them
+    ],
+)
+def test_a_kind_for_which_the_review_finds_errors_is_not_guessed(
+    line: bytes, names: set[str]
+) -> None:
+    """Not a line number above the last, small letters, nor a computed jump that it lacks."""
+    material = from_bytes(line + b"\n", "odd.bas", name="ODD")
+    assert set(guessed(material, find_profile("capital")).names) == names
 
 
 def test_a_listing_that_the_board_takes_is_guessed_to_be_for_it() -> None:

@@ -103,7 +103,7 @@ def _written_for(common: CommonOptions, material: Material) -> str:
     if not found.names:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known: none takes all "
-            f"that it holds{_forms(found)}.",
+            f"the forms found in it{_forms(found)}.",
             kept="The listing was not changed.",
             advice="Name the kind with --from PROFILE.",
         )
@@ -117,7 +117,7 @@ def _written_for(common: CommonOptions, material: Material) -> str:
     first, *others = found.names
     also = f" So do {', '.join(others)}; name another with --from." if others else ""
     say(
-        f"Taken as written for {first}, which takes all it holds{_forms(found)}.{also}",
+        f"Taken as written for {first}, which takes the forms found in it{_forms(found)}.{also}",
         quiet=common.quiet,
     )
     return first

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from hostlink.dialect import MEANS
 from hostlink.listing.adapting.clauses import Clause, clauses
@@ -54,16 +55,20 @@ def guess(
     known: Mapping[str, Language],
     target: str = "",
     runnable: Collection[str] = (),
+    errors: Mapping[str, int] = MappingProxyType({}),
 ) -> Guess:
     """Guess for which of the known kinds a listing was written.
 
-    known: languages by name. Of those that take all its forms the target comes first, then those
+    known: languages by name. errors: those that a review for a kind finds, none if not named. Of
+    the kinds with the fewest errors that take all its forms the target comes first, then those
     that are runnable, then the one with the fewest words, not counting those for pins.
     """
     found = forms(listing, tuple(known.values()))
     taking = [
         name for name, language in known.items() if all(form.taken(language) for form in found)
     ]
+    fewest = min((errors.get(name, 0) for name in taking), default=0)
+    taking = [name for name in taking if errors.get(name, 0) == fewest]
     words = {name: len(keywords(known[name])) - len(known[name].pins.forms) for name in taking}
     taking.sort(key=lambda name: (name != target, name not in runnable, words[name]))
     telling = (form for form in found if not all(map(form.taken, known.values())))
@@ -107,6 +112,7 @@ def _common(known: Collection[Language]) -> Language:
         functions=functions,
         jumps=jumps,
         separator=":",
+        computed_jumps=True,
         quotes="\"'",
     )
 
