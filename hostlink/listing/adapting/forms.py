@@ -112,7 +112,6 @@ def _common(known: Collection[Language]) -> Language:
         functions=functions,
         jumps=jumps,
         separator=":",
-        computed_jumps=True,
         quotes="\"'",
     )
 
