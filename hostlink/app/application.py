@@ -184,8 +184,6 @@ class DeskApp(App[None]):
             return False
         return True
 
-    # --- what all screens share --------------------------------------------------------------
-
     @property
     def desk(self) -> Desk:
         """Return the main screen; it is there from the start of the app on, also after its end."""
@@ -235,8 +233,6 @@ class DeskApp(App[None]):
         kept = self.attempt(lambda: write_settings(self.settings_file, self.settings))
         self.settings = kept or self.settings
 
-    # --- boards ------------------------------------------------------------------------------
-
     def drain(self) -> None:
         """Process the reports of the owner threads."""
         self.boards.drain()
@@ -262,8 +258,6 @@ class DeskApp(App[None]):
         view was closed, which stays open if there is something to read.
         """
         JobShowing(self, job, done, failed, then, follow).begin()
-
-    # --- actions -----------------------------------------------------------------------------
 
     def action_work(self, name: str) -> None:
         """Run an action of every screen. name: the `id` of one of EVERYWHERE."""

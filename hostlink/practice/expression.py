@@ -9,8 +9,6 @@ additions.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from typing import Protocol, TypeAlias
 
 from hostlink.dialect import PIN_FUNCTIONS
 from hostlink.practice import functions
@@ -18,7 +16,18 @@ from hostlink.practice.arithmetic import Operation, Value, arithmetic, power
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
-from hostlink.practice.pin_bank import PinBank
+from hostlink.practice.values import (
+    Condition,
+    Expression,
+    Values,
+    chained,
+    compared,
+    constant,
+    negated,
+    paired,
+    random_number,
+    valued,
+)
 
 DEEPEST = 12
 """Brackets that may be open at once."""
@@ -32,29 +41,6 @@ _SECONDS = 11
 """What may stand behind the letter of a name: nothing, or a digit."""
 
 
-class Values(Protocol):
-    """What an expression may look at."""
-
-    variables: list[Value]
-    functions: dict[int, Function]
-    pins: PinBank
-
-    def random(self, limit: int) -> int:
-        """Return a whole number from 1 to limit."""
-
-    def fraction(self, argument: Value) -> float:
-        """Return a number from 0 to below 1; see `Dialect.random`."""
-
-    def room(self) -> int:
-        """Return bytes free for a program."""
-
-
-Expression: TypeAlias = Callable[[Values], Value]
-Condition: TypeAlias = Callable[[Values], bool]
-Function: TypeAlias = "tuple[int, Expression]"
-"""A function of the user's: the index of its variable, and its expression."""
-
-
 def read_expression(text: LineText) -> Expression:
     """Read the longest expression of numbers that starts here. Raises Complaint if there is none.
 
@@ -62,7 +48,7 @@ def read_expression(text: LineText) -> Expression:
     """
     value = _read_comparison(text)
     while text.language.logic and (word := text.take("AND", "OR")):
-        value = _paired(value, _LOGIC[word], _read_comparison(text))
+        value = paired(value, _LOGIC[word], _read_comparison(text))
     return value
 
 
@@ -82,10 +68,10 @@ def _read_comparison(text: LineText) -> Expression:
         relation = _take_relation(text)
         if not (worth and relation):
             raise text.puzzled()
-        return _valued(_compared(left, relation, read_text(text)), worth)
+        return valued(compared(left, relation, read_text(text)), worth)
     value = _read_sum(text)
     while worth and (relation := _take_relation(text)):
-        value = _valued(_compared(value, relation, _read_sum(text)), worth)
+        value = valued(compared(value, relation, _read_sum(text)), worth)
     return value
 
 
@@ -125,16 +111,12 @@ def _read_text_part(text: LineText) -> Expression:
     if not begins_text(text):
         raise text.puzzled()
     if text.peek() in text.language.quotes:
-        return _constant(text.quoted())
+        return constant(text.quoted())
     names = [name for name in text.language.functions if name.endswith("$")]
     if function := text.take(*names):
         return _read_call(text, function)
     variable = read_variable(text)
     return lambda values: values.variables[variable]
-
-
-def _valued(condition: Condition, worth: int) -> Expression:
-    return lambda values: worth if condition(values) else 0
 
 
 def _read_sum(text: LineText) -> Expression:
@@ -146,7 +128,7 @@ def _read_sum(text: LineText) -> Expression:
     while sign := text.take("+", "-"):
         rest.append((sign, _read_term(text)))
     text.depth -= 1
-    return _chained(first, rest, text)
+    return chained(first, rest, text)
 
 
 def read_condition(text: LineText) -> Condition:
@@ -160,27 +142,11 @@ def read_condition(text: LineText) -> Condition:
     relation = _take_relation(text)
     if not relation:
         raise text.puzzled()
-    return _compared(left, relation, read_expression(text))
+    return compared(left, relation, read_expression(text))
 
 
 def _take_relation(text: LineText) -> str:
     return text.take("<=", ">=", text.language.at_least, *text.language.unequal, "<", ">", "=")
-
-
-def _compared(left: Expression, relation: str, right: Expression) -> Condition:
-    match relation:
-        case "=":
-            return lambda values: left(values) == right(values)
-        case "<":
-            return lambda values: left(values) < right(values)
-        case ">":
-            return lambda values: left(values) > right(values)
-        case "<=":
-            return lambda values: left(values) <= right(values)
-        case ">=" | "=>":
-            return lambda values: left(values) >= right(values)
-        case _:
-            return lambda values: left(values) != right(values)
 
 
 def read_variable(text: LineText) -> int:
@@ -215,7 +181,7 @@ def _read_term(text: LineText) -> Expression:
     rest = []
     while sign := text.take("*", "/"):
         rest.append((sign, _read_factor(text)))
-    return _chained(first, rest, text)
+    return chained(first, rest, text)
 
 
 def _read_factor(text: LineText) -> Expression:
@@ -226,16 +192,16 @@ def _read_factor(text: LineText) -> Expression:
     fit = arithmetic(text.language).fit
     if start in DIGITS and not text.language.fractions:
         number = text.digits()
-        return _constant(fit(-number if negative else number))
+        return constant(fit(-number if negative else number))
     factor = _read_unsigned(text, start)
     while text.language.fractions and text.take("^"):
-        factor = _paired(factor, power, _read_unsigned(text, text.peek()))
-    return _negated(factor, fit) if negative else factor
+        factor = paired(factor, power, _read_unsigned(text, text.peek()))
+    return negated(factor, fit) if negative else factor
 
 
 def _read_unsigned(text: LineText, start: str) -> Expression:
     if text.language.fractions and (start in DIGITS or start == "."):
-        return _constant(text.fraction())
+        return constant(text.fraction())
     if start == "(":
         text.at += 1
         inner = read_expression(text)
@@ -309,7 +275,7 @@ def _read_call(text: LineText, function: str) -> Expression:
     if function == "RND":
         argument = read_expression(text)
         text.need(")")
-        return _random(argument, text.language)
+        return random_number(argument, text.language)
     takes, call = functions.FUNCTIONS[function]
     arguments: list[Expression] = []
     for place, kind in enumerate(takes):
@@ -327,40 +293,3 @@ def _read_call(text: LineText, function: str) -> Expression:
         return called
     fit = arithmetic(text.language).fit
     return lambda values: fit(int(called(values)))
-
-
-def _random(argument: Expression, language: KindLanguage) -> Expression:
-    if language.random.startswith("fraction"):
-        return lambda values: values.fraction(argument(values))
-    first = 1 if language.random == "from-1" else 0
-    return lambda values: values.random(argument(values)) - 1 + first
-
-
-def _constant(number: Value) -> Expression:
-    return lambda _: number
-
-
-def _negated(factor: Expression, fit: Callable[[Value], Value]) -> Expression:
-    return lambda values: fit(-factor(values))
-
-
-def _chained(first: Expression, rest: list[tuple[str, Expression]], text: LineText) -> Expression:
-    """Operations of one rank, left to right; a loop, so that a long line cannot nest calls."""
-    if not rest:
-        return first
-    apply = arithmetic(text.language).apply
-    if len(rest) == 1:
-        sign, right = rest[0]
-        return _paired(first, apply[sign], right)
-
-    def chain(values: Values) -> Value:
-        value = first(values)
-        for sign, operand in rest:
-            value = apply[sign](value, operand(values))
-        return value
-
-    return chain
-
-
-def _paired(left: Expression, apply: Operation, right: Expression) -> Expression:
-    return lambda values: apply(left(values), right(values))

@@ -7,10 +7,11 @@ from functools import partial
 
 from hostlink.dialect import PIN_FUNCTIONS, PinForm, Pins
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.expression import Expression, read_expression
+from hostlink.practice.expression import read_expression
 from hostlink.practice.line_text import LineText
 from hostlink.practice.ops import Chore, Work
 from hostlink.practice.state import State, Step, Talk
+from hostlink.practice.values import Expression
 
 _SLICE_MS = 10  # after which an interrupt is noticed
 _SPEAKER = "tone"  # the pin, where the words for a tone name none

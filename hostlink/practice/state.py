@@ -9,7 +9,7 @@ from typing import TypeAlias
 from hostlink.practice.arithmetic import LARGEST, SMALLEST, Value
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
-from hostlink.practice.expression import Function, no_values
+from hostlink.practice.expression import no_values
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Op
@@ -17,6 +17,7 @@ from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.storing import storing
 from hostlink.practice.telling import ListingAnswers
+from hostlink.practice.values import Function
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8

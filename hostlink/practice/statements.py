@@ -18,7 +18,6 @@ from hostlink.practice.asking import read_input
 from hostlink.practice.commands import COMMANDS
 from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.expression import (
-    Expression,
     is_text,
     read_condition,
     read_expression,
@@ -31,6 +30,7 @@ from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.ops import Send
 from hostlink.practice.pin_words import pin_readers
 from hostlink.practice.state import LineCompiler, State, Step, Talk
+from hostlink.practice.values import Expression
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 

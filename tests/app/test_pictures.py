@@ -149,7 +149,7 @@ async def _stored(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("s")
     await wait(pilot, lambda: isinstance(app.screen, AskText))
     await pilot.press("enter")
-    await wait(pilot, lambda: any("stored and read back" in said for said in app.said))
+    await wait(pilot, lambda: any("and read back" in said for said in app.said))
     await pilot.press("enter")
     await wait(pilot, lambda: app.boards.current.busy is None)
 

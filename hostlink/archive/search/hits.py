@@ -71,8 +71,6 @@ class Hits:
         other._asked = tuple(words)
         return other
 
-    # --- revisions -------------------------------------------------------------------------------
-
     def revisions(self) -> Iterator[Row]:
         """Yield matching revisions (id, program_id, listing_id), the best first.
 
@@ -121,8 +119,6 @@ class Hits:
             f"(SELECT value FROM json_each(?)) {more} GROUP BY program_id ORDER BY id DESC",
             [json.dumps(programs), *more_values],
         )
-
-    # --- words -----------------------------------------------------------------------------------
 
     def _programs(self) -> Iterator[list[int]]:
         """Yield programs with all words in name, title, notes and tags, newest first."""
@@ -201,8 +197,6 @@ class Hits:
                 latest[program] = dict(each)
         return (latest.get(row["program_id"], row) for row in found)
 
-    # --- words here and there --------------------------------------------------------------------
-
     def _mixed(self) -> Iterator[Row]:
         """Yield revisions with some words in the listing and the others in the text on the program.
 
@@ -243,8 +237,6 @@ class Hits:
         ):
             if holds_all(asked, row["text"], row["spaced_words"]):
                 yield dict(row)
-
-    # --- rescues ---------------------------------------------------------------------------------
 
     def rescues(self, limit: int) -> list[Row]:
         """Return the newest matching rescues; none for a tag, because only programs have tags."""

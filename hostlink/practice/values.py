@@ -1,0 +1,97 @@
+"""What an expression of the practice board is, and how expressions are put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol, TypeAlias
+
+from hostlink.practice.arithmetic import Operation, Value, arithmetic
+from hostlink.practice.kind import KindLanguage
+from hostlink.practice.line_text import LineText
+from hostlink.practice.pin_bank import PinBank
+
+
+class Values(Protocol):
+    """What an expression may look at."""
+
+    variables: list[Value]
+    functions: dict[int, Function]
+    pins: PinBank
+
+    def random(self, limit: int) -> int:
+        """Return a whole number from 1 to limit."""
+
+    def fraction(self, argument: Value) -> float:
+        """Return a number from 0 to below 1; see `Dialect.random`."""
+
+    def room(self) -> int:
+        """Return bytes free for a program."""
+
+
+Expression: TypeAlias = Callable[[Values], Value]
+Condition: TypeAlias = Callable[[Values], bool]
+Function: TypeAlias = "tuple[int, Expression]"
+"""A function of the user's: the index of its variable, and its expression."""
+
+
+def valued(condition: Condition, worth: int) -> Expression:
+    """Return the worth of a condition that holds, else 0."""
+    return lambda values: worth if condition(values) else 0
+
+
+def compared(left: Expression, relation: str, right: Expression) -> Condition:
+    """Return the condition that two values stand in a relation, such as "<="."""
+    match relation:
+        case "=":
+            return lambda values: left(values) == right(values)
+        case "<":
+            return lambda values: left(values) < right(values)
+        case ">":
+            return lambda values: left(values) > right(values)
+        case "<=":
+            return lambda values: left(values) <= right(values)
+        case ">=" | "=>":
+            return lambda values: left(values) >= right(values)
+        case _:
+            return lambda values: left(values) != right(values)
+
+
+def random_number(argument: Expression, language: KindLanguage) -> Expression:
+    """Return the call of RND with an argument, as the language has it."""
+    if language.random.startswith("fraction"):
+        return lambda values: values.fraction(argument(values))
+    first = 1 if language.random == "from-1" else 0
+    return lambda values: values.random(argument(values)) - 1 + first
+
+
+def constant(number: Value) -> Expression:
+    """Return an expression that is always the same number."""
+    return lambda _: number
+
+
+def negated(factor: Expression, fit: Callable[[Value], Value]) -> Expression:
+    """Return an expression with the other sign. fit: makes a result one of the language."""
+    return lambda values: fit(-factor(values))
+
+
+def chained(first: Expression, rest: list[tuple[str, Expression]], text: LineText) -> Expression:
+    """Return operations of one rank, left to right; a loop, so that a long line nests no calls."""
+    if not rest:
+        return first
+    apply = arithmetic(text.language).apply
+    if len(rest) == 1:
+        sign, right = rest[0]
+        return paired(first, apply[sign], right)
+
+    def chain(values: Values) -> Value:
+        value = first(values)
+        for sign, operand in rest:
+            value = apply[sign](value, operand(values))
+        return value
+
+    return chain
+
+
+def paired(left: Expression, apply: Operation, right: Expression) -> Expression:
+    """Return an operation on two expressions."""
+    return lambda values: apply(left(values), right(values))
