@@ -79,10 +79,8 @@ def adapt(
     if keep and proof.result == "differs":
         say("Nothing was kept: the result does something else than the original.")
     elif keep:
-        note = f"adapted from {source.name} for {target.name}"
-        told["kept"] = keep_listing(
-            common, material, made.listing, (source, target), note, proof.unproven
-        )
+        how = f"adapted from {source.name} for {target.name}", proof.unproven
+        told["kept"] = keep_listing(common, material, made.listing, (source, target), *how)
     give_listing(common, made.listing, output, told)
     good = made.fits and not made.needs and proof.result != "differs"
     return ExitStatus.DONE if good else ExitStatus.REFUSED
