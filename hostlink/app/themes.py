@@ -148,7 +148,8 @@ def _variables(colours: dict[str, str], reverse: str) -> dict[str, str]:
         "listing-finding": colours["error"],
         "block-cursor-foreground": ground,
         "block-cursor-background": accent,
-        "block-cursor-text-style": reverse or "bold",
+        # Many terminals show bold black as grey, which cannot be read on the accent.
+        "block-cursor-text-style": reverse or ("none" if ground.startswith("ansi_") else "bold"),
         "block-hover-background": colours["boost"],
         "input-cursor-background": text,
         "input-cursor-foreground": ground,

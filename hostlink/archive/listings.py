@@ -75,10 +75,11 @@ def put_listing(db: Database, content: Content) -> int:
     """Return the id of the row that holds content; add it if it is new."""
     sha256 = bytes.fromhex(content.sha256)
     canonical_sha256 = bytes.fromhex(content.canonical_sha256)
+    # The plus keeps SQLite from the index of profiles, which nearly all rows of an archive share.
     held = first(
         db,
         "SELECT id FROM listings WHERE sha256 = ? AND canonical_sha256 = ? "
-        "AND profile = ? AND charset = ? AND text = ?",
+        "AND +profile = ? AND charset = ? AND text = ?",
         (sha256, canonical_sha256, content.profile, content.charset, content.text),
     )
     if held:

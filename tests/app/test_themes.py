@@ -207,3 +207,17 @@ def test_no_theme_leaves_a_colour_to_the_library(theme: Theme) -> None:
     assert {"block-cursor-background", "scrollbar", "input-selection-background"} <= set(
         theme.variables
     )
+
+
+def test_no_bold_black_stands_on_the_accent_of_16_colours(stage: Any) -> None:
+    """Many terminals show bold black as grey (seen in a stock xterm): it could not be read."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        for theme in COLOURS_16:
+            app.theme = theme
+            await pilot.pause()
+            heading = app.screen.query_one("Heading.-here")
+            assert not heading.rich_style.bold, theme
+            assert app.theme_variables["block-cursor-text-style"] == "none"
+
+    stage.play(story, port="")

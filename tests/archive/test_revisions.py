@@ -282,3 +282,23 @@ def test_text_that_no_file_can_hold_is_refused(archive: Archive) -> None:
     with pytest.raises(ArchiveError, match=r"half of a character pair \(U\+D800\)"):
         archive.keep("TIDE", half, Origin("file"))
     assert archive.programs(retired=None) == []
+
+
+def test_keeping_looks_rows_up_by_what_few_share(
+    archive: Archive, content: MakeContent, from_file: Origin
+) -> None:
+    """No question that is asked to keep a listing goes through a table, or through all rows of one
+    profile: at a million revisions that took 369 ms."""
+    archive.keep("TIDE", content("10 END\n"), from_file)
+    with archive.reading("The plans") as db:
+        asked: list[str] = []
+        db.conn.set_trace_callback(asked.append)
+        archive.keep("TIDE", content("10 STOP\n"), from_file)
+        db.conn.set_trace_callback(None)
+        chosen = [one for one in asked if one.lstrip().startswith("SELECT")]
+        assert any("FROM listings" in one for one in chosen)
+        for one in chosen:
+            plan = " ".join(row[3] for row in db.conn.execute(f"EXPLAIN QUERY PLAN {one}"))
+            assert "listings_by_profile" not in plan, one
+            assert "SCAN listings" not in plan, one
+            assert "SCAN revisions" not in plan, one
