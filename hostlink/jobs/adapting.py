@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from hostlink.board.profile.model import Profile
-from hostlink.errors import RefusedError, UsageError
+from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.jobs.listing_source import Material, shipped_programs
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
@@ -15,26 +16,64 @@ from hostlink.listing.adapting.needs import Need
 from hostlink.listing.shrinking.shrink import shrink
 from hostlink.words import plural
 
+if TYPE_CHECKING:
+    from hostlink.practice.bare import Printout
+
 SEEDS = (1, 2, 3)
 """The random numbers that a program with RND is run with."""
 
-Alike = Literal["same", "spread", "blanks", ""]
+OWN = "\x1f"
+"""Stands for a blank that a board sets of its own, where two outputs are compared."""
+
+_MOST = (200_000, 800_000)
+"""Statements that the original and the result may run; the result may need more of them."""
+_NO_BLANK = re.compile(f"[^ {OWN}]")
+_NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?")
+
+Alike = Literal["same", "columns", "numbers", "other"]
+_WAYS: tuple[Alike, ...] = ("other", "numbers", "columns")
 Result = Literal["proven", "open", "differs"]
 
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """How the original and the result compare when both run. says: a sentence."""
+    """How the original and the result compare when both run.
+
+    why: why that is not known or how they differ; how far they are the same if it is proven.
+    """
 
     result: Result
-    says: str
+    why: str
+
+    @property
+    def says(self) -> str:
+        """Return the proof as a sentence."""
+        return f"{_SAYS[self.result]}{self.why}."
+
+    @property
+    def unproven(self) -> str:
+        """Return what the archive keeps as the doubt about the result, "" if there is none."""
+        return f"it was not compared with its original: {self.why}" if self.result == "open" else ""
+
+
+_SAYS: dict[Result, str] = {
+    "proven": "Proven: both were run and printed the same",
+    "open": "Not proven: ",
+    "differs": "Do not use the result: ",
+}
 
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     """Rewrite a listing of the source's board for that of the target.
 
-    Raises UsageError if a profile does not state the forms of its BASIC.
+    Raises UsageError if a profile does not state the forms of its BASIC, ListingError if no line
+    has a number.
     """
+    if not listing.numbered():
+        raise ListingError(
+            "The listing has no numbered line, so there is nothing to adapt.",
+            kept="The listing was not changed.",
+        )
     for profile in (source, target):
         if not profile.rules.language.number:
             raise UsageError(
@@ -42,7 +81,12 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
                 kept="The listing was not changed.",
                 advice='Add "number" and the other forms to its [language], or name another one.',
             )
-    return adapt(listing, source.rules.language, target.rules)
+    made = adapt(listing, source.rules.language, target.rules)
+    loose = [line.typed for line in listing if line.number is None and line.typed.strip()]
+    if not loose:
+        return made
+    told = f"Left out, without a number: {plural(len(loose), 'line')}, such as {loose[0][:40]!r}."
+    return replace(made, notes=(told, *made.notes))
 
 
 def fitted(made: Adapted, target: Profile) -> Adapted:
@@ -50,7 +94,10 @@ def fitted(made: Adapted, target: Profile) -> Adapted:
     if made.fits or made.needs:
         return made
     small = shrink(made.listing, target.rules, to_fit=True, size_words=target.size_words)
-    steps = f"Made smaller to fit: {made.after:,} bytes became {small.after:,}."
+    steps = (
+        f"Made smaller to fit: {made.after:,} bytes became {small.after:,}; the "
+        "changes are shown as they were before that."
+    )
     return replace(
         made, listing=small.listing, after=small.after, notes=(*made.notes, steps, *small.notes)
     )
@@ -93,54 +140,60 @@ def prove(
     from hostlink.practice.kind_file import kind_names
 
     if made.needs:
-        return Proof("open", "Not proven: it needs what the board does not have.")
+        return Proof("open", "it needs what the board does not have")
     missing = [kind for kind in kinds if kind not in kind_names()]
     if missing:
-        return Proof("open", f"Not proven: there is no practice board of the kind {missing[0]}.")
-    texts = (original.text(), made.listing.text())
-    if inputs is None and "INPUT" in texts[0].upper():
-        return Proof("open", "Not proven: the program asks for input, and no answers are known.")
+        return Proof("open", f"there is no practice board of the kind {missing[0]}")
     if made.asks_free:
-        return Proof("open", "Not proven: what it prints depends on the board's free memory.")
+        return Proof("open", "what it prints depends on the board's free memory")
+    texts = (original.text(), made.listing.text())
     seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
-    try:
-        found = [_runs_alike(texts, kinds, inputs or (), seed) for seed in seeds]
-    except RefusedError as error:
-        return Proof("open", f"Not proven: {error.what}")
-    if "" in found:
-        return Proof(
-            "differs", "The result prints something else than the original. Do not use it."
+    found: set[Alike] = set()
+    for seed in seeds:
+        try:
+            runs = _runs(texts, kinds, inputs or (), seed)
+            first = next(runs)
+        except RefusedError as error:
+            return Proof("open", error.what.removesuffix("."))
+        if first.used_up and inputs is None:
+            return Proof("open", "the program asks for input, and no answers are known")
+        try:
+            second = next(runs)
+        except RefusedError as error:
+            return Proof("differs", f"it does not run. {error.what.removesuffix('.')}")
+        found.add(
+            alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
         )
-    how = "blanks" if "blanks" in found else "spread" if "spread" in found else "same"
-    return Proof("proven", f"Proven: both were run and printed the same{_APART[how]}.")
+    if "other" in found:
+        return Proof("differs", "it prints something else than the original")
+    return Proof("proven", next((words for way, words in _APART.items() if way in found), ""))
 
 
-_APART: dict[str, str] = {
-    "same": "",
-    "spread": ", apart from how many blanks stand between words",
-    "blanks": ", apart from blanks round numbers",
+_APART: dict[Alike, str] = {
+    "numbers": ", apart from blanks beside numbers and between columns",
+    "columns": ", apart from how many blanks stand between columns",
 }
 
 
-def _runs_alike(
+def _runs(
     texts: tuple[str, str], kinds: tuple[str, str], inputs: Sequence[str], seed: int
-) -> Alike:
+) -> Iterator[Printout]:
+    """Run the original, then the result, and return what they printed, with `OWN` blanks."""
     from hostlink.practice.bare import outcome
     from hostlink.practice.kind_file import find_kind
 
     boards = [find_kind(kind) for kind in kinds]
     lists = [board.language.input_list for board in boards]
-    first, second = (
-        outcome(
+    for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
+        language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)
+        yield outcome(
             text,
             inputs if taken == "row" else answers_apart(inputs),
-            kind=board,
+            kind=replace(board, language=language),
             seed=seed,
+            max_statements=most,
             with_answers=lists[0] == lists[1],
         )
-        for text, board, taken in zip(texts, boards, lists, strict=True)
-    )
-    return alike(first.printed, second.printed) if first.used_up == second.used_up else ""
 
 
 def answers_apart(inputs: Sequence[str]) -> list[str]:
@@ -149,15 +202,43 @@ def answers_apart(inputs: Sequence[str]) -> list[str]:
 
 
 def alike(first: str, second: str) -> Alike:
-    """Return how far two outputs are the same: "same", "spread", "blanks", or "" if they differ.
+    """Return how far two outputs are the same, "other" if they are not.
 
-    "spread": each row has the same words; "blanks": each row has the same characters but blanks.
+    Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many
+    there are in front of a column ("columns"), and those beside a number ("numbers"), but not
+    those that keep two numbers apart.
     """
-    one, other = first.rstrip("\n"), second.rstrip("\n")
-    if one == other:
-        return "same"
-    rows = [row.split() for row in one.split("\n")]
-    others = [row.split() for row in other.split("\n")]
-    if rows == others:
-        return "spread"
-    return "blanks" if ["".join(r) for r in rows] == ["".join(r) for r in others] else ""
+    rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
+    if len(rows) != len(others):
+        return "other"
+    found = {each for pair in zip(rows, others, strict=True) for each in _rows_alike(*pair)}
+    return next((way for way in _WAYS if way in found), "same")
+
+
+def _rows_alike(first: str, second: str) -> Iterator[Alike]:
+    """Compare two rows gap by gap: what stands in front of each character and at the end."""
+    (characters, gaps), (others, other_gaps) = _gaps(first), _gaps(second)
+    if characters != others:
+        yield "other"
+        return
+    inside = [False] * (len(characters) + 1)
+    for number in _NUMBER.finditer(characters):
+        inside[number.start() : number.end()] = [True] * len(number[0])
+    for at, (gap, other) in enumerate(zip(gaps, other_gaps, strict=True)):
+        before, behind = at > 0 and inside[at - 1], inside[at]
+        if gap.replace(OWN, " ") == other.replace(OWN, " "):
+            continue
+        if before and behind and not gap:
+            yield "numbers" if OWN in other else "other"
+        elif before and behind and not other:
+            yield "other"
+        elif before or behind:
+            yield "numbers"
+        else:
+            yield "columns" if gap and other and OWN in gap + other else "other"
+
+
+def _gaps(row: str) -> tuple[str, list[str]]:
+    """Return the characters of a row that are no blanks, and the blanks around them."""
+    gaps = _NO_BLANK.split(row)
+    return "".join(_NO_BLANK.findall(row)), gaps

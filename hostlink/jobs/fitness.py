@@ -29,11 +29,14 @@ def check_loadable(material: Material, profile: Profile, *, despite_review: bool
 
 
 def smaller_advice(material: Material, profile: Profile, room: int) -> Advice:
-    """Return advice for a listing larger than `room` bytes: how to make it fit, if it can."""
+    """Return advice for a listing that is too large: how to make it fit, if it can.
+
+    room: bytes that the board has for a program.
+    """
     rules = profile.rules.with_room(room)
     smallest = shrink(material.listing, rules, to_fit=True, size_words=profile.size_words)
     if not smallest.fits:
-        over = plural(smallest.after - room, "byte")
+        over = plural(smallest.after - smallest.limit, "byte")
         return f"Made as small as hostlink can, it is still {over} over."
     name = _nameable(profile)
     return lambda by: f"Make it fit {by.shrink_to_fit(material.word, room, name)}."

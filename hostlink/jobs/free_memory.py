@@ -37,7 +37,8 @@ def check_room(session: Session, material: Material, held: HeldProgram, *, disca
     if free is None:
         return
     before = Listing(tuple(held.lines.values()))
-    room = free + measure(before, session.profile.rules).total
+    reserve = session.profile.rules.storage.reserve_bytes
+    room = free + measure(before, session.profile.rules).total - reserve
     if ledger.total <= room:
         return
     size, most = ledger.total, room
@@ -52,7 +53,7 @@ def check_room(session: Session, material: Material, held: HeldProgram, *, disca
         f"{material.label} does not fit: it takes {least}{plural(size, 'byte')}, and the board has "
         f"{most:,}: {least}{plural(size - most, 'byte')} over.",
         kept="Nothing was sent to the board.",
-        advice=smaller_advice(material, session.profile, most),
+        advice=smaller_advice(material, session.profile, most + reserve),
     )
 
 

@@ -15,12 +15,13 @@ def keep_made(
     listing: Listing,
     profiles: tuple[Profile, Profile],
     note: str,
+    unproven: str = "",
 ) -> Revision:
     """Keep the listing as the next revision of the program of `material`.
 
     A material that the archive does not hold is kept first, so that the revision has its parent.
     profiles: of the board that the material is for, and of that of the listing. note: how it was
-    made. Raises UsageError if the material has no name.
+    made. unproven: what speaks against it. Raises UsageError if the material has no name.
     """
     own, target = profiles
     if not material.name:
@@ -35,5 +36,5 @@ def keep_made(
         parent = archive.keep(material.name, held, material.origin, title=title).revision
     raw = listing.text().encode("utf-8", "replace")
     content = content_of(listing, raw, "utf-8", target)
-    origin = Origin("edit", material.label, note=note)
+    origin = Origin("edit", material.label, note=note, unproven=unproven)
     return archive.keep(parent.program, content, origin, parent=parent).revision

@@ -13,9 +13,11 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
+from hostlink.jobs.adapting import Proof, adapt_for, inputs_of, prove
 from hostlink.jobs.events import Emit
 from hostlink.jobs.listing_source import Adaptation, Material
-from hostlink.listing.adapting.adapt import Adapted, adapt
+from hostlink.listing import review
+from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import Form, Guess, forms, guess
 from hostlink.listing.rules import Language
 from hostlink.words import plural
@@ -51,10 +53,19 @@ def known_profiles() -> Mapping[str, Profile]:
     return {name: each for name, each in found.items() if each.rules.language.number}
 
 
-def guessed(material: Material) -> Guess:
-    """Return where a listing seems to come from."""
-    known = {name: profile.rules.language for name, profile in known_profiles().items()}
-    return guess(material.listing, known)
+def guessed(material: Material, target: Profile) -> Guess:
+    """Return where a listing seems to come from that is to be run on the target."""
+    from hostlink.practice.kind_file import kind_names
+
+    known = {name: profile.rules for name, profile in known_profiles().items()}
+    if target.rules.language.number:
+        known[target.name] = target.rules
+    errors = {
+        name: sum(error.rule != "does-not-fit" for error in review(material.listing, rules).errors)
+        for name, rules in known.items()
+    }
+    languages = {name: rules.language for name, rules in known.items()}
+    return guess(material.listing, languages, target.name, kind_names(), errors)
 
 
 def in_language_of(
@@ -62,9 +73,10 @@ def in_language_of(
 ) -> Material:
     """Return the listing as the BASIC of a board takes it, itself if nothing must be changed.
 
-    A shipped program is adapted and that is told; for another listing `allow` is asked. One that
-    came from a board may go back as it is. despite: load what the board does not take all the same.
-    Raises LanguageError if the listing needs what the board does not have or `allow` says no.
+    A shipped program is adapted and that is told; for another listing `allow` is asked. The result
+    is run and compared with the original. One that came from a board may go back as it is.
+    despite: load what the board does not take all the same. Raises LanguageError if the listing
+    needs what the board does not have, if `allow` says no, or if the result does something else.
     """
     if material.adapted is not None:
         if material.adapted.target == profile:
@@ -76,12 +88,18 @@ def in_language_of(
         return material
     if found.made.needs:
         raise _lacking(material, found)
+    if material.shipped is None and not allow(found):
+        raise _not_allowed(material, found)
+    kinds = found.source.name, found.target.name
+    proof = prove(material.listing, found.made, kinds, inputs_of(material))
+    if proof.result == "differs":
+        if despite:
+            return material
+        raise _different(material, found, proof)
     if material.shipped is not None:
         changed = plural(len(found.made.changes), "line")
         emit(Warned(f"{material.label} was adapted for {profile.name}: {changed} changed."))
-    elif not allow(found):
-        raise _not_allowed(material, found)
-    return _adapted(material, found)
+    return _adapted(material, found, proof)
 
 
 def offer(profile: Profile, material: Material) -> Offer | None:
@@ -93,16 +111,16 @@ def offer(profile: Profile, material: Material) -> Offer | None:
         return None
     known = material.shipped is not None or material.held is not None
     strange = () if material.shipped else _strange(material, profile.rules.language)
-    source = written_for(material) if known or strange else None
+    source = written_for(material, profile) if known or strange else None
     if source is None or source.name == profile.name:
         return None
-    made = adapt(material.listing, source.rules.language, profile.rules)
+    made = adapt_for(material.listing, source, profile)
     if not (strange or made.needs or any(change.needed for change in made.changes)):
         return None
     return Offer(_says(material, source, profile, strange, made), made, source, profile)
 
 
-def _adapted(material: Material, offer: Offer) -> Material:
+def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
     text = offer.made.listing.text()
     note = f"adapted from {offer.source.name} for {offer.target.name}"
     return dataclasses.replace(
@@ -110,15 +128,18 @@ def _adapted(material: Material, offer: Offer) -> Material:
         text=text,
         raw=text.encode("utf-8", "replace"),
         charset="utf-8",
-        origin=Origin("edit", material.label, note=note),
+        origin=Origin("edit", material.label, note=note, unproven=proof.unproven),
         revision=None,
         held=None,
         adapted=Adaptation(material, offer.source, offer.target),
     )
 
 
-def written_for(material: Material) -> Profile | None:
-    """Return the profile of the board that a listing is for, guessed if nobody knows; or None."""
+def written_for(material: Material, target: Profile) -> Profile | None:
+    """Return the profile of the board that a listing is for, guessed if nobody knows; or None.
+
+    target: the one for which it is wanted.
+    """
     name = SHIPPED_FOR if material.shipped is not None else ""
     if not name and material.held is not None:
         name = material.held.profile
@@ -127,8 +148,8 @@ def written_for(material: Material) -> Profile | None:
             profile = find_profile(name)
             if profile.rules.language.number:
                 return profile
-    found = guessed(material).names
-    return known_profiles()[found[0]] if found else None
+    found = guessed(material, target).names
+    return {**known_profiles(), target.name: target}[found[0]] if found else None
 
 
 def _strange(material: Material, language: Language) -> tuple[Form, ...]:
@@ -150,11 +171,20 @@ def _says(
         found = {need.what: need.lines for need in made.needs}
     told = [f"{what} (line {lines[0]})" for what, lines in list(found.items())[:_SHOWN]]
     more = " and more" if len(found) > _SHOWN else ""
+    doubt = "" if material.shipped or material.held else doubt_words(guessed(material, target))
     seems = "" if material.shipped or material.held else ", it seems"
     return (
         f"{material.label} was written for the BASIC of {source.name}{seems}. That of "
-        f"{target.name} has other forms: {'; '.join(told)}{more}."
+        f"{target.name} has other forms: {'; '.join(told)}{more}.{doubt and f' {doubt}'}"
     )
+
+
+def doubt_words(found: Guess) -> str:
+    """Return which forms mean another thing on the other kinds of a guess, "" if none does."""
+    if not found.disputed:
+        return ""
+    told = ", ".join(f"{form.what} (line {form.lines[0]})" for form in found.disputed)
+    return f"Not all of {', '.join(found.names)} do the same with {told}."
 
 
 def _lacking(material: Material, offer: Offer) -> LanguageError:
@@ -165,6 +195,18 @@ def _lacking(material: Material, offer: Offer) -> LanguageError:
         advice=lambda by: (
             f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
             f"{by.load_despite_review(material.word)}."
+        ),
+    )
+
+
+def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
+    return LanguageError(
+        f"{material.label} was adapted for {offer.target.name} and run. {proof.says}",
+        kept="Nothing was sent to the board.",
+        advice=lambda by: (
+            f"See what would change "
+            f"{by.adapt(material.word, offer.source.name, offer.target.name)} and rewrite it by "
+            f"hand, or load it as it is {by.load_despite_review(material.word)}."
         ),
     )
 

@@ -108,6 +108,8 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
             material = for_board(session.profile, material, options, session.emit)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
+        if doubt := (revision or material).origin.unproven:
+            session.emit(Warned(f"{state.spec or material.label} is not proven: {doubt}."))
         before = session.profile
         session.attach()
         if session.profile != before:

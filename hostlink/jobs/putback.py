@@ -151,9 +151,9 @@ def _must_fit(
     free = _free_memory(session)
     if free is not None:
         held = Listing(tuple(memory.lines.values()))
-        capacity = free + measure(held, session.profile.rules).total
+        capacity = free + measure(held, session.profile.rules).total - storage.reserve_bytes
     else:
-        capacity = 0 if own else storage.program_bytes
+        capacity = 0 if own else storage.room
     found = misfits(session.profile, items, capacity, 0 if own else storage.eeprom_bytes)
     if found:
         wrong = {each.name for each in found}

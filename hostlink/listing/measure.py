@@ -39,7 +39,7 @@ class Ledger:
     """The cost of a listing.
 
     rows: in listing order. total: bytes of the program, including those of an empty program.
-    limit: bytes that the board has for a program, 0 if unknown.
+    limit: bytes that a program may take on the board, 0 if unknown.
     """
 
     rows: tuple[LedgerRow, ...]
@@ -75,7 +75,7 @@ def measure(listing: Listing, rules: Rules) -> Ledger:
         cost = line_cost(line, rules) if standing == "stored" else 0
         so_far += cost
         rows.append(LedgerRow(line, cost, so_far, standing))
-    return Ledger(tuple(rows), so_far, rules.storage.program_bytes)
+    return Ledger(tuple(rows), so_far, rules.storage.room)
 
 
 def least_size(listing: Listing, rules: Rules) -> int:

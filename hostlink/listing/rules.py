@@ -74,6 +74,8 @@ class Storage:
     exact: whether these sizes are exact, so that the free memory that a board reports proves its
         listing; if not, it only proves an empty program.
     program_bytes: bytes for a program, 0 if unknown. empty_bytes: bytes of an empty program.
+    reserve_bytes: those of program_bytes that must stay free, because the board keeps the line that
+        is typed there: without them it does not take a command any more.
     eeprom_bytes: bytes for all stored programs together, 0 if unknown.
     """
 
@@ -88,9 +90,15 @@ class Storage:
     squeezed: bool = False
     variables: bool = False
     empty_bytes: int = 0
+    reserve_bytes: int = 0
     eeprom_bytes: int = 0
     tokens: tuple[tuple[str, int], ...] = ()
     exact: bool = True
+
+    @property
+    def room(self) -> int:
+        """Return the bytes that a program may take, 0 if unknown."""
+        return max(1, self.program_bytes - self.reserve_bytes) if self.program_bytes else 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -128,7 +128,8 @@ def number_shower(language: KindLanguage) -> Callable[[Value], bytes]:
 
     def show(value: Value) -> bytes:
         text = digits_of(value, language.digits)
-        return (form % (" " + text if signed and text[0] != "-" else text)).encode("latin-1")
+        shown = form % (" " + text if signed and text[0] != "-" else text)
+        return shown.replace(" ", language.blank).encode("latin-1")
 
     return show
 

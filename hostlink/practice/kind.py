@@ -193,6 +193,7 @@ class KindLanguage(Dialect):
     small_letters: whether keywords and variables may be typed in small letters.
     free_number: a number too large is shown as 32767 ("limited") or as 16 bits with a sign.
     list_one: LIST with one number shows that line only, not all from there on.
+    blank: the character that PRINT sets of its own, beside a number and up to a zone.
     asks: what INPUT shows; asks_again: after a wrong answer.
     empty_answer: to INPUT, is 0, is wrong, or ends the program.
     """
@@ -210,6 +211,7 @@ class KindLanguage(Dialect):
     pins: Pins = PINS
     free_number: Literal["limited", "signed"] = "limited"
     list_one: bool = False
+    blank: str = " "
     asks: str = "? "
     asks_again: str = "? "
     empty_answer: Literal["zero", "wrong", "ends"] = "zero"

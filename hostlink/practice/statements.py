@@ -254,13 +254,14 @@ def _showing(
     """Return what shows the items of PRINT."""
     number = number_shower(language)
     zone = language.comma_columns
+    blank = language.blank.encode("latin-1")
 
     def show(state: State) -> bytes:
         column = state.column
         parts = []
         for item in items:
             if item is None:
-                part = b" " * (zone - column % zone) if zone else b""
+                part = blank * (zone - column % zone) if zone else b""
             elif isinstance(item, bytes):
                 part = item
             else:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from hostlink.jobs import adapting
 from hostlink.listing import Listing
 from hostlink.publish.sheet_file import read_sheet
 
@@ -95,7 +97,7 @@ def test_adapt_guesses_which_board_a_file_is_for(hostlink, listing):
     name = listing("10 IF A=1 THEN 20", '20 PRINT A;"X"')
     told = hostlink("adapt", name, "--profile", "capital")
     assert told.status == 0
-    assert "Taken as written for practice, which takes all it holds: THEN with a li" in told.err
+    assert "Taken as written for practice, which takes the forms found in it: THEN " in told.err
     assert "So do token, " in told.err
     assert "Taken as" not in hostlink("adapt", name, "--from", "token", "--profile", "capital").err
 
@@ -107,6 +109,17 @@ def test_adapt_asks_where_no_kind_takes_all_that_a_file_holds(hostlink, listing)
     assert (told.status, told.out) == (2, "")
     assert "# for unequal (line 10)" in told.err
     assert "Name the kind with --from PROFILE." in told.err
+
+
+def test_adapt_asks_where_the_likely_kinds_differ_in_what_a_form_does(hostlink, listing):
+    """RND(2) begins with 0 on one of them, with 1 on another; --from decides."""
+    name = listing('10 IF RND(2)=0 THEN PRINT "HEADS"')
+    told = hostlink("adapt", name, "--profile", "capital")
+    assert (told.status, told.out) == (2, "")
+    assert "Not all of practice, token, ready do the same with the word RND (line 10)." in told.err
+    assert "Name the kind with --from PROFILE." in told.err
+    told = hostlink("adapt", name, "--from", "token", "--profile", "capital")
+    assert (told.status, told.out) == (0, '10 IF RND(2)=0 PRINT "HEADS"\n')
 
 
 def test_adapt_runs_both_with_the_lines_of_a_file(hostlink, listing):
@@ -126,6 +139,30 @@ def test_adapt_keeps_the_result_as_a_revision_for_that_board(hostlink):
     assert rows[1]["parent"] == "WIRE@1"
     assert rows[1]["note"] == "adapted from practice for capital"
     assert hostlink("adapt", "WIRE@2", "--profile", "token", "--json").json["from"] == "capital"
+
+
+def test_adapt_keeps_nothing_that_prints_something_else(hostlink, listing, monkeypatch):
+    """It is called wrong, status 1, and the archive stays as it was."""
+    name = listing("10 PRINT 5", name="five.bas")
+    wrong = Listing.from_text("10 PRINT 6\n")
+    real = adapting.adapt_for
+    monkeypatch.setattr(adapting, "adapt_for", lambda *a: replace(real(*a), listing=wrong))
+    words = ("adapt", name, "--from", "practice", "--profile", "capital", "--keep")
+    told = hostlink(*words)
+    assert told.status == 1
+    assert "Nothing was kept: the result does something else than the original." in told.err
+    assert "kept" not in hostlink(*words, "--json").json
+    assert hostlink("programs", "--json").json == []
+
+
+def test_adapt_marks_what_it_keeps_without_a_proof(hostlink, listing):
+    """The history and its JSON say why the result was not compared."""
+    name = listing("10 INPUT A", "20 IF A=1 THEN 10", name="ask.bas")
+    hostlink("adapt", name, "--from", "practice", "--profile", "capital", "--keep")
+    first, made = hostlink("history", "ASK", "--json").json
+    assert first["unproven"] is None
+    assert made["unproven"].startswith("it was not compared with its original: the program asks")
+    assert "not proven: it was not compared" in hostlink("history", "ASK").out
 
 
 def test_shrink_to_fit_stops_early_and_says_when_it_is_not_enough(hostlink, listing):

@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 
 from hostlink.board.profile.file import find_profile
-from hostlink.errors import UsageError
+from hostlink.errors import ListingError, UsageError
 from hostlink.jobs.adapting import adapt_for, alike, fitted, inputs_of, prove
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.listing import Listing
@@ -58,7 +58,7 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     assert not made.fits
     small = fitted(made, target)
     assert small.fits
-    assert 900 < small.after <= target.rules.storage.program_bytes
+    assert 900 < small.after <= target.rules.storage.room
     assert any(note.startswith("Made smaller to fit: ") for note in small.notes)
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
     assert fitted(small, target) is small
@@ -74,6 +74,48 @@ def test_a_wrong_result_is_noticed() -> None:
     proof = prove(listing, wrong, ("practice", "capital"), None)
     assert proof.result == "differs"
     assert "something else" in proof.says
+
+
+def test_a_result_that_stops_where_the_original_ran_is_wrong() -> None:
+    """It is not called open: the original was run, and the result refused a line or stopped."""
+    source, target = find_profile("practice"), find_profile("ready")
+    listing = Listing.from_text('10 PRINT "TEA"\n')
+    made = adapt_for(listing, source, target)
+    for wrong in ('10 PRINT "TEA\n20 GOTO 7\n', "10 PRONT 1\n", "10 GOTO 10\n"):
+        stops = replace(made, listing=Listing.from_text(wrong))
+        proof = prove(listing, stops, ("practice", "ready"), None)
+        assert proof.result == "differs", proof.says
+        assert proof.says.startswith("Do not use the result: it does not run. ")
+
+
+@pytest.mark.parametrize("wrong", ["RED  TEA", "REDTEA", " RED TEA", "RED TEA "])
+def test_a_blank_more_or_less_in_a_text_is_noticed(wrong: str) -> None:
+    """Only what the boards set of their own is free."""
+    listing = Listing.from_text('10 PRINT "RED TEA"\n')
+    made = adapt_for(listing, find_profile("practice"), find_profile("capital"))
+    changed = replace(made, listing=Listing.from_text(f'10 PRINT "{wrong}"\n'))
+    assert prove(listing, changed, ("practice", "capital"), None).result == "differs"
+
+
+def test_what_keeps_columns_and_numbers_apart_is_not_free() -> None:
+    """The proof of 1 2 and of two columns says what differs; 12 and one word are wrong."""
+    listing = Listing.from_text('10 PRINT 1;2\n20 PRINT "NAME","AGE"\n')
+    made = adapt_for(listing, find_profile("practice"), find_profile("capital"))
+    proof = prove(listing, made, ("practice", "capital"), None)
+    assert proof.says == (
+        "Proven: both were run and printed the same, apart from blanks beside numbers and between "
+        "columns."
+    )
+    for wrong in ('10 PRINT 1,2\n20 PRINT "NAME AGE"\n', '10 PRINT "1 2"\n20 PRINT "NAMEAGE"\n'):
+        changed = replace(made, listing=Listing.from_text(wrong))
+        assert prove(listing, changed, ("practice", "capital"), None).result == "differs"
+
+
+def test_a_word_for_input_in_a_text_asks_nothing() -> None:
+    """Whether a program asks is seen when it runs."""
+    listing = Listing.from_text('10 PRINT "INPUT RND": REM INPUT\n20 END\n30 INPUT A\n')
+    made = adapt_for(listing, find_profile("practice"), find_profile("token"))
+    assert prove(listing, made, ("practice", "token"), None).result == "proven"
 
 
 @pytest.mark.parametrize(
@@ -101,18 +143,42 @@ def test_a_profile_without_forms_is_refused() -> None:
         adapt_for(Listing.from_text("10 END"), find_profile("practice"), find_profile("tiny"))
 
 
+def test_a_listing_without_a_numbered_line_is_refused() -> None:
+    """There is nothing to adapt in it, and no empty listing is made of it."""
+    with pytest.raises(ListingError, match="no numbered line"):
+        adapt_for(Listing.from_text("hello world\n"), *map(find_profile, ("practice", "token")))
+
+
+def test_a_line_without_a_number_is_told() -> None:
+    """It is not part of the program that the board would hold."""
+    listing = Listing.from_text("10 PRINT 1\nPRINT 2\n\n20 PRINT 3\n")
+    made = adapt_for(listing, find_profile("practice"), find_profile("token"))
+    assert "Left out, without a number: 1 line, such as 'PRINT 2'." in made.notes
+    assert "PRINT 2" not in made.listing.text()
+
+
 @pytest.mark.parametrize(
     ("first", "second", "how"),
     [
         ("A 1\n", "A 1\n", "same"),
-        (" 1 2\n", "1   2\n", "spread"),
-        ("N 5\n", "N5\n", "blanks"),
-        ("12\n", "1\n2\n", ""),
-        ("1 2\n", "1 3\n", ""),
+        ("A\x1f1\n", "A 1\n", "same"),
+        ("\x1f1\x1f2\n", "1   2\n", "numbers"),
+        ("12\n", "\x1f1\x1f2\n", "numbers"),
+        ("N\x1f-5\n", "N-5\n", "numbers"),
+        ("NAME\x1f\x1f\x1fAGE\n", "NAME AGE\n", "columns"),
+        ("NAME\x1f\x1f\x1fAGE\n", "NAMEAGE\n", "other"),
+        ("RED TEA\n", "RED  TEA\n", "other"),
+        ("RED TEA\n", "REDTEA\n", "other"),
+        ("A\n \nB\n", "A\n\nB\n", "other"),
+        ("\x1f12\x1f3\n", "\x1f1\x1f23\n", "other"),
+        ("1\x1f2\n", "12\n", "other"),
+        ("12\n", "1 2\n", "other"),
+        ("12\n", "1\n2\n", "other"),
+        ("1 2\n", "1 3\n", "other"),
     ],
 )
 def test_outputs_are_compared_row_by_row(first: str, second: str, how: str) -> None:
-    """Blanks are what boards do differently; all else must be equal."""
+    """Free are the blanks that a board sets of its own, here \\x1f; all else must be equal."""
     assert alike(first, second) == how
 
 

@@ -5,6 +5,7 @@ The board is a practice board of a kind measured on a real interpreter, which ha
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,12 +14,14 @@ from hostlink.archive import Archive, Revision
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import RefusedError
+from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Event
-from hostlink.jobs.language_of import LanguageError, Offer, guessed
+from hostlink.jobs.language_of import LanguageError, Offer, guessed, known_profiles
 from hostlink.jobs.listing_source import Material, find_material, from_bytes, read_shipped
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
+from hostlink.listing import Listing
 
 THEN = b'10 LET A=1\n20 IF A=1 THEN 40\n30 PRINT A;"X"\n40 END\n'
 WITHOUT = b"10 A=1\n20 IF A=1 GOTO 40\n30 PRINT A\n40 END\n"
@@ -61,6 +64,24 @@ def test_a_second_load_keeps_nothing_new(archive: Archive) -> None:
     assert len(archive.history("TIDE")) == 2
 
 
+@pytest.mark.parametrize(("size", "fits"), [(1030, True), (1031, False)])
+def test_a_program_leaves_room_for_the_line_that_is_typed(
+    archive: Archive, size: int, fits: bool
+) -> None:
+    """On this kind 1,030 bytes leave room for a command; with 5 less free even NEW is refused."""
+    # A line takes 4 bytes beside its text; the practice board counts by itself.
+    texts = ["X" * 96] * 10 + ["X" * (size - 1000 - 4 - 4)]
+    rows = "".join(f"{at}0 REM {text}\n" for at, text in enumerate(texts, 1))
+    rows = rows.replace("REM " + "X" * 96, "REM " + "X" * 92)
+    material = from_bytes(rows.encode(), "long.bas", name="LONG")
+    if fits:
+        done, _ = loaded(archive, material)
+        assert (done.size, done.limit, done.free) == (size, 1030, 1039 - size)
+    else:
+        with pytest.raises(RefusedError, match="1 byte over: 1,031 of 1,030"):
+            loaded(archive, material)
+
+
 def test_what_a_shipped_program_lacks_is_named(archive: Archive) -> None:
     """It is refused before the port is used, and goes as it is if that is wanted."""
     with pytest.raises(LanguageError, match=r"ROOM.*line 20") as caught:
@@ -84,6 +105,37 @@ def test_another_listing_is_adapted_only_if_allowed(archive: Archive) -> None:
     assert as_it_is.text == THEN.decode()
 
 
+def test_a_result_that_prints_something_else_is_not_loaded(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The load runs both as the command adapt does; it goes as it is if that is wanted."""
+    material = from_bytes(THEN, "lamp.bas", name="LAMP")
+    made = adapt_for(material.listing, find_profile("practice"), find_profile("capital"))
+    text = made.listing.text().replace('"X"', '"Y"')
+    wrong = replace(made, listing=Listing.from_text(text.replace("A=1\n", "A=2\n", 1)))
+    monkeypatch.setattr("hostlink.jobs.language_of.adapt_for", lambda *_: wrong)
+    with pytest.raises(LanguageError, match="it prints something else") as caught:
+        loaded(archive, material, LoadOptions(adapt=lambda _: True))
+    assert caught.value.kept == "Nothing was sent to the board."
+    assert archive.programs() == []
+    as_it_is, _ = loaded(archive, material, LoadOptions(adapt=lambda _: True, despite_review=True))
+    assert as_it_is.text == THEN.decode()
+
+
+def test_an_adapted_load_that_was_not_compared_says_so(archive: Archive) -> None:
+    """A program that asks cannot be run without answers; the revision is marked, loads warn."""
+    material = from_bytes(b"5 INPUT A\n" + THEN, "lamp.bas", name="LAMP")
+    done, told = loaded(archive, material, LoadOptions(adapt=lambda _: True))
+    doubt = (
+        "it was not compared with its original: the program asks for input, and no answers are "
+        "known"
+    )
+    assert f"LAMP@2 is not proven: {doubt}." in told
+    assert archive.revision(done.spec).origin.unproven == doubt
+    _, again = loaded(archive, find_material("LAMP@2", archive))
+    assert f"LAMP@2 is not proven: {doubt}." in again
+
+
 def test_what_the_board_takes_is_loaded_without_a_word(archive: Archive) -> None:
     """Nothing foreign in it: no question, whatever it was written for."""
     done, told = loaded(archive, from_bytes(WITHOUT, "lamp.bas", name="LAMP"))
@@ -103,15 +155,64 @@ def test_a_kept_program_of_another_kind_is_not_sent_as_it_is(archive: Archive) -
 
 
 def test_the_origin_of_a_listing_is_guessed_from_its_forms() -> None:
-    """The kinds that take all its forms, the one with the fewest words first."""
-    found = guessed(from_bytes(THEN, "lamp.bas", name="LAMP"))
+    """The kinds that take all its forms, of those that can be run the one with fewest words."""
+    capital = find_profile("capital")
+    found = guessed(from_bytes(THEN, "lamp.bas", name="LAMP"), capital)
     assert found.names[:2] == ("practice", "token")
     assert "capital" not in found.names
     where = {form.what: form.lines for form in found.forms}
     assert where["THEN with a line number"] == (20,)
     assert where["; between the items of PRINT"] == (30,)
     strange = from_bytes(b"10 IF A THEN 20\n20 PRINT A$\n30 B = 3 # 4\n", "odd.bas", name="ODD")
-    assert guessed(strange).names == ()
+    assert guessed(strange, capital).names == ()
+
+
+@pytest.mark.parametrize(
+    ("line", "names"),
+    [
+        (b"40000 PRINT 1", {"token", "ready"}),
+        (b'10 print "A"', {"capital", "palo-alto", "practice", "ecma-55", "token"}),
+        (b"10 LET N=1\n20 GOTO 10*N", {"capital", "palo-alto", "practice", "token"}),
+        (b"10 LET N=1\n20 GOTO 50", set(known_profiles())),  # wrong for all of them
+    ],
+)
+def test_a_kind_for_which_the_review_finds_errors_is_not_guessed(
+    line: bytes, names: set[str]
+) -> None:
+    """Not a line number above the last, small letters, nor a computed jump that it lacks."""
+    material = from_bytes(line + b"\n", "odd.bas", name="ODD")
+    assert set(guessed(material, find_profile("capital")).names) == names
+
+
+def test_a_listing_that_the_board_takes_is_guessed_to_be_for_it() -> None:
+    """Nothing is changed then, and nothing is disputed; a kind that cannot be run comes last."""
+    table = from_bytes(b'10 PRINT "NAME","AGE"\n20 PRINT 7/2\n', "table.bas", name="TABLE")
+    for name in ("practice", "token", "ready", "capital"):
+        found = guessed(table, find_profile(name))
+        assert found.names[0] == name
+        assert set(found.names[-2:]) == {"palo-alto", "ecma-55"}
+        assert found.disputed == ()
+
+
+@pytest.mark.parametrize(
+    ("line", "form"),
+    [
+        (b"10 IF RND(2)=0 THEN PRINT 1", "the word RND"),
+        (b"10 IF A/2=1 THEN PRINT 1", "/ for division"),
+        (b"10 IF A=1 THEN PRINT ABS(2),2", ""),
+        (b"10 IF A=1 THEN 10", ""),
+    ],
+)
+def test_forms_that_the_likely_kinds_disagree_on_are_disputed(
+    archive: Archive, line: bytes, form: str
+) -> None:
+    """Practice, token and ready take the line, capital does not; the question of a load says so."""
+    material = from_bytes(line + b"\n", "coin.bas", name="COIN")
+    found = guessed(material, find_profile("capital"))
+    assert [each.what for each in found.disputed] == ([form] if form else [])
+    with pytest.raises(LanguageError) as caught:
+        loaded(archive, material)
+    assert (f"do the same with {form} (line 10)." in caught.value.what) == bool(form)
 
 
 def test_a_profile_of_the_user_with_a_shipped_name_hinders_no_load(

@@ -69,6 +69,7 @@ def test_what_does_not_fit_is_told_in_bytes():
         ("10 GOTO 1O\n", (1, "letter-in-number", "error")),
         ("10 LET A=l5*2l\n", (1, "letter-in-number", "error")),
         ("10 GOTO A\n", (1, "jump-without-line-number", "warning")),
+        ("10 GOTO 10+A\n", (1, "jump-without-line-number", "warning")),
     ],
 )
 def test_each_rule_finds_its_fault(text, expected):

@@ -243,7 +243,7 @@ class BoardConsole(DeskPart):
         from hostlink.jobs.session.restarting import RESTARTING, restart
 
         def done(restarted: Restarted) -> str:
-            limit = attached.choice.profile.rules.storage.program_bytes
+            limit = attached.choice.profile.rules.storage.room
             self.desk.readings.note(
                 attached, KnownContents(restarted.at_prompt, "", restarted.lines, 0, limit)
             )

@@ -212,7 +212,7 @@ class Transfers(DeskPart):
 
         def done(saved: Saved) -> str:
             revision = saved.revision
-            limit = self.app.boards.profile.rules.storage.program_bytes
+            limit = self.app.boards.profile.rules.storage.room
             self.desk.readings.note(
                 attached,
                 KnownContents(

@@ -201,7 +201,7 @@ class BackupsScreen(Page[None]):
         storage = profile.rules.storage
         if backup.board_uuid == self._mine:
             return misfits(profile, backup.items, 0)
-        return misfits(profile, backup.items, storage.program_bytes, storage.eeprom_bytes)
+        return misfits(profile, backup.items, storage.room, storage.eeprom_bytes)
 
     def _show_items(self) -> None:
         backup = self.chosen

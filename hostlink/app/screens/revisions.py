@@ -137,7 +137,7 @@ class RevisionsScreen(Page[Wish | None]):
         )
 
     def _chart(self) -> None:
-        limit = self.app.boards.profile.rules.storage.program_bytes
+        limit = self.app.boards.profile.rules.storage.room
         width = max(20, self.query_one(".side").size.width - 2)
         sizes = [(one.number, one.size_bytes) for one in self.revisions[-60:]]
         chart = size_chart(sizes, limit, width)

@@ -76,10 +76,10 @@ def expected_free(listing: Listing, rules: Rules) -> int | None:
 
     It is unknown without the size of the memory, or if the cost of a line is uncertain.
     """
-    ledger = measure(listing, rules)
-    if not rules.storage.exact and ledger.total != rules.storage.empty_bytes:
+    storage, total = rules.storage, measure(listing, rules).total
+    if not storage.program_bytes or not (storage.exact or total == storage.empty_bytes):
         return None
-    return ledger.free
+    return max(0, storage.program_bytes - total)
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,10 +123,12 @@ def _lines(profile: Profile) -> Iterator[Clash]:
 def _memory(profile: Profile) -> Iterator[Clash]:
     """Find sizes and number limits in the wrong order."""
     storage, language = profile.rules.storage, profile.rules.language
-    if storage.program_bytes and storage.empty_bytes >= storage.program_bytes:
+    taken = storage.empty_bytes + storage.reserve_bytes
+    if storage.program_bytes and taken >= storage.program_bytes:
+        name = "reserve_bytes" if storage.reserve_bytes > storage.empty_bytes else "empty_bytes"
         yield Clash(
-            ("storage.empty_bytes", "storage.program_bytes"),
-            f"storage.empty_bytes is {storage.empty_bytes}, which leaves nothing of "
+            (f"storage.{name}", "storage.program_bytes"),
+            f"storage.{name} is {getattr(storage, name)}, which leaves nothing of "
             f"program_bytes, {storage.program_bytes}",
         )
     if storage.tokens and storage.kind == "text":

@@ -164,6 +164,11 @@ STORAGE = (
     Key("squeezed", Flag(), "whether blanks outside quotes and remarks take no memory"),
     Key("variables", Flag(), "whether variables take of the memory that is free for a program"),
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
+    Key(
+        "reserve_bytes",
+        Whole(0, 2**16),
+        "bytes of program_bytes that must stay free, for the line that is typed",
+    ),
     Key("eeprom_bytes", Whole(0, 2**24), "bytes for all stored programs together; 0: not known"),
     Key("tokens", Costs(), 'with kind "tokens": keywords that take more or less than one byte'),
     Key("exact", Flag(), "whether these costs are certain, so that the free memory proves them"),

@@ -76,9 +76,11 @@ def adapt(
         _say_adapted(common, material.label, made, proof)
     told: dict[str, object] = {"listing": material.label}
     told |= {"from": source.name, "profile": target.name, **_adapted_dict(made, proof)}
-    if keep:
-        note = f"adapted from {source.name} for {target.name}"
-        told["kept"] = keep_listing(common, material, made.listing, (source, target), note)
+    if keep and proof.result == "differs":
+        say("Nothing was kept: the result does something else than the original.")
+    elif keep:
+        how = f"adapted from {source.name} for {target.name}", proof.unproven
+        told["kept"] = keep_listing(common, material, made.listing, (source, target), *how)
     give_listing(common, made.listing, output, told)
     good = made.fits and not made.needs and proof.result != "differs"
     return ExitStatus.DONE if good else ExitStatus.REFUSED
@@ -87,26 +89,33 @@ def adapt(
 def _written_for(common: CommonOptions, material: Material) -> str:
     """Return the profile of the board that a listing is for, guessed from its forms if need be.
 
-    Raises UsageError if no known kind takes them all.
+    Raises UsageError if no known kind takes them all, or if those that do differ in one of them.
     """
-    from hostlink.jobs.language_of import guessed
+    from hostlink.jobs.language_of import doubt_words, guessed
 
     if material.shipped is not None:
         return "practice"
     if material.held is not None:
         return material.held.profile
-    found = guessed(material)
+    found = guessed(material, common.the_profile())
     if not found.names:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known: none takes all "
-            f"that it holds{_forms(found)}.",
+            f"the forms found in it{_forms(found)}.",
+            kept="The listing was not changed.",
+            advice="Name the kind with --from PROFILE.",
+        )
+    if found.disputed:
+        raise UsageError(
+            f"Which kind of board {material.label} was written for is not known. "
+            f"{doubt_words(found)}",
             kept="The listing was not changed.",
             advice="Name the kind with --from PROFILE.",
         )
     first, *others = found.names
     also = f" So do {', '.join(others)}; name another with --from." if others else ""
     say(
-        f"Taken as written for {first}, which takes all it holds{_forms(found)}.{also}",
+        f"Taken as written for {first}, which takes the forms found in it{_forms(found)}.{also}",
         quiet=common.quiet,
     )
     return first

@@ -49,15 +49,16 @@ def keep_listing(
     listing: Listing,
     profiles: tuple[Profile, Profile],
     note: str,
+    unproven: str = "",
 ) -> str:
     """Keep a listing made of `material` as a revision whose parent is that; return its spec.
 
-    profiles: of the boards that the two are for. note: how it was made. Raises UsageError if the
-    listing has no name.
+    profiles: of the boards that the two are for. note: how it was made. unproven: what speaks
+    against it. Raises UsageError if the listing has no name.
     """
     from hostlink.jobs.keeping_made import keep_made
 
     with common.archive() as archive:
-        kept = keep_made(archive, material, listing, profiles, note)
+        kept = keep_made(archive, material, listing, profiles, note, unproven)
     say(f"Kept as {kept.spec}.", quiet=common.quiet)
     return kept.spec

@@ -140,8 +140,9 @@ def _profile(common: CommonOptions, material: Material, expected: Expectation | 
     if expected is not None:
         return find_profile(expected.setting.profile)
     if material.shipped is not None or material.held is not None:
-        return written_for(material) or common.the_profile()
-    usual, names = common.the_profile(), guessed(material).names
+        return written_for(material, common.the_profile()) or common.the_profile()
+    usual = common.the_profile()
+    names = guessed(material, usual).names
     return usual if not names or usual.name in names else find_profile(names[0])
 
 

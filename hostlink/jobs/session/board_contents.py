@@ -45,7 +45,7 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
     board = session.board_in(archive)
     session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
     result = session.dialogue.capture()
-    limit = session.profile.rules.storage.program_bytes
+    limit = session.profile.rules.storage.room
     copy = copy_of(archive, board)
     if not result.lines:
         held = copy is not None and copy.content.text.strip()

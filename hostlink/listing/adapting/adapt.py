@@ -100,7 +100,7 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         collected(found),
         measure(Listing(tuple(held.values())), rules).total,
         measure(result, rules).total,
-        rules.storage.program_bytes,
+        rules.storage.room,
         _asks_free(held, source),
         (*_notes(pair, work.inexact), *_input_note(held, pair)),
     )

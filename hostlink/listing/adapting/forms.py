@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from hostlink.dialect import MEANS
 from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause, clauses
@@ -30,24 +31,54 @@ class Form:
 class Guess:
     """Where a listing seems to come from.
 
-    names: the kinds that take all its forms, the one with the fewest words first, not counting
-    those for pins; empty if none does. forms: what speaks for them, the forms that some known
-    kind does not take.
+    names: the kinds that take all its forms, the likeliest first; empty if none does. forms: what
+    speaks for them, the forms that some known kind does not take. disputed: the forms that mean
+    another thing on another of the kinds, none if it may be for the target itself.
     """
 
     names: tuple[str, ...]
     forms: tuple[Form, ...]
+    disputed: tuple[Form, ...] = ()
 
 
-def guess(listing: Listing, known: Mapping[str, Language]) -> Guess:
-    """Guess for which of the known kinds a listing was written. known: languages by name."""
+_QUOTIENT = "/ for division"
+_COMMA = ", between the items of PRINT"
+_MEANINGS: dict[str, Callable[[Language], object]] = {
+    "the word RND": lambda language: language.random,
+    _QUOTIENT: lambda language: language.fractions,
+    _COMMA: lambda language: language.comma_columns > 0,
+}
+"""What the forms mean that many kinds take, each in its own way."""
+
+
+def guess(
+    listing: Listing,
+    known: Mapping[str, Language],
+    target: str = "",
+    runnable: Collection[str] = (),
+    errors: Mapping[str, int] = MappingProxyType({}),
+) -> Guess:
+    """Guess for which of the known kinds a listing was written.
+
+    known: languages by name. errors: those that a review for a kind finds, none if not named. Of
+    the kinds with the fewest errors that take all its forms the target comes first, then those
+    that are runnable, then the one with the fewest words, not counting those for pins.
+    """
     found = forms(listing, tuple(known.values()))
     taking = [
         name for name, language in known.items() if all(form.taken(language) for form in found)
     ]
-    taking.sort(key=lambda name: len(keywords(known[name])) - len(known[name].pins.forms))
+    fewest = min((errors.get(name, 0) for name in taking), default=0)
+    taking = [name for name in taking if errors.get(name, 0) == fewest]
+    words = {name: len(keywords(known[name])) - len(known[name].pins.forms) for name in taking}
+    taking.sort(key=lambda name: (name != target, name not in runnable, words[name]))
     telling = (form for form in found if not all(map(form.taken, known.values())))
-    return Guess(tuple(taking), tuple(telling))
+    disputed = (
+        form
+        for form in found
+        if (means := _MEANINGS.get(form.what)) and len({means(known[name]) for name in taking}) > 1
+    )
+    return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(disputed))
 
 
 def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
@@ -147,10 +178,19 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         yield from _name_forms(span, after)
     elif span.text == ";":
         yield _semicolon(spans, place)
+    elif span.text == "/":
+        yield _QUOTIENT, lambda _: True
+    elif span.text == "," and spans[0].word in ("PRINT", "?") and _depth(spans[:place]) == 0:
+        yield _COMMA, lambda _: True
     elif (sign := before + span.text) in ("<>", "><", "!="):
         yield f"{sign} for unequal", lambda language: sign in language.unequal
     elif span.text == "#" and place:
         yield "# for unequal", lambda language: "#" in language.unequal
+
+
+def _depth(spans: Iterable[Span]) -> int:
+    """Return how many brackets are open behind the spans."""
+    return sum((span.text == "(") - (span.text == ")") for span in spans)
 
 
 def _name_forms(span: Span, after: Span | None) -> Iterator[tuple[str, Taken]]:

@@ -48,11 +48,11 @@ def jumps(text: str, language: Language) -> tuple[Reference, ...]:
     found: list[Reference] = []
     for place, span in enumerate(spans):
         if span.word in words:
-            found.extend(_targets(spans, place, language.computed_jumps, len(text)))
+            found.extend(_targets(spans, place, len(text)))
     return tuple(found)
 
 
-def _targets(spans: Sequence[Span], place: int, computed: bool, end: int) -> list[Reference]:
+def _targets(spans: Sequence[Span], place: int, end: int) -> list[Reference]:
     """Return the targets that follow the jump word at an index of the spans."""
     word = spans[place].word
     found: list[Reference] = []
@@ -61,7 +61,7 @@ def _targets(spans: Sequence[Span], place: int, computed: bool, end: int) -> lis
         after = spans[place + 2] if place + 2 < len(spans) else None
         plain = span is not None and span.kind == "number" and span.text.isdecimal()
         if span is not None and plain:
-            if computed and after is not None and after.text in _GOES_ON:
+            if after is not None and after.text in _GOES_ON:
                 return [*found, Reference(word, span.start, "")]
             found.append(Reference(word, span.start, span.text))
             if after is None or after.text != ",":

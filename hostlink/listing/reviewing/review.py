@@ -248,6 +248,6 @@ def _unchecked(line: Line, jump: Reference, column: int, computed: bool) -> Find
         message = f"{jump.word} goes where an expression says; that cannot be checked."
         advice = "Make sure that the expression can only give lines that exist."
     else:
-        rule, message = "jump-without-line-number", f"No line number follows {jump.word}."
+        rule, message = "jump-without-line-number", f"No plain line number follows {jump.word}."
         advice = "Write the number of the line to go to."
     return Finding(line.at, line.number, column, rule, message, advice, "warning")

@@ -96,7 +96,7 @@ class _Bench:
     @property
     def done(self) -> bool:
         """Return whether shrinking may stop because the program fits."""
-        limit = self.rules.storage.program_bytes
+        limit = self.rules.storage.room
         return self.to_fit and self.total <= limit
 
 
@@ -148,7 +148,7 @@ def shrink(
         listing if unchanged else made,
         before,
         before if unchanged else measure(made, rules).total,
-        rules.storage.program_bytes,
+        rules.storage.room,
         tuple(bench.steps),
         tuple(bench.notes),
     )
