@@ -108,10 +108,10 @@ def test_find_shows_the_line(kept: Callable) -> None:
     told = kept("find", "typed", "board")
     assert told.out.splitlines()[1].split() == [
         *("rescue@1", "25"),
-        *("10", "REM", "TYPED", "ON", "THE", "BOARD"),
+        *("10", "REM", "»TYPED«", "ON", "THE", "»BOARD«"),
     ]
     (found,) = kept("find", "off", "--json").json
-    assert set(found) == ITEM_KEYS | {"line", "title"}
+    assert set(found) == ITEM_KEYS | {"line", "title", "marks", "words"}
     assert (found["spec"], found["line"]) == ("LIGHT@2", '10 PRINT "OFF"')
 
 

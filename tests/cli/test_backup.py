@@ -108,7 +108,8 @@ def test_a_smaller_board_is_told_beforehand(hostlink: Callable) -> None:
     assert told.status == 1
     assert "memory: it is 309 bytes over the 300 here" in told.err
     assert (
-        "Put back the rest, which fits, with `hostlink putback backup@1 --item ROOM`." in told.err
+        "Put back the rest, which fits, with `hostlink putback backup@1 --item ROOM --port "
+        in told.err
     )
     told = hostlink("putback", "backup@1", "--item", "ROOM", "--port", SMALL)
     assert told.status == 0

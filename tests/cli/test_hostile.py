@@ -246,6 +246,8 @@ MISSING: list[Words] = [
     ("show", "TIDE@{}"),
     ("load", "{}"),
     ("review", "{}"),
+    ("try", "{}"),
+    ("runs", "{}"),
     ("mend", "{}"),
     ("compare", "{}", "{}"),
     ("history", "{}"),
