@@ -48,7 +48,7 @@ class Group(click.Group):
         """Find the command that the arguments name; suggest similar ones for an unknown name."""
         known = self.list_commands(ctx)
         if args and args[0] not in known and not args[0].startswith("-"):
-            near = nearest(args[0], known)
+            near = ["--help"] if args[0] == "help" else nearest(args[0], known)
             hint = f" Did you mean {' or '.join(near)}?" if near else ""
             ctx.fail(f'There is no command "{args[0]}".{hint}')
         return super().resolve_command(ctx, args)

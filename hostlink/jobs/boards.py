@@ -153,6 +153,7 @@ def port_labelled(boards: Sequence[Board], label: str) -> str:
 def _no_such(label: str, labels: Sequence[str]) -> LinkError:
     """Return the error for a name that is neither a port nor a label, with those near it."""
     ports = {os.path.basename(each.port): each.port for each in usb_ports()}  # noqa: PTH119
+    ports["practice"] = "practice://"
     near = [ports.get(each, each) for each in nearest(label, [*labels, *ports])]
     hints = [
         f"Did you mean {' or '.join(near)}?" if near else "",

@@ -31,6 +31,7 @@ from hostlink.practice.kind import (
 )
 from hostlink.practice.kind_checks import WrongSetting, clashes, read_value, text, whole
 from hostlink.practice.settings import BoardSettings
+from hostlink.words import nearest
 
 DEFAULT = "practice"
 _SUFFIX = ".toml"
@@ -62,9 +63,11 @@ def kind_names() -> list[str]:
 def find_kind(name: str) -> BoardKind:
     """Return the kind of that name. Raises UsageError that names the known ones."""
     if name not in kind_names():
+        near = nearest(name, kind_names(), 1)
+        hint = f"Did you mean {near[0]}? " if near else ""
         raise UsageError(
             f'There is no kind of practice board called "{name[:40]}".',
-            advice=f"Known: {', '.join(kind_names())}.",
+            advice=f"{hint}Known: {', '.join(kind_names())}.",
         )
     file = files("hostlink.practice").joinpath("kinds", name + _SUFFIX)
     return read_kind(file.read_text(encoding="utf-8"), name)

@@ -122,3 +122,18 @@ def test_a_misspelt_program_or_command_brings_the_nearest(hostlink: Callable) ->
     assert "Near it: HAIL." in hostlink("show", "hial").err
     assert "Did you mean load?" in hostlink("laod").err
     assert "Did you mean prove?" in hostlink("archive", "proove").err
+
+
+@pytest.mark.parametrize(
+    ("port", "meant"), [("practice", "practice://?"), ("practice://x?kind=tinny", "tiny?")]
+)
+def test_a_misspelt_practice_board_is_understood(port: str, meant: str, hostlink: Callable) -> None:
+    """The address without its marks, and a kind that is nearly one."""
+    told = hostlink("load", "hail", "--port", port)
+    assert told.status in (2, 3)
+    assert f"Did you mean {meant}" in told.err
+
+
+def test_help_typed_as_a_command_names_the_option(hostlink: Callable) -> None:
+    """Other programs have it as a command."""
+    assert "Did you mean --help?" in hostlink("help", "load").err
