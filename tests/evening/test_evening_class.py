@@ -204,7 +204,7 @@ def change_and_restart(evening: Evening) -> None:
         terminal.until(lambda text, answer=answer: answer in text)
     terminal.type("PRINT 1111111111111111111111111")
     terminal.press("Enter")
-    terminal.until(lambda text: "The board restarted" in text and "load rescue@2`" in text)
+    terminal.until(lambda text: "The board restarted" in text and "load rescue@2 --port" in text)
     terminal.type("leave!")
     terminal.press("Enter")
     terminal.until(lambda text: "ended with 0" in text)
