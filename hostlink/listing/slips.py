@@ -28,6 +28,12 @@ MOST_OFFERS = 3
 _MOST_COMBINED = 20_000
 """How many combinations of texts are tried against the code of the whole program."""
 
+_MOST_WRONG = 20
+"""Wrong lines that are looked at: who has more of them has another listing, or other codes."""
+
+_LONGEST = 4_000
+"""Bytes of a program of which every line is looked at, since the work grows with their square."""
+
 _MODULUS = 97
 _STRANGE = 3
 _SWAPPED, _LOOKS_ALIKE, _TWICE, _NEAR, _OMITTED, _TOO_MANY, _OTHER = -3, -3, -2, -1, 0, 3, 6
@@ -77,7 +83,8 @@ def offers(
     check: how the listing compares with the codes. Only wrong lines get offers; if every line has
     its code and only the whole program has not, any line does, since one omission in 97 keeps a
     line's code. If the code of the whole is known, only texts with which the program has it are
-    offered, unless lines are missing or a wrong line has no offer.
+    offered, unless lines are missing or a wrong line has no offer. The work is bounded, since it is
+    done while codes are typed.
     """
     if check.right:
         return {}
@@ -88,11 +95,13 @@ def offers(
         return {number: _guesses(held[number], code, rules, familiar) for number, code in wanted}
 
     if check.lines_right:
-        found = guesses(codes.lines.items())
+        is_short = sum(map(len, held.values())) <= _LONGEST
+        found = guesses(codes.lines.items() if is_short else ())
         found = _fitting([(number,) for number in found], found, held, codes.whole)
     else:
-        found = guesses((wrong.number, wrong.wanted) for wrong in check.wrong)
-        known = codes.whole and not check.missing and all(found.values())
+        found = guesses((one.number, one.wanted) for one in check.wrong[:_MOST_WRONG])
+        complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
+        known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
             found = _fitting([tuple(found)], found, held, codes.whole) or found
     found |= _numbered_wrong(held, codes, check)
@@ -104,7 +113,7 @@ def _numbered_wrong(
 ) -> dict[int, list[Offer]]:
     """Return for missing lines those without a code that would have theirs with its number."""
     found: dict[int, list[Offer]] = {}
-    for missing in check.missing:
+    for missing in check.missing[:_MOST_WRONG]:
         for extra in check.extra:
             text = f"{missing}{held[extra].removeprefix(str(extra))}"
             if line_code(text) == codes.lines[missing]:

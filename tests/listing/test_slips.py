@@ -127,3 +127,13 @@ def test_offers_are_what_the_board_would_list() -> None:
     assert "30 LETA=1" in [offer.text for offer in found[30]]
     for offer in found[30]:
         assert canonical(Listing.from_text(offer.text), rules) == f"{offer.text}\n"
+
+
+def test_the_work_is_bounded() -> None:
+    """Codes are compared at each key: of many wrong lines the first are looked at, and a long
+    program of which only the whole differs is not searched."""
+    rows = [f'{10 * at} PRINT "LINE {at}"' for at in range(1, 301)]
+    text = "".join(f"{row}\n" for row in rows)
+    codes = codes_of(Listing.from_text(text), RULES)
+    assert list(offered(text.replace("PRINT", "PRNIT"), codes)) == [10 * at for at in range(1, 21)]
+    assert offered(text, Codes(codes.lines, "0000")) == {}
