@@ -84,6 +84,10 @@ class Boards(ArchiveFile):
         with self.reading("The boards") as db:
             return _BOARDS.listed(db, "ORDER BY boards.last_seen DESC, boards.id DESC")
 
+    def board_labels(self) -> dict[str, str]:
+        """Return the labels of all boards by UUID, "" for a board without one."""
+        return {board.uuid: board.label for board in self.boards()}
+
     def board(self, named: str) -> Board:
         """Return a board by its label or UUID. Raises ArchiveError with the nearest labels."""
         with self.reading(f"The board {named}") as db:

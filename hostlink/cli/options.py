@@ -141,6 +141,19 @@ _KEYS = {
 }
 
 
+def limit_option(words: str) -> Callable[[F], F]:
+    """Return the option --limit. words: its help, with {most} for the most that it allows."""
+    most = 10_000
+    return click.option(
+        "--limit",
+        type=WholeRange(1, most),
+        default=50,
+        show_default=True,
+        metavar="NUMBER",
+        help=words.format(most=most),
+    )
+
+
 def shared(
     *,
     port: bool = False,

@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from hostlink.archive import Archive, Revision, RunEnd, RunText
-from hostlink.archive.runs import Outcome, Run
+from hostlink.archive.runs import MOST_BYTES, Outcome, Run
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.board.twin import kind_like
@@ -27,10 +27,6 @@ from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 
 COMMAND = "try"
 """Begins the command of a run without a board; behind it stands what else its setting holds."""
-MOST_EXPECTED = 1 << 16
-"""Characters that are kept as expected."""
-
-
 _MORE = ("statements", "seconds", "pins")
 
 
@@ -142,9 +138,9 @@ def expect(
     Raises RefusedError if it did not come to an end or did too much.
     """
     rows = done(walk, ended)
-    if ended == "statements" or walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_EXPECTED:
+    if ended == "statements" or walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES:
         raise RefusedError(
-            f"{revision.spec} comes to no end, or prints more than {MOST_EXPECTED:,} characters.",
+            f"{revision.spec} comes to no end, or prints more than {MOST_BYTES:,} characters.",
             kept="What is expected was not changed.",
             advice="Name the seconds after which it is to be stopped.",
         )

@@ -54,7 +54,7 @@ class OriginsScreen(Page[None]):
         return " ".join((*self.found.damaged, words))
 
     def on_mount(self) -> None:
-        labels = {board.uuid: board.label for board in self.app.archive.boards()}
+        labels = self.app.archive.board_labels()
         self.query_one(Rows).show(
             [
                 Entry(

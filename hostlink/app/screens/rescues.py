@@ -66,7 +66,7 @@ class RescuesScreen(Page[Wish | None]):
     def on_mount(self) -> None:
         found = self.app.archive.rescues(limit=MOST)
         self.rescues = {one.spec: one for one in found}
-        labels = {board.uuid: board.label for board in self.app.archive.boards()}
+        labels = self.app.archive.board_labels()
         more = " or more" if len(found) == MOST else ""
         self.set_head(
             f"What boards held before it was overwritten: {plural(len(found), 'rescue')}{more}"

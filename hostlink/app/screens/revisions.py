@@ -109,7 +109,7 @@ class RevisionsScreen(Page[Wish | None]):
     def renew(self) -> None:
         """Read the history again."""
         self.revisions = self.app.archive.history(self.program)
-        labels = {board.uuid: board.label for board in self.app.archive.boards()}
+        labels = self.app.archive.board_labels()
         retired = ", retired" if self.app.archive.program(self.program).retired else ""
         self.set_head(f"{self.program}: {plural(len(self.revisions), 'revision')}{retired}")
         self.query_one(Rows).show(

@@ -11,7 +11,7 @@ from hostlink.archive.times import days_of
 from hostlink.cli.commands.programs import item_dict, size_words
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import WholeRange, shared
+from hostlink.cli.options import limit_option, shared
 from hostlink.cli.output import as_json, say, table, tell_results
 
 if TYPE_CHECKING:
@@ -61,14 +61,7 @@ def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Da
     callback=_size_range,
     help="Only what takes so many bytes on the board: 400-999, 400-, -999 or 500.",
 )
-@click.option(
-    "--limit",
-    type=WholeRange(1, 10_000),
-    default=50,
-    show_default=True,
-    metavar="NUMBER",
-    help="At most so many results, 10000 at the most.",
-)
+@limit_option("At most so many results, {most} at the most.")
 @click.option(
     "--kind",
     metavar="PROFILE",

@@ -249,7 +249,7 @@ def _show_origins(common: CommonOptions, material: Material) -> int:
         )
     with common.reading() as archive:
         found = line_origins(archive, material.revision)
-        labels = {board.uuid: board.label for board in archive.boards()}
+        labels = archive.board_labels()
     rows = [
         (one.revision, labels.get(one.revision.origin.board_uuid or "", ""), one.text)
         for one in found

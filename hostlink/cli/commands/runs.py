@@ -12,7 +12,7 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import WholeRange, shared
+from hostlink.cli.options import limit_option, shared
 from hostlink.cli.output import as_json, data, say, table, tell_results
 from hostlink.errors import ExitStatus, RefusedError
 from hostlink.words import plural
@@ -30,14 +30,7 @@ _HEIGHT = 20  # rows of a drawing
 @click.option("--plot", is_flag=True, help="Draw the numbers that it printed.")
 @click.option("--svg", type=_FILE, help="Draw them into a file, as an SVG picture.")
 @click.option("--csv", type=_FILE, help="Write them to a file, as comma-separated values.")
-@click.option(
-    "--limit",
-    type=WholeRange(1, 10_000),
-    default=50,
-    show_default=True,
-    metavar="NUMBER",
-    help="List at most so many runs, 10000 at the most.",
-)
+@limit_option("List at most so many runs, {most} at the most.")
 @shared(json=True, yes=True)
 def runs(
     common: CommonOptions,
