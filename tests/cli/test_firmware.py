@@ -386,19 +386,23 @@ def test_a_first_program_that_does_not_fit_leaves_no_doubt_about_the_firmware(
     assert "Nothing was sent" not in told.err
 
 
-def test_at_a_terminal_a_first_firmware_is_asked_in_words(
-    hostlink: Callable,
-    image: Callable,
-    bare: Callable,
-    place: Path,
-    monkeypatch: pytest.MonkeyPatch,
+@pytest.fixture
+def unknown_at_terminal(
+    hostlink: Callable, bare: Callable, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Role, consent, whether it is new, label and first program: no option is needed."""
+    """A chip with a bootloader only, an archive that knows no board, and somebody to ask."""
     hostlink("stored")
     bare()
     (place / "archive.sqlite3").unlink()
     monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
     monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
+
+
+@pytest.mark.usefixtures("unknown_at_terminal")
+def test_at_a_terminal_a_first_firmware_is_asked_in_words(
+    hostlink: Callable, image: Callable
+) -> None:
+    """Role, consent, whether it is new, label and first program: no option is needed."""
     answers = b"computer\ny\nRed\ny\n"
     told = hostlink("firmware", "write", image(), "--yes", stdin=answers)
     assert told.status == 0, told.err
@@ -505,19 +509,11 @@ def test_a_first_write_that_was_cut_off_is_finished_with_all_of_it(
     assert board_holds()
 
 
+@pytest.mark.usefixtures("unknown_at_terminal")
 def test_at_a_terminal_a_first_write_that_was_cut_off_asks_for_the_rest(
-    hostlink: Callable,
-    image: Callable,
-    bare: Callable,
-    place: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    hostlink: Callable, image: Callable
 ) -> None:
     """The repeated command does not ask whether the board is new, and goes on with its label."""
-    hostlink("stored")
-    bare()
-    (place / "archive.sqlite3").unlink()
-    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
-    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
     port = ("--port", "practice://class?time=virtual&unplug_after_bytes=6500")
     words = ("firmware", "write", image(), "--yes")
     told = hostlink(*words, *port, stdin=b"computer\ny\n")
