@@ -77,6 +77,7 @@ def temporary_folder(memory: Path = MEMORY) -> Iterator[Mapping[str, str]]:
     with tempfile.TemporaryDirectory(
         prefix="hostlink-tests-", dir=memory, ignore_cleanup_errors=True
     ) as folder:
+        Path(folder).chmod(0o755)  # some tests become another user, who has to come through
         yield {"TMPDIR": folder}
 
 

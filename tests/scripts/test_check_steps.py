@@ -275,12 +275,14 @@ def test_slow_steps_are_taken_in_ci_or_when_they_are_named(steps):
 
 
 def test_tests_write_into_memory_where_there_is_room(running, tmp_path, monkeypatch):
-    """The folder is gone afterwards; without one, or without room, nothing is said to the tests."""
+    """Other users may enter; the folder is gone afterwards; without room none is made."""
     with running.temporary_folder(tmp_path / "none") as variables:
         assert variables == {}
     monkeypatch.setattr(running, "MEMORY_BYTES", 1)
     with running.temporary_folder(tmp_path) as variables:
-        assert Path(variables["TMPDIR"]).parent == tmp_path
+        folder = Path(variables["TMPDIR"])
+        assert folder.parent == tmp_path
+        assert folder.stat().st_mode & 0o777 == 0o755  # tests that become another user get in
     assert list(tmp_path.iterdir()) == []
     monkeypatch.setattr(running, "MEMORY_BYTES", 1 << 62)
     with running.temporary_folder(tmp_path) as variables:
