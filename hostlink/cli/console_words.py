@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 LEAVE = "leave!"
 INTERRUPT = "interrupt!"
 CAPTURE = "capture!"
+AT_PROMPT = "The board is at its prompt."
 ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
 
 
@@ -39,8 +40,8 @@ def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -
 def doing_words(state: BoardState) -> str:
     """Return what the board does, and how to stop it, in a sentence; "" where nothing is known."""
     return {
-        Activity.PROMPT: "The board is at its prompt.",
-        Activity.ANSWERING: "The board is at its prompt.",  # again in a moment
+        Activity.PROMPT: AT_PROMPT,
+        Activity.ANSWERING: AT_PROMPT,  # again in a moment
         Activity.BUSY: "The board is busy; Ctrl+C stops it.",
         Activity.RUNNING: "A program runs; Ctrl+C stops it.",
         Activity.ASKING: "The program waits; Ctrl+C stops it.",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
 from hostlink.errors import LinkError, UsageError
+from hostlink.sentences import PLUG_IN
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -106,8 +107,7 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
         raise UsageError(
             "No known board is plugged in.",
             kept="No port was opened.",
-            advice="Plug the small board with the USB socket into this computer, or name each "
-            "--port.",
+            advice=f"{PLUG_IN}, or name each --port.",
         )
     found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
     return [port for _, port in found]

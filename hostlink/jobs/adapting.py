@@ -14,6 +14,7 @@ from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
 from hostlink.listing.adapting.needs import Need
 from hostlink.listing.shrinking.shrink import shrink
+from hostlink.sentences import no_numbered_line
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     """
     if not listing.numbered():
         raise ListingError(
-            "The listing has no numbered line, so there is nothing to adapt.",
+            no_numbered_line("adapt"),
             kept="The listing was not changed.",
         )
     for profile in (source, target):

@@ -15,6 +15,7 @@ from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reviewing.jumps import Reference
 from hostlink.listing.reviewing.references import references, retargeted, rewritten
 from hostlink.listing.rules import Form, Rules
+from hostlink.sentences import no_numbered_line
 
 _KEPT = "The listing was not changed."
 
@@ -127,9 +128,7 @@ def _new_numbers(
 ) -> dict[int, int]:
     """Return old to new numbers, ascending. Raises ListingError if lines would change order."""
     if not olds:
-        raise ListingError(
-            "The listing has no numbered line.", kept=_KEPT, advice="Name another listing."
-        )
+        raise ListingError(no_numbered_line(), kept=_KEPT, advice="Name another listing.")
     low = 0 if first is None else bisect_left(olds, first)
     high = len(olds) if last is None else bisect_right(olds, last)
     if low >= high:

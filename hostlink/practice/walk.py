@@ -32,6 +32,9 @@ Shown = Callable[[bytes, bytes], bytes]
 """What is shown of a question of INPUT and its answer."""
 
 
+LOOK_AT_LINE = "Look at the line that it names."
+
+
 class Walk:
     """One run of a listing on a board of a kind.
 
@@ -98,7 +101,7 @@ class Walk:
                 f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
                 f"{self.error}",
                 kept="The listing is unchanged.",
-                advice="Look at the line that it names.",
+                advice=LOOK_AT_LINE,
             )
 
     @property

@@ -12,6 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
 from hostlink.app.screens.dialogues import ask
+from hostlink.app.sentences import EDITOR_STAYS, UNDOABLE
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -35,13 +36,10 @@ class RenumberScreen(Page[str | None]):
 
     AUTO_FOCUS = "#number-start"
     HEAD = "New line numbers"
-    FOOT = (
-        "Tab goes to the next field. Enter takes the listing into the editor, where Ctrl+Z "
-        "takes it back; nothing is kept or sent. Escape leaves it."
-    )
+    FOOT = f"Tab goes to the next field. {UNDOABLE} Escape leaves it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Take it", tooltip="Into the editor"),
-        Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
+        Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),
     ]
 
     def __init__(self, listing: Listing, rules: Rules) -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.archive.database.tables import TABLES
+from hostlink.archive.exchange.arriving import NOTHING_TAKEN_IN
 from hostlink.archive.exchange.bag_format import BagError, verify
 from hostlink.archive.exchange.bags import FORMAT
 from hostlink.archive.exchange.record_source import Record, RecordSource
@@ -21,6 +22,7 @@ from hostlink.archive.listings import LARGEST_LISTING
 from hostlink.archive.names import clean
 from hostlink.archive.records import Content
 from hostlink.errors import ArchiveError, system_words
+from hostlink.sentences import BY_NEWER_HOSTLINK, FAR_TOO_LONG
 from hostlink.words import safe
 
 LONGEST_LINE = 8 << 20  # bytes of a record
@@ -197,7 +199,7 @@ def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
         at = 0
         while line := file.readline(LONGEST_LINE + 1):
             if len(line) > LONGEST_LINE:
-                raise BagError(f"{path.name} has a line that is far too long")
+                raise BagError(f"{path.name} {FAR_TOO_LONG}")
             yield at, line
             at += len(line)
 
@@ -225,7 +227,7 @@ def _about(data: Path) -> dict[str, Any]:
     if not isinstance(about, dict) or type(about.get("format")) is not int:
         raise BagError("its archive.json is not of the form it should be")
     if not 1 <= about["format"] <= FORMAT:
-        raise refused_bag("it was written by a newer hostlink", "Install the newer one.")
+        raise refused_bag(f"it {BY_NEWER_HOSTLINK}", "Install the newer one.")
     return about
 
 
@@ -235,6 +237,6 @@ def refused_bag(
     """Return the error for a bag; control characters in what it quotes are made safe."""
     return ArchiveError(
         f"The bag was refused: {safe(reason)}.",
-        kept="Nothing of it was taken in; the archive is as it was.",
+        kept=NOTHING_TAKEN_IN,
         advice=advice,
     )

@@ -9,6 +9,7 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase
 from hostlink.board.dialogue.evidence import DamageSign
+from hostlink.board.dialogue.unreached import ONLY_RESTART, TAKES_NOTHING
 from hostlink.errors import ReadBackError
 from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome
@@ -54,10 +55,10 @@ class DeafError(FullError):
     def __init__(self, number: int | None) -> None:
         at = f" since line {number}" if number is not None else ""
         super().__init__(
-            f"The board's memory is full, and{at} it takes nothing any more, not even LIST or NEW.",
+            f"The board's memory is full, and{at} it {TAKES_NOTHING}, not even LIST or NEW.",
             lambda by: (
-                "Only a restart helps, by which the program in its memory is lost: restart "
-                f"it {by.restart_discarding}. Then make the listing smaller {by.shrink}."
+                f"{ONLY_RESTART} Restart it {by.restart_discarding}, then make the listing "
+                f"smaller {by.shrink}."
             ),
         )
 

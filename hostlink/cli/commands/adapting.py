@@ -10,7 +10,7 @@ import click
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import shared
+from hostlink.cli.options import ANSWERS_HELP, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     "--input",
     "input_path",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="A file whose lines answer the program's questions when both versions are run.",
+    help=ANSWERS_HELP,
 )
 @click.option(
     "--to-fit",

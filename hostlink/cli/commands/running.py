@@ -15,6 +15,7 @@ from hostlink.cli.output import as_json, say
 from hostlink.cli.run_screens import Questions, RunScreen
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError, file_errors
+from hostlink.sentences import printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -153,7 +154,7 @@ def run_now(
         if output is not None and screen.rows:
             _write(output, screen.rows)
     if error is not None and output is not None and screen.rows:
-        error = error.but(kept=f"{error.kept} What it printed is in {output}.".strip())
+        error = error.but(kept=f"{error.kept} {printed_in(output)}".strip())
     return Done(screen.rows, ran, error)
 
 

@@ -21,6 +21,8 @@ from hostlink.jobs.session.rescuing import HeldProgram, held_content, rescue_or_
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import FoundState
+from hostlink.sentences import NO_RESTART_LINE, PORT_NOT_OPENED, PRESS_RESTART, held_before
+from hostlink.words import capital
 
 RESTARTING = "Restarting the board"
 """The phase that begins when what the board holds has been kept or discarded."""
@@ -42,9 +44,9 @@ def check_restartable(port: str) -> None:
     """Raise RefusedError for a port without a restart line; this needs no board."""
     if port.startswith("socket://"):
         raise RefusedError(
-            "A plain network connection has no restart line.",
-            kept="The port was not opened.",
-            advice="Press the board's own restart button, or reach it by rfc2217://.",
+            f"{capital(NO_RESTART_LINE)}.",
+            kept=PORT_NOT_OPENED,
+            advice=f"{PRESS_RESTART}, or reach it by rfc2217://.",
         )
 
 
@@ -115,7 +117,7 @@ def _after(session: Session, archive: Archive, board: Board, held: HeldProgram) 
     try:
         now = session.dialogue.capture()
     except (NotKnownError, ReadBackError) as error:
-        kept = f" What it held before is kept as {held.spec}." if held.spec else ""
+        kept = f" {held_before(held.spec)}" if held.spec else ""
         raise error.but(kept=f"The board was restarted.{kept}") from error
     content = held_content(session, now)
     archive.set_host_copy(
