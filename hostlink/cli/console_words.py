@@ -9,6 +9,7 @@ from hostlink.cli.entry import tell
 from hostlink.cli.output import say
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.activity import Activity, BoardState
+from hostlink.sentences import ONLY_RESTART_HELPS
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def doing_words(state: BoardState) -> str:
         Activity.ASKING: "The program waits; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
         Activity.SILENT: "The board is silent.",
-        Activity.FULL: "Its memory is full; only a restart helps.",
+        Activity.FULL: f"Its memory is full; {ONLY_RESTART_HELPS}.",
     }.get(state.activity, "")
 
 

@@ -18,7 +18,7 @@ from hostlink.cli.output import say
 from hostlink.cli.port_choice import known_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import RefusedError, UsageError
-from hostlink.sentences import PLUG_IN, PORT_NOT_OPENED, name_another_file
+from hostlink.sentences import NO_BOARD_HERE, PLUG_IN, PORT_NOT_OPENED, name_another_file
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -165,7 +165,7 @@ class CommonOptions:
             return self.port
         if not found:
             raise UsageError(
-                "No board is plugged in.",
+                f"{NO_BOARD_HERE}.",
                 advice=f"{PLUG_IN} (`hostlink boards` "
                 "lists what is here), name its --port, or try --port practice://.",
             )

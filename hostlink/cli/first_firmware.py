@@ -10,7 +10,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import say
 from hostlink.cli.stopping import agreed, answered
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.sentences import ASKED_FOR_LABEL
+from hostlink.sentences import ASKED_FOR_LABEL, ASKED_FOR_ROLE
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -52,7 +52,7 @@ def ask_role() -> str:
     """Ask what an image is for."""
     for role, does in ROLES.items():
         say(f"  {role}: {does}")
-    return answered("What is this image for?", choices=tuple(ROLES))
+    return answered(ASKED_FOR_ROLE, choices=tuple(ROLES))
 
 
 def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:

@@ -39,6 +39,7 @@ from hostlink.sentences import (
     BOARD_UNCHANGED,
     MEMORY_UNCHANGED,
     NOT_ALL_FITS,
+    NOT_OVERWRITTEN,
     NOTHING_SENT,
     free_memory_unsaid,
     may_hold_another,
@@ -264,7 +265,7 @@ class _PutBack:
         if not self._keep:
             return HeldProgram(held.lines, held.count, doubt=held.doubt)
         kept = keep_held(self._session, self._archive, self._board, held)
-        return require_certain(kept, safe(name), "It was not overwritten")
+        return require_certain(kept, safe(name), NOT_OVERWRITTEN)
 
     def _fill_memory(self, item: BackupItem | None) -> None:
         """Put the program of the backup, or the one before, into memory."""

@@ -17,7 +17,13 @@ from hostlink.jobs.session.last_known import as_known, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import NOTHING_KEPT, RESTARTED_AT_OPENING, UNTOUCHED, when_link_is_back
+from hostlink.sentences import (
+    NOTHING_KEPT,
+    RESTARTED_AT_OPENING,
+    STILL_ON_BOARD,
+    UNTOUCHED,
+    when_link_is_back,
+)
 from hostlink.words import plural
 
 
@@ -163,7 +169,7 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
         return same[0]
     raise RefusedError(
         "The board's program has no name here yet.",
-        kept=f"It is still on the board. {NOTHING_KEPT}",
+        kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
         advice=lambda by: f"Give it one {by.save_with_name}.",
         needed=Needed.NAME,
     )

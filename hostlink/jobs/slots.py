@@ -34,7 +34,7 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import MEMORY_UNCHANGED, UNREADABLE_NOW
+from hostlink.sentences import MEMORY_UNCHANGED, NOT_OVERWRITTEN, UNREADABLE_NOW
 from hostlink.words import plural, safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
@@ -155,7 +155,7 @@ def _look_into(
     before = keep_held(session, archive, board, slot_held(session, name))
     if not commands.list_stored:
         _put_back(session, memory)
-    return require_certain(before, safe(name), "It was not overwritten.")
+    return require_certain(before, safe(name), NOT_OVERWRITTEN)
 
 
 def _put_back(session: Session, memory: HeldProgram) -> None:

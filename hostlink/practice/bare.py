@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hostlink.errors import RefusedError
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.walk import LOOK_AT_LINE, Shown, Walk
-from hostlink.sentences import LOOK_FOR_LOOP
+from hostlink.sentences import LISTING_UNCHANGED, LOOK_FOR_LOOP
 
 _ROOM = 60_000
 """Bytes of program memory in which any listing fits."""
@@ -51,14 +51,14 @@ def outcome(
     ended = walk.run(max_statements)
     if ended == "statements":
         raise RefusedError(
-            f"The program did not end within {max_statements} statements.",
+            f"The program ran {max_statements} statements without an end.",
             kept="What it printed is lost, the listing is unchanged.",
             advice=f"{LOOK_FOR_LOOP}, or allow more statements.",
         )
     if ended == "error":
         raise RefusedError(
             f"The practice board {kind.name} stopped the program: {walk.error}",
-            kept="The listing is unchanged.",
+            kept=LISTING_UNCHANGED,
             advice=LOOK_AT_LINE,
         )
     return Printout(walk.output, used_up=ended == "input")

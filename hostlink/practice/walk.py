@@ -19,6 +19,7 @@ from hostlink.practice.main_loop import chore_seconds
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
+from hostlink.sentences import LISTING_UNCHANGED
 
 MOST_STATEMENTS = 1_000_000
 MOST_OUTPUT = 1 << 20
@@ -100,7 +101,7 @@ class Walk:
             raise RefusedError(
                 f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
                 f"{self.error}",
-                kept="The listing is unchanged.",
+                kept=LISTING_UNCHANGED,
                 advice=LOOK_AT_LINE,
             )
 

@@ -12,9 +12,10 @@ from textual.widgets import Input
 from hostlink.app.actions.table import way_to
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import LinkError, NotKnownError, ReadBackError
-from hostlink.sentences import MEMORY_IS_LOST, ends_in_error, last_known, proven
+from hostlink.sentences import MEMORY_IS_LOST, RESTARTED, ends_in_error, last_known, proven
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ class BoardConsole(DeskPart):
             f"Send {lines} to {self.desk.readings.name_of(attached)}"
             f"{', proven' * pasted.has_program_lines}?",
             ("send", f"Send {lines}", lambda: self._send(attached, pasted)),
-            why="\n".join(rows) or "The review found nothing wrong.",
+            why="\n".join(rows) or NOTHING_WRONG,
         )
 
     def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
@@ -252,7 +253,7 @@ class BoardConsole(DeskPart):
                 self.desk.states.lose(
                     attached.port, MemoryLost("It was restarted.", restarted.held.spec)
                 )
-            return "The board was restarted."
+            return RESTARTED
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             is_restarted = any(text.startswith(RESTARTING) for text, _ in job.progress.told)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import RUN_PROGRAM
 from hostlink.errors import HostlinkError, UsageError
-from hostlink.sentences import printed_in
+from hostlink.sentences import NEW_FILE, printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ class InputRun(DeskPart):
             seconds = _seconds(given["seconds"])
             if output is not None and is_there(output):
                 raise TakenError(
-                    f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
+                    f"{output} exists already.", kept="Nothing was run.", advice=NEW_FILE
                 )
         except HostlinkError as error:
             self.app.show_error(error)

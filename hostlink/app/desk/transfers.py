@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.sentences import LEAVE_BOARD
+from hostlink.app.sentences import ASKED_FOR_NAME, LEAVE_BOARD, NOTHING_SENT_YET
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.sentences import WHAT_LEARNING_DOES
@@ -89,7 +89,7 @@ class Transfers(DeskPart):
             Ask(
                 error.what,
                 [("look", "Look at it"), ("load", "Load anyway")],
-                why="Nothing was sent yet. The review's words stand beside each line.",
+                why=f"{NOTHING_SENT_YET} The review's words stand beside each line.",
             ),
             answered,
         )
@@ -253,7 +253,7 @@ class Transfers(DeskPart):
                 self.start_save(attached, dataclasses.replace(options, name=name))
 
         if error.needed is Needed.NAME:
-            question = AskText(error.what, hint="What is the program called?")
+            question = AskText(error.what, hint=ASKED_FOR_NAME)
             return lambda: self.app.push_screen(question, named)
         if error.needed is Needed.AFTER_RESTART:
             changed = dataclasses.replace(options, after_restart=True)

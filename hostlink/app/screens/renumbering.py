@@ -20,6 +20,7 @@ from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.listing import Listing, Rules
 from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
+from hostlink.sentences import LISTING_UNCHANGED
 from hostlink.words import plural, safe
 
 _FIELDS = (
@@ -88,7 +89,7 @@ class RenumberScreen(Page[str | None]):
         if not (typed.isascii() and typed.isdecimal() and len(typed) <= 9):
             raise UsageError(
                 f'"{label}" wants a whole number.',
-                kept="The listing was not changed.",
+                kept=LISTING_UNCHANGED,
                 advice="Type digits only, such as 10.",
             )
         return int(typed)

@@ -52,6 +52,11 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
         raise refused_bag(system_words(error)) from error
 
 
+_BAD_ABOUT = "its archive.json is not of the form it should be"
+_NO_SUCH_FILE = "a record names a file that is not in the bag"
+_NO_SUCH_LISTING = "a record names a listing that is not in the bag"
+
+
 class _Files:
     """The payload files of a verified bag, as listed in its manifests."""
 
@@ -61,10 +66,10 @@ class _Files:
     def read(self, name: object, most: int) -> bytes:
         """Return the bytes of a payload file, and of no other file."""
         if not isinstance(name, str) or not _is_inside(name):
-            raise BagError("a record names a file that is not in the bag")
+            raise BagError(_NO_SUCH_FILE)
         path = self._data / name
         if not path.is_file():
-            raise BagError("a record names a file that is not in the bag")
+            raise BagError(_NO_SUCH_FILE)
         with path.open("rb") as file:
             data = file.read(most + 1)
         if len(data) > most:
@@ -92,9 +97,8 @@ class _Files:
             raise BagError(f"{entry['file'][:80]} is not UTF-8") from error
         canonical = text if entry["canonical"] is None else entry["canonical"]
         content = Content(raw, text, canonical, entry["profile"], entry["charset"])
-        if content.sha256 != entry["sha256"]:
-            raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
-        if entry.get("canonical_sha256", content.canonical_sha256) != content.canonical_sha256:
+        said = entry.get("canonical_sha256", content.canonical_sha256)
+        if (content.sha256, content.canonical_sha256) != (entry["sha256"], said):
             raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
         return content
 
@@ -140,7 +144,7 @@ class _Bag(_Files):
     def listing(self, number: int) -> Content:
         """Return the listing of that line of listings.jsonl."""
         if not 0 < number <= len(self._begins):
-            raise BagError("a record names a listing that is not in the bag")
+            raise BagError(_NO_SUCH_LISTING)
         with (self._data / "listings.jsonl").open("rb") as file:
             file.seek(self._begins[number - 1])
             return self.content(_parsed(file.readline(LONGEST_LINE), "listings.jsonl"))
@@ -158,7 +162,7 @@ class _BagOfFormat1(_Files):
             and isinstance(records, dict)
             and all(isinstance(each, list) for each in records.values())
         ):
-            raise BagError("its archive.json is not of the form it should be")
+            raise BagError(_BAD_ABOUT)
         self._entries: list[Any] = entries
         self._records: dict[str, list[Any]] = records
         self._numbers = {
@@ -178,7 +182,7 @@ class _BagOfFormat1(_Files):
             if "listing" in record:
                 key = record["listing"]
                 if not isinstance(key, str) or key not in self._numbers:
-                    raise BagError("a record names a listing that is not in the bag")
+                    raise BagError(_NO_SUCH_LISTING)
                 record["listing"] = self._numbers[key]
             yield record
 
@@ -225,7 +229,7 @@ def _about(data: Path) -> dict[str, Any]:
         )
     about = _parsed(text, "archive.json")
     if not isinstance(about, dict) or type(about.get("format")) is not int:
-        raise BagError("its archive.json is not of the form it should be")
+        raise BagError(_BAD_ABOUT)
     if not 1 <= about["format"] <= FORMAT:
         raise refused_bag(f"it {BY_NEWER_HOSTLINK}", "Install the newer one.")
     return about

@@ -29,13 +29,13 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
-from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT
+from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import capital, safe
 
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
 
-_STILL_THERE = f"The program is still on the board. {NOTHING_KEPT}"
+_STILL_THERE = f"{STILL_ON_BOARD} {NOTHING_KEPT}"
 
 _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another

@@ -20,7 +20,7 @@ from hostlink.errors import ReadBackError
 from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
-from hostlink.sentences import WHAT_LEARNING_DOES
+from hostlink.sentences import LISTING_UNCHANGED, WHAT_LEARNING_DOES
 from hostlink.words import plural, safe
 
 _CASES = ("kept", "upper", "upper-everywhere")
@@ -227,7 +227,7 @@ class BoardRewritesError(ReadBackError):
         told += [left_words(learned.left, answers)] if learned.left else []
         super().__init__(
             f"The board changed the program that it was sent. {' '.join(told)}",
-            kept="The listing is unchanged.",
+            kept=LISTING_UNCHANGED,
             advice=_advice(learned),
         )
         self.learned = learned

@@ -15,6 +15,7 @@ from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
+from hostlink.sentences import LISTING_UNCHANGED
 
 _SHORTEST_REFUSAL = 8  # characters, longer than what damage leaves of a prompt
 
@@ -44,7 +45,7 @@ class FullError(ReadBackError):
     def __init__(self, what: str, advice: Advice = "") -> None:
         super().__init__(
             what,
-            kept="The listing is unchanged.",
+            kept=LISTING_UNCHANGED,
             advice=advice or (lambda by: f"Make the listing smaller {by.shrink}."),
         )
 

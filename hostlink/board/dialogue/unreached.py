@@ -13,7 +13,9 @@ from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
 from hostlink.sentences import (
     CHECK_WIRE,
+    DAMAGED,
     LEFT_ALONE,
+    ONLY_RESTART_HELPS,
     PRESS_RESTART,
     UNTOUCHED,
     find_how_far,
@@ -21,7 +23,7 @@ from hostlink.sentences import (
 )
 from hostlink.words import capital, plural, safe
 
-ONLY_RESTART = "Only a restart helps; the program in its memory is lost by it."
+ONLY_RESTART = f"{capital(ONLY_RESTART_HELPS)}; the program in its memory is lost by it."
 DELETE_OR_RESTART = (
     "Delete a line of its program by typing the line's number in the console, if that has room. "
     f"Else: {ONLY_RESTART}"
@@ -30,6 +32,7 @@ SO_FULL = "its memory is so full that it"
 TAKES_NOTHING = "takes nothing any more"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
 
+_RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
 _ONLY_EMPTY = f"Only empty lines were sent. {UNTOUCHED}"
 
@@ -68,7 +71,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
             f'The board asks "{last_row(prompt)}" and takes what is typed as the answer. It was '
             "not interrupted: the key that stops its program is not known.",
             reason=LinkReason.RUNNING,
-            kept="Its program was not touched.",
+            kept=UNTOUCHED,
             advice=lambda by: (
                 f"Answer it {by.look_in_console}. If you know the key, name it as interrupt in "
                 "a profile."
@@ -215,7 +218,7 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
         return LinkError(
             "The board does not stop sending, even when interrupted.",
             reason=LinkReason.FLOODING,
-            advice="Restart the board and load again.",
+            advice=_RESTART_AND_LOAD,
         )
     if core.found is FoundState.SILENT:
         return fell_silent()
@@ -226,7 +229,7 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
     return LinkError(
         f"The board does not come back to its prompt{shows}{f', and {_ANSWERS_BELL}' * bells}.",
         reason=LinkReason.SILENT,
-        advice=waits_or_full if bells or row else "Restart the board and load again.",
+        advice=waits_or_full if bells or row else _RESTART_AND_LOAD,
     )
 
 
@@ -289,7 +292,7 @@ def _no_key_stops_it(by: Ways) -> str:
 def mistyped(what: str, *, kept: str = "", reason: LinkReason = LinkReason.DAMAGED) -> LinkError:
     """Describe something that could not be typed, because the wire damages it."""
     return LinkError(
-        f"{what} could not be typed right; the wire damages bytes.",
+        f"{what} could not be typed right; {DAMAGED}.",
         reason=reason,
         kept=kept,
         advice=CHECK_WIRE,

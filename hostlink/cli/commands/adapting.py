@@ -13,6 +13,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import ANSWERS_HELP, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, UsageError
+from hostlink.sentences import LISTING_UNCHANGED
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -102,14 +103,14 @@ def _written_for(common: CommonOptions, material: Material) -> str:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known: none takes all "
             f"the forms found in it{_forms(found)}.",
-            kept="The listing was not changed.",
+            kept=LISTING_UNCHANGED,
             advice="Name the kind with --from PROFILE.",
         )
     if found.disputed:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known. "
             f"{doubt_words(found)}",
-            kept="The listing was not changed.",
+            kept=LISTING_UNCHANGED,
             advice="Name the kind with --from PROFILE.",
         )
     first, *others = found.names

@@ -42,7 +42,7 @@ from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import MUTE, NOTHING_SENT, go_back
+from hostlink.sentences import BACK_IN_MEMORY, MUTE, NOTHING_SENT, go_back
 
 __all__ = [
     "AfterWriteError",
@@ -200,7 +200,7 @@ class _Write:
         if self._backup is not None:
             said.append(f"Its programs are kept as {self._backup.spec}.")
             if back:
-                said.append("They are in its memory again.")
+                said.append(BACK_IN_MEMORY)
             else:
                 advice = join_advice(advice, self._when_back())
         return error.but(what=what, kept=" ".join(part for part in said if part), advice=advice)

@@ -94,7 +94,7 @@ def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
         what = f"The program printed more than {MOST_OUTPUT:,} bytes."
     else:
         doing = "may wait for input" if core.is_quiet else "was still printing"
-        what = f"The program was not at its end after {longest_s:g} s; it {doing}."
+        what = f"The program did not end within {longest_s:g} s; it {doing}."
     return LinkError(
         what,
         reason=LinkReason.RUNNING,

@@ -22,6 +22,8 @@ from hostlink.listing import Line, Listing, canonical_lines, to_bytes
 from hostlink.sentences import EMPTIED, NOT_KEPT, UNTOUCHED, let_be_lost
 from hostlink.words import capital, plural, safe
 
+READING = "Reading what the board holds"
+
 
 def _discard(by: Ways) -> str:
     return f"To overwrite it anyway, {let_be_lost(by)}."
@@ -116,7 +118,7 @@ def read_held(session: Session, archive: Archive, board: Board) -> HeldProgram:
 
     Raises the errors of rescue_held, except for a contradiction, which the result holds.
     """
-    session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
+    session.emit(Phase(READING, capture_s(session.profile)))
     result = session.dialogue.capture()
     if not result.lines:
         _tell_loss(session, archive, board)
