@@ -19,7 +19,7 @@ TO_FIT = "until it fits"
 WHOLE = "all"
 
 
-class Rewrite(Protocol):
+class RewriteRows(Protocol):
     """A rewritten listing, in rows. columns: of the list. foot: what the keys do."""
 
     columns: Sequence[ListColumn]

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
-from hostlink.archive.database.rows import Row, checked, first, found_by, insert, rows, update
+from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, rows, update
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
@@ -178,7 +178,7 @@ def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:
     alike = "SELECT id FROM listings WHERE canonical_sha256 = ? ORDER BY id DESC"
     for found in rows(db, alike, (canonical_sha256,)):
         with contextlib.suppress(ArchiveError):
-            proven_content(checked(db, "listings", found["id"]), "This listing")
+            proven_content(checked_row(db, "listings", found["id"]), "This listing")
             whole.append(found["id"])
     return whole
 

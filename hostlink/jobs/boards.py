@@ -15,7 +15,7 @@ from hostlink.archive import Archive, Board
 from hostlink.archive.boards import taken_words
 from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
-from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
+from hostlink.board.port.ports import Identity, boards_here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
 from hostlink.sentences import MEMORY_IS_LOST
@@ -141,7 +141,9 @@ def port_labelled(boards: Sequence[Board], label: str) -> str:
     if not labelled:
         raise _no_such(label, list({each.label for each in boards if each.label}))
     for board in labelled:
-        port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
+        port = next(
+            (each.port for each in boards_here() if is_board(each, board)), _absent(board).port
+        )
         if port:
             return port
     raise LinkError(

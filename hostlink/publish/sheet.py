@@ -12,7 +12,7 @@ from hostlink.listing.checkcodes import WHOLE, codes_of
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
 from hostlink.publish.details import ProgramDetails
-from hostlink.publish.page import facts, page, paragraphs, text
+from hostlink.publish.page import escaped, facts, page, paragraphs
 from hostlink.publish.qr import drawing
 from hostlink.sentences import no_numbered_line
 
@@ -66,7 +66,7 @@ def sheet(listing: Listing, profile: Profile, details: ProgramDetails) -> str:
     title = details.title or details.name or "A program"
     body = "".join(
         (
-            f'<h1 data-field="title">{text(title)}</h1>\n',
+            f'<h1 data-field="title">{escaped(title)}</h1>\n',
             _byline(details),
             facts(_facts(listing, profile, len(rows))),
             f'<div data-field="notes">{paragraphs(details.notes)}</div>\n' if details.notes else "",
@@ -84,11 +84,11 @@ def sheet(listing: Listing, profile: Profile, details: ProgramDetails) -> str:
 def _byline(details: ProgramDetails) -> str:
     parts = []
     if details.name:
-        parts.append(f'program <span data-field="name">{text(details.name)}</span>')
+        parts.append(f'program <span data-field="name">{escaped(details.name)}</span>')
     if details.author:
-        parts.append(f'by <span data-field="author">{text(details.author)}</span>')
+        parts.append(f'by <span data-field="author">{escaped(details.author)}</span>')
     if details.licence:
-        parts.append(f'licence <span data-field="licence">{text(details.licence)}</span>')
+        parts.append(f'licence <span data-field="licence">{escaped(details.licence)}</span>')
     return f'<p class="byline">{", ".join(parts)}</p>\n' if parts else ""
 
 
@@ -98,9 +98,9 @@ def _facts(listing: Listing, profile: Profile, lines: int) -> list[tuple[str, st
     if ledger.limit:
         rest = f"{ledger.over:,} over" if ledger.over else f"{ledger.free:,} free"
         size = f"{ledger.total:,} of {ledger.limit:,} bytes, {rest}"
-    name = f'<span data-field="profile">{text(profile.name)}</span>'
+    name = f'<span data-field="profile">{escaped(profile.name)}</span>'
     return [
-        ("for", f"{text(profile.title or profile.name)} (profile {name})"),
+        ("for", f"{escaped(profile.title or profile.name)} (profile {name})"),
         ("size", size),
         ("lines", f"{lines:,}"),
     ]
@@ -133,9 +133,9 @@ def _marked(row: str, language: Language) -> str:
     at = 0
     for match in _BLANKS.finditer(row):
         if len(match[0]) > 1 or _at_edge(row, match.start(), language):
-            pieces += [text(row[at : match.start()]), f'<span class="gap">{match[0]}</span>']
+            pieces += [escaped(row[at : match.start()]), f'<span class="gap">{match[0]}</span>']
             at = match.end()
-    return "".join([*pieces, text(row[at:])])
+    return "".join([*pieces, escaped(row[at:])])
 
 
 def _at_edge(row: str, place: int, language: Language) -> bool:
@@ -152,11 +152,11 @@ def _at_edge(row: str, place: int, language: Language) -> bool:
 def _steps(details: ProgramDetails, profile: Profile) -> Iterator[str]:
     """Yield the steps to type and check the program on this board, as HTML."""
     commands = profile.commands
-    name = text(details.name or "PROGRAM")
+    name = escaped(details.name or "PROGRAM")
     if commands.clear:
         yield (
-            f"Save what the board holds if you still need it: <code>{text(commands.clear)}</code> "
-            "empties its memory, and you begin with that."
+            "Save what the board holds if you still need it: "
+            f"<code>{escaped(commands.clear)}</code> empties its memory, and you begin with that."
         )
     yield (
         "Type each line as it is printed, without the code at the right, and end it with Return. "
@@ -171,13 +171,13 @@ def _steps(details: ProgramDetails, profile: Profile) -> Iterator[str]:
     )
     blanks = ", blanks outside quotation marks left out" if _is_free(profile) else ""
     yield (
-        f"By hand, for one line as <code>{text(commands.list or 'LIST')}</code> shows it, from its "
-        f"number on{blanks}: begin with C = 0; for each character put the remainder of "
+        f"By hand, for one line as <code>{escaped(commands.list or 'LIST')}</code> shows it, from "
+        f"its number on{blanks}: begin with C = 0; for each character put the remainder of "
         "(C × 100 + its ASCII code − 31) ÷ 97 in place of C. The line's code is 98 less the "
         "remainder of (C × 100) ÷ 97. The code for all lines is their CRC-16/XMODEM, each line "
         "with a line feed after it."
     )
-    yield f"When the codes agree, type <code>{text(commands.run or 'RUN')}</code>."
+    yield f"When the codes agree, type <code>{escaped(commands.run or 'RUN')}</code>."
 
 
 def _is_free(profile: Profile) -> bool:

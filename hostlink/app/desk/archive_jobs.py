@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
@@ -177,7 +177,7 @@ class ArchiveJobs(DeskPart):
             self._show(
                 imported.sentence(source),
                 [
-                    *(advised(each) for each in imported.changes()),
+                    *(in_keys(each) for each in imported.changes()),
                     *(f"Left out, for it is damaged there: {what}" for what in imported.left_out),
                 ],
             )
@@ -201,7 +201,7 @@ class ArchiveJobs(DeskPart):
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
         if proof.lasting:
-            more.append(advised(heals))
+            more.append(in_keys(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")
         rebuild = ("rebuild", "Rebuild what can be rebuilt", self._rebuild)
         self.app.tell(words)

@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.rewrites import Rewrite
+from hostlink.app.rewrites import RewriteRows
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
@@ -26,7 +26,7 @@ class RewriteScreen(Page[str | None]):
         Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
     ]
 
-    def __init__(self, rewrite: Rewrite, begin: Callable[[RewriteScreen], None] | None = None):
+    def __init__(self, rewrite: RewriteRows, begin: Callable[[RewriteScreen], None] | None = None):
         """Show a rewrite. begin: starts slow work that shows its result by `renew`."""
         super().__init__()
         self.rewrite, self._begin = rewrite, begin

@@ -42,7 +42,7 @@ from hostlink.archive.lookup import count_revisions, program_id
 from hostlink.archive.names import LONGEST_NAME, fold, natural
 from hostlink.archive.naming import name_of
 from hostlink.archive.programs import put_tag
-from hostlink.archive.retiring import settle
+from hostlink.archive.retiring import settle_retirement
 from hostlink.errors import ArchiveError
 
 _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
@@ -148,7 +148,7 @@ class _Merge:
             count_revisions(self.db, program)
         self._refuse_empty_programs()
         for program, at in self.retired.items():
-            settle(self.db, program, at)
+            settle_retirement(self.db, program, at)
         left_out = tuple(self.records.left_out)
         copies = tuple(self.copies.marks)
         healed, retired = tuple(self.healed), tuple(self._retired_now())

@@ -14,9 +14,9 @@ import re
 import tomllib
 from typing import Any
 
-from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.kinds import Wrong
-from hostlink.board.profile.lines import key_lines, line_of
+from hostlink.board.profile.lines import key_lines, line_of_key
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import (
     BOARD,
@@ -52,7 +52,7 @@ class _Faults:
         self._found: list[tuple[int, str]] = []
 
     def add(self, path: tuple[str, ...], says: str) -> None:
-        self._found.append((line_of(self.lines, path) or 0, says))
+        self._found.append((line_of_key(self.lines, path) or 0, says))
         self.bad.add(".".join(path[:2]))
 
     @property
@@ -98,7 +98,7 @@ def read_profile(text: str, name: str) -> Profile:
         ),
         evidence=evidence,
     )
-    for clash in clashes(profile):
+    for clash in profile_clashes(profile):
         # A default may be the other half of a clash: point at a key that is in the file.
         if faults.bad.isdisjoint(clash.keys):
             paths = [(*key.split("."),) for key in clash.keys]

@@ -14,7 +14,7 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import told_when_stopped
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.sentences import ARCHIVE_UNCHANGED
 
 
@@ -95,6 +95,6 @@ def import_source(common: CommonOptions, source: Path) -> int:
         as_json({"source": str(source), **dataclasses.asdict(imported)})
         return tell_damaged(imported.left_out)
     for change in imported.changes():
-        say(advised(change))
+        say(in_commands(change))
     say(imported.sentence(source), quiet=common.quiet)
     return tell_damaged(imported.left_out)

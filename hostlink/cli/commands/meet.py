@@ -114,7 +114,7 @@ def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
         else {
             "baud": boot.baud,
             "signature": boot.signature.hex(" "),
-            "chip": boot.part,
+            "chip": boot.part_number,
             "blank": boot.is_blank if boot.flash is not None else None,
             "image": boot.image or None,
         },
