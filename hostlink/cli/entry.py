@@ -79,6 +79,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Review and write firmware images, and see what was written where.",
     ),
     "together": ("together", "together", "Run several commands over one open port."),
+    "class": (
+        "class_register",
+        "class_command",
+        "Show a class: who has which board, what was handed out, and what became of it.",
+    ),
     "review": (
         "listings",
         "review",

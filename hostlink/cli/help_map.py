@@ -10,7 +10,7 @@ from __future__ import annotations
 GROUPS: dict[str, tuple[str, ...]] = {
     "Begin here": ("practice", "boards", "meet", "survey"),
     "Programs into the board and out of it": (
-        *("load", "save", "run", "console", "stored", "store", "recall", "together"),
+        *("load", "save", "run", "console", "stored", "store", "recall", "together", "class"),
     ),
     "Work on a listing": (
         "review",
@@ -107,6 +107,13 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "together": (
         ("Run the commands in a file", "together class.txt"),
         ("Run them on the board called Red", "together class.txt --port Red"),
+    ),
+    "class": (
+        ("Hand out to every board of the class", "class class.toml --hand-out"),
+        (
+            "Collect from all, and write a page to print",
+            "class class.toml --collect --page page.html",
+        ),
     ),
     "review": (
         ("See whether a listing fits and what is wrong with it", "review evening.bas"),

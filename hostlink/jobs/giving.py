@@ -69,7 +69,7 @@ def give_out(
     if is_bundle:
         write_new(output, write_zip(members), replace=replace)
     else:
-        _into_folder(output, members, replace)
+        into_folder(output, members, replace=replace)
     return tuple(left_out)
 
 
@@ -112,15 +112,19 @@ def _stem(name: str, taken: set[str]) -> str:
     return stem
 
 
-def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
-    """Write files to a folder; write none if one exists and may not be replaced."""
+def into_folder(folder: Path, files: Sequence[Member], *, replace: bool) -> None:
+    """Write files to a folder; write none if one exists and may not be replaced.
+
+    The name of a file may begin with a folder in it.
+    """
     with file_errors(
         RefusedError,
         f"The folder {folder} cannot be made",
         kept="Nothing was written.",
         advice="Name another folder.",
     ):
-        folder.mkdir(parents=True, exist_ok=True)
+        for inner in {(folder / member.name).parent for member in files}:
+            inner.mkdir(parents=True, exist_ok=True)
     there = [member.name for member in files if is_there(folder / member.name)]
     if there and not replace:
         raise TakenError(

@@ -54,7 +54,8 @@ class LoadOptions:
     differ. despite_review: load despite errors found in the review. name: keep the listing under
     this program name instead of its own. learn: asked whether to add to the profile what the board
     was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
-    a listing that is in the BASIC of another board.
+    a listing that is in the BASIC of another board. learner: whom it is handed out to, by the
+    program of their work; recorded.
     """
 
     discard_board: bool = False
@@ -63,6 +64,7 @@ class LoadOptions:
     name: str = ""
     learn: Callable[[Learned], bool] = _learn_nothing
     adapt: Allow = _adapt_nothing
+    learner: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,13 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
         board = session.board_in(archive)
         detail = {"listing": material.label}
         with recorded_job(
-            session, archive, "load", board, program=material.name, detail=detail
+            session,
+            archive,
+            "load",
+            board,
+            program=material.name,
+            detail=detail,
+            learner=options.learner,
         ) as record:
             record.revision = revision
             try:

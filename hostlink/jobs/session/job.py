@@ -9,6 +9,7 @@ from typing import Any
 from hostlink.archive import Archive, Board
 from hostlink.archive.database.faults import make_writable
 from hostlink.archive.events import OpenEvent
+from hostlink.archive.records import LEARNER
 from hostlink.errors import ArchiveError, Interrupted
 from hostlink.jobs.session.patience import TELL_EVERY_S, time_limit_s
 from hostlink.jobs.session.session import Session
@@ -25,11 +26,13 @@ def recorded_job(
     parts: int = 1,
     program: str = "",
     detail: dict[str, Any] | None = None,
+    learner: str = "",
     tell_every_s: float = TELL_EVERY_S,
 ) -> Iterator[OpenEvent]:
     """Record the job done inside the block as an event of the archive, and limit its time.
 
-    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. A job
+    parts: how many programs it may read or write. learner: the program of the learner for whom it
+    is done, noted in the detail. tell_every_s: as in Patience.limited. A job
     within a job adds no limit of its own. Raises ArchiveError if the archive is read-only, and
     LinkError past the limit, with a minute left to leave the board in order; an Interrupted says in
     what state the board was left.
@@ -41,10 +44,11 @@ def recorded_job(
             kept="Nothing on the board was changed.",
             advice=make_writable,
         )
+    noted = {**(detail or {}), **({LEARNER: learner} if learner else {})}
     limit_s, now = parts * time_limit_s(session.profile), session.wire.now
     with (
         session.patience.limited(limit_s, now, tell_every_s=tell_every_s) as is_outermost,
-        archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
+        archive.event(name, board_uuid=board.uuid, program=program, detail=noted) as record,
     ):
         session.begun.add(record.uuid)
         try:
