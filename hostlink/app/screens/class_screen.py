@@ -87,7 +87,7 @@ class ClassScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the table, with the learner at its cursor in full."""
-        widths = (14, 12, 14, 7, 12, -1, 14)
+        widths = (12, 14, 14, 7, 12, -1, 14)
         columns = [
             ListColumn(head, width, right=head == "changed", extra=head == "last error")
             for head, width in zip(HEADS, widths, strict=True)
@@ -112,8 +112,8 @@ class ClassScreen(Page[None]):
     def _show(self) -> None:
         if not self.is_mounted:
             return
-        late = ", waiting for late boards" if self.is_waiting else ""
-        self.set_head(f"{self.register.title}. {summary(self.rows.values()).rstrip('.')}{late}")
+        late = ", waiting" if self.is_waiting else ""
+        self.set_head(f"{self.register.title}: {summary(self.rows.values()).rstrip('.')}{late}")
         self.query_one(Rows).show(
             [Entry(name, self._cells(row)) for name, row in self.rows.items()]
         )
@@ -153,8 +153,7 @@ class ClassScreen(Page[None]):
         self._begin_handing_out(own=True)
 
     def _begin_handing_out(self, *, own: bool) -> None:
-        learners = [learner for learner in self.register.learners if learner.board]
-        job = self.app.attempt(lambda: handing_out(learners, self.app.archive, own=own))
+        job = self.app.attempt(lambda: handing_out(self.register, self.app.archive, own=own))
         if job is not None:
             self._begin(HEADS.index("handed out"), "Handing out to", job)
 

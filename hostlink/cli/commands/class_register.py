@@ -138,13 +138,7 @@ def _jobs(
     if wish.hand_out:
         may_adapt = wish.adapt_it or common.yes
         options = LoadOptions(despite_review=wish.despite_review, adapt=lambda _: may_adapt)
-        yield handing_out(
-            [learner for learner in register.learners if learner.board],
-            archive,
-            what=wish.what,
-            own=wish.own,
-            options=options,
-        )
+        yield handing_out(register, archive, what=wish.what, own=wish.own, options=options)
 
 
 def _do(
@@ -196,7 +190,7 @@ def _show(
             if result.error is not None:
                 kept, advice = result.error.kept, advised(result.error.advice)
                 say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
-    say(f"{register.title}. {summary(rows)}", quiet=common.quiet)
+    say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
     if page is not None:
         write_class_page(page, register, rows, utc_now(), replace=common.yes)
         say(f"The table is in {page}.", quiet=common.quiet)

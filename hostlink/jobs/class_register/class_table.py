@@ -21,7 +21,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
 from hostlink.jobs.class_register.seats import Seat, seats_of
-from hostlink.jobs.listing_source import find_material
+from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import ending_words, last_fill
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
@@ -219,7 +219,7 @@ class _Record:
         if what and what not in materials:
             materials[what] = None
             with contextlib.suppress(HostlinkError):
-                materials[what] = find_material(what, self.archive).listing
+                materials[what] = find_original(what, self.archive).listing
         return materials.get(what)
 
     def _profile(self) -> Profile | None:
@@ -258,4 +258,4 @@ def summary(rows: Collection[ClassRow]) -> str:
     """Return the sentence on a whole class."""
     given = sum(bool(row.handed_out and not row.load) for row in rows)
     saved = sum(bool(row.saved and not row.before_this) for row in rows)
-    return f"{plural(len(rows), 'learner')}: {given:,} handed out to, {saved:,} saved since."
+    return f"{plural(len(rows), 'learner')}: {given:,} with the handout, {saved:,} saved since."

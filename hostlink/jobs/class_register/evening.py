@@ -7,7 +7,7 @@ job failed is tried again only after it was unplugged in between.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import TypeVar
@@ -15,16 +15,20 @@ from typing import TypeVar
 from hostlink.archive import Archive
 from hostlink.archive.names import fold
 from hostlink.archive.records import LEARNER
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.errors import RefusedError
 from hostlink.jobs.class_register.class_table import handed_out
 from hostlink.jobs.class_register.register import Learner, Register
 from hostlink.jobs.class_register.seats import Seat, seats_of
-from hostlink.jobs.listing_source import Material, find_material, from_archive
-from hostlink.jobs.loading import Loaded, LoadOptions, load
+from hostlink.jobs.language_of import SHIPPED_FOR, find_original
+from hostlink.jobs.listing_source import Material, from_archive
+from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.many import BoardJobs, EmitAt, Result
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.last_known import last_fill
 from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
@@ -35,7 +39,7 @@ _LOOK_S = 0.5  # between two looks at the ports, while boards are waited for
 
 
 def handing_out(
-    learners: Iterable[Learner],
+    register: Register,
     archive: Archive,
     *,
     what: str = "",
@@ -45,13 +49,14 @@ def handing_out(
     """Return the job that loads each learner's handout into their board.
 
     what: in place of what the register says. own: the learner's own program, where the archive has
-    one. Every listing is read now. Raises RefusedError if a learner would get nothing, or what
-    `find_material` raises.
+    one. Every listing is read and kept now, as one revision for all. Raises RefusedError if a
+    learner would get nothing, or what `find_original` raises.
     """
-    read: dict[str, Material] = {}
-    given: dict[str, Material] = {}
     chosen = options or LoadOptions()
-    for learner in learners:
+    profile = _profile_of_first(register, archive)
+    kept: dict[str, Material] = {}
+    given: dict[str, Material] = {}
+    for learner in (each for each in register.learners if each.board):
         word = what or learner.hand_out
         material = _own_work(learner, archive) if own else None
         if material is None and not word:
@@ -60,16 +65,30 @@ def handing_out(
                 kept="Nothing was sent.",
                 advice='Say it in the register: hand_out = "TIDE".',
             )
-        if material is None:
-            material = read[word] if word in read else find_material(word, archive)
-            read[word] = material
-        given[learner.name] = material
+        if material is None and word not in kept:
+            kept[word] = _kept(find_original(word, archive), profile, archive, chosen)
+        given[learner.name] = material or kept[word]
 
     def job(session: Session, archive: Archive, learner: Learner) -> Loaded:
         options = replace(chosen, learner=learner.program)
         return load(session, archive, given[learner.name], options)
 
     return job
+
+
+def _profile_of_first(register: Register, archive: Archive) -> Profile:
+    """Return the profile by which handouts are kept: that of the first board that is here."""
+    ports = [seat.port for seat in seats_of(register, archive) if seat.port]
+    return choose_profile(archive, ports[0] if ports else "")[0]
+
+
+def _kept(material: Material, profile: Profile, archive: Archive, options: LoadOptions) -> Material:
+    """Return a handout kept as a revision, so that boards with other rules make no others of it."""
+    if material.shipped is not None:
+        profile = find_profile(SHIPPED_FOR)
+    return replace(
+        material, revision=keep_material(profile, lambda _: None, archive, material, options)
+    )
 
 
 def _own_work(learner: Learner, archive: Archive) -> Material | None:

@@ -71,7 +71,10 @@ class _Faults:
         self._found: list[tuple[int, str]] = []
 
     def line(self, *key: str) -> int:
-        return line_of(self._lines, key) or 0
+        """Return the line of a key; a program that is not named has its name by the learner's."""
+        named = (*key[:-1], "name")
+        has_own = key in self._lines or key[-1:] != ("program",)
+        return line_of(self._lines, key if has_own else named) or 0
 
     def add(self, says: str, *key: str) -> None:
         self._found.append((self.line(*key), says))

@@ -22,12 +22,12 @@ class Seat:
 
     @property
     def place(self) -> str:
-        """Return the board and where it is plugged in, as in "Red, /dev/ttyUSB0"."""
+        """Return the board and where it is plugged in, as in "Red, ttyUSB0"."""
         if not self.learner.board:
             return "none yet"
         name = self.board.label if self.board is not None and self.board.label else ""
         name = name or self.learner.board.partition("?")[0]
-        port = self.port.partition("?")[0] or "not plugged in"
+        port = self.port.partition("?")[0].removeprefix("/dev/") or "not here"
         return name if port == name else f"{name}, {port}"
 
 
