@@ -29,6 +29,7 @@ from hostlink.errors import (
     LinkError,
     LinkReason,
     ProfileError,
+    RegisterError,
     UsageError,
 )
 from hostlink.words import safe
@@ -280,7 +281,7 @@ def tell(error: HostlinkError, port: str = "") -> None:
         port = ""  # there is no such port
     parts = (error.what, error.kept, advised(error.advice, port))
     what, *rest = [part for part in parts if part]
-    if isinstance(error, ProfileError):  # each of its rows is a fault
+    if isinstance(error, ProfileError | RegisterError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)

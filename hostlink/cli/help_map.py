@@ -1,7 +1,7 @@
 """What the help shows besides the commands' own text: their groups, and examples for each.
 
 A test runs every example, in a folder with a listing evening.bas, a listing from a forum forum.txt,
-an image.hex and a file class.txt for `together`, with a board that holds HAIL.
+an image.hex, a file class.txt for `together` and a class.toml, with a board that holds HAIL.
 """
 
 from __future__ import annotations

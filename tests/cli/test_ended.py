@@ -41,6 +41,7 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "putback": (("backup@9",), 1),
     "firmware": (("write", "--previous"), 1),
     "together": (("-",), 1),
+    "class": (("nobody.toml",), 1),
     "review": (("tide",), 0),
     "mend": (("-",), 1),
     "renumber": (("tide",), 0),

@@ -99,7 +99,7 @@ class ArchiveRecords:
         self.left_out: list[str] = []
         self._db = db
         self._programs = None if programs is None else json.dumps(list(programs))
-        self.withheld = 0
+        self._withheld: set[tuple[str, int]] = set()
         self.private = len(private)
         self._private = json.dumps(list(private))
         self._named = _naming(db, self._private) if private else None
@@ -119,7 +119,8 @@ class ArchiveRecords:
             if record is None:
                 continue
             if table == "programs" and not self._since and not self._has_revision(row_id):
-                self._leave_out(table, row_id, "has no revision that is whole")
+                if not self._is_withheld(table, row_id):
+                    self._leave_out(table, row_id, "has no revision that is whole")
                 continue
             yield record
 
@@ -130,8 +131,7 @@ class ArchiveRecords:
         try:
             record = self._record(table, row_id)
             if record is not None and self._is_private(record):
-                self._lost[table.name].add(row_id)
-                self.withheld += table.name != "events"
+                self._withhold(table.name, row_id)
                 return None
             return record
         except DamagedError:
@@ -146,6 +146,22 @@ class ArchiveRecords:
         """Return whether a text of a record holds the name of a private program."""
         texts = (value for value in record.values() if isinstance(value, str))
         return self._named is not None and any(map(self._named.search, texts))
+
+    def _withhold(self, table: str, row_id: int) -> None:
+        self._lost[table].add(row_id)
+        self._withheld.add((table, row_id))
+
+    def _is_withheld(self, table: str, row_id: int) -> bool:
+        """Return whether a row is withheld; so is a program of which some revisions are."""
+        of_it = self._db.execute("SELECT id FROM revisions WHERE program_id = ?", (row_id,))
+        if table == "programs" and self._withheld & {("revisions", one) for (one,) in of_it}:
+            self._withhold(table, row_id)
+        return (table, row_id) in self._withheld
+
+    @property
+    def withheld(self) -> int:
+        """Return how many records were withheld since they name a private program; no events."""
+        return sum(table != "events" for table, _ in self._withheld)
 
     def _has_revision(self, program: int) -> bool:
         """Return whether a program has a revision that can be exported."""
@@ -204,8 +220,9 @@ class ArchiveRecords:
             return self._used(_STRANGERS[table.name])
         parts, values = ["1"], list[object]()
         if self._named and table.name in _PRIVATE:
-            parts.append(_PRIVATE[table.name].format(_CHOSEN))
-            values += [self._private] * _PRIVATE[table.name].count("{}")
+            times = _PRIVATE[table.name].count("{}")
+            parts.append(_PRIVATE[table.name].format(*[_CHOSEN] * times))
+            values += [self._private] * times
         if self._programs is not None:
             if table.name not in _OF_PROGRAM:
                 return None
@@ -261,6 +278,9 @@ class ArchiveRecords:
             else:
                 key = next(found)
                 if value is not None and (key is None or value in self._lost[column.refers]):
+                    if not column.optional and (column.refers, value) in self._withheld:
+                        self._withhold(table.name, row_id)
+                        return None
                     if not column.optional:
                         what = column.refers.removesuffix("s").replace("_", " ")
                         self._leave_out(table.name, row_id, f"is of a damaged {what}")

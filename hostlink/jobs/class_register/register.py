@@ -25,7 +25,7 @@ from hostlink.archive import Archive
 from hostlink.archive.names import LONGEST_NAME, fold, is_program_name, natural
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.lines import key_lines, line_of
-from hostlink.errors import RefusedError
+from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
 from hostlink.words import nearest, safe
@@ -80,16 +80,16 @@ class _Faults:
         self._found.append((self.line(*key), says))
 
     def check(self) -> None:
-        """Raise RefusedError with a sentence for each fault, by line, if there are any."""
+        """Raise RegisterError with a sentence for each fault, by line, if there are any."""
         if self._found:
             raise _faulty(*(_at(self._path, line, says) for line, says in sorted(self._found)))
 
 
 def read_register(path: Path) -> Register:
-    """Return the register in a file. Raises RefusedError with all faults, each with its line."""
+    """Return the register in a file. Raises RegisterError with all faults, each with its line."""
     data = read_bytes(path, LARGEST_FILE)
     if len(data) > LARGEST_FILE:
-        raise _faulty(f"{path} is larger than {LARGEST_FILE // 1024} KiB, so it is no register.")
+        raise _faulty(_at(path, 0, f"it is larger than {LARGEST_FILE // 1024} KiB: no register"))
     try:
         text = data.decode("utf-8-sig")
         document = tomllib.loads(text)
@@ -121,15 +121,15 @@ def read_register(path: Path) -> Register:
 
 
 def check_programs(archive: Archive, register: Register) -> None:
-    """Raise RefusedError if a learner's work would join a program that is no learner's."""
+    """Raise RegisterError if a learner's work would join a program that is no learner's."""
     kept = {fold(each.name): each for each in archive.programs(retired=None)}
     for learner in register.learners:
         program = kept.get(fold(learner.program))
         if program is not None and LEARNER not in program.tags:
-            raise RefusedError(
-                f"{program.name} is a program in the archive, and not {safe(learner.name)}'s work.",
+            raise RegisterError(
+                f"{program.name} is a program in the archive, and not {learner.name}'s work.",
                 kept="Nothing was sent or kept.",
-                advice=f'Give {safe(learner.name)} another one in {register.path}: program = "…".',
+                advice=f'Give {learner.name} another one in {register.path}: program = "…".',
             )
 
 
@@ -205,7 +205,7 @@ def _same(learners: list[Learner], one: int, other: int) -> bool:
     return fold(learners[one].name) == fold(learners[other].name)
 
 
-def _not_toml(path: Path, text: str, error: Exception) -> RefusedError:
+def _not_toml(path: Path, text: str, error: Exception) -> RegisterError:
     found = _AT_LINE.search(str(error))
     line = int(found[1]) if found and found[1] else text.count("\n") + 1
     return _faulty(_at(path, line, f"this is not TOML: {_AT_LINE.sub('', str(error))}"))
@@ -213,11 +213,12 @@ def _not_toml(path: Path, text: str, error: Exception) -> RefusedError:
 
 def _at(path: Path, line: int, says: str) -> str:
     end = "" if says.endswith("?") else "."
-    return f"{path}, line {line}: {safe(says)}{end}" if line else f"{path}: {safe(says)}{end}"
+    place = f"{path}, line {line}" if line else f"{path}"
+    return f"{safe(place)}: {safe(says)}{end}"
 
 
-def _faulty(*sentences: str) -> RefusedError:
-    return RefusedError(
+def _faulty(*sentences: str) -> RegisterError:
+    return RegisterError(
         "\n".join(sentences),
         kept="No port was opened.",
         advice="Mend the file and try again.",

@@ -158,7 +158,7 @@ class Watcher:
 def test_an_evening_of_twelve_boards(
     folder: Path, register: Callable[..., Register], archive: Archive
 ) -> None:
-    """Handed out, collected, handed out again to those that failed: nothing is lost, all is true."""
+    """Handed out, to those that failed again, and collected: nothing is lost, all is true."""
     evening = register()
     type_on_each(folder, evening, typed_by)
     watcher = Watcher(evening, archive)
