@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from hostlink.board.port.ports import identity_of, same_board
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
@@ -51,6 +52,13 @@ class AttachedBoards:
         from hostlink.jobs.session.recognising import choose_profile
 
         return choose_profile(self.app.archive, port, self.app.first_profile)
+
+    def spelled(self, port: str) -> str:
+        """Return the port by which its board is attached already, else the port itself."""
+        identity = identity_of(port)
+        return next(
+            (each for each in self.by_port if same_board(identity_of(each), identity)), port
+        )
 
     def attach(self, port: str, then: Callable[[AttachedBoard], object] | None = None) -> None:
         """Open a board's port; ask first if that will probably restart the board.

@@ -144,6 +144,11 @@ class ClassScreen(Page[None]):
         event.stop()
         self._detail()
 
+    @property
+    def is_at_rest(self) -> bool:
+        """Return whether no job of the class is under way."""
+        return all(task.job.ended for task in self.tasks.values())
+
     # --- the jobs ----------------------------------------------------------------------------
 
     def action_hand_out(self) -> None:
@@ -162,7 +167,7 @@ class ClassScreen(Page[None]):
 
     def _begin(self, column: int, what: str, job: SeatJob[Any]) -> None:
         """Do a job at each board that is here, and at those that come while they are waited for."""
-        if any(not task.job.ended for task in self.tasks.values()):
+        if not self.is_at_rest:
             self.app.notify(
                 f"Wait until the boards have ended, or press {way_to('class.stop')}.", markup=False
             )
@@ -170,7 +175,7 @@ class ClassScreen(Page[None]):
         self.tasks.clear()
 
         def start(seats: list[Seat]) -> None:
-            by_port = {seat.port: seat for seat in seats}
+            by_port = {self.app.boards.spelled(seat.port): seat for seat in seats}
             self.app.boards.attach_all(
                 list(by_port),
                 lambda attached: self._do(by_port[attached.port], attached, column, what, job),
