@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from hostlink.board.port.ports import identity_of, same_board
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
@@ -55,6 +54,8 @@ class AttachedBoards:
 
     def spelled(self, port: str) -> str:
         """Return the port by which its board is attached already, else the port itself."""
+        from hostlink.board.port.ports import identity_of, same_board
+
         identity = identity_of(port)
         return next(
             (each for each in self.by_port if same_board(identity_of(each), identity)), port

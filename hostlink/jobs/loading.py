@@ -24,7 +24,7 @@ from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
 from hostlink.jobs.language_of import Allow, Offer, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
-from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.patience import load_s
 from hostlink.jobs.session.rescuing import (
     HeldProgram,
@@ -117,15 +117,9 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
         if session.profile != before:
             material = for_board(session.profile, material, options, session.emit)
         board = session.board_in(archive)
-        detail = {"listing": material.label}
+        detail = {"listing": material.label, **for_learner(options.learner)}
         with recorded_job(
-            session,
-            archive,
-            "load",
-            board,
-            program=material.name,
-            detail=detail,
-            learner=options.learner,
+            session, archive, "load", board, program=material.name, detail=detail
         ) as record:
             record.revision = revision
             try:

@@ -13,7 +13,7 @@ from hostlink.board.dialogue.learning import numbers_named
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
-from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.last_known import as_known, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
@@ -78,8 +78,8 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     """
     session.attach()
     board = session.board_in(archive)
-    learner = options.name if options.learner else ""
-    with recorded_job(session, archive, "save", board, learner=learner) as record:
+    detail = for_learner(options.name if options.learner else "")
+    with recorded_job(session, archive, "save", board, detail=detail) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
             result = session.dialogue.capture()

@@ -93,11 +93,9 @@ class Merging(Healing):
         try:
             db.execute("BEGIN")  # an unchanging view while others write
             chosen = [program_id(db, name) for name in programs] if programs else None
-            of_learners = db.execute("SELECT program_id FROM tags WHERE tag_key = ?", (LEARNER,))
-            private = {row_id for (row_id,) in of_learners}.difference(chosen or ())
-            yield ArchiveRecords(
-                db, programs=chosen, private=() if learners else private, since=since
-            )
+            tagged = db.execute("SELECT program_id FROM tags WHERE tag_key = ?", (LEARNER,))
+            private = set() if learners else {row[0] for row in tagged}.difference(chosen or ())
+            yield ArchiveRecords(db, programs=chosen, private=private, since=since)
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
         finally:

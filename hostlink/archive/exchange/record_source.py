@@ -278,12 +278,8 @@ class ArchiveRecords:
             else:
                 key = next(found)
                 if value is not None and (key is None or value in self._lost[column.refers]):
-                    if not column.optional and (column.refers, value) in self._withheld:
-                        self._withhold(table.name, row_id)
-                        return None
                     if not column.optional:
-                        what = column.refers.removesuffix("s").replace("_", " ")
-                        self._leave_out(table.name, row_id, f"is of a damaged {what}")
+                        self._lacks(table.name, row_id, column.refers, value)
                         return None
                     key = None
                 record[name] = key
@@ -300,6 +296,14 @@ class ArchiveRecords:
             except DamagedError:
                 self._listings[number] = _DAMAGED
         return self._listings[number] == _WHOLE
+
+    def _lacks(self, table: str, row_id: int, refers: str, value: int) -> None:
+        """Leave out a row that needs another one which is withheld or damaged."""
+        if (refers, value) in self._withheld:
+            self._withhold(table, row_id)
+        else:
+            what = refers.removesuffix("s").replace("_", " ")
+            self._leave_out(table, row_id, f"is of a damaged {what}")
 
     def _leave_out(self, table: str, row_id: int, why: str) -> None:
         self._lost[table].add(row_id)

@@ -83,9 +83,9 @@ class ClassRow:
         day, time = local_text(self.saved_at).split()
         when = time if day == local_text(today, "%Y-%m-%d") else day
         what = "as handed out" if self.as_handed_out else self.saved
-        doubt = " not proven" if self.doubt else ""
-        before = " before this" if self.before_this else ""
-        return f"{what}{doubt} {when}{before}"
+        doubt = "not proven: " if self.doubt else ""
+        before = "before: " if self.before_this else ""
+        return f"{before}{doubt}{what} {when}"
 
     def as_dict(self) -> dict[str, object]:
         """Return the row for JSON output, with None for what is not known."""

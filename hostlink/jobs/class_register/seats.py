@@ -27,7 +27,7 @@ class Seat:
             return "none yet"
         name = self.board.label if self.board is not None and self.board.label else ""
         name = name or self.learner.board.partition("?")[0]
-        port = self.port.partition("?")[0].removeprefix("/dev/") or "not here"
+        port = self.port.partition("?")[0].removeprefix("/dev/") or "absent"
         return name if port == name else f"{name}, {port}"
 
 

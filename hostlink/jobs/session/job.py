@@ -26,13 +26,11 @@ def recorded_job(
     parts: int = 1,
     program: str = "",
     detail: dict[str, Any] | None = None,
-    learner: str = "",
     tell_every_s: float = TELL_EVERY_S,
 ) -> Iterator[OpenEvent]:
     """Record the job done inside the block as an event of the archive, and limit its time.
 
-    parts: how many programs it may read or write. learner: the program of the learner for whom it
-    is done, noted in the detail. tell_every_s: as in Patience.limited. A job
+    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. A job
     within a job adds no limit of its own. Raises ArchiveError if the archive is read-only, and
     LinkError past the limit, with a minute left to leave the board in order; an Interrupted says in
     what state the board was left.
@@ -44,11 +42,10 @@ def recorded_job(
             kept="Nothing on the board was changed.",
             advice=make_writable,
         )
-    noted = {**(detail or {}), **({LEARNER: learner} if learner else {})}
     limit_s, now = parts * time_limit_s(session.profile), session.wire.now
     with (
         session.patience.limited(limit_s, now, tell_every_s=tell_every_s) as is_outermost,
-        archive.event(name, board_uuid=board.uuid, program=program, detail=noted) as record,
+        archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
     ):
         session.begun.add(record.uuid)
         try:
@@ -57,6 +54,14 @@ def recorded_job(
             if is_outermost:
                 raise _stopped(session, error, name) from error
             raise
+
+
+def for_learner(program: str) -> dict[str, str]:
+    """Return what the detail of a job notes of the learner for whom it is done.
+
+    program: that of their work, "" for nobody.
+    """
+    return {LEARNER: program} if program else {}
 
 
 def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
