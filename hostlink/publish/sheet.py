@@ -22,15 +22,16 @@ figcaption {{ max-width: 60mm; color: var(--faint); }}
 
 def sheet(program: PublishedProgram) -> str:
     """Return the sheet of a program as an HTML page."""
-    return page(program.title, sheet_body(program), kind="sheet", style=SHEET_STYLE)
+    body = f"{sheet_body(program)}{_figure(program.text)}"
+    return page(program.title, body, kind="sheet", style=SHEET_STYLE)
 
 
 def sheet_body(program: PublishedProgram, *, above: str = "", after: str = "") -> str:
-    """Return what stands on a sheet, as HTML. above, after: HTML above and below the listing."""
+    """Return what a sheet says, as HTML. above, after: HTML above and below the listing."""
     return (
         f'<h1 dir="auto" data-field="title">{text(program.title)}</h1>\n{about(program)}'
         f"<h2>Listing</h2>\n{above}{listing_with_codes(program)}{after}"
-        f"{steps(program.profile, program.details.name)}{_figure(program.text)}"
+        f"{steps(program.profile, program.details.name)}"
     )
 
 

@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from urllib.parse import quote
 
 from hostlink.publish.page import facts, page, text
-from hostlink.publish.program import PublishedProgram, SampleRun
-from hostlink.publish.sheet import SHEET_STYLE, sheet_body
+from hostlink.publish.program import STYLE, PublishedProgram, SampleRun
+from hostlink.publish.sheet import sheet_body
 from hostlink.words import plural
 
 CONTENTS = "index.html"
@@ -29,7 +29,7 @@ a { color: inherit; }
 .tool output { margin-left: 2mm; color: var(--faint); }
 @media print { .tool, .way { display: none; } }
 """
-PAGE_STYLE = f"""{SHEET_STYLE}{_KEYS}
+PAGE_STYLE = f"""{STYLE}{_KEYS}
 .printed {{ font: 9.5pt/1.4 ui-monospace, monospace; white-space: pre-wrap; margin: 1mm 0;
   border-left: 0.6mm solid var(--rule); padding-left: 3mm; }}
 """
