@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
 
+from hostlink.app.sentences import UNDOABLE
 from hostlink.app.widgets.rows import Entry, ListColumn
 from hostlink.listing import Listing, Rules
 from hostlink.listing.shrinking.shrink import LEVELS, Shrunk, shrink
@@ -47,10 +48,7 @@ class Shrinking:
         ListColumn("bytes then", 10, right=True),
         ListColumn("", -1),
     )
-    foot = (
-        "Each level holds those above it. Enter takes the listing into the "
-        "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it."
-    )
+    foot = f"Each level holds those above it. {UNDOABLE} Escape leaves it."
 
     def __init__(self, listing: Listing, rules: Rules, size_words: Sequence[str] = ()) -> None:
         self._listing, self._rules, self._size_words = listing, rules, size_words

@@ -22,6 +22,7 @@ from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Content, Listed, elsewhere
 from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError
+from hostlink.sentences import STILL_READABLE
 
 BACKUP = "backup"
 ItemKind = Literal["memory", "stored"]
@@ -175,7 +176,7 @@ class Backups(Healing):
         if whole.damaged:
             raise DamagedError(
                 " ".join(whole.damaged),
-                kept="Its text can still be read with any SQLite tool.",
+                kept=STILL_READABLE,
                 advice=look_for_damage,
             )
         return whole[0]

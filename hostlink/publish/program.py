@@ -19,6 +19,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
 from hostlink.publish.details import ProgramDetails
 from hostlink.publish.page import facts, paragraphs, text
+from hostlink.sentences import no_numbered_line
 
 _TOGETHER = 5  # lines whose codes stand in one row
 _BLANKS = re.compile(" +")
@@ -93,7 +94,7 @@ def publish(
     rows = printed_rows(listing, profile)
     if not rows:
         raise ListingError(
-            "The listing has no numbered line, so there is nothing to put on a page.",
+            no_numbered_line("put on a page"),
             kept="Nothing was written.",
         )
     codes = codes_of(listing, profile.rules)

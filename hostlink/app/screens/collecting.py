@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
 from hostlink.app.screens.dialogues import Fill, ask, ask_to_replace
+from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
@@ -135,10 +136,7 @@ def _ask_to_write(
         if given is not None and given["file"]:
             _write_out(app, given, write, replacing=False)
 
-    hint = (
-        f"{where}Programs by name, parted by blanks; none means every program in the archive. "
-        "Enter writes them."
-    )
+    hint = f"{where}{WHICH_PROGRAMS} Enter writes them."
     app.push_screen(Fill(what, fields, hint=hint, path="file"), answered)
 
 

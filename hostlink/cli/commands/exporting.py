@@ -15,6 +15,7 @@ from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.cli.ways import advised
+from hostlink.sentences import ARCHIVE_UNCHANGED
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
@@ -33,7 +34,7 @@ def made_or_not(target: Path) -> Callable[[], str]:
             return f"{target} was there before and was not touched."
         if target.exists():
             return f"{target} is whole and proven."
-        return f"There is no {target}; the archive is as it was."
+        return f"There is no {target}. {ARCHIVE_UNCHANGED}"
 
     return said
 
