@@ -22,6 +22,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "compare",
         "sheet",
         "card",
+        "booklet",
+        "site",
     ),
     "The archive, in which every version is kept": (
         *("programs", "find", "show", "history", "runs", "note", "tag", "keep"),
@@ -158,6 +160,14 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "card": (
         ("Write the practice board's card", "card --profile practice -o practice.html"),
         ("Write the card of the board that is here", "card -o board.html"),
+    ),
+    "booklet": (
+        ("Write every program as one booklet to print", "booklet -o evening.html"),
+        ("Write two of them", 'booklet hail tide -o two.html --title "For Friday"'),
+    ),
+    "site": (
+        ("Write every program as a web site", "site -o evening-site"),
+        ("Write those that a search finds", "site --find hailstone -o hail-site"),
     ),
     "keep": (
         ("Keep a file as a program", "keep evening.bas"),
