@@ -209,7 +209,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive import": (
         ("Take in the archive of another computer", "archive import spare.sqlite3"),
-        ("Only say how much came", "archive import spare.sqlite3 --json"),
+        ("Only tell what it has that is new here", "archive import spare.sqlite3 --preview"),
     ),
 }
 

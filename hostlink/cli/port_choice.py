@@ -87,9 +87,9 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
     Other ports are reported and left alone: anything may be connected to a USB bridge, so nothing
     is typed to a device that was never named as a board.
     """
-    from hostlink.archive.names import natural
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.session.last_known import known_board
+    from hostlink.words import natural
 
     found: list[tuple[str, str]] = []
     for identity in usb_ports():
