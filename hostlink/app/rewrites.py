@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from hostlink.app.widgets.rows import Entry, ListColumn
+from hostlink.jobs.shrinking import unreached_words
 from hostlink.listing import Listing, Rules
-from hostlink.listing.shrinking.shrink import LEVELS, Shrunk, shrink
+from hostlink.listing.shrinking.shrink import LEVELS, UNREACHED, Shrunk, shrink
+from hostlink.listing.shrinking.unreached import unreached
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -37,8 +39,15 @@ class Rewrite(Protocol):
         """Return the listing that choosing a row gives."""
 
 
+def _proof_words(proof: Proof | None) -> str:
+    return proof.says if proof else "Both versions are being run and compared."
+
+
 class Shrinking:
-    """A listing made smaller: what each level saves."""
+    """A listing made smaller: what each level saves, and all of them without unreached lines.
+
+    proof: of the latter beside the original, None until both were run.
+    """
 
     columns: Sequence[ListColumn] = (
         ListColumn("how far", 14),
@@ -54,6 +63,8 @@ class Shrinking:
 
     def __init__(self, listing: Listing, rules: Rules, size_words: Sequence[str] = ()) -> None:
         self._listing, self._rules, self._size_words = listing, rules, size_words
+        self.unreached = unreached(listing, rules)
+        self.proof: Proof | None = None
         self.most = shrink(listing, rules, size_words=size_words)
         self._made: dict[str, Shrunk] = {}
 
@@ -79,6 +90,9 @@ class Shrinking:
         for step in self.most.steps:
             now -= step.saved
             entries.append(self._entry(step.level, step.saved, self.most.before - now, now))
+        if self.unreached:
+            then = self.made(UNREACHED).after
+            entries.append(self._entry(UNREACHED, now - then, self.most.before - then, then))
         return entries
 
     def _entry(self, level: str, saves: int, in_all: int, then: int) -> Entry:
@@ -89,15 +103,16 @@ class Shrinking:
         return Entry(level, (level, f"{saves:,}", f"{in_all:,}", f"{then:,}", room))
 
     def made(self, level: str) -> Shrunk:
-        """Return the result of shrinking up to one level, or until the program fits."""
+        """Return the result of shrinking up to one level, until it fits, or by all means."""
         if level not in self._made:
             to_fit = level == TO_FIT
             self._made[level] = shrink(
                 self._listing,
                 self._rules,
-                "everything" if to_fit else level,
+                level if level in LEVELS else "everything",
                 to_fit=to_fit,
                 size_words=self._size_words,
+                without=self.unreached if level == UNREACHED else (),
             )
         return self._made[level]
 
@@ -106,6 +121,8 @@ class Shrinking:
         made = self.made(key)
         does = LEVELS.get(key, "One level after the other, and no line more than it takes.")
         words = [f"{key}: {does}" if key in LEVELS else does]
+        if key == UNREACHED:
+            words = [unreached_words(self.unreached, self._rules), _proof_words(self.proof)]
         words += [
             f"{step.level}: {plural(step.saved, 'byte')} in {plural(step.lines, 'line')}"
             for step in made.steps
@@ -114,8 +131,9 @@ class Shrinking:
         return "\n".join([*words, *made.notes, "", "The listing then:", made.listing.text()])
 
     def text(self, key: str) -> str:
-        """Return the listing of a level."""
-        return self.made(key).listing.text()
+        """Return the listing of a level; unreached lines stay if it prints otherwise without."""
+        differs = self.proof is not None and self.proof.result == "differs"
+        return self.made("everything" if key == UNREACHED and differs else key).listing.text()
 
 
 class Adapting:
@@ -168,7 +186,7 @@ class Adapting:
             return "\n".join(change_rows(made.changes[int(at)]))
         if kind == "need":
             return need_words(made.needs[int(at)])
-        proof = self.proof.says if self.proof else "Both versions are being run and compared."
+        proof = _proof_words(self.proof)
         rows = [self._offer.says, *made.notes, proof, "", "The listing then:", made.listing.text()]
         return "\n".join(rows)
 

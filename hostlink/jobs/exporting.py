@@ -29,11 +29,12 @@ def taken_in(source: Path, merged: Merged) -> str:
 
 def to_take_in(source: Path, merged: Merged) -> str:
     """Return the sentence that tells what an import would take in."""
-    return f"{source} has for this archive: {_news(merged)}."
+    return f"{source} would bring {_news(merged)}."
 
 
 def _news(merged: Merged) -> str:
-    return counted(merged.added) or ("repairs" if merged.healed else "nothing new")
+    news = {table: count for table, count in merged.added.items() if table != "archives"}
+    return counted(news) or ("repairs" if merged.healed else "nothing new")
 
 
 def compared(merged: Merged) -> list[str]:

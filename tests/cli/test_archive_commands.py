@@ -533,3 +533,27 @@ def test_a_shipped_program_kept_from_its_file_is_the_shipped_one(
     assert hostlink("load", "shipped:hail").status == 0
     assert hostlink("archive", "import", "other.sqlite3").status == 0
     assert [each["name"] for each in hostlink("programs", "--json").json] == ["HAIL"]
+
+
+def test_a_long_list_tells_how_many_there_are_and_how_to_see_fewer(
+    hostlink: Callable, laptop: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """More rows than a screen or two end with what narrows them; a short list does not."""
+    assert "list fewer" not in hostlink("programs").err
+    monkeypatch.setattr("hostlink.cli.commands.programs._MOST_AT_A_GLANCE", 1)
+    told = hostlink("programs").err
+    assert "2 programs in" in told and "`hostlink find WORDS` and --tag TAG list fewer." in told
+
+
+def test_an_import_names_a_dozen_programs_and_counts_the_others(
+    hostlink: Callable, place: Path
+) -> None:
+    """In the order in which people count: TIDE2 before TIDE10."""
+    folder = place / "many"
+    folder.mkdir()
+    for number in range(1, 15):
+        (folder / f"tide{number}.bas").write_text(f"10 PRINT {number}\n")
+    assert hostlink("keep", "many", "--archive", "other.sqlite3").status == 0
+    (row, *_) = hostlink("archive", "import", "other.sqlite3", "--preview").err.splitlines()
+    assert row.startswith("New here: TIDE1 (1 revision), TIDE2 (1 revision), TIDE3")
+    assert row.endswith("TIDE12 (1 revision) and 2 more.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -16,6 +16,12 @@ from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
 
+if TYPE_CHECKING:
+    from hostlink.app.rewrites import Adapting, Shrinking
+    from hostlink.jobs.adapting import Proof
+
+    Begin = Callable[["RewriteScreen"], None]
+
 
 class RewriteScreen(Page[str | None]):
     """Preview a rewritten listing; return the text of the row that is taken, None if none is."""
@@ -26,7 +32,7 @@ class RewriteScreen(Page[str | None]):
         Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
     ]
 
-    def __init__(self, rewrite: Rewrite, begin: Callable[[RewriteScreen], None] | None = None):
+    def __init__(self, rewrite: Rewrite, begin: Begin | None = None):
         """Show a rewrite. begin: starts slow work that shows its result by `renew`."""
         super().__init__()
         self.rewrite, self._begin = rewrite, begin
@@ -68,3 +74,19 @@ class RewriteScreen(Page[str | None]):
         key = self.query_one(Rows).key
         if key:
             self.dismiss(self.rewrite.text(key))
+
+
+def proving(rewrite: Shrinking | Adapting, work: Callable[[], Proof]) -> Begin:
+    """Return what starts the proof of a rewrite when its screen is opened, and then shows it."""
+
+    def begin(screen: RewriteScreen) -> None:
+        from hostlink.app.aside import aside
+
+        def done(proof: Proof) -> None:
+            rewrite.proof = proof
+            if screen.is_attached:
+                screen.renew()
+
+        aside(screen.app, work, done)
+
+    return begin

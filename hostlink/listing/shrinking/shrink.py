@@ -31,6 +31,9 @@ LEVELS: dict[str, str] = {
     "everything": "line numbers 1, 2, 3, which are shorter in jumps",
 }
 """What each level does in addition to the levels before it."""
+UNREACHED = "unreached"
+DOES = {UNREACHED: "lines that are never reached", **LEVELS}
+"""What each step of a `Shrunk` does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,8 @@ class ShrinkStep:
 class Shrunk:
     """A shrunk listing. before, after, limit: bytes; limit is 0 if unknown.
 
-    steps: one for each level, including those that saved nothing. notes: sentences for the user on
+    steps: one for each level, including those that saved nothing; before them that of the unreached
+    lines, if there are any. notes: sentences for the user on
     what was kept and why, and on what the program will do differently.
     """
 
@@ -120,11 +124,13 @@ def shrink(
     *,
     to_fit: bool = False,
     size_words: Iterable[str] = (),
+    without: Iterable[Line] = (),
 ) -> Shrunk:
     """Shrink a listing by all levels up to the given one; never make it larger.
 
     to_fit: stop as soon as the program fits, and leave the remaining lines unchanged.
     size_words: functions whose value depends on the program's size, to be named in the notes.
+    without: lines that go first, as from `unreached`.
     The result is the sorted program that the board would hold, followed by the lines without a
     number. Raises UsageError for an unknown level, or with `to_fit` if no limit is known.
     """
@@ -134,6 +140,7 @@ def shrink(
     bench.look()
     before = bench.total
     _note_size(bench, size_words)
+    _unreached(bench, frozenset(line.number for line in without))
     for name in LEVELS:
         if not bench.done:
             _STEPS[name](bench)
@@ -181,6 +188,15 @@ def _changed(line: Line, text: str | None) -> Line | None:
     if text is None or text == line.text:
         return None if text is None else line
     return rewritten(line, line.number, text)
+
+
+def _unreached(bench: _Bench, numbers: frozenset[int | None]) -> None:
+    if not numbers or bench.done:
+        return
+    began = bench.total
+    bench.lines = {number: line for number, line in bench.lines.items() if number not in numbers}
+    bench.look()
+    bench.steps.append(ShrinkStep(UNREACHED, began - bench.total, len(numbers)))
 
 
 def _spaces(bench: _Bench) -> None:
