@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from hostlink.app.widgets.rows import Entry, ListColumn
 from hostlink.jobs.shrinking import unreached_words
-from hostlink.listing import Listing, Rules
+from hostlink.listing import Listing
 from hostlink.listing.shrinking.shrink import LEVELS, UNREACHED, Shrunk, shrink
 from hostlink.listing.shrinking.unreached import unreached
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from hostlink.board.profile.model import Profile
     from hostlink.jobs.adapting import Proof
     from hostlink.jobs.language_of import Offer
 
@@ -21,10 +22,16 @@ WHOLE = "all"
 
 
 class Rewrite(Protocol):
-    """A rewritten listing, in rows. columns: of the list. foot: what the keys do."""
+    """A rewritten listing, in rows. columns: of the list. foot: what the keys do.
+
+    prove: runs both versions, which takes a while; None where there is nothing to prove. proof: its
+    result, None until it is known.
+    """
 
     columns: Sequence[ListColumn]
     foot: str
+    prove: Callable[[], Proof] | None
+    proof: Proof | None
 
     def head(self) -> str:
         """Return the heading."""
@@ -46,7 +53,7 @@ def _proof_words(proof: Proof | None) -> str:
 class Shrinking:
     """A listing made smaller: what each level saves, and all of them without unreached lines.
 
-    proof: of the latter beside the original, None until both were run.
+    The latter is proven.
     """
 
     columns: Sequence[ListColumn] = (
@@ -61,12 +68,23 @@ class Shrinking:
         "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it."
     )
 
-    def __init__(self, listing: Listing, rules: Rules, size_words: Sequence[str] = ()) -> None:
-        self._listing, self._rules, self._size_words = listing, rules, size_words
-        self.unreached = unreached(listing, rules)
+    def __init__(self, listing: Listing, profile: Profile) -> None:
+        self._listing, self._profile = listing, profile
+        self.unreached = unreached(listing, profile.rules)
+        self.prove = self._prove if self.unreached else None
         self.proof: Proof | None = None
-        self.most = shrink(listing, rules, size_words=size_words)
         self._made: dict[str, Shrunk] = {}
+        self.most = self.made("everything")
+
+    @property
+    def saves(self) -> bool:
+        """Return whether any byte can be saved."""
+        return self.most.after < self.most.before or bool(self.unreached)
+
+    def _prove(self) -> Proof:
+        from hostlink.jobs.shrinking import prove_shrunk
+
+        return prove_shrunk(self._listing, self.made(UNREACHED).listing, self._profile, None)
 
     def head(self) -> str:
         """Return the heading: the present size, its limit, and how many bytes are too many."""
@@ -108,10 +126,10 @@ class Shrinking:
             to_fit = level == TO_FIT
             self._made[level] = shrink(
                 self._listing,
-                self._rules,
+                self._profile.rules,
                 level if level in LEVELS else "everything",
                 to_fit=to_fit,
-                size_words=self._size_words,
+                size_words=self._profile.size_words,
                 without=self.unreached if level == UNREACHED else (),
             )
         return self._made[level]
@@ -122,7 +140,7 @@ class Shrinking:
         does = LEVELS.get(key, "One level after the other, and no line more than it takes.")
         words = [f"{key}: {does}" if key in LEVELS else does]
         if key == UNREACHED:
-            words = [unreached_words(self.unreached, self._rules), _proof_words(self.proof)]
+            words = [unreached_words(self.unreached, self._profile.rules), _proof_words(self.proof)]
         words += [
             f"{step.level}: {plural(step.saved, 'byte')} in {plural(step.lines, 'line')}"
             for step in made.steps
@@ -139,7 +157,7 @@ class Shrinking:
 class Adapting:
     """A listing adapted to a board: each change with its reason and cost, then what it needs.
 
-    foot: what Enter does. proof: how both versions compare when they run, None until that is known.
+    foot: what Enter does.
     """
 
     columns: Sequence[ListColumn] = (
@@ -148,8 +166,9 @@ class Adapting:
         ListColumn("why", -1),
     )
 
-    def __init__(self, offer: Offer, foot: str) -> None:
+    def __init__(self, offer: Offer, foot: str, prove: Callable[[], Proof]) -> None:
         self._offer, self.foot = offer, foot
+        self.prove: Callable[[], Proof] | None = prove
         self.proof: Proof | None = None
 
     def head(self) -> str:

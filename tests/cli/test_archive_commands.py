@@ -535,8 +535,9 @@ def test_a_shipped_program_kept_from_its_file_is_the_shipped_one(
     assert [each["name"] for each in hostlink("programs", "--json").json] == ["HAIL"]
 
 
+@pytest.mark.usefixtures("laptop")
 def test_a_long_list_tells_how_many_there_are_and_how_to_see_fewer(
-    hostlink: Callable, laptop: str, monkeypatch: pytest.MonkeyPatch
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """More rows than a screen or two end with what narrows them; a short list does not."""
     assert "list fewer" not in hostlink("programs").err

@@ -9,7 +9,6 @@ from hostlink.app.desk.part import DeskPart
 
 if TYPE_CHECKING:
     from hostlink.app.screens.rewriting import RewriteScreen
-    from hostlink.jobs.adapting import Proof
     from hostlink.jobs.language_of import Offer
     from hostlink.jobs.listing_source import Material
 
@@ -48,13 +47,14 @@ def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
     Both versions are run meanwhile, and the result is shown as soon as it is known.
     """
     from hostlink.app.rewrites import Adapting
-    from hostlink.app.screens.rewriting import RewriteScreen, proving
+    from hostlink.app.screens.rewriting import RewriteScreen
     from hostlink.jobs.adapting import inputs_of, prove
 
-    rewrite = Adapting(offer, f"Enter {does}. Escape leaves it as it was.")
     kinds = (offer.source.name, offer.target.name)
-
-    def work() -> Proof:
-        return prove(material.listing, offer.made, kinds, inputs_of(material))
-
-    return RewriteScreen(rewrite, proving(rewrite, work))
+    return RewriteScreen(
+        Adapting(
+            offer,
+            f"Enter {does}. Escape leaves it as it was.",
+            lambda: prove(material.listing, offer.made, kinds, inputs_of(material)),
+        )
+    )

@@ -83,24 +83,18 @@ class Workshop(DeskPart):
     def shrink(self) -> None:
         """Offer the levels of shrinking, and put the shrunk listing into the editor."""
         from hostlink.app.rewrites import Shrinking
-        from hostlink.app.screens.rewriting import RewriteScreen, proving
-        from hostlink.jobs.shrinking import prove_shrunk
-        from hostlink.listing.shrinking.shrink import UNREACHED
+        from hostlink.app.screens.rewriting import RewriteScreen
 
         listing = self.need_listing()
         if listing is None:
             return
-        profile = self.app.boards.profile
-        rewrite = Shrinking(listing, profile.rules, profile.size_words)
-        if rewrite.most.after == rewrite.most.before and not rewrite.unreached:
+        rewrite = Shrinking(listing, self.app.boards.profile)
+        if not rewrite.saves:
             why = "".join(f" {note}" for note in rewrite.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return
-        smallest = rewrite.made(UNREACHED).listing
-        begin = proving(rewrite, lambda: prove_shrunk(listing, smallest, profile, None))
         self.app.push_screen(
-            RewriteScreen(rewrite, begin if rewrite.unreached else None),
-            lambda text: self.sheets.take_text(text, "It is smaller now"),
+            RewriteScreen(rewrite), lambda text: self.sheets.take_text(text, "It is smaller now")
         )
 
     def renumber(self) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -11,16 +11,14 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.aside import aside
 from hostlink.app.rewrites import Rewrite
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
 
 if TYPE_CHECKING:
-    from hostlink.app.rewrites import Adapting, Shrinking
     from hostlink.jobs.adapting import Proof
-
-    Begin = Callable[["RewriteScreen"], None]
 
 
 class RewriteScreen(Page[str | None]):
@@ -32,10 +30,9 @@ class RewriteScreen(Page[str | None]):
         Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
     ]
 
-    def __init__(self, rewrite: Rewrite, begin: Begin | None = None):
-        """Show a rewrite. begin: starts slow work that shows its result by `renew`."""
+    def __init__(self, rewrite: Rewrite):
         super().__init__()
-        self.rewrite, self._begin = rewrite, begin
+        self.rewrite = rewrite
 
     def head(self) -> str:
         """Return the heading of the rewrite."""
@@ -51,8 +48,13 @@ class RewriteScreen(Page[str | None]):
 
     def on_mount(self) -> None:
         self.query_one(Rows).show(self.rewrite.entries())
-        if self._begin is not None:
-            self._begin(self)
+        if self.rewrite.prove is not None:
+            aside(self.app, self.rewrite.prove, self._proven)
+
+    def _proven(self, proof: Proof) -> None:
+        self.rewrite.proof = proof
+        if self.is_attached:
+            self.renew()
 
     def renew(self) -> None:
         """Show the row at the cursor anew."""
@@ -74,19 +76,3 @@ class RewriteScreen(Page[str | None]):
         key = self.query_one(Rows).key
         if key:
             self.dismiss(self.rewrite.text(key))
-
-
-def proving(rewrite: Shrinking | Adapting, work: Callable[[], Proof]) -> Begin:
-    """Return what starts the proof of a rewrite when its screen is opened, and then shows it."""
-
-    def begin(screen: RewriteScreen) -> None:
-        from hostlink.app.aside import aside
-
-        def done(proof: Proof) -> None:
-            rewrite.proof = proof
-            if screen.is_attached:
-                screen.renew()
-
-        aside(screen.app, work, done)
-
-    return begin

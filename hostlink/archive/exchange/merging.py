@@ -5,8 +5,9 @@ Rules:
    changes nothing. If its content differs, the whole import is refused, because one of the two is
    false. A reference that is missing here, such as a board, is filled in.
 2. A damaged row here is replaced by the same row from the other archive.
-3. Two programs are the same only if their UUIDs are equal, which are made of their first names and
-   listings. An imported one whose name is in use is shown as NAME-12345, with the start of its UUID.
+3. Two programs are the same only if their UUIDs are equal, which are made of the first name and
+   listing of each. An imported one whose name is in use is shown as NAME-12345, with the start of
+   its UUID.
 4. Revisions keep the number that their archive of origin gave them: NAME@3/12345678 is revision 3
    of archive 12345678. Copies of one archive may have given the same numbers; see copies.py.
 5. Two boards are the same if their serial numbers are equal. A board without one is identified by

@@ -20,9 +20,12 @@ from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.adapting import Proof
     from hostlink.jobs.listing_source import Material
+    from hostlink.listing.parse import Line
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrinking.shrink import Shrunk
 
@@ -160,33 +163,18 @@ def shrink(
     profile = common.the_profile()
     rules = profile.rules if room is None else profile.rules.with_room(room)
     make = partial(
-        shrink_listing,
-        material.listing,
-        rules,
-        level,
-        to_fit=to_fit,
-        size_words=profile.size_words,
+        shrink_listing, material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
     )
     made, proof = make(), None
     lines = unreached(material.listing, rules)
     if lines and (drop_unreached or _wants_without(common, unreached_words(lines, rules))):
         made, proof = _without(material, profile, make(without=lines), made)
-        say(proof.says, quiet=common.json or (common.quiet and proof.result == "proven"))
     if not common.json:
-        _say_saving(common, material.label, made)
-    told = {
-        "listing": material.label,
-        "profile": profile.name,
-        "text": made.listing.text(),
-        **_shrunk_dict(made),
-        "unreached": [line.number for line in lines],
-        "proof": proof and {"result": proof.result, "why": proof.why or None},
-    }
+        _say_saving(common, material.label, made, proof)
+    told = {"listing": material.label, "profile": profile.name, **_shrunk_dict(made, lines, proof)}
     if keep:
-        doubt = proof.unproven if proof else ""
-        told["kept"] = keep_listing(
-            common, material, made.listing, (profile, profile), "made smaller", doubt
-        )
+        how = "made smaller", proof.unproven if proof else ""
+        told["kept"] = keep_listing(common, material, made.listing, (profile, profile), *how)
     give_listing(common, made.listing, output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
@@ -211,9 +199,11 @@ def _without(
     return (made if proof.result == "differs" else smaller), proof
 
 
-def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
+def _say_saving(common: CommonOptions, label: str, made: Shrunk, proof: Proof | None) -> None:
     from hostlink.listing.shrinking.shrink import DOES
 
+    if proof:
+        say(proof.says, quiet=common.quiet and proof.result == "proven")
     for step in made.steps:
         if step.saved:
             where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"
@@ -231,8 +221,9 @@ def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
     )
 
 
-def _shrunk_dict(made: Shrunk) -> dict[str, object]:
+def _shrunk_dict(made: Shrunk, lines: Sequence[Line], proof: Proof | None) -> dict[str, object]:
     return {
+        "text": made.listing.text(),
         "before_bytes": made.before,
         "after_bytes": made.after,
         "limit_bytes": made.limit or None,
@@ -242,6 +233,8 @@ def _shrunk_dict(made: Shrunk) -> dict[str, object]:
             for step in made.steps
         ],
         "notes": list(made.notes),
+        "unreached": [line.number for line in lines],
+        "proof": proof and {"result": proof.result, "why": proof.why or None},
     }
 
 

@@ -97,6 +97,11 @@ class _Bench:
         """Return the size of a program with these lines, in bytes."""
         return self.rules.storage.empty_bytes + sum(line_cost(line, self.rules) for line in lines)
 
+    def listing(self) -> Listing:
+        """Return the lines as a listing, those without a number last."""
+        rows = (*self.lines.values(), *self.loose)
+        return Listing(tuple(Line(r.typed, r.number, r.body, at) for at, r in enumerate(rows, 1)))
+
     @property
     def done(self) -> bool:
         """Return whether shrinking may stop because the program fits."""
@@ -128,9 +133,8 @@ def shrink(
 ) -> Shrunk:
     """Shrink a listing by all levels up to the given one; never make it larger.
 
-    to_fit: stop as soon as the program fits, and leave the remaining lines unchanged.
-    size_words: functions whose value depends on the program's size, to be named in the notes.
-    without: lines that go first, as from `unreached`.
+    to_fit: stop as soon as the program fits, and leave the remaining lines unchanged. size_words:
+    functions whose value depends on the program's size, for the notes. without: lines to remove.
     The result is the sorted program that the board would hold, followed by the lines without a
     number. Raises UsageError for an unknown level, or with `to_fit` if no limit is known.
     """
@@ -148,8 +152,7 @@ def shrink(
             break
     if bench.worked_out and list(LEVELS).index(level) > 0 and not bench.done:
         bench.notes.append(_worked_out(bench.worked_out))
-    rows = (*bench.lines.values(), *bench.loose)
-    made = Listing(tuple(Line(r.typed, r.number, r.body, at) for at, r in enumerate(rows, 1)))
+    made = bench.listing()
     unchanged = bench.total == before
     return Shrunk(
         listing if unchanged else made,
