@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from hostlink.app.widgets.rows import Entry, ListColumn
-from hostlink.jobs.shrinking import unreached_words
+from hostlink.jobs.adapting import change_rows, need_words
+from hostlink.jobs.shrinking import prove_shrunk, unreached_words
 from hostlink.listing import Listing
 from hostlink.listing.shrinking.shrink import LEVELS, UNREACHED, Shrunk, shrink
 from hostlink.listing.shrinking.unreached import unreached
@@ -82,8 +83,6 @@ class Shrinking:
         return self.most.after < self.most.before or bool(self.unreached)
 
     def _prove(self) -> Proof:
-        from hostlink.jobs.shrinking import prove_shrunk
-
         return prove_shrunk(self._listing, self.made(UNREACHED).listing, self._profile, None)
 
     def head(self) -> str:
@@ -197,8 +196,6 @@ class Adapting:
 
     def detail(self, key: str) -> str:
         """Return a change, what is needed, or the whole with how it was proven."""
-        from hostlink.jobs.adapting import change_rows, need_words
-
         made = self._offer.made
         kind, _, at = key.partition(" ")
         if kind == "change":

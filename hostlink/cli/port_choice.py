@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
 from hostlink.errors import LinkError, UsageError
-from hostlink.words import plural
+from hostlink.words import natural, plural
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -89,7 +89,6 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
     """
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.session.last_known import known_board
-    from hostlink.words import natural
 
     found: list[tuple[str, str]] = []
     for identity in usb_ports():
