@@ -25,6 +25,7 @@ from enum import Enum, IntEnum
 from typing import Self
 
 from hostlink.advice import Advice, Ways, advice_text
+from hostlink.sentences import UNTOUCHED
 
 
 class ExitStatus(IntEnum):
@@ -136,7 +137,7 @@ class NotKnownError(RefusedError):
     """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
-        kept = kept or "The program on the board was not touched."
+        kept = kept or UNTOUCHED
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 

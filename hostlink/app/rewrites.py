@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
+from hostlink.app.sentences import UNDOABLE
 from hostlink.app.widgets.rows import Entry, ListColumn
 from hostlink.jobs.adapting import change_rows, need_words
 from hostlink.jobs.shrinking import prove_shrunk, unreached_words
@@ -64,10 +65,7 @@ class Shrinking:
         ListColumn("bytes then", 10, right=True),
         ListColumn("", -1),
     )
-    foot = (
-        "Each level holds those above it. Enter takes the listing into the "
-        "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it."
-    )
+    foot = f"Each level holds those above it. {UNDOABLE} Escape leaves it."
 
     def __init__(self, listing: Listing, profile: Profile) -> None:
         self._listing, self._profile = listing, profile

@@ -8,6 +8,7 @@ from typing import Any
 from hostlink.advice import Advice, Ways, advice_text
 from hostlink.app.actions.table import way_to, with_keys
 from hostlink.errors import HostlinkError
+from hostlink.sentences import REVISIONS_KEPT
 
 
 class _KeysNow(Ways):
@@ -118,6 +119,6 @@ def shown_error(error: BaseException) -> HostlinkError:
         return error.but(advice=advised(error.advice))
     return HostlinkError(
         f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
-        kept="The archive keeps every revision that was acknowledged.",
+        kept=REVISIONS_KEPT,
         advice="Please tell the authors what you did; close the app and open it again.",
     )

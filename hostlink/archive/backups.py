@@ -22,6 +22,7 @@ from hostlink.archive.names import clean
 from hostlink.archive.records import Content, Listed, elsewhere
 from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError
+from hostlink.sentences import STILL_READABLE
 from hostlink.words import fold
 
 BACKUP = "backup"
@@ -176,7 +177,7 @@ class Backups(Healing):
         if whole.damaged:
             raise DamagedError(
                 " ".join(whole.damaged),
-                kept="Its text can still be read with any SQLite tool.",
+                kept=STILL_READABLE,
                 advice=look_for_damage,
             )
         return whole[0]

@@ -31,6 +31,7 @@ from hostlink.errors import (
     ProfileError,
     UsageError,
 )
+from hostlink.sentences import REPEAT
 from hostlink.words import safe
 
 # name: (module in commands/, function, one line of help), in the order that help shows them.
@@ -142,7 +143,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 _CUT_OFF = Interrupted(
     "Stopped at once, as you said twice.",
     kept="What was acknowledged is kept. The board was left in the middle of the job.",
-    advice="Repeat the command to complete it.",
+    advice=REPEAT,
 )
 
 _EPILOG = """\b

@@ -30,6 +30,11 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Safety: before something is lost": ("backup", "putback", "restart", "firmware"),
 }
 
+# Examples that stand both at a group and at the command of it that they show.
+_SEE_IMAGE = ("See what an image holds; nothing is sent", "firmware review image.hex")
+_SEE_WRITTEN = ("See what was written to which board", "firmware history")
+_PROVE = ("Check everything that is kept", "archive prove")
+
 # Command, also within a group: what each example does, and its words behind "hostlink".
 EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "practice": (
@@ -53,7 +58,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Load your own file into the board called Red", "load evening.bas --port Red"),
     ),
     "save": (
-        ("Save what the board holds as a new revision of HAIL", "save hail"),
+        ("Save the board's program as a new revision of HAIL", "save hail"),
         ("Save the programs of all boards that are here", "save --all"),
     ),
     "run": (
@@ -65,7 +70,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Write down what passes on the wire", "console --record wire.txt"),
     ),
     "restart": (
-        ("Restart the board; its program is kept first", "restart"),
+        ("Begin anew, with an empty memory", "restart"),
         ("Restart one that no longer comes to its prompt", "restart --discard-board"),
     ),
     "stored": (
@@ -81,7 +86,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("The same with nothing said while all is well", "recall HAIL --quiet"),
     ),
     "backup": (
-        ("Keep all that the board holds", 'backup --note "before the class"'),
+        ("Keep it all, with a note", 'backup --note "before the class"'),
         ("List what was kept", "backup --list"),
     ),
     "putback": (
@@ -89,19 +94,19 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Put back only the program in memory", "putback backup@1 --item memory"),
     ),
     "firmware": (
-        ("See what an image holds; nothing is sent", "firmware review image.hex"),
-        ("See what was written to which board", "firmware history"),
+        _SEE_IMAGE,
+        _SEE_WRITTEN,
     ),
     "firmware review": (
-        ("See what an image holds; nothing is sent", "firmware review image.hex"),
+        _SEE_IMAGE,
         ("For a larger bootloader", "firmware review image.hex --bootloader-bytes 4096"),
     ),
     "firmware write": (
         ("Write an image to a computer", "firmware write image.hex --role computer"),
-        ("Go back to what was there before", "firmware write --previous"),
+        ("Write the earlier firmware again", "firmware write --previous"),
     ),
     "firmware history": (
-        ("See what was written to which board", "firmware history"),
+        _SEE_WRITTEN,
         ("The same for a script", "firmware history --json"),
     ),
     "together": (
@@ -176,7 +181,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Draw the numbers that revision 1 printed last", "runs HAIL@1 --plot"),
     ),
     "note": (
-        ("Put a note on a program", 'note hail "27 climbs highest"'),
+        ("Say what was found out with it", 'note hail "27 climbs highest"'),
         ("Put one on its first revision", 'note HAIL@1 "as typed in class"'),
     ),
     "tag": (
@@ -184,19 +189,19 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Take one off", "tag hail friday --off"),
     ),
     "retire": (
-        ("Take a program out of the list", "retire hail"),
+        ("Leave HAIL out of the list", "retire hail"),
         ("The same, in another archive", "retire hail --archive spare.sqlite3"),
     ),
     "return": (
-        ("Put a retired program back into the list", "return OLD"),
+        ("List OLD again", "return OLD"),
         ("The same, in another archive", "return OLD --archive spare.sqlite3"),
     ),
     "archive": (
-        ("Check everything that is kept", "archive prove"),
+        _PROVE,
         ("Copy the archive to another disk", "archive duplicate copy.sqlite3"),
     ),
     "archive prove": (
-        ("Check everything that is kept", "archive prove"),
+        _PROVE,
         ("Make a damaged search index anew", "archive prove --rebuild"),
     ),
     "archive duplicate": (

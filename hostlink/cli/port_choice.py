@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
 from hostlink.errors import LinkError, UsageError
+from hostlink.sentences import NO_BOARD_HERE, NO_PORT_OPENED, PLUG_IN
 from hostlink.words import natural, plural
 
 if TYPE_CHECKING:
@@ -68,7 +69,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
         found = practice_labelled(archive)
     if found:
         boards = plural(len(found), "labelled practice board")
-        say(f"No board is plugged in; {boards} instead.", quiet=common.quiet)
+        say(f"{NO_BOARD_HERE}; {boards} instead.", quiet=common.quiet)
     return tuple(found)
 
 
@@ -104,9 +105,8 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
     if not found:
         raise UsageError(
             "No known board is plugged in.",
-            kept="No port was opened.",
-            advice="Plug the small board with the USB socket into this computer, or name each "
-            "--port.",
+            kept=NO_PORT_OPENED,
+            advice=f"{PLUG_IN}, or name each --port.",
         )
     found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
     return [port for _, port in found]

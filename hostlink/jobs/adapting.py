@@ -14,6 +14,7 @@ from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
 from hostlink.listing.adapting.needs import Need
 from hostlink.listing.shrinking.shrink import shrink
+from hostlink.sentences import LISTING_UNCHANGED, no_numbered_line
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -74,14 +75,14 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     """
     if not listing.numbered():
         raise ListingError(
-            "The listing has no numbered line, so there is nothing to adapt.",
-            kept="The listing was not changed.",
+            no_numbered_line("adapt"),
+            kept=LISTING_UNCHANGED,
         )
     for profile in (source, target):
         if not profile.rules.language.number:
             raise UsageError(
                 f"The profile {profile.name} does not say what its BASIC takes and shows.",
-                kept="The listing was not changed.",
+                kept=LISTING_UNCHANGED,
                 advice='Add "number" and the other forms to its [language], or name another one.',
             )
     made = adapt(listing, source.rules.language, target.rules)

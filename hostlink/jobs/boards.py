@@ -17,6 +17,7 @@ from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
+from hostlink.sentences import MEMORY_IS_LOST
 from hostlink.words import fold, natural, nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
@@ -55,7 +56,7 @@ class KnownBoard:
         if self.restarts_on_open is None:
             return "not known yet whether that restarts it"
         if self.restarts_on_open:
-            return "restarts it: what its memory holds is lost"
+            return f"restarts it: {MEMORY_IS_LOST}"
         return "did not restart it when last tried"
 
     @property

@@ -15,6 +15,7 @@ from hostlink.archive.exchange.merged import Merged
 from hostlink.archive.records import counted
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError, UsageError, file_errors
+from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural, safe
 
 _SQLITE = b"SQLite format 3\x00"
@@ -160,7 +161,7 @@ def import_from(archive: Archive, source: Path) -> Merged:
             ArchiveError,
             f"{source} cannot be read",
             kept="Nothing was taken in.",
-            advice="Check the name of the file or folder.",
+            advice=CHECK_FILE_OR_FOLDER,
         ),
         source.open("rb") as file,
     ):

@@ -20,6 +20,7 @@ from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import Form, Guess, forms, guess
 from hostlink.listing.rules import Language
+from hostlink.sentences import NOTHING_SENT
 from hostlink.words import plural
 
 SHIPPED_FOR = "practice"
@@ -191,7 +192,7 @@ def _lacking(material: Material, offer: Offer) -> LanguageError:
     others = sum(len(need.lines) for need in offer.made.needs)
     return LanguageError(
         offer.says,
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=lambda by: (
             f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
             f"{by.load_despite_review(material.word)}."
@@ -202,7 +203,7 @@ def _lacking(material: Material, offer: Offer) -> LanguageError:
 def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
     return LanguageError(
         f"{material.label} was adapted for {offer.target.name} and run. {proof.says}",
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=lambda by: (
             f"See what would change "
             f"{by.adapt(material.word, offer.source.name, offer.target.name)} and rewrite it by "
@@ -214,7 +215,7 @@ def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
 def _not_allowed(material: Material, offer: Offer) -> LanguageError:
     error = LanguageError(
         offer.says,
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=lambda by: (
             f"See what would change "
             f"{by.adapt(material.word, offer.source.name, offer.target.name)}; load it "

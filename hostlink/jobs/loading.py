@@ -35,6 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
+from hostlink.sentences import proven
 from hostlink.words import sent_again
 
 
@@ -89,7 +90,7 @@ class Loaded:
         limit = f" of {self.limit:,}" if self.limit else ""
         repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
         name = self.spec or self.label
-        return f"{name} is on the board, proven: {self.size:,}{limit} bytes{repairs}"
+        return f"{proven(name)}: {self.size:,}{limit} bytes{repairs}"
 
 
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:

@@ -22,6 +22,7 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
+from hostlink.sentences import NO_PORT_OPENED
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -73,7 +74,7 @@ def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
                     f"{port} is named twice."
                     if port == choice.port
                     else f"{port} and {choice.port} are the same board.",
-                    kept="No port was opened.",
+                    kept=NO_PORT_OPENED,
                     advice="Name each board once.",
                 )
         seen.append((choice.port, identity))

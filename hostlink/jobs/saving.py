@@ -17,6 +17,13 @@ from hostlink.jobs.session.last_known import as_known, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session.session import Session
+from hostlink.sentences import (
+    NOTHING_KEPT,
+    RESTARTED_AT_OPENING,
+    STILL_ON_BOARD,
+    UNTOUCHED,
+    when_link_is_back,
+)
 from hostlink.words import plural
 
 
@@ -79,12 +86,12 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
             result = session.dialogue.capture()
         except Interrupted as error:
             session.abandon()
-            kept = "The board's program was not touched; nothing was kept in the archive."
+            kept = f"{UNTOUCHED} {NOTHING_KEPT}"
             raise error.but(kept=kept) from error
         except HostlinkError as error:
-            kept = error.kept or "The board's program was not touched; nothing was kept."
+            kept = error.kept or f"{UNTOUCHED} {NOTHING_KEPT}"
             is_link = isinstance(error, LinkError)
-            again = "Save again when the link is back." if is_link else ""
+            again = when_link_is_back("Save") if is_link else ""
             raise error.but(kept=kept, advice=error.advice or again) from error
         if not result.lines:
             raise _empty(session, archive, board)
@@ -162,7 +169,7 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
         return same[0]
     raise RefusedError(
         "The board's program has no name here yet.",
-        kept="It is still on the board; nothing was kept in the archive.",
+        kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
         advice=lambda by: f"Give it one {by.save_with_name}.",
         needed=Needed.NAME,
     )
@@ -174,7 +181,7 @@ def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     advice = put_back_advice(spec) or "Type or load a program first."
     what = "The board holds no program"
     if session.restarts.memory_is_lost:
-        what += ": it restarted when the port was opened, and lost its memory then"
+        what += f": it {RESTARTED_AT_OPENING}"
     return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
 
 
@@ -199,7 +206,7 @@ def _ask_after_restart(session: Session, options: SaveOptions) -> None:
         raise RefusedError(
             "The board restarted since its port was opened, so what it holds may be a program that "
             "starts by itself and not yours.",
-            kept="Nothing was kept in the archive.",
+            kept=NOTHING_KEPT,
             advice=lambda by: (
                 f"Look at it {by.look_in_console}, or save it anyway {by.save_all_the_same}."
             ),

@@ -14,6 +14,7 @@ from hostlink.listing.tokens import scan
 from hostlink.publish.details import ProgramDetails
 from hostlink.publish.page import facts, page, paragraphs, text
 from hostlink.publish.qr import drawing
+from hostlink.sentences import no_numbered_line
 
 _BLANKS = re.compile(" +")
 
@@ -58,7 +59,7 @@ def sheet(listing: Listing, profile: Profile, details: ProgramDetails) -> str:
     rows = printed_rows(listing, profile)
     if not rows:
         raise ListingError(
-            "The listing has no numbered line, so there is nothing to put on a sheet.",
+            no_numbered_line("put on a sheet"),
             kept="Nothing was written.",
         )
     codes = codes_of(listing, profile.rules)

@@ -83,7 +83,7 @@ def _codes(reader: _Reader, name: str) -> Codes:
         lines[next(iter(number))] = code
     whole = reader.fields.get("whole", "").strip()
     if not re.fullmatch(r"[0-9A-F]{4}", whole, re.ASCII):
-        raise _damaged(name, "the code for all lines is missing")
+        raise _damaged(name, "it lacks the code for all lines")
     return Codes(lines, whole)
 
 

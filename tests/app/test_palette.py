@@ -96,7 +96,7 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
     """Typing a word of something that only the command line does shows the command."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await find_action(pilot, app, "one open port")
+        await find_action(pilot, app, "over one port")
 
     stage.play(story)
 

@@ -226,7 +226,7 @@ def test_a_terminal_that_is_closed_ends_the_run_in_good_order(
     run.until("X\r\n")
     run.hang_up()
     assert run.end() == 128 + signal.SIGHUP
-    assert "It was interrupted, and is still in the board's memory." in run.err
+    assert "It was interrupted. The program is still in the board's memory." in run.err
     assert list(board_holds()) == [10, 20]
 
 

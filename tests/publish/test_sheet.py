@@ -155,7 +155,7 @@ def test_a_listing_too_long_for_a_qr_code_has_none() -> None:
         ('<td class="code">', '<td class="code">9', "not a numbered line and its code"),
         ("10 PRINT", "PRINT", "not a numbered line and its code"),
         ("20 GOTO", "10 GOTO", "does not have the code|twice"),
-        ('data-field="whole"', "", "code for all lines is missing"),
+        ('data-field="whole"', "", "it lacks the code for all lines"),
         ('class="line"', 'class="row"', "no listing"),
         ('name="hostlink-page"', 'name="page"', "not a listing sheet"),
         ("<!DOCTYPE html>", "", "not a listing sheet"),

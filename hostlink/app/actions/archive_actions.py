@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hostlink.app.actions.action import ARCHIVE, BOARD, DeskAction
+from hostlink.app.sentences import OVERWRITTEN
 
 ARCHIVE_ACTIONS = (
     DeskAction(
@@ -36,7 +37,7 @@ ARCHIVE_ACTIONS = (
         "rescues",
         "",
         "Rescues",
-        "What boards held before it was overwritten",
+        OVERWRITTEN,
         lambda desk: desk.screens.rescues(),
         ARCHIVE,
         also="lost overwritten before recover undo",

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import INTO_EDITOR
 
 if TYPE_CHECKING:
     from hostlink.app.screens.rewriting import RewriteScreen
@@ -29,7 +30,7 @@ class Adaptations(DeskPart):
             self.app.tell(f"Nothing was found to adapt for {profile.name}.")
             return
         self.app.push_screen(
-            _screen(found, material, "takes the listing into the editor"),
+            _screen(found, material, INTO_EDITOR),
             lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
         )
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 
@@ -104,7 +105,7 @@ class ArchiveJobs(DeskPart):
                 "Export the archive as a BagIt folder (RFC 8493): listings as text, the rest as "
                 "JSON, each file with its SHA-256.",
                 fields,
-                hint="Programs by name, parted by blanks; none means all. Since: a day such as "
+                hint=f"{WHICH_PROGRAMS} Since: a day such as "
                 "2031-09-03; none means from the start. Enter writes a new folder.",
                 path="folder",
             ),

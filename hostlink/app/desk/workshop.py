@@ -11,6 +11,7 @@ from hostlink.app.desk.part import DeskPart
 from hostlink.app.desk.sheet_pane import NOTHING_YET
 from hostlink.app.placing import place_lines
 from hostlink.errors import HostlinkError, ListingError
+from hostlink.sentences import BOARD_READ
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -152,7 +153,7 @@ class Workshop(DeskPart):
             if looked.content is None or not looked.lines:
                 return f"There is nothing to check: {name} holds no program."
             self._check(Listing.from_text(looked.content.text), f"what {name} holds")
-            return "The board was read; nothing was changed."
+            return BOARD_READ
 
         self.app.watch_job(job, done=done)
 
@@ -213,7 +214,7 @@ class Workshop(DeskPart):
         fields = _sheet_fields(self.sheets.sheet.name or "listing", known)
         self.app.push_screen(
             Fill(
-                "A listing sheet: a page to print and type from, with check codes.",
+                "A listing sheet: a page to print, with a check code for each line.",
                 fields,
                 hint="What stays empty is left out. Enter writes the sheet.",
             ),

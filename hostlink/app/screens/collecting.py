@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
 from hostlink.app.screens.dialogues import Fill, ask, ask_to_replace
+from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
@@ -88,8 +89,7 @@ def ask_to_give(app: DeskApp) -> None:
         Fill(
             "Give listings out as files.",
             [("file", "to", "listings.zip"), ("programs", "programs", "")],
-            hint="To a folder, or one .zip file. Programs by name, parted by blanks; none means "
-            "every program in the archive. Enter writes them.",
+            hint=f"To a folder, or one .zip file. {WHICH_PROGRAMS} Enter writes them.",
             path="file",
         ),
         answered,

@@ -11,7 +11,10 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.profile.text import LARGEST_FILE, read_profile, too_large
 from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
+from hostlink.sentences import CHECK_FILE
 from hostlink.words import natural, nearest
+
+IS_SHIPPED_NAME = "has the name of a profile that comes with hostlink"
 
 
 def load_profile(path: Path | Traversable) -> Profile:
@@ -22,7 +25,7 @@ def load_profile(path: Path | Traversable) -> Profile:
             kind = "is a folder" if path.is_dir() else "is not there, or is not a file"
             raise ProfileError(
                 f"{name} {kind}, so there is no profile to read.",
-                advice="Check the name of the file.",
+                advice=CHECK_FILE,
             )
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
@@ -83,7 +86,7 @@ def find_profile(word: str) -> Profile:
         place = _name_of(own[name])
         if name in shipped:
             raise ProfileError(
-                f"{place} has the name of a profile that comes with hostlink.",
+                f"{place} {IS_SHIPPED_NAME}.",
                 kept="Neither was used.",
                 advice="Give the file, and the name in its [board], another name.",
             )

@@ -13,6 +13,7 @@ from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def _must_be_there(sources: Sequence[Path]) -> None:
     """Refuse sources that do not exist; advise --as for one that looks like a revision."""
     for source in sources:
         if not source.exists():
-            advice = "Check the name of the file or folder."
+            advice = CHECK_FILE_OR_FOLDER
             if "@" in str(source):
                 advice = f"`hostlink keep {source} --as NAME` keeps it."
             raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)

@@ -18,6 +18,7 @@ from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import agreed, told_when_stopped
 from hostlink.cli.ways import advised
 from hostlink.errors import RefusedError
+from hostlink.sentences import ARCHIVE_UNCHANGED
 
 if TYPE_CHECKING:
     from hostlink.advice import Advice
@@ -39,7 +40,7 @@ def made_or_not(target: Path) -> Callable[[], str]:
             return f"{target} was there before and was not touched."
         if target.exists():
             return f"{target} is whole and proven."
-        return f"There is no {target}; the archive is as it was."
+        return f"There is no {target}. {ARCHIVE_UNCHANGED}"
 
     return said
 

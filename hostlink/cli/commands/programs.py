@@ -213,7 +213,7 @@ def source_words(origin: Origin) -> str:
     "-o",
     "--output",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the listing to a file, its bytes exactly as kept.",
+    help="Write it to a file, its bytes exactly as kept.",
 )
 @click.option(
     "--origins", is_flag=True, help="Say from which revision, day and board each line first came."

@@ -13,6 +13,7 @@ from hostlink.errors import ArchiveError, Interrupted
 from hostlink.jobs.session.patience import TELL_EVERY_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.wire import STOPPED
+from hostlink.sentences import BOARD_UNCHANGED
 
 
 @contextlib.contextmanager
@@ -38,7 +39,7 @@ def recorded_job(
         raise ArchiveError(
             f"The {name} was not begun: the archive {archive.path} is read-only, so nothing can be "
             "kept.",
-            kept="Nothing on the board was changed.",
+            kept=BOARD_UNCHANGED,
             advice=make_writable,
         )
     limit_s, now = parts * time_limit_s(session.profile), session.wire.now
@@ -63,4 +64,4 @@ def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
     what = f"The {job} was stopped." if error.what == STOPPED else error.what
     if not error.kept:
         session.abandon()
-    return error.but(what=what, kept=error.kept or "Nothing on the board was changed.")
+    return error.but(what=what, kept=error.kept or BOARD_UNCHANGED)

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from hostlink.archive import Archive, Board, HostCopy, JobEvent, Origin, Rescue, Revision
 from hostlink.board.port.ports import Identity
 from hostlink.errors import ArchiveError
+from hostlink.sentences import UNNAMED_PROGRAM
 
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
 _ENDINGS = {
@@ -146,6 +147,6 @@ def copy_words(archive: Archive, copy: HostCopy) -> str:
     if not copy.content.text.strip():
         return "nothing"
     if not copy.revision:
-        return "a program without a name"
+        return UNNAMED_PROGRAM
     same = any(holder.spec == copy.revision for holder in archive.holds(copy.content))
     return copy.revision if same else f"{copy.revision}, changed since"

@@ -21,6 +21,7 @@ from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.abbreviations import abbreviated
 from hostlink.listing.shrinking.merging import merged, passed_over
 from hostlink.listing.shrinking.redundant import without_end, without_remark, without_words
+from hostlink.sentences import LISTING_UNCHANGED
 
 LEVELS: dict[str, str] = {
     "spaces": "blanks that do not matter",
@@ -117,7 +118,7 @@ def _check(level: str, rules: Rules, *, to_fit: bool) -> None:
         raise UsageError(
             "How many bytes the board has for a program is not known, so nothing can be made to "
             "fit.",
-            kept="The listing was not changed.",
+            kept=LISTING_UNCHANGED,
             advice="Name a profile that has program_bytes.",
         )
 
