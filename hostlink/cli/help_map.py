@@ -146,7 +146,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Try every program whose output is expected", "try --all"),
     ),
     "shrink": (
-        ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),
+        ("Make it small, without lines that are never reached", "shrink evening.bas --unreached"),
         ("Stop when it fits into 700 bytes", "shrink hail --to-fit --room 700"),
     ),
     "compare": (
@@ -231,7 +231,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive import": (
         ("Take in the archive of another computer", "archive import spare.sqlite3"),
-        ("Only say how much came", "archive import spare.sqlite3 --json"),
+        ("Only tell what it has that is new here", "archive import spare.sqlite3 --preview"),
     ),
 }
 

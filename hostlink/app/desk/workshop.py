@@ -89,9 +89,8 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is None:
             return
-        profile = self.app.boards.profile
-        rewrite = Shrinking(listing, profile.rules, profile.size_words)
-        if rewrite.most.after == rewrite.most.before:
+        rewrite = Shrinking(listing, self.app.boards.profile)
+        if not rewrite.saves:
             why = "".join(f" {note}" for note in rewrite.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from hostlink.archive import Archive, Content, Revision
-from hostlink.archive.names import fold
+from hostlink.words import fold
 from hostlink.archive.records import LEARNER, JobEvent
 from hostlink.archive.times import local_text, utc_now
 from hostlink.board.profile.file import find_profile

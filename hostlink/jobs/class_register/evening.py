@@ -13,7 +13,7 @@ from functools import partial
 from typing import TypeVar
 
 from hostlink.archive import Archive
-from hostlink.archive.names import fold
+from hostlink.words import fold
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile

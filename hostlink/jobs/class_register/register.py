@@ -22,13 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.archive import Archive
-from hostlink.archive.names import LONGEST_NAME, fold, is_program_name, natural
+from hostlink.archive.names import LONGEST_NAME, is_program_name
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.lines import key_lines, line_of
 from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
-from hostlink.words import nearest, safe
+from hostlink.words import fold, natural, nearest, safe
 
 LARGEST_FILE = 256 * 1024  # bytes
 MOST_LEARNERS = 200
