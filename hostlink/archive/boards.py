@@ -7,7 +7,7 @@ import contextlib
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
-from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import checked_row, first, insert, rows, update
 from hostlink.archive.listings import check_content

@@ -14,7 +14,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_sound, is_whole
-from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, damaged
 from hostlink.archive.database.rows import Row, checked_row, insert, replace, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, proven_content

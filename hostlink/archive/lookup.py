@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, rows, update
 from hostlink.archive.names import Spec, clean, unknown_program

@@ -8,7 +8,7 @@ from typing import Literal
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.rows import Row, checked_row, first, insert, update
 from hostlink.archive.times import is_utc_text, parse_utc, utc_text
 

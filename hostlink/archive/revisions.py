@@ -10,7 +10,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, rows, update
 from hostlink.archive.healing import Healing

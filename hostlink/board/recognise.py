@@ -36,8 +36,7 @@ from hostlink.board.dialogue.heard_talk import (
     with_answers,
     with_heard_talk,
 )
-from hostlink.board.dialogue.reading import rows_of
-from hostlink.board.dialogue.unreached import (
+from hostlink.board.dialogue.no_prompt_errors import (
     all_comes_back,
     asks_for,
     is_changed,
@@ -49,6 +48,7 @@ from hostlink.board.dialogue.unreached import (
     prompt_changes,
     silent_everywhere,
 )
+from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.schema import LONGEST_COMMAND
 from hostlink.board.recognised import Recognised

@@ -18,7 +18,7 @@ from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.fitness import smaller_advice
 from hostlink.jobs.listing_source import Material
-from hostlink.jobs.load_state import LoadState
+from hostlink.jobs.load_errors import LoadState
 from hostlink.jobs.session.rescuing import HeldProgram, forget_copy, held_content, keep_held
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, measure

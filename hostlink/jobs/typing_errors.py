@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.board.dialogue.unreached import (
+from hostlink.board.dialogue.no_prompt_errors import (
     DELETE_OR_RESTART,
     NO_STOPPING_KEY,
     ONLY_RESTART,

@@ -15,8 +15,8 @@ from hostlink.practice.messages import wording_of
 from hostlink.practice.ops import Answer, Op
 from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
+from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.storing import storing
-from hostlink.practice.telling import ListingAnswers
 from hostlink.practice.values import Function
 
 DEEPEST_FOR = 8

@@ -211,7 +211,7 @@ class ArchiveJobs(DeskPart):
 
     def _proven(self, proof: ArchiveProof) -> None:
         from hostlink.app.screens.dialogues import ask
-        from hostlink.archive.database.faults import heals
+        from hostlink.archive.database.database_errors import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]

@@ -67,7 +67,7 @@ class FirmwareWrites(DeskPart):
             return write_firmware(session, archive, wanted)
 
         def done(written: Written) -> str:
-            from hostlink.jobs.firmware.telling import written_words
+            from hostlink.jobs.firmware.image_words import written_words
 
             self.desk.readings.look_again()
             told = written_words(written)

@@ -18,7 +18,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.database.checksums import checksum, is_whole
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.tables import TABLES, Table
 
 Row = Mapping[str, Any]

@@ -30,7 +30,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.boards import LONGEST_LABEL
 from hostlink.archive.database.checksums import is_sound, is_whole
-from hostlink.archive.database.faults import FAULTS, not_read
+from hostlink.archive.database.database_errors import FAULTS, not_read
 from hostlink.archive.database.rows import Row, checked_row, first, insert, replace, rows, update
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import CARRIED, TABLES, Table

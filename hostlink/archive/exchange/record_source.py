@@ -14,7 +14,7 @@ from typing import Any, Protocol
 from sqlite_utils import Database
 
 from hostlink.archive.database.checksums import checksum, is_sound
-from hostlink.archive.database.faults import FAULTS, DamagedError, damaged, is_damage
+from hostlink.archive.database.database_errors import FAULTS, DamagedError, damaged, is_damage
 from hostlink.archive.database.rows import checked_row
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.listings import LARGEST_LISTING, proven_content

@@ -119,7 +119,7 @@ def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     if proof.can_rebuild:
         say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=common.quiet)
     if proof.lasting:
-        from hostlink.archive.database.faults import heals
+        from hostlink.archive.database.database_errors import heals
 
         say(
             f"{in_commands(heals)} Without one, `hostlink archive prove --accept` takes what can "

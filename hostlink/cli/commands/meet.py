@@ -56,7 +56,7 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
     That consent holds for another restart only if the opening was heard to restart the board.
     """
-    from hostlink.cli.page_teller import PageTeller
+    from hostlink.cli.firmware_teller import PageTeller
     from hostlink.jobs.meeting.meeting import meet_board
     from hostlink.jobs.session.opening import foresee_opening
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 
-from hostlink.board.dialogue.unreached import typing_damaged
+from hostlink.board.dialogue.no_prompt_errors import typing_damaged
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
