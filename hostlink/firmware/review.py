@@ -114,7 +114,7 @@ def _gaps(image: Image, chip: Chip) -> Iterator[ImageFinding]:
 
 
 def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
-    """The interrupt vectors: the first must lead into the image, the others should be jumps."""
+    """Check the interrupt vectors: the first must lead into the image, the others be jumps."""
     table = chip.vectors * 4
     reset = _jump_target(image.flash, 0, chip)
     if image.segments[0][0] > 0 or image.flash[:2] == b"\xff\xff":
@@ -160,7 +160,7 @@ def _starts(image: Image) -> Iterator[ImageFinding]:
 
 
 def _jump_target(flash: bytes, place: int, chip: Chip) -> int | None:
-    """Where the JMP or RJMP at `place` leads, in bytes; None where there is no such instruction.
+    """Return where the JMP or RJMP at `place` leads, in bytes; None if there is none there.
 
     Source: AVR instruction set manual: JMP 1001 010k kkkk 110k with a second word, RJMP 1100 kkkk
     kkkk kkkk relative to the next word; the program counter wraps round at the end of flash.

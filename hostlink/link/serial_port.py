@@ -181,7 +181,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
 
 
 def _wrong_use(name: str, why: str) -> UsageError:
-    """The error for a speed or an address that no port takes."""
+    """Return the error for a speed or an address that no port accepts."""
     if "baud" in why:
         return UsageError(
             f"{name} does not take this speed: {why}.",

@@ -132,7 +132,7 @@ def _load_one(
 
 
 def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable[[Offer], bool]:
-    """Whether a listing may be rewritten for the board: by option, or asked at a terminal."""
+    """Return whether a listing may be rewritten for the board: by option, or asked."""
 
     def may_adapt(offer: Offer) -> bool:
         if adapt_it or common.yes:
@@ -149,7 +149,7 @@ def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable
 
 
 def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
-    """Whether what a board does to lines may be learned: by option, or asked at a terminal."""
+    """Return whether what a board does to lines may be learned: by option, or asked."""
 
     def may_learn(learned: Learned) -> bool:
         if learn or common.yes:
