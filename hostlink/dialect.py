@@ -140,6 +140,7 @@ class Dialect:
         "none": it is no part of PRINT, and a comma at the end keeps the row open.
     comma_columns: in PRINT, a comma fills a zone of so many columns; 1: one blank, 0: nothing.
     bare_print: whether a PRINT without items ends the row at the end of a line too.
+    tests_first: whether FOR looks at its end before the first round, so that none may run.
     loops: how many loops may be open inside each other, 0 if nobody has found a limit.
     number: how PRINT shows a number: behind a blank, behind a blank or its sign ("signed"), so and
         with a blank at its end ("spaced"), "bare", or at the right of several columns ("field");
@@ -167,6 +168,7 @@ class Dialect:
     semicolon: Semicolon = "joins"
     comma_columns: int = 8
     bare_print: bool = True
+    tests_first: bool = False
     loops: int = 0
     number: NumberForm = ""
     input_list: InputList = "row"
