@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -13,6 +13,9 @@ from hostlink.jobs.listing_source import Material, shipped_programs
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
 from hostlink.listing.adapting.needs import Need
+from hostlink.listing.measure import line_cost
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.shrink import shrink
 from hostlink.sentences import LISTING_UNCHANGED, no_numbered_line
 from hostlink.words import plural
@@ -29,6 +32,7 @@ OWN = "\x1f"
 
 DEPENDS_ON_FREE = "what it prints depends on the board's free memory"
 
+_KEEPS_NUMBERS, _SMALLER = "lines", "the program must fit"
 _MOST = (200_000, 800_000)
 """Statements that the original and the result may run; the result may need more of them."""
 _NO_BLANK = re.compile(f"[^ {OWN}]")
@@ -94,23 +98,55 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
 
 
 def fitted(made: Adapted, target: Profile) -> Adapted:
-    """Return an adapted listing made smaller as far as it has to be, by the costs of its board."""
+    """Return an adapted listing made smaller as far as it has to be, by the costs of its board.
+
+    Its changes show the lines as they are then, by the numbers that they had before.
+    """
     if made.fits or made.needs:
         return made
-    small = shrink(made.listing, target.rules, to_fit=True, size_words=target.size_words)
-    steps = (
-        f"Made smaller to fit: {made.after:,} bytes became {small.after:,}; the "
-        "changes are shown as they were before that."
-    )
+    rules, words = target.rules, target.size_words
+    kept = small = shrink(made.listing, rules, _KEEPS_NUMBERS, to_fit=True, size_words=words)
+    if not kept.fits:
+        small = shrink(made.listing, rules, to_fit=True, size_words=words)
+    now = dict(zip(kept.listing.numbered(), small.listing.numbered().values(), strict=True))
+    renumbered = "; the lines have new numbers" if list(now) != [*small.listing.numbered()] else ""
+    steps = f"Made smaller to fit: {made.after:,} bytes became {small.after:,}{renumbered}."
     return replace(
-        made, listing=small.listing, after=small.after, notes=(*made.notes, steps, *small.notes)
+        made,
+        listing=small.listing,
+        changes=tuple(_smaller(made, now, rules)),
+        after=small.after,
+        notes=(*made.notes, steps, *small.notes),
     )
+
+
+def _smaller(made: Adapted, now: Mapping[int, Line], rules: Rules) -> Iterator[Change]:
+    """Return the changes from the original lines to those that stand for them now.
+
+    now: the lines of the smaller listing by the numbers that they had in the adapted one.
+    """
+    adapted = made.listing.numbered()
+    changes = {change.number: change for change in made.changes}
+    added = {Line.from_text(row).number for each in made.changes for row in each.after[1:]}
+    for number in (each for each in adapted if each not in added):
+        was = changes.get(number)
+        before = was.before if was else adapted[number].typed
+        rows = [Line.from_text(row).number or 0 for row in was.after] if was else [number]
+        lines = [now[row] for row in rows if row in now]
+        after = tuple(line.typed for line in lines)
+        smaller = after != tuple(adapted[row].typed for row in rows)
+        if was or smaller:
+            why = (*(was.why if was else ()), *((_SMALLER,) if smaller else ()))
+            cost = sum(line_cost(line, rules) for line in lines)
+            cost -= line_cost(Line.from_text(before), rules) if before else 0
+            yield Change(number, before, after, why, cost)
 
 
 def change_rows(change: Change) -> list[str]:
     """Return a change as people read it: the line, what it becomes, why, and what that costs."""
     before = [change.before] if change.before else ["A new line"]
     after = [f"  becomes {line}" if change.before else f"  {line}" for line in change.after]
+    after = after or ["  has no line of its own any more"]
     return [*before, *after, f"  because {'; '.join(change.why)} ({cost_words(change.cost)})"]
 
 

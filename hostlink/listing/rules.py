@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from hostlink.dialect import PIN_FUNCTIONS, Dialect
+from hostlink.dialect import Dialect
+from hostlink.pins import PIN_FUNCTIONS
 
 
 @dataclass(frozen=True, slots=True)

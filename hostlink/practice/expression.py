@@ -11,9 +11,9 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from hostlink.dialect import PIN_FUNCTIONS
+from hostlink.pins import PIN_FUNCTIONS
 from hostlink.practice import functions
-from hostlink.practice.arithmetic import Operation, Value, arithmetic, power
+from hostlink.practice.arithmetic import Operation, Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
@@ -205,18 +205,21 @@ def _read_factor(text: LineText) -> Expression:
         negative ^= sign == "-"
     start = text.peek()
     fit = arithmetic(text.language).fit
-    if start in DIGITS and not text.language.fractions:
+    if start in DIGITS and not (text.language.fractions or text.language.powers):
         number = text.digits()
         return constant(fit(-number if negative else number))
     factor = _read_unsigned(text, start)
-    while text.language.fractions and text.take("^"):
-        factor = paired(factor, power, _read_unsigned(text, text.peek()))
+    raised = arithmetic(text.language).power
+    while text.language.powers and text.take("^"):
+        factor = paired(factor, raised, _read_unsigned(text, text.peek()))
     return negated(factor, fit) if negative else factor
 
 
 def _read_unsigned(text: LineText, start: str) -> Expression:
     if text.language.fractions and (start in DIGITS or start == "."):
         return constant(text.fraction())
+    if text.language.powers and start in DIGITS:
+        return constant(text.digits())
     if start == "(":
         text.at += 1
         inner = read_expression(text)

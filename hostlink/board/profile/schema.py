@@ -221,6 +221,7 @@ LANGUAGE = (
         "free", Text(20, ascii=True), "the function of the free memory, as it is typed; empty: none"
     ),
     Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
+    Key("powers", Flag(), "whether ^ raises a number to a power"),
     Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),
     Key("smallest_number", _SIXTY_FOUR_BITS, "smallest whole number"),
     Key("largest_number", _SIXTY_FOUR_BITS, "largest whole number"),
