@@ -108,7 +108,7 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("whole-division", "10 A=5*-7/ABS(-2)", f"{FNQ}10 A=FNQ(5*-7/ABS(-2))", PRACTICE, READY),
     ("whole-division", "10 A=2-7^2/(1+1)^2", "10 A=2-INT(7^2/(1+1)^2)", TOKEN_REFUSING, READY),
     ("names", "10 AB=1:A=ABC+AB", "10 W=1:A=W+W", READY, CAPITAL),
-    ("names", "10 FORI=1TON1:PRINTI:NEXTI", "10 FORI=1TOW\n11 PRINTI:NEXTI", TOKEN, CAPITAL),
+    ("names", "10 FORI=1TON1:PRINTI:NEXTI", "10 FORI=1TOW\n11 PRINT I:NEXTI", TOKEN, CAPITAL),
     ("power", "10 A=B^2-2^3*C", "10 A=(B*B)-(2*2*2)*C", TOKEN, CAPITAL),
     ("comparison-sign", "10 A=(B>1)", "10 A=(-(B>1))", CAPITAL, TOKEN),
     ("comparison-sign", "10 A=B>1", "10 A=-(B>1)", CAPITAL, TOKEN),
