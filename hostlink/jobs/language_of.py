@@ -14,9 +14,10 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.jobs.adapting import Proof, adapt_for, inputs_of, prove
+from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Emit
 from hostlink.jobs.listing_source import Adaptation, Material, find_material, from_archive
+from hostlink.jobs.proving import Proof, inputs_of, prove
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import Form, Guess, forms, guess

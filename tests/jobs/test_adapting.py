@@ -13,8 +13,9 @@ import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import ListingError, UsageError
-from hostlink.jobs.adapting import adapt_for, alike, fitted, inputs_of, prove
+from hostlink.jobs.adapting import adapt_for, fitted
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.jobs.proving import alike, inputs_of, prove
 from hostlink.listing import Listing
 from hostlink.shipped import library_folder
 
