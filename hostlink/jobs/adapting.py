@@ -50,7 +50,7 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     return replace(made, notes=(told, *made.notes))
 
 
-def fitted(made: Adapted, target: Profile) -> Adapted:
+def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:
     """Return an adapted listing made smaller as far as it has to be, by the costs of its board.
 
     Its changes show the lines as they are then, by the numbers that they had before.

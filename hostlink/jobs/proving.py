@@ -115,7 +115,7 @@ def prove_by_running(
         except RefusedError as error:
             return Proof("differs", f"it does not run. {error.what.removesuffix('.')}")
         found.add(
-            alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
+            how_alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
         )
     if "other" in found:
         return Proof("differs", "it prints something else than the original")
@@ -152,7 +152,7 @@ def answers_apart(inputs: Sequence[str]) -> list[str]:
     return [number for line in inputs for number in line.split(",")]
 
 
-def alike(first: str, second: str) -> Alike:
+def how_alike(first: str, second: str) -> Alike:
     """Return how far two outputs are the same, "other" if they are not.
 
     Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many

@@ -25,7 +25,7 @@ Operation: TypeAlias = Callable[[Value, Value], Value]
 _FORMS = {"blank": " %s", "signed": "% s", "spaced": "% s ", "bare": "%s", "field": "%10s"}
 
 
-def checked(value: int) -> int:
+def in_range(value: int) -> int:
     """Return the value. Raises Complaint if it does not fit in 16 bits."""
     if SMALLEST <= value <= LARGEST:
         return value
@@ -45,7 +45,7 @@ def _floating(value: Value) -> Value:
 
 def quotient(left: int, right: int) -> int:
     """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
-    return checked(_whole_quotient(left, right))
+    return in_range(_whole_quotient(left, right))
 
 
 def _whole_quotient(left: int, right: int) -> int:
@@ -70,7 +70,7 @@ def power(left: Value, right: Value) -> Value:
 
 
 def _checked_power(left: int, right: int) -> int:
-    return checked(int(left**right)) if right >= 0 else 0
+    return in_range(int(left**right)) if right >= 0 else 0
 
 
 def _wrapped_power(left: int, right: int) -> int:
@@ -79,17 +79,17 @@ def _wrapped_power(left: int, right: int) -> int:
 
 def _plus(left: int, right: int) -> int:
     value = left + right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
+    return value if SMALLEST <= value <= LARGEST else in_range(value)
 
 
 def _minus(left: int, right: int) -> int:
     value = left - right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
+    return value if SMALLEST <= value <= LARGEST else in_range(value)
 
 
 def _times(left: int, right: int) -> int:
     value = left * right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
+    return value if SMALLEST <= value <= LARGEST else in_range(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ class Arithmetic:
 
 
 _CHECKED = Arithmetic(
-    {"+": _plus, "-": _minus, "*": _times, "/": quotient}, checked, _checked_power
+    {"+": _plus, "-": _minus, "*": _times, "/": quotient}, in_range, _checked_power
 )
 _WRAPPED = Arithmetic(
     {

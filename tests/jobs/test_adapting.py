@@ -13,9 +13,9 @@ import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import ListingError, UsageError
-from hostlink.jobs.adapting import adapt_for, fitted
+from hostlink.jobs.adapting import adapt_for, shrunk_to_fit
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
-from hostlink.jobs.proving import alike, inputs_of, prove
+from hostlink.jobs.proving import how_alike, inputs_of, prove
 from hostlink.listing import Listing
 from hostlink.shipped import library_folder
 
@@ -57,7 +57,7 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     listing = Listing.from_text(f"{text}500 PRINT B\n")
     made = adapt_for(listing, source, target)
     assert not made.fits
-    small = fitted(made, target)
+    small = shrunk_to_fit(made, target)
     assert small.fits
     assert 900 < small.after <= target.rules.storage.room
     assert any(note.startswith("Made smaller to fit: ") for note in small.notes)
@@ -67,7 +67,7 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     assert small.changes[0].why[-1] == "the program must fit"
     assert sum(change.cost for change in small.changes) == small.after - made.before
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
-    assert fitted(small, target) is small
+    assert shrunk_to_fit(small, target) is small
 
 
 def test_a_program_with_new_numbers_shows_which_line_became_which() -> None:
@@ -77,7 +77,7 @@ def test_a_program_with_new_numbers_shows_which_line_became_which() -> None:
     made = adapt_for(
         Listing.from_text(rows), find_profile("practice"), (target := find_profile("capital"))
     )
-    small = fitted(made, target)
+    small = shrunk_to_fit(made, target)
     assert any(note.endswith("; the lines have new numbers.") for note in small.notes)
     shown = {row for change in small.changes for row in change.after}
     assert shown == {line.typed for line in small.listing}
@@ -208,7 +208,7 @@ def test_a_line_without_a_number_is_told() -> None:
 )
 def test_outputs_are_compared_row_by_row(first: str, second: str, how: str) -> None:
     """Free are the blanks that a board sets of its own, here \\x1f; all else must be equal."""
-    assert alike(first, second) == how
+    assert how_alike(first, second) == how
 
 
 def test_the_answers_of_shipped_programs_are_those_of_the_index() -> None:

@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause, clauses, is_relation, valued
+from hostlink.listing.adapting.clauses import (
+    PRINT_WORDS,
+    Clause,
+    clauses,
+    is_relation,
+    valued_comparisons,
+)
 from hostlink.listing.adapting.printing import listed
 from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
@@ -19,7 +25,7 @@ Taken = Callable[[Language], bool]
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class FoundForm:
     """A form that occurs in a listing. what: its name. lines: where. taken: who takes it."""
 
     what: str
@@ -37,8 +43,8 @@ class Guess:
     """
 
     names: tuple[str, ...]
-    forms: tuple[Form, ...]
-    disputed: tuple[Form, ...] = ()
+    forms: tuple[FoundForm, ...]
+    disputed: tuple[FoundForm, ...] = ()
 
 
 _QUOTIENT = "/ for division"
@@ -83,7 +89,7 @@ def guess(
     return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(disputed))
 
 
-def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
+def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
     """Return the forms in the numbered lines of a listing, in the order in which they occur.
 
     known: the languages whose words are looked for.
@@ -99,7 +105,7 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
                 "a jump to a computed line", (lambda each: each.computed_jumps, {})
             )
             computed[1][number] = None
-    return tuple(Form(what, tuple(lines), taken) for what, (taken, lines) in found.items())
+    return tuple(FoundForm(what, tuple(lines), taken) for what, (taken, lines) in found.items())
 
 
 def _common(known: Collection[Language]) -> Language:
@@ -142,7 +148,7 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str,
         spans = part.spans(language)
         if not spans:
             continue
-        if valued(part, language):
+        if valued_comparisons(part, language):
             yield _WORTH, lambda taking: bool(taking.comparison)
         if part.condition and not any(map(is_relation, spans)):
             yield "IF without a comparison", lambda taking: bool(taking.comparison)
