@@ -17,9 +17,9 @@ from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import TABLES
 from hostlink.board.profile.text import LARGEST_FILE, read_profile
 from hostlink.cli.ways import in_commands
-from hostlink.dialect import Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Storage
+from hostlink.pins import Pins
 
 SMALL = '[board]\nname = "red"\n'
 

@@ -29,9 +29,9 @@ from hostlink.board.profile.schema import (
     Key,
 )
 from hostlink.board.profile.written import key_written, short_value, written
-from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.pins import NO_PINS, Pins
 from hostlink.sentences import CHECK_FILE, MEND_FILE
 from hostlink.words import nearest
 
