@@ -4,6 +4,7 @@
     ├── UsageError        the request makes no sense (status 2)
     ├── ListingError      a listing cannot be read or used
     ├── ProfileError      a profile is wrong; names file and line
+    ├── RegisterError     a class register is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
     │   ├── NotKnownError     what a board holds is not known, so it is not overwritten
     │   └── LineTooLongError  a typed line has more characters than the board takes
@@ -121,6 +122,10 @@ class ListingError(HostlinkError):
 
 class ProfileError(HostlinkError):
     """A profile is wrong. The message begins with the file and, where known, the line."""
+
+
+class RegisterError(HostlinkError):
+    """A class register is wrong. Each row of `what` is a fault, with the file and the line."""
 
 
 class RefusedError(HostlinkError):

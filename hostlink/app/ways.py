@@ -85,6 +85,7 @@ KEYS = _KeysNow(
     import_any="with <import>",
     import_this=_of("with <import>", ", from "),
     export="with <export>",
+    export_learners="by naming each program",
     backups="with <put-back>",
     look_by_backup="with <stored>",
     put_back=_of("with <put-back>"),

@@ -29,6 +29,7 @@ from hostlink.errors import (
     LinkError,
     LinkReason,
     ProfileError,
+    RegisterError,
     UsageError,
 )
 from hostlink.sentences import REPEAT
@@ -80,6 +81,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Review and write firmware images, and see what was written where.",
     ),
     "together": ("together", "together", "Run several commands over one open port."),
+    "class": (
+        "class_register",
+        "class_command",
+        "Show a class: who has which board, what was handed out, and what became of it.",
+    ),
     "review": (
         "listings",
         "review",
@@ -99,14 +105,24 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Run a listing without a board, and compare it with what is expected.",
     ),
     "sheet": (
-        "workshop",
+        "publishing",
         "sheet",
         "Write a listing sheet: a page to type from, with check codes.",
     ),
     "card": (
-        "workshop",
+        "publishing",
         "card",
         "Write a board's card: its words, limits, keys and messages.",
+    ),
+    "booklet": (
+        "publishing",
+        "booklet",
+        "Write programs as a booklet to print: contents, listings with check codes, an index.",
+    ),
+    "site": (
+        "publishing",
+        "site",
+        "Write programs as a web site: a page for each, and one with contents and search.",
     ),
     "keep": (
         "collecting",
@@ -276,7 +292,7 @@ def tell(error: HostlinkError, port: str = "") -> None:
         port = ""  # there is no such port
     parts = (error.what, error.kept, advised(error.advice, port))
     what, *rest = [part for part in parts if part]
-    if isinstance(error, ProfileError):  # each of its rows is a fault
+    if isinstance(error, ProfileError | RegisterError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)

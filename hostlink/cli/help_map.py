@@ -1,7 +1,7 @@
 """What the help shows besides the commands' own text: their groups, and examples for each.
 
 A test runs every example, in a folder with a listing evening.bas, a listing from a forum forum.txt,
-an image.hex and a file class.txt for `together`, with a board that holds HAIL.
+an image.hex, a file class.txt for `together` and a class.toml, with a board that holds HAIL.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 GROUPS: dict[str, tuple[str, ...]] = {
     "Begin here": ("practice", "boards", "meet", "survey"),
     "Programs into the board and out of it": (
-        *("load", "save", "run", "console", "stored", "store", "recall", "together"),
+        *("load", "save", "run", "console", "stored", "store", "recall", "together", "class"),
     ),
     "Work on a listing": (
         "review",
@@ -22,6 +22,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "compare",
         "sheet",
         "card",
+        "booklet",
+        "site",
     ),
     "The archive, in which every version is kept": (
         *("programs", "find", "show", "history", "runs", "note", "tag", "keep"),
@@ -113,6 +115,13 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Run the commands in a file", "together class.txt"),
         ("Run them on the board called Red", "together class.txt --port Red"),
     ),
+    "class": (
+        ("Hand out to every board of the class", "class class.toml --hand-out"),
+        (
+            "Collect from all, and write a page to print",
+            "class class.toml --collect --page page.html",
+        ),
+    ),
     "review": (
         ("See whether a listing fits and what is wrong with it", "review evening.bas"),
         ("List the rules that it goes by", "review --rules"),
@@ -151,6 +160,14 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "card": (
         ("Write the practice board's card", "card --profile practice -o practice.html"),
         ("Write the card of the board that is here", "card -o board.html"),
+    ),
+    "booklet": (
+        ("Write every program as one booklet to print", "booklet -o evening.html"),
+        ("Write two of them", 'booklet hail tide -o two.html --title "For Friday"'),
+    ),
+    "site": (
+        ("Write every program as a web site", "site -o evening-site"),
+        ("Write those that a search finds", "site --find hailstone -o hail-site"),
     ),
     "keep": (
         ("Keep a file as a program", "keep evening.bas"),

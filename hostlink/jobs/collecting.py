@@ -127,8 +127,8 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
         content = material.held or material.content(profile)
         try:
             one = archive.keep(material.name, content, material.origin, title=details.title)
-            if one.is_new and one.revision.number == 1 and details.notes:
-                archive.note(material.name, details.notes)
+            if one.is_new and one.revision.number == 1 and (note := details.as_note()):
+                archive.note(material.name, note)
         except HostlinkError as error:
             left_out.append((material.label, _why(error)))
         else:

@@ -82,10 +82,25 @@ def _retired(name: str) -> Advice:
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """The result of an export. counts: records by kind. left_out: damaged records, in words."""
+    """The result of an export. counts: records by kind. left_out: damaged records, in words.
+
+    learners: programs of learners that stayed here, by intent. naming: other records that did,
+    since they name one of those, events not counted.
+    """
 
     counts: dict[str, int]
     left_out: tuple[str, ...]
+    learners: int = 0
+    naming: int = 0
+
+    @property
+    def private_words(self) -> Advice:
+        """Return the sentence on what stayed here for the sake of the learners, "" if nothing."""
+        if not self.learners:
+            return ""
+        also = f", and {plural(self.naming, 'record')} with a name of them" if self.naming else ""
+        told = f"The work of learners is not in it: {plural(self.learners, 'program')}{also}."
+        return lambda by: f"{told} To export it too, say so {by.export_learners}."
 
     def sentence(self, folder: Path) -> str:
         """Return the sentence that tells what the folder holds."""
@@ -120,11 +135,17 @@ def export(
     *,
     programs: tuple[str, ...] = (),
     since: datetime | None = None,
+    learners: bool = False,
 ) -> Exported:
-    """Write all undamaged records to a new bag. Raises ArchiveError."""
-    with archive.records(programs=programs, since=utc_text(since) if since else "") as records:
+    """Write all undamaged records to a new bag. Raises ArchiveError.
+
+    learners: also the programs of learners that are not among `programs`, which have their names.
+    """
+    after = utc_text(since) if since else ""
+    with archive.records(programs=programs, since=after, learners=learners) as records:
         counts = write_bag(records, target)
-        return Exported(counts, tuple(records.left_out))
+        stayed = 0 if programs else records.private
+        return Exported(counts, tuple(records.left_out), stayed, records.withheld)
 
 
 def preview(archive: Archive, source: Path) -> Merged:

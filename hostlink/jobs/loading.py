@@ -24,7 +24,7 @@ from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
 from hostlink.jobs.language_of import Allow, Offer, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
-from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.patience import load_s
 from hostlink.jobs.session.rescuing import (
     HeldProgram,
@@ -55,7 +55,8 @@ class LoadOptions:
     differ. despite_review: load despite errors found in the review. name: keep the listing under
     this program name instead of its own. learn: asked whether to add to the profile what the board
     was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
-    a listing that is in the BASIC of another board.
+    a listing that is in the BASIC of another board. learner: whom it is handed out to, by the
+    program of their work; recorded.
     """
 
     discard_board: bool = False
@@ -64,6 +65,7 @@ class LoadOptions:
     name: str = ""
     learn: Callable[[Learned], bool] = _learn_nothing
     adapt: Allow = _adapt_nothing
+    learner: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +118,7 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
         if session.profile != before:
             material = for_board(session.profile, material, options, session.emit)
         board = session.board_in(archive)
-        detail = {"listing": material.label}
+        detail = {"listing": material.label, **for_learner(options.learner)}
         with recorded_job(
             session, archive, "load", board, program=material.name, detail=detail
         ) as record:

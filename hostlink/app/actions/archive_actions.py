@@ -16,6 +16,15 @@ ARCHIVE_ACTIONS = (
         also="many all class boards together every",
     ),
     DeskAction(
+        "class",
+        "",
+        "Class register",
+        "Hand out to each learner, collect from each",
+        lambda desk: desk.screens.class_register(),
+        BOARD,
+        also="lesson learners pupils students teacher everybody table handout",
+    ),
+    DeskAction(
         "run-input",
         "",
         "Run with an input file",

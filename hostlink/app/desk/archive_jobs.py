@@ -130,7 +130,10 @@ class ArchiveJobs(DeskPart):
         def done(exported: Exported) -> None:
             self._show(
                 exported.sentence(target.absolute()),
-                [f"Left out, for it is damaged: {what}" for what in exported.left_out],
+                [
+                    *([advised(exported.private_words)] if exported.learners else ()),
+                    *(f"Left out, for it is damaged: {what}" for what in exported.left_out),
+                ],
             )
 
         self.app.tell(f"Exporting to {target}...")

@@ -44,6 +44,7 @@ from hostlink.archive.lookup import count_revisions, program_id
 from hostlink.archive.names import LONGEST_NAME
 from hostlink.archive.naming import name_of
 from hostlink.archive.programs import put_tag
+from hostlink.archive.records import LEARNER
 from hostlink.archive.retiring import settle
 from hostlink.errors import ArchiveError
 from hostlink.words import fold, natural
@@ -56,12 +57,13 @@ class Merging(Healing):
 
     @contextmanager
     def records(
-        self, *, programs: tuple[str, ...] = (), since: str = ""
+        self, *, programs: tuple[str, ...] = (), since: str = "", learners: bool = True
     ) -> Iterator[ArchiveRecords]:
         """Open the records to export, as one unchanging view of the archive.
 
         programs: export only these, by name. since: export only what is newer than this stored
-        time. Damaged records are left out and named. Raises ArchiveError for an unknown program.
+        time. learners: export also the programs of learners that are not named. Damaged records are
+        left out and named. Raises ArchiveError for an unknown program.
         """
         what = "What is to be exported"
         try:
@@ -71,7 +73,9 @@ class Merging(Healing):
         try:
             db.execute("BEGIN")  # an unchanging view while others write
             chosen = [program_id(db, name) for name in programs] if programs else None
-            yield ArchiveRecords(db, programs=chosen, since=since)
+            tagged = db.execute("SELECT program_id FROM tags WHERE tag_key = ?", (LEARNER,))
+            private = set() if learners else {row[0] for row in tagged}.difference(chosen or ())
+            yield ArchiveRecords(db, programs=chosen, private=private, since=since)
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
         finally:

@@ -56,15 +56,22 @@ def made_or_not(target: Path) -> Callable[[], str]:
     metavar="DATE",
     help="Only what was kept on that day and later, such as 2031-09-03.",
 )
+@click.option(
+    "--learners", is_flag=True, help="Take the programs of learners too, which have their names."
+)
 @shared(json=True)
 def export_bag(
-    common: CommonOptions, folder: Path, only: tuple[str, ...], since: datetime | None
+    common: CommonOptions,
+    folder: Path,
+    only: tuple[str, ...],
+    since: datetime | None,
+    learners: bool,
 ) -> int:
     """Write the archive to a new BagIt folder (RFC 8493).
 
     It holds every listing as a plain text file and everything else as JSON, each file with its
     SHA-256, so that it can be read without hostlink. What is damaged is left out and named, with
-    exit status 1.
+    exit status 1. The work of a class (`hostlink class`) is left out too, unless it is asked for.
     """
     from hostlink.jobs.exporting import export
 
@@ -72,11 +79,20 @@ def export_bag(
         told_when_stopped("The export", made_or_not(folder)),
         common.archive(create=False, read_only=True) as opened,
     ):
-        exported = export(opened, folder, programs=only, since=since)
+        exported = export(opened, folder, programs=only, since=since, learners=learners)
     if common.json:
         left_out = list(exported.left_out)
-        as_json({"folder": str(folder), "counts": exported.counts, "left_out": left_out})
+        as_json(
+            {
+                "folder": str(folder),
+                "counts": exported.counts,
+                "left_out": left_out,
+                "learners_left_out": exported.learners,
+            }
+        )
     say(exported.sentence(folder), quiet=common.quiet or common.json)
+    if exported.learners:
+        say(advised(exported.private_words), quiet=common.quiet)
     return tell_damaged(exported.left_out)
 
 

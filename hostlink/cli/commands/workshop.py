@@ -1,9 +1,8 @@
-"""The commands renumber, shrink, sheet and card."""
+"""The commands renumber and shrink."""
 
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,13 +28,6 @@ if TYPE_CHECKING:
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrinking.shrink import Shrunk
 
-_PAGE = click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    required=True,
-    help="The HTML file to write.",
-)
 _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
 
 
@@ -236,52 +228,3 @@ def _shrunk_dict(made: Shrunk, lines: Sequence[Line], proof: Proof | None) -> di
         "unreached": [line.number for line in lines],
         "proof": proof and {"result": proof.result, "why": proof.why or None},
     }
-
-
-@click.command()
-@click.argument("what")
-@_PAGE
-@click.option("--title", default="", help="What stands above the listing.")
-@click.option("--author", default="", help="Who wrote the program.")
-@click.option("--licence", default="", help="Under which licence it may be passed on.")
-@click.option("--notes", default="", help="What to say of it, in place of the program's note.")
-@shared(profile=True, yes=True)
-def sheet(
-    common: CommonOptions,
-    what: str,
-    output: Path,
-    title: str,
-    author: str,
-    licence: str,
-    notes: str,
-) -> None:
-    """Write a listing sheet: a page to type from, with check codes.
-
-    It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
-    """
-
-    from hostlink.jobs.publishing import details_of, write_sheet
-
-    material = material_for(common, what)
-    profile = common.the_profile()
-    if material.revision is None:
-        known = details_of(material, None)
-    else:
-        with common.archive(create=False, read_only=True) as archive:
-            known = details_of(material, archive)
-    given = {"title": title, "author": author, "licence": licence, "notes": notes}
-    details = replace(known, **{name: value for name, value in given.items() if value})
-    write_sheet(output, material, profile, details, replace=common.yes)
-    say(f"The sheet of {material.label} is written to {output}.", quiet=common.quiet)
-
-
-@click.command()
-@_PAGE
-@shared(profile=True, yes=True)
-def card(common: CommonOptions, output: Path) -> None:
-    """Write a board's card: its words, limits, keys and messages."""
-    from hostlink.jobs.publishing import write_card
-
-    profile = common.the_profile()
-    write_card(output, profile, replace=common.yes)
-    say(f"The card of profile {profile.name} is written to {output}.", quiet=common.quiet)

@@ -9,6 +9,7 @@ from typing import Any
 from hostlink.archive import Archive, Board
 from hostlink.archive.database.faults import make_writable
 from hostlink.archive.events import OpenEvent
+from hostlink.archive.records import LEARNER
 from hostlink.errors import ArchiveError, Interrupted
 from hostlink.jobs.session.patience import TELL_EVERY_S, time_limit_s
 from hostlink.jobs.session.session import Session
@@ -54,6 +55,14 @@ def recorded_job(
             if is_outermost:
                 raise _stopped(session, error, name) from error
             raise
+
+
+def for_learner(program: str) -> dict[str, str]:
+    """Return what the detail of a job notes of the learner for whom it is done.
+
+    program: that of their work, "" for nobody.
+    """
+    return {LEARNER: program} if program else {}
 
 
 def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
