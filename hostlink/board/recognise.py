@@ -161,7 +161,9 @@ class Recogniser(Asker):
         if not is_text(first, strict=False) and not _READABLE.search(first):
             return None
         if first[:1] in _ROW_ENDS and is_text(first) and not self._asks_at_start(first):
-            self._refuse_question(parts_of(first)[2])
+            asked = parts_of(first)[2]
+            if self._is_question(asked) and not stopping:
+                return self._stopped(asks_for(asked, may_stop=self._may_stop))
         answers = [first]
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
@@ -169,7 +171,8 @@ class Recogniser(Asker):
                 end, rows, prompt = parts_of(again)
                 if len(prompt) > LONGEST_COMMAND:
                     return None  # no profile could name it
-                self._refuse_question(prompt)
+                if self._is_question(prompt) and not stopping:
+                    return self._stopped(asks_for(prompt, may_stop=self._may_stop))
                 return HeardTalk(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
             prompts = parts_of(first)[2], parts_of(again)[2]
             self._prompts = prompts if is_changed(*prompts) else self._prompts
@@ -186,7 +189,7 @@ class Recogniser(Asker):
         rows = [each for each in (*answers, unasked) if _is_row(each)]
         came_once = bool(rows) and not all(answers)
         if _is_row(unasked) or (came_once and self._printed):
-            return self._stopped(rows[-1])
+            return self._stopped(runs(rows[-1]))
         self._printed = self._printed or came_once
         return None
 
@@ -202,7 +205,7 @@ class Recogniser(Asker):
             began = self._wire.now()
             here = self._listen(left_s)
             if _is_row(here):
-                yield self._stopped(here)
+                yield self._stopped(runs(here))
             heard += here
             left_s -= self._wire.now() - began
             if not here or left_s <= 0:
@@ -210,18 +213,22 @@ class Recogniser(Asker):
         if heard:
             raise never_pauses(unasked=True)
 
-    def _stopped(self, row: bytes) -> HeardTalk:
+    def _stopped(self, refusal: LinkError) -> HeardTalk:
         """Send the interrupt keys if the program may be stopped; return how the board talks then.
 
-        row: the last that the program printed. Raises LinkError if it was not stopped.
+        refusal: raised if it was not stopped.
         """
+        asking = None  # a prompt may look like a question
         for key in self._stop_keys if self._may_stop else ():
             self._ask(key)
             for line_end in (_CR, _LF):
                 talk = self._empty_lines(line_end, self._ask(line_end), stopping=True)
-                if talk is not None:
+                if talk is not None and talk.prompt not in self._questions:
                     return talk
-        raise runs(row)
+                asking = asking or talk
+        if asking is not None:
+            return asking
+        raise refusal
 
     def _asks_at_start(self, heard: bytes) -> bool:
         """Return whether a board asks a known start question, which an empty line answers.
@@ -231,17 +238,15 @@ class Recogniser(Asker):
         asked = {question for kind in self._kinds for question in kind.talk.start_questions}
         return parts_of(heard)[2].strip().decode("latin-1") in {each.strip() for each in asked}
 
-    def _refuse_question(self, prompt: bytes) -> None:
-        """Raise LinkError if an empty line is answered by a question: a program waits."""
+    def _is_question(self, prompt: bytes) -> bool:
+        """Return whether an empty line was answered by a question: a program waits."""
         known = {kind.talk.prompt for kind in self._kinds}
         if not asks(prompt) or prompt in known:
-            return
+            return False
         is_new = prompt not in self._questions
         self._questions.add(prompt)
         # A board that asks several things at its start asks another one after an empty line.
-        if self._may_stop and (is_new or self._stops()):
-            return
-        raise asks_for(prompt, may_stop=self._may_stop)
+        return not (self._may_stop and is_new)
 
     # --- echo, and what comes after a command ------------------------------------------------
 
@@ -261,6 +266,9 @@ class Recogniser(Asker):
             return None
         if talk.prompt and not done.endswith(talk.prompt):
             return None
+        if talk.answer_rows and talk.answer_rows == parts_of(done)[1] == parts_of(refused)[1]:
+            # No BASIC says of a remark what it says of an unknown word: a program wants an answer.
+            raise asks_for(talk.answer_rows[-1].encode("latin-1"), may_stop=self._may_stop)
         if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""

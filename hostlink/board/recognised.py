@@ -8,7 +8,9 @@ from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.unreached import last_row
 from hostlink.board.profile.model import Profile
 
-_UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."
+_UNKNOWN = (
+    "hostlink does not know this kind of board yet, so it goes slowly; a survey measures it once."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ class Recognised:
         at = f"at {self.heard_talk.baud} baud"
         if self.known:
             title = self.profile.title or self.profile.name
-            return f"This board talks {at} like kind {self.profile.name}: {title}."
+            return f"This board talks {at} like one of kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
         return f"This board talks {at} {shows}. {_UNKNOWN}"

@@ -20,11 +20,6 @@ if TYPE_CHECKING:
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.session.session import Session
 
-ROLES = {
-    "computer": "it runs the BASIC",
-    "display": "it makes the picture",
-}
-
 
 def may_ask(common: CommonOptions) -> bool:
     """Return whether a person can be asked: at a terminal, and not told to answer yes to all."""
@@ -49,9 +44,11 @@ def asker(common: CommonOptions, teller: PageTeller) -> Callable[[Question], Wri
 
 def ask_role() -> str:
     """Ask what an image is for."""
-    for role, does in ROLES.items():
+    from hostlink.jobs.cautions import ROLES_TOLD
+
+    for role, does in ROLES_TOLD.items():
         say(f"  {role}: {does}")
-    return answered("What is this image for?", choices=tuple(ROLES))
+    return answered("Which board is this image for?", choices=tuple(ROLES_TOLD))
 
 
 def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:

@@ -47,8 +47,8 @@ def sizes_told(name: str) -> dict[str, int]:
 
 
 def check_address(name: str) -> None:
-    """Raise UsageError for the address of a practice board with an invalid option, or of a network
-    port without the number of its port.
+    """Raise UsageError for a name that no port can have: the address of a practice board with an
+    invalid option, an address of another kind or without the number of its port, a file, a folder.
     """
     if name.startswith("practice:"):
         from hostlink.practice.address import parse_address
@@ -56,10 +56,18 @@ def check_address(name: str) -> None:
         parse_address(name)
     elif "://" in name:
         _check_network_address(name)
+    elif Path(name).is_dir() or Path(name).is_file():
+        from hostlink.link.serial_port import not_an_address
+
+        raise not_an_address(name, f"is a {'folder' if Path(name).is_dir() else 'file'}, no port")
 
 
 def _check_network_address(name: str) -> None:
     scheme, _, rest = name.partition("://")
+    if scheme not in ("rfc2217", "socket", "loop"):
+        from hostlink.link.serial_port import not_an_address
+
+        raise not_an_address(name, f"is not an address of a port: {safe(scheme)}:// is not known")
     if scheme in ("rfc2217", "socket") and not _HOST_AND_PORT.match(rest):
         raise UsageError(
             f'"{safe(name)}" is not an address of a port: an address needs :PORT, a number up to '

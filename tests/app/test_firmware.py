@@ -46,7 +46,7 @@ def to_write(wait: Any, shown: Any) -> Any:
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert "Do not unplug the board" in shown(app)
         await pilot.click("#answer-write")
-        await wait(pilot, lambda: "What is this image for?" in shown(app))
+        await wait(pilot, lambda: "Which board is this image for?" in shown(app))
         await pilot.click(f"#answer-{role}")
 
     return go

@@ -304,7 +304,7 @@ def test_the_wrong_speed(hostlink: Callable) -> None:
     slow = "practice://slow?time=virtual&baud=9600"
     told = hostlink("load", "tide", "--port", slow)
     assert told.status == 0
-    assert "This board talks at 9600 baud like kind practice" in told.err
+    assert "This board talks at 9600 baud like one of kind practice" in told.err
     told = hostlink("load", "tide", "--port", slow, "--baud", "9600")
     assert told.status == 0
     assert "talks at" not in told.err

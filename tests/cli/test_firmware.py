@@ -407,7 +407,7 @@ def test_at_a_terminal_a_first_firmware_is_asked_in_words(
     told = hostlink("firmware", "write", image(), "--yes", stdin=answers)
     assert told.status == 0, told.err
     for asked in (
-        "What is this image for?",
+        "Which board is this image for?",
         "It is new, nothing on it is needed: write?",
         "What do you call this board",
         "Load the program FIRST, which prints and counts?",

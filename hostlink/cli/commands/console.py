@@ -53,9 +53,10 @@ def console(common: CommonOptions) -> int:
 def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Type each line of standard input after the answer to the previous one; print the output."""
     from hostlink.cli.progress import Teller
+    from hostlink.cli.ways import IN_CONSOLE
     from hostlink.jobs.console import Console
 
-    teller = Teller(quiet=common.quiet)
+    teller = Teller(quiet=common.quiet, by=IN_CONSOLE)
     with (
         stoppable() as stopped,
         Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
@@ -66,7 +67,7 @@ def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
                 if not obey(board, line, answer=_answer):
                     break
             except LineTooLongError as error:
-                tell(error)
+                tell(error, by=IN_CONSOLE)
                 status = error.status
         board.settle(_LONGEST_ANSWER_S, _LONGEST_ANSWER_S)
         if stopped():

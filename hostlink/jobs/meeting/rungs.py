@@ -140,8 +140,8 @@ def _answers(seen: Seen) -> Stand:
         return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
-            "It is silent. A bootloader answers only just after a restart, and the board was not "
-            "restarted: a program in its memory would be lost.",
+            "It is silent, or a program on it prints rarely. A bootloader answers only just after "
+            "a restart, and the board was not restarted: a program in its memory would be lost.",
             lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
         )
     if seen.restart is Restart.IMPOSSIBLE:
@@ -208,7 +208,7 @@ def _basic(seen: Seen) -> Stand:
     if boot is not None and (name := boot.cut_off):
         return _missing(
             f"The write of {name} to this board was cut off.",
-            lambda by: f"Repeat it {by.write_image}; the file was {name}.",
+            lambda by: f"Repeat it {by.write_again(name)}, in the folder that has this file.",
         )
     if boot is not None and boot.is_blank:
         return _missing("There is no firmware on the chip yet.", _write_now)
@@ -286,7 +286,7 @@ def _top(seen: Seen) -> Advice:
     name = f"This is {seen.label}." if seen.label else "This board has no label yet."
     talks = f"It talks at {seen.basic.baud} baud"
     if seen.basic.kind:
-        talks += f" like kind {seen.basic.kind}"
+        talks += f" like one of kind {seen.basic.kind}"
     holds = " and its program could not be read"
     if seen.contents is not None:
         holds = f" and holds {seen.contents.words}"
