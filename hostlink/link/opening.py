@@ -56,7 +56,7 @@ def check_address(name: str) -> None:
         parse_address(name)
     elif "://" in name:
         _check_network_address(name)
-    elif Path(name).is_dir() or Path(name).is_file():
+    elif name and (Path(name).is_dir() or Path(name).is_file()):
         from hostlink.link.serial_port import not_an_address
 
         raise not_an_address(name, f"is a {'folder' if Path(name).is_dir() else 'file'}, no port")

@@ -237,7 +237,7 @@ def test_a_port_that_is_not_permitted_names_the_group(
 ) -> None:
     """The device's own group, and the command that joins it, are in the message."""
     device = place / "ttyUSB7"
-    device.touch()
+    os.mkfifo(device)
     device.chmod(0o660)
     mocker.patch("pathlib.Path.group", return_value="dialout")
     mocker.patch("os.getegid", return_value=device.stat().st_gid + 1)

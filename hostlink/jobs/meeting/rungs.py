@@ -233,8 +233,9 @@ def _basic(seen: Seen) -> Stand:
 
 def _readable(by: Ways) -> str:
     return (
-        "Check that ground is joined and that TX and RX are not joined to each other, then the "
-        f"crystal; if you know the board's speed, name it {by.name_speed}."
+        f"If a program on it prints now and then, stop it {by.stop_running}. Else check that "
+        "ground is joined and that TX and RX are not joined to each other, then the crystal; if "
+        f"you know the board's speed, name it {by.name_speed}."
     )
 
 
