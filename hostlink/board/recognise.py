@@ -81,7 +81,8 @@ class Recogniser(Asker):
     """Recognises the board at the other end of a wire, at the speed of the port first.
 
     kinds: the profiles to consider, the likeliest first. careful: the profile that supplies the
-    values that were not heard.
+    values that were not heard. starts: the board was just heard starting, so that each question
+    that it asks may be one of its start.
     """
 
     def __init__(
@@ -92,6 +93,7 @@ class Recogniser(Asker):
         emit: Emit = ignore,
         *,
         may_stop: bool = False,
+        starts: bool = False,
     ) -> None:
         known = (kind.talk.interrupt for kind in kinds if kind.talk.interrupt)
         super().__init__(wire, careful.talk.baud, (*_STOPS, *known))
@@ -99,6 +101,7 @@ class Recogniser(Asker):
         self._careful = careful
         self._emit = emit
         self._may_stop = may_stop
+        self._starts = starts
         self._questions: set[bytes] = set()  # in answer to empty lines
         self._prompts = b"", b""  # two that came one after the other
         self._echoing: list[int] = []  # speeds at which only the echo comes back
@@ -246,7 +249,7 @@ class Recogniser(Asker):
         is_new = prompt not in self._questions
         self._questions.add(prompt)
         # A board that asks several things at its start asks another one after an empty line.
-        return not (self._may_stop and is_new)
+        return not ((self._may_stop or self._starts) and is_new)
 
     # --- echo, and what comes after a command ------------------------------------------------
 
@@ -266,9 +269,9 @@ class Recogniser(Asker):
             return None
         if talk.prompt and not done.endswith(talk.prompt):
             return None
-        if talk.answer_rows and talk.answer_rows == parts_of(done)[1] == parts_of(refused)[1]:
-            # No BASIC says of a remark what it says of an unknown word: a program wants an answer.
-            raise asks_for(talk.answer_rows[-1].encode("latin-1"), may_stop=self._may_stop)
+        if done == refused and talk.prompt[-1:] in _ROW_ENDS:
+            # No BASIC says in a row of a remark what it says of an unknown word: a program asks.
+            raise asks_for(talk.prompt, may_stop=self._may_stop)
         if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""

@@ -133,7 +133,7 @@ class Session:
         if is_new:
             woke = self.foresight.restarts and self.dialogue.listen_starting()
             self.restarts.silent_start = self.dialogue.silent_start
-            self._recognise()
+            self._recognise(starts=woke)
         starting = self.foresight.restarts and not (is_new or self.is_attached)
         try:
             woke |= self.dialogue.attach(may_interrupt=self.choice.stop_running, starting=starting)
@@ -164,14 +164,18 @@ class Session:
                 what, reason=failed.reason, kept=failed.kept, advice=failed.advice
             ) from error
 
-    def _recognise(self) -> None:
-        """Find out how the board talks, report that, and talk to it that way from now on."""
+    def _recognise(self, *, starts: bool = False) -> None:
+        """Find out how the board talks, report that, and talk to it that way from now on.
+
+        starts: it was just heard starting.
+        """
         self.is_recognised = True
         found = recognise(
             self.wire,
             self.choice.profile if self.choice.is_named else None,
             self.emit,
             may_stop=self.choice.stop_running,
+            starts=starts,
         )
         self._is_known_kind = found.known
         self._talk_by(found.profile if found.known else as_heard(found.profile), found.sentence)
