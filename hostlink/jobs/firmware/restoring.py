@@ -63,9 +63,12 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
     if session.profile.talk.banner and not banner:
         pulse(session)  # its first bytes may have come before the speed was restored
         banner = banner_heard(session)
-    found = session.dialogue.regain(may_interrupt=True).found
-    if found is not FoundState.PROMPT and _talks_otherwise(session):
-        found = FoundState.PROMPT
+    is_unknown = session.choice.is_guess  # it never showed a prompt that could be looked for
+    found = FoundState.PROMPT
+    if not (is_unknown and _talks_otherwise(session)):
+        found = session.dialogue.regain(may_interrupt=True).found
+        if found is not FoundState.PROMPT and not is_unknown and _talks_otherwise(session):
+            found = FoundState.PROMPT
     session.dialogue.restarted()  # intended, so that the next load must not report it
     session.restarts.settle()
     return Start(banner, found)

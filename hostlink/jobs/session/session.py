@@ -129,7 +129,7 @@ class Session:
         recognised first.
         """
         woke = False
-        is_new = self.choice.is_guess and not self.is_recognised
+        is_new = self.choice.is_guess and (again or not self.is_recognised)
         if is_new:
             woke = self.foresight.restarts and self.dialogue.listen_starting()
             self.restarts.silent_start = self.dialogue.silent_start
