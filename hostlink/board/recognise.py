@@ -77,6 +77,15 @@ _LAST_LISTEN_S = 3.0
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
 
 
+def asks_at_start(kinds: Sequence[Profile], question: bytes) -> bool:
+    """Return whether a board asks a known start question, which an empty line answers.
+
+    A program that is not starting asks the same again, and is then refused.
+    """
+    asked = {each.strip() for kind in kinds for each in kind.talk.start_questions}
+    return question.strip().decode("latin-1") in asked
+
+
 class Recogniser(Asker):
     """Recognises the board at the other end of a wire, at the speed of the port first.
 
@@ -163,10 +172,10 @@ class Recogniser(Asker):
         """
         if not is_text(first, strict=False) and not _READABLE.search(first):
             return None
-        if first[:1] in _ROW_ENDS and is_text(first) and not self._asks_at_start(first):
-            asked = parts_of(first)[2]
-            if self._is_question(asked) and not stopping:
-                return self._stopped(asks_for(asked, may_stop=self._may_stop))
+        asked = parts_of(first)[2]
+        is_row = first[:1] in _ROW_ENDS and is_text(first) and not stopping
+        if is_row and not asks_at_start(self._kinds, asked) and self._is_question(asked):
+            return self._stopped(asks_for(asked, may_stop=self._may_stop))
         answers = [first]
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
@@ -217,10 +226,7 @@ class Recogniser(Asker):
             raise never_pauses(unasked=True)
 
     def _stopped(self, refusal: LinkError) -> HeardTalk:
-        """Send the interrupt keys if the program may be stopped; return how the board talks then.
-
-        refusal: raised if it was not stopped.
-        """
+        """Send the interrupt keys if allowed; return how the board talks then, or raise refusal."""
         asking = None  # a prompt may look like a question
         for key in self._stop_keys if self._may_stop else ():
             self._ask(key)
@@ -232,14 +238,6 @@ class Recogniser(Asker):
         if asking is not None:
             return asking
         raise refusal
-
-    def _asks_at_start(self, heard: bytes) -> bool:
-        """Return whether a board asks a known start question, which an empty line answers.
-
-        A program that is not starting asks the same again, and is then refused.
-        """
-        asked = {question for kind in self._kinds for question in kind.talk.start_questions}
-        return parts_of(heard)[2].strip().decode("latin-1") in {each.strip() for each in asked}
 
     def _is_question(self, prompt: bytes) -> bool:
         """Return whether an empty line was answered by a question: a program waits."""

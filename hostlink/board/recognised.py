@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hostlink.advice import Advice
 from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.unreached import last_row
 from hostlink.board.profile.model import Profile
 
-_UNKNOWN = (
-    "hostlink does not know this kind of board yet, so it goes slowly; a survey measures it once."
-)
+_UNKNOWN = "hostlink does not know this kind of board yet, so it goes slowly."
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +24,11 @@ class Recognised:
     heard_talk: HeardTalk
     known: bool
     free: int | None = None
+
+    @property
+    def advice(self) -> Advice:
+        """Return what makes an unknown kind known."""
+        return "" if self.known else lambda by: f"To go faster, measure it once {by.survey}."
 
     @property
     def sentence(self) -> str:

@@ -120,7 +120,13 @@ def follow(hostlink: Callable, copies: Callable) -> Callable[..., list[str]]:
         ((WRITE_MUTE,), GO_BACK, "PageProven", 9, ["again"]),
         ((WRITE_MUTE,), GO_BACK, "Waiting for the firmware", 1, ["again"]),
         ((WRITE_MUTE,), GO_BACK, "Sending", 1, ["putback backup@1", "again"]),
-        ((WRITE_MUTE,), WRITE, "PageProven", 9, ["firmware write good.hex", "firmware write --previous"]),
+        (
+            (WRITE_MUTE,),
+            WRITE,
+            "PageProven",
+            9,
+            ["firmware write good.hex", "firmware write --previous"],
+        ),
     ],
 )
 def test_the_programs_come_back_by_whatever_is_advised(

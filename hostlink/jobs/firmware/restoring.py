@@ -170,7 +170,9 @@ def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
     out = _WAYS_OUT[can_go_back, start.found in (FoundState.STUCK, FoundState.RUNNING)]
 
     def advice(by: Ways) -> str:
-        talks = f"If the new one talks in another way, name its profile {by.name_profile}"
+        talks = (
+            f"If the new one is of another kind, name the profile of that kind {by.name_profile}"
+        )
         if spec:
             talks += f", and put them back {by.put_back_by_profile(spec)}"
         return f"{out(by)}{them}. {talks}."

@@ -7,6 +7,7 @@ import dataclasses
 import re
 from collections.abc import Iterator
 
+from hostlink.advice import Advice
 from hostlink.archive import Archive, Board
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.evidence import Evidence
@@ -178,12 +179,13 @@ class Session:
             starts=starts,
         )
         self._is_known_kind = found.known
-        self._talk_by(found.profile if found.known else as_heard(found.profile), found.sentence)
+        profile = found.profile if found.known else as_heard(found.profile)
+        self._talk_by(profile, found.sentence, found.advice)
 
-    def _talk_by(self, profile: Profile, sentence: str) -> None:
+    def _talk_by(self, profile: Profile, sentence: str, advice: Advice = "") -> None:
         """Talk to the board by a new profile from now on, and report what was found out."""
         self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
-        self.emit(BoardRecognised(sentence, self.profile))
+        self.emit(BoardRecognised(sentence, self.profile, advice=advice))
 
     @contextlib.contextmanager
     def talking_as(self, found: Recognised) -> Iterator[None]:
