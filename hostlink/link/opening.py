@@ -12,6 +12,7 @@ from hostlink.errors import UsageError
 from hostlink.link.clock import Clock, RealClock, VirtualClock
 from hostlink.link.port import Port
 from hostlink.practice.kind import BoardKind
+from hostlink.sentences import no_port_address
 from hostlink.words import safe
 
 _HOST_AND_PORT = re.compile(r"[^/?#]+:[0-9]{1,5}(?![0-9a-zA-Z])")
@@ -59,7 +60,8 @@ def check_address(name: str) -> None:
     elif name and (Path(name).is_dir() or Path(name).is_file()):
         from hostlink.link.serial_port import not_an_address
 
-        raise not_an_address(name, f"is a {'folder' if Path(name).is_dir() else 'file'}, no port")
+        what = "folder" if Path(name).is_dir() else "file"
+        raise not_an_address(name, f'"{safe(name)}" is a {what}, no port')
 
 
 def _check_network_address(name: str) -> None:
@@ -67,11 +69,11 @@ def _check_network_address(name: str) -> None:
     if scheme not in ("rfc2217", "socket", "loop"):
         from hostlink.link.serial_port import not_an_address
 
-        raise not_an_address(name, f"is not an address of a port: {safe(scheme)}:// is not known")
-    if scheme in ("rfc2217", "socket") and not _HOST_AND_PORT.match(rest):
+        raise not_an_address(name, f"{no_port_address(name)}: {safe(scheme)}:// is not known")
+    if scheme != "loop" and not _HOST_AND_PORT.match(rest):
         raise UsageError(
-            f'"{safe(name)}" is not an address of a port: an address needs :PORT, a number up to '
-            "65535, after the name of its computer.",
+            f"{no_port_address(name)}: an address needs :PORT, a number up to 65535, after the "
+            "name of its computer.",
             advice=f"Write {scheme}://HOST:PORT, such as {scheme}://127.0.0.1:4000.",
         )
 
