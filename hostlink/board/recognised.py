@@ -8,8 +8,7 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.unreached import last_row
 from hostlink.board.profile.model import Profile
-
-_UNKNOWN = "hostlink does not know this kind of board yet, so it goes slowly."
+from hostlink.sentences import UNKNOWN_KIND
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,4 +38,4 @@ class Recognised:
             return f"This board talks {at} like one of kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}. {_UNKNOWN}"
+        return f"This board talks {at} {shows}. {UNKNOWN_KIND}, so it goes slowly."

@@ -19,6 +19,7 @@ from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
 from hostlink.cli.stopping import stoppable
+from hostlink.cli.ways import IN_CONSOLE
 from hostlink.errors import ExitStatus, LineTooLongError
 from hostlink.words import safe
 
@@ -53,7 +54,6 @@ def console(common: CommonOptions) -> int:
 def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Type each line of standard input after the answer to the previous one; print the output."""
     from hostlink.cli.progress import Teller
-    from hostlink.cli.ways import IN_CONSOLE
     from hostlink.jobs.console import Console
 
     teller = Teller(quiet=common.quiet, by=IN_CONSOLE)

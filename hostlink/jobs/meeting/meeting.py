@@ -36,6 +36,7 @@ from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import holder_of
+from hostlink.sentences import UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
     f"Nothing readable came. {ONLY_JUST_AFTER}. A program in the board's memory is lost by that, "
@@ -127,7 +128,7 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     manner = (
         f"It talks at {talk.baud} baud{like}."
         if like
-        else f"It talks at {talk.baud} baud; hostlink does not know this kind of board yet."
+        else f"It talks at {talk.baud} baud; {UNKNOWN_KIND}."
     )
     return dataclasses.replace(seen, trouble=None, basic=SeenBasic(manner, kind, talk.baud))
 
