@@ -7,14 +7,16 @@ import json
 import random
 import re
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from intelhex import IntelHex
 
 from hostlink.archive import Archive
 from hostlink.board.profile.file import load_profile
+from hostlink.firmware.scripts import FlashScripts, Unproven
 from hostlink.jobs.cautions import CAUTIONS
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -455,6 +457,23 @@ def test_the_two_boards_of_a_machine_in_one_sitting(
     with Archive.open(place / "archive.sqlite3") as archive:
         (board,) = [each for each in archive.boards() if each.serial == "practice:class"]
         assert archive.board_role(board.uuid) == "computer"
+
+
+def test_a_page_that_stays_wrong_is_told_with_the_image_to_write_again(
+    hostlink: Callable, image: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its number, what to check, and a command that can be pasted from where one is."""
+
+    def wrong(*_: Any) -> Iterator[bytes]:
+        raise Unproven(6)
+        yield b""
+
+    monkeypatch.setattr(FlashScripts, "write_plan", wrong)
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes")
+    assert told.status == 4
+    assert "Page 6 of flash cannot be read or written reliably, after page 0 of" in told.err
+    assert "Check the cable;" in told.err
+    assert f"again with `hostlink firmware write {image()}`: that goes on" in told.err
 
 
 def test_unplugged_half_way_the_same_command_finishes(

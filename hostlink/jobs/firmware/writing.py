@@ -21,6 +21,7 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    ReadBackError,
     RefusedError,
 )
 from hostlink.firmware.plan import OnPage, Plan
@@ -273,7 +274,8 @@ class _Write:
             kept.append("What its flash held before is in the archive.")
         if self._backup:
             kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
-        advice: Advice = self._again
+        check = error.advice if isinstance(error, ReadBackError) else ""
+        advice = join_advice(check, self._again)
         if self._request.goes_back:
             advice = "Repeat the command, which goes on where this stopped."
         elif can_go_back:
