@@ -255,7 +255,7 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         job = app.desk.firmware_writes.job
         assert isinstance(job.error, LinkError)
-        assert "its bootloader is unharmed" in job.error.kept
+        assert "Its bootloader is unharmed" in job.error.kept
         assert "is mute until" in shown(app)
 
     stage.play(story, port="practice://cut?time=virtual&unplug_after_bytes=9000")
