@@ -108,7 +108,7 @@ def _label(common: CommonOptions, session: Session, archive: Archive, steps: Fir
     while True:
         label = steps.label
         if not label and may_ask(common):
-            label = answered(f"{ASKED_FOR_LABEL} A colour, for instance; Enter: no label.")
+            label = answered(f"{ASKED_FOR_LABEL} (a colour, for instance; Enter: no label)")
         if not label:
             return ""
         try:
