@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from hostlink.advice import Advice
 from hostlink.board.dialogue.heard_talk import HeardTalk
-from hostlink.board.dialogue.unreached import last_row
+from hostlink.board.dialogue.no_prompt_errors import last_row
 from hostlink.board.profile.model import Profile
 from hostlink.sentences import UNKNOWN_KIND
 

@@ -134,6 +134,6 @@ def at_port(text: str, port: str) -> str:
     )
 
 
-def advised(advice: Advice, port: str = "", by: Ways | None = None) -> str:
+def in_commands(advice: Advice, port: str = "", by: Ways | None = None) -> str:
     """Return advice in commands and options. port: as for `at_port`. by: in place of COMMANDS."""
     return at_port(advice_text(advice, by or COMMANDS), port)
