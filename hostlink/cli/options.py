@@ -90,6 +90,11 @@ _PORT = _option(
     metavar="PORT",
     help="A device, a board's label, or practice:// for the practice board.",
 )
+STOP_RUNNING = _option(
+    "--stop-running",
+    is_flag=True,
+    help="Interrupt a program that is running (its variables may be lost).",
+)
 _LINK = [
     _PORT,
     _option(
@@ -105,11 +110,7 @@ _LINK = [
         type=click.Path(path_type=Path, dir_okay=False),
         help="Write everything that passes on the wire to a file.",
     ),
-    _option(
-        "--stop-running",
-        is_flag=True,
-        help="Interrupt a program that is running (its variables may be lost).",
-    ),
+    STOP_RUNNING,
 ]
 _MANY = [
     _option(
