@@ -21,11 +21,11 @@ from hostlink.archive.lookup import (
     revision_parts,
     revision_spec,
 )
-from hostlink.archive.names import clean, fold
+from hostlink.archive.names import clean
 from hostlink.archive.records import LEARNER, JobEvent, Listed, Rescue, Revision
 from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 
 @dataclass

@@ -26,12 +26,12 @@ from hostlink.archive.lookup import (
     revision_parts,
     revision_spec,
 )
-from hostlink.archive.names import Spec, clean, fold
+from hostlink.archive.names import Spec, clean
 from hostlink.archive.records import Listed, Revision, elsewhere
 from hostlink.archive.search_words import marked
 from hostlink.archive.times import parse_utc, utc_text
 from hostlink.errors import ArchiveError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 RUN = "run"
 MOST_BYTES = 65_536

@@ -104,14 +104,24 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Run a listing without a board, and compare it with what is expected.",
     ),
     "sheet": (
-        "workshop",
+        "publishing",
         "sheet",
         "Write a listing sheet: a page to type from, with check codes.",
     ),
     "card": (
-        "workshop",
+        "publishing",
         "card",
         "Write a board's card: its words, limits, keys and messages.",
+    ),
+    "booklet": (
+        "publishing",
+        "booklet",
+        "Write programs as a booklet to print: contents, listings with check codes, an index.",
+    ),
+    "site": (
+        "publishing",
+        "site",
+        "Write programs as a web site: a page for each, and one with contents and search.",
     ),
     "keep": (
         "collecting",

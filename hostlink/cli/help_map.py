@@ -22,6 +22,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "compare",
         "sheet",
         "card",
+        "booklet",
+        "site",
     ),
     "The archive, in which every version is kept": (
         *("programs", "find", "show", "history", "runs", "note", "tag", "keep"),
@@ -144,7 +146,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Try every program whose output is expected", "try --all"),
     ),
     "shrink": (
-        ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),
+        ("Make it small, without lines that are never reached", "shrink evening.bas --unreached"),
         ("Stop when it fits into 700 bytes", "shrink hail --to-fit --room 700"),
     ),
     "compare": (
@@ -158,6 +160,14 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "card": (
         ("Write the practice board's card", "card --profile practice -o practice.html"),
         ("Write the card of the board that is here", "card -o board.html"),
+    ),
+    "booklet": (
+        ("Write every program as one booklet to print", "booklet -o evening.html"),
+        ("Write two of them", 'booklet hail tide -o two.html --title "For Friday"'),
+    ),
+    "site": (
+        ("Write every program as a web site", "site -o evening-site"),
+        ("Write those that a search finds", "site --find hailstone -o hail-site"),
     ),
     "keep": (
         ("Keep a file as a program", "keep evening.bas"),
@@ -221,7 +231,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive import": (
         ("Take in the archive of another computer", "archive import spare.sqlite3"),
-        ("Only say how much came", "archive import spare.sqlite3 --json"),
+        ("Only tell what it has that is new here", "archive import spare.sqlite3 --preview"),
     ),
 }
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from hostlink.cli.output import say
 from hostlink.errors import LinkError, UsageError
 from hostlink.sentences import NO_BOARD_HERE, NO_PORT_OPENED, PLUG_IN
-from hostlink.words import plural
+from hostlink.words import natural, plural
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -88,7 +88,6 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
     Other ports are reported and left alone: anything may be connected to a USB bridge, so nothing
     is typed to a device that was never named as a board.
     """
-    from hostlink.archive.names import natural
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.session.last_known import known_board
 

@@ -13,13 +13,12 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.boards import taken_words
-from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
 from hostlink.sentences import MEMORY_IS_LOST
-from hostlink.words import nearest, safe
+from hostlink.words import fold, natural, nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
 

@@ -24,7 +24,7 @@ import serial
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
 from hostlink.sentences import PLUG_IN_AGAIN, THE_BOARD, no_port_address
-from hostlink.words import capital, nearest
+from hostlink.words import capital, natural, nearest
 
 READ_TIMEOUT_S = 0.05
 WRITE_TIMEOUT_S = 10.0
@@ -207,7 +207,8 @@ def _usb_devices() -> list[str]:
     """Return the ports of this computer that have a USB bridge, by name."""
     from serial.tools.list_ports import comports  # slow to load; only faults need it
 
-    return sorted(str(info.device) for info in comports() if info.vid is not None)
+    found = (str(info.device) for info in comports() if info.vid is not None)
+    return sorted(found, key=natural)
 
 
 def permission_advice(name: str) -> str:

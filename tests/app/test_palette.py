@@ -43,6 +43,8 @@ REACHED: dict[str, tuple[Any, str]] = {
     "adapt": (Desk, "adapt"),
     "sheet": (Desk, "sheet"),
     "card": (Desk, "card"),
+    "booklet": (Desk, "publish"),
+    "site": (Desk, "publish"),
     "keep": (Desk, "keep"),
     "give": (Desk, "give"),
     "programs": (Desk, "find"),

@@ -50,6 +50,8 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "try": (("shipped:tide",), 0),
     "sheet": (("tide", "-o", "tide.html"), 0),
     "card": (("-o", "card.html"), 0),
+    "booklet": (("tide", "-o", "booklet.html"), 0),
+    "site": (("tide", "-o", "site"), 0),
     "keep": (("tide.bas",), 0),
     "give": (("tide", "-o", "given.zip"), 0),
     "programs": ((), 0),

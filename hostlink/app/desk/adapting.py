@@ -10,7 +10,6 @@ from hostlink.app.sentences import INTO_EDITOR
 
 if TYPE_CHECKING:
     from hostlink.app.screens.rewriting import RewriteScreen
-    from hostlink.jobs.adapting import Proof
     from hostlink.jobs.language_of import Offer
     from hostlink.jobs.listing_source import Material
 
@@ -48,24 +47,15 @@ def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
 
     Both versions are run meanwhile, and the result is shown as soon as it is known.
     """
-    from hostlink.app.aside import aside
     from hostlink.app.rewrites import Adapting
     from hostlink.app.screens.rewriting import RewriteScreen
     from hostlink.jobs.adapting import inputs_of, prove
 
-    rewrite = Adapting(offer, f"Enter {does}. Escape leaves it as it was.")
     kinds = (offer.source.name, offer.target.name)
-
-    def begin(screen: RewriteScreen) -> None:
-        def done(proof: Proof) -> None:
-            rewrite.proof = proof
-            if screen.is_attached:
-                screen.renew()
-
-        aside(
-            screen.app,
+    return RewriteScreen(
+        Adapting(
+            offer,
+            f"Enter {does}. Escape leaves it as it was.",
             lambda: prove(material.listing, offer.made, kinds, inputs_of(material)),
-            done,
         )
-
-    return RewriteScreen(rewrite, begin)
+    )

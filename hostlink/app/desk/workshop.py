@@ -89,9 +89,8 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is None:
             return
-        profile = self.app.boards.profile
-        rewrite = Shrinking(listing, profile.rules, profile.size_words)
-        if rewrite.most.after == rewrite.most.before:
+        rewrite = Shrinking(listing, self.app.boards.profile)
+        if not rewrite.saves:
             why = "".join(f" {note}" for note in rewrite.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return
@@ -183,6 +182,12 @@ class Workshop(DeskPart):
         from hostlink.app.screens.collecting import ask_to_give
 
         ask_to_give(self.app)
+
+    def publish(self) -> None:
+        """Ask which programs to publish, and where, and write them as a booklet or a site."""
+        from hostlink.app.screens.collecting import ask_to_publish
+
+        ask_to_publish(self.app)
 
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""

@@ -13,7 +13,7 @@ from hostlink.board.profile.toml_file import LARGEST_FILE, toml_text
 from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
 from hostlink.sentences import CHECK_FILE
-from hostlink.words import nearest
+from hostlink.words import natural, nearest
 
 IS_SHIPPED_NAME = "has the name of a profile that comes with hostlink"
 
@@ -42,7 +42,7 @@ def shipped_profiles() -> dict[str, Traversable]:
     """Return the profiles shipped with hostlink, name to file, sorted by name."""
     folder = files("hostlink.board") / "profiles"
     found = {item.name[:-5]: item for item in folder.iterdir() if item.name.endswith(".toml")}
-    return dict(sorted(found.items()))
+    return {name: found[name] for name in sorted(found, key=natural)}
 
 
 def profiles_folder() -> Path:
@@ -60,7 +60,7 @@ def user_profiles() -> dict[str, Path]:
         found = [item for item in profiles_folder().iterdir() if item.suffix == ".toml"]
     except OSError:
         return {}
-    return {item.stem: item for item in sorted(found)}
+    return {item.stem: item for item in sorted(found, key=lambda item: natural(item.stem))}
 
 
 def find_profile(word: str) -> Profile:

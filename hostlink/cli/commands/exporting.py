@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,9 +15,13 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.stopping import told_when_stopped
+from hostlink.cli.stopping import agreed, told_when_stopped
 from hostlink.cli.ways import advised
+from hostlink.errors import RefusedError
 from hostlink.sentences import ARCHIVE_UNCHANGED
+
+if TYPE_CHECKING:
+    from hostlink.advice import Advice
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
@@ -92,25 +98,52 @@ def export_bag(
 
 @click.command("import")
 @click.argument("source", type=click.Path(path_type=Path))
-@shared(json=True)
-def import_source(common: CommonOptions, source: Path) -> int:
+@click.option(
+    "--preview", "only_preview", is_flag=True, help="Only tell what is new, different and the same."
+)
+@shared(json=True, yes=True)
+def import_source(common: CommonOptions, source: Path, only_preview: bool) -> int:
     """Take in a BagIt folder or another archive's file.
 
-    What is here already is left as it is, so importing twice changes nothing. What is damaged here
+    At a terminal it is first told what is new, different and the same, and asked once. What is
+    here already is left as it is, so importing twice changes nothing. What is damaged here
     and whole there is healed. A damaged bag is refused whole; of a damaged archive what is whole is
     taken in, with exit status 1.
     """
-    from hostlink.jobs.exporting import import_from
+    from hostlink.jobs.exporting import (
+        changes,
+        compared,
+        import_from,
+        preview,
+        taken_in,
+        to_take_in,
+    )
 
+    asks = sys.stdin.isatty() and not (only_preview or common.yes or common.json)
     with (
         told_when_stopped("The import", lambda: "The archive holds all of it, or nothing of it."),
         common.archive() as opened,
     ):
-        imported = import_from(opened, source)
+        if only_preview or asks:
+            merged = preview(opened, source)
+            _say(common, [*compared(merged), *changes(merged)], to_take_in(source, merged))
+            if asks and merged.anything:
+                if not agreed("Take it in?"):
+                    raise RefusedError("Nothing was taken in, as you said.")
+                merged = import_from(opened, source)
+                say(taken_in(source, merged), quiet=common.quiet)
+        else:
+            merged = import_from(opened, source)
+            _say(common, changes(merged), taken_in(source, merged))
     if common.json:
-        as_json({"source": str(source), **dataclasses.asdict(imported)})
-        return tell_damaged(imported.left_out)
-    for change in imported.changes():
-        say(advised(change))
-    say(imported.sentence(source), quiet=common.quiet)
-    return tell_damaged(imported.left_out)
+        as_json({"source": str(source), **dataclasses.asdict(merged)})
+    return tell_damaged(merged.left_out)
+
+
+def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> None:
+    """Tell what an import brings, unless it is told as JSON."""
+    if common.json:
+        return
+    for detail in details:
+        say(advised(detail))
+    say(sentence, quiet=common.quiet)

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Material
 
 
+_MOST_AT_A_GLANCE = 100
+
+
 @click.command()
 @click.option("--retired", is_flag=True, help="List the retired programs instead.")
 @click.option("--tag", metavar="TAG", help="Only programs with this tag.")
@@ -67,9 +70,10 @@ def _how_many(count: int, retired: bool, tag: str | None) -> str:
 
 
 def _hint(found: list[Program], others: int) -> str:
-    """Suggest what to do if the list is empty."""
+    """Suggest what to do if the list is empty, or longer than a screen or two."""
     if found:
-        return ""
+        few = len(found) <= _MOST_AT_A_GLANCE
+        return "" if few else " `hostlink find WORDS` and --tag TAG list fewer."
     if others:
         return f" {plural(others, 'program')} there in all, retired ones counted."
     return " `hostlink load` and `hostlink save` put programs there."

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from hostlink.archive import Archive, Content, Revision
-from hostlink.archive.names import fold
 from hostlink.archive.records import LEARNER, JobEvent
 from hostlink.archive.times import local_text, utc_now
 from hostlink.board.profile.file import find_profile
@@ -26,7 +25,7 @@ from hostlink.jobs.session.last_known import ending_words, last_fill
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.listing import Ledger, Listing, compare, measure
-from hostlink.words import plural
+from hostlink.words import fold, plural
 
 HEADS = ("learner", "board", "handed out", "changed", "fits", "last error", "saved")
 _MOST_RUNS = 50  # of a board that are searched for an error

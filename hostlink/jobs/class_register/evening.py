@@ -13,7 +13,6 @@ from functools import partial
 from typing import TypeVar
 
 from hostlink.archive import Archive
-from hostlink.archive.names import fold
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
@@ -31,7 +30,7 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
 from hostlink.sentences import STILL_ON_BOARD
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 V = TypeVar("V")
 SeatJob = Callable[[Session, Archive, Learner], V]

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.archive import Archive
-from hostlink.archive.names import LONGEST_NAME, fold, is_program_name, natural
+from hostlink.archive.names import LONGEST_NAME, is_program_name
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.lines import key_lines, line_of
 from hostlink.board.profile.toml_file import LARGEST_FILE, Faults, parse_toml, toml_text
@@ -28,7 +28,7 @@ from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
 from hostlink.sentences import no_name_of
-from hostlink.words import nearest, safe
+from hostlink.words import fold, natural, nearest, safe
 
 MOST_LEARNERS = 200
 LONGEST_TEXT = 200  # characters

@@ -54,6 +54,7 @@ def write_folders(
 
 def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
     """Yield the files of one learner, in a folder of the program's name."""
+    from hostlink.publish.program import publish
     from hostlink.publish.sheet import sheet
 
     material = from_archive(row.saved, archive)
@@ -62,7 +63,7 @@ def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
     yield Member(f"{stem}.bas", material.listing.text().encode("utf-8"))
     profile = _profile(material.held.profile if material.held is not None else "")
     try:
-        page = sheet(material.listing, profile, details_of(material, archive))
+        page = sheet(publish(material.listing, profile, details_of(material, archive)))
     except ListingError:
         pass  # a character has no code; the listing is there all the same
     else:
