@@ -17,7 +17,7 @@ from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import TABLES
 from hostlink.board.profile.text import read_profile
 from hostlink.board.profile.toml_file import LARGEST_FILE
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.dialect import Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Storage
@@ -30,7 +30,7 @@ def faults(text: str) -> str:
     with pytest.raises(ProfileError) as caught:
         read_profile(text, "red.toml")
     assert type(caught.value) is ProfileError
-    assert advised(caught.value.advice)
+    assert in_commands(caught.value.advice)
     return caught.value.what
 
 

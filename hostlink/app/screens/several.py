@@ -14,10 +14,10 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_task import BoardTask, not_yet
+from hostlink.app.board_words import board_sentence, revision_words
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.sentences import NO_BOARD, NOTHING_SENT_YET, SHOWS_BOARDS
-from hostlink.app.texts import board_sentence, revision_words
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive

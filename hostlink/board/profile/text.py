@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.kinds import Wrong
 from hostlink.board.profile.lines import key_lines
 from hostlink.board.profile.model import Commands, Profile, Talk
@@ -57,7 +57,7 @@ def read_profile(text: str, name: str) -> Profile:
         ),
         evidence=evidence,
     )
-    for clash in clashes(profile):
+    for clash in profile_clashes(profile):
         # A default may be the other half of a clash: point at a key that is in the file.
         if faults.bad.isdisjoint(clash.keys):
             paths = [(*key.split("."),) for key in clash.keys]

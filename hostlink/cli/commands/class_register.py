@@ -17,7 +17,7 @@ from hostlink.cli.options import STOP_RUNNING, NumberRange, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.port_choice import resolved_ports
 from hostlink.cli.stopping import stoppable
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural
 
@@ -181,7 +181,7 @@ def _show(
         table(HEADS, [row.cells() for row in rows], right=("changed",))
         for name, result in results.items():
             if result.error is not None:
-                kept, advice = result.error.kept, advised(result.error.advice)
+                kept, advice = result.error.kept, in_commands(result.error.advice)
                 say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
     say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
     if page is not None:

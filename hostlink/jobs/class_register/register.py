@@ -22,7 +22,7 @@ from typing import Any
 from hostlink.archive import Archive
 from hostlink.archive.names import LONGEST_NAME, is_program_name
 from hostlink.archive.records import LEARNER
-from hostlink.board.profile.lines import key_lines, line_of
+from hostlink.board.profile.lines import key_lines, line_of_key
 from hostlink.board.profile.toml_file import LARGEST_FILE, Faults, parse_toml, toml_text
 from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
@@ -152,7 +152,7 @@ def _check_different(learners: list[Learner], faults: Faults) -> None:
             value = getattr(learner, key)
             before = first.setdefault(fold(value), at) if value else at
             if before != at and not (key == "program" and _same(learners, before, at)):
-                line = line_of(faults.lines, _place(faults, before, key))
+                line = line_of_key(faults.lines, _place(faults, before, key))
                 says = f"the learner of line {line} has the {has} {safe(value)} too"
                 faults.add(_place(faults, at, key), says)
 
