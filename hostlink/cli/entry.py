@@ -25,12 +25,11 @@ from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import (
     ExitStatus,
+    FaultyFileError,
     HostlinkError,
     Interrupted,
     LinkError,
     LinkReason,
-    ProfileError,
-    RegisterError,
     UsageError,
 )
 from hostlink.sentences import REPEAT
@@ -294,7 +293,7 @@ def tell(error: HostlinkError, port: str = "", by: Ways | None = None) -> None:
         port = ""  # there is no such port
     parts = (error.what, error.kept, in_commands(error.advice, port, by))
     what, *rest = [part for part in parts if part]
-    if isinstance(error, ProfileError | RegisterError):  # each of its rows is a fault
+    if isinstance(error, FaultyFileError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)
