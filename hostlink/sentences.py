@@ -33,10 +33,11 @@ DAMAGED = "the wire damages bytes"
 SO_FULL = "its memory is so full that it"
 TAKES_NOTHING = "takes nothing any more"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
+UNKNOWN_KIND = "hostlink does not know this kind of board yet"
 UNNAMED_PROGRAM = "a program without a name"
 MUTE = "The board is mute until the rest is written."
 WORD_TABLE_MISSING = "No table of BASIC words was recognised"
-ASKED_FOR_ROLE = "What is this image for?"
+ASKED_FOR_ROLE = "Which board is this image for?"
 ASKED_FOR_LABEL = "What do you call this board?"
 
 

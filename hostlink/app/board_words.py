@@ -140,7 +140,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             return ["is restarting"]
         case Activity.SILENT:
             return [
-                "is silent; check its supply and its cable",
+                "is silent, or its program prints rarely; check its supply and its cable",
                 "is silent; check supply and cable",
             ]
         case Activity.FULL:

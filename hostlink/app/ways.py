@@ -96,6 +96,7 @@ KEYS = _KeysNow(
     write_previous="with <firmware.back> on the firmware screen",
     write_previous_discarding="with <firmware.back> on the firmware screen",
     write_image="with <firmware.write> on the firmware screen",
+    write_again=_of("with <firmware.write> on the firmware screen", ", from "),
     write_image_discarding="with <firmware.write> on the firmware screen",
     write_first_image="with <firmware>, then <firmware.write>",
     firmware_history="with <firmware-history>",

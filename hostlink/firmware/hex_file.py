@@ -77,7 +77,7 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
             kept=NOTHING_SENT,
             advice="Name the file of the image that ends in .hex.",
         )
-    return read
+    return replace(read, image=replace(read.image, file=str(path)))
 
 
 def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:

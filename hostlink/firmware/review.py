@@ -85,13 +85,20 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]
                 f"{_range(first, stop)} lies beyond the {chip.flash_bytes:,} bytes of flash of the "
                 f"{chip.part}.",
             )
-        if start < chip.flash_bytes and stop > end:
+        if end <= start and stop <= chip.flash_bytes and len(image.segments) == 1:
+            yield ImageFinding(
+                "in-bootloader",
+                "error",
+                f"All of it, {_range(start, stop)}, lies in the section of a bootloader, so it is "
+                "one. The bootloader of a board is left as it is.",
+            )
+        elif start < chip.flash_bytes and stop > end:
             yield ImageFinding(
                 "in-bootloader",
                 "error",
                 f"{_range(max(start, end), min(stop, chip.flash_bytes))} lies in the bootloader's "
                 f"section (the top {boot_bytes:,} bytes, from {end:04X}). If this board's "
-                "bootloader is smaller, say so.",
+                "bootloader is smaller, name its size in bytes.",
             )
 
 

@@ -17,8 +17,8 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from hostlink.dialect import Pins
 from hostlink.errors import UsageError
+from hostlink.pins import Pins
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import (
     WORDS,

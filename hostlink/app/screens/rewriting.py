@@ -18,7 +18,7 @@ from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
 
 if TYPE_CHECKING:
-    from hostlink.jobs.adapting import Proof
+    from hostlink.jobs.proving import Proof
 
 
 class RewriteScreen(Page[str | None]):

@@ -189,7 +189,7 @@ def nothing_steady(last: bytes) -> LinkError:
 def silent_everywhere() -> LinkError:
     """Describe a board from which no byte came at any speed."""
     return LinkError(
-        "The board is silent at all usual speeds.",
+        "The board is silent at all usual speeds, or its program prints rarely.",
         reason=LinkReason.SILENT,
         kept=_ONLY_EMPTY,
         advice=find_where,
