@@ -22,6 +22,7 @@ from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import FoundForm, Guess, forms, guess
 from hostlink.listing.rules import Language
+from hostlink.practice.kind_file import kind_names
 from hostlink.sentences import NOTHING_SENT
 from hostlink.words import plural
 
@@ -59,8 +60,6 @@ def known_profiles() -> Mapping[str, Profile]:
 
 def guessed(material: Material, target: Profile) -> Guess:
     """Guess for which kind of board a listing was written. target: where it is to run."""
-    from hostlink.practice.kind_file import kind_names
-
     known = {name: profile.rules for name, profile in known_profiles().items()}
     if target.rules.language.number:
         known[target.name] = target.rules
