@@ -58,7 +58,7 @@ def known_profiles() -> Mapping[str, Profile]:
 
 
 def guessed(material: Material, target: Profile) -> Guess:
-    """Return where a listing seems to come from that is to be run on the target."""
+    """Guess for which kind of board a listing was written. target: where it is to run."""
     from hostlink.practice.kind_file import kind_names
 
     known = {name: profile.rules for name, profile in known_profiles().items()}
@@ -152,7 +152,7 @@ def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
 
 
 def written_for(material: Material, target: Profile) -> Profile | None:
-    """Return the profile of the board that a listing is for, guessed if nobody knows; or None.
+    """Return the profile of the board that a listing is for, as known or as guessed; or None.
 
     target: the one for which it is wanted.
     """

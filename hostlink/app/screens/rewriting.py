@@ -57,7 +57,7 @@ class RewriteScreen(Page[str | None]):
             self.renew()
 
     def renew(self) -> None:
-        """Show the row at the cursor anew."""
+        """Show the row at the cursor again."""
         key = self.query_one(Rows).key
         if key:
             words = safe(self.rewrite.detail(key), keep="\n")
