@@ -63,11 +63,11 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
 
 
 def passed_over_words(chosen: Gathered) -> str:
-    """Return the sentence on the programs of learners that were not chosen, "" if there are none."""
+    """Return the sentence on programs of learners that were not chosen, "" without any."""
     if not chosen.passed_over:
         return ""
     count = plural(len(chosen.passed_over), "program")
-    return f"The work of learners is not among them ({count}); name a program to give it too."
+    return f"Passed over: {count} with a learner's name. Name a program to give it out too."
 
 
 def give_out(

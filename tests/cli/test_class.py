@@ -168,7 +168,7 @@ def test_the_work_of_learners_is_given_to_nobody_unless_it_is_named(
     """All programs means those that have no person's name; a site is for the world."""
     told = hostlink("give", "-o", "given")
     assert told.status == 0
-    assert "The work of learners is not among them (1 program)" in told.err
+    assert "Passed over: 1 program with a learner's name." in told.err
     assert [each.name for each in (place / "given").iterdir()] == ["lamp.bas"]
     assert hostlink("site", "-o", "made").status == 0
     pages = [each for each in (place / "made").rglob("*") if each.is_file()]
