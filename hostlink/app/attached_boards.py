@@ -43,7 +43,7 @@ class AttachedBoards:
         return self._profiles[name]
 
     def forget_profiles(self) -> None:
-        """Read the profile to measure by anew, since its file may have changed."""
+        """Read the profile to measure by again, since its file may have changed."""
         self._profiles.clear()
 
     def profile_for(self, port: str) -> tuple[Profile, bool]:

@@ -132,7 +132,7 @@ class ArchiveJobs(DeskPart):
                 exported.sentence(target.absolute()),
                 [
                     *([in_keys(exported.private_words)] if exported.learners else ()),
-                    *(f"Left out, for it is damaged: {what}" for what in exported.left_out),
+                    *(f"Left out, because it is damaged: {what}" for what in exported.left_out),
                 ],
             )
 
@@ -242,7 +242,7 @@ def _told(merged: Merged) -> list[str]:
 
     return [
         *(in_keys(each) for each in changes(merged)),
-        *(f"Left out, for it is damaged there: {what}" for what in merged.left_out),
+        *(f"Left out, because it is damaged there: {what}" for what in merged.left_out),
     ]
 
 

@@ -12,6 +12,7 @@ from hostlink.board.profile.text import read_profile
 from hostlink.board.profile.toml_file import LARGEST_FILE, toml_text
 from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
+from hostlink.practice.kind_file import kind_names
 from hostlink.sentences import CHECK_FILE
 from hostlink.words import natural, nearest
 
@@ -91,6 +92,11 @@ def find_profile(word: str) -> Profile:
     if name in shipped:
         return load_profile(shipped[name])
     known = [*shipped, *own]
+    if name in kind_names():
+        raise UsageError(
+            f"There is no profile {short_value(word)}; it is a kind of practice board only.",
+            advice=f"A survey of it makes one. There are: {', '.join(known)}.",
+        )
     near = " or ".join(f'"{each}"' for each in nearest(name, known))
     raise UsageError(
         f"There is no profile {short_value(word)}." + (f" Did you mean {near}?" if near else ""),

@@ -28,9 +28,9 @@ from hostlink.board.profile.schema import (
 )
 from hostlink.board.profile.toml_file import Faults, parse_toml
 from hostlink.board.profile.written import key_written, short_value, written
-from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.pins import NO_PINS, Pins
 from hostlink.words import nearest
 
 
