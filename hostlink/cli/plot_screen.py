@@ -45,7 +45,7 @@ class PlotScreen(Questions):
 
     def _rows(self, width: int, height: int) -> list[str]:
         columns = self._numbers.shown
-        return [] if columns is None else [safe(row) for row in plot_rows(columns, width, height)]
+        return [] if columns is None else [safe(row) for row in plot_rows([columns], width, height)]
 
     def _printed(self, text: str) -> None:
         super()._printed(text)

@@ -19,7 +19,8 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.twin import kind_like
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.jobs.listing_source import from_archive
-from hostlink.jobs.stepping import LETTERS, put_out
+from hostlink.jobs.stepping import put_out
+from hostlink.practice.expression import variable_name
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.pin_bank import PinInput
@@ -110,24 +111,21 @@ def trace(walk: Walk, setting: Setting) -> Iterator[dict[str, Any]]:
     Its number, its line, the time in ms when it was over, the variables that it set, and what it
     printed.
     """
-    before = list(walk.state.variables)
-    while walk.statements < setting.statements and walk.ended is None:
-        if setting.seconds and walk.seconds >= setting.seconds:
-            return
+    while True:
+        before, done_before = list(walk.state.variables), walk.statements
         line, printed = walk.line, walk.printed
-        walk.step()
-        if walk.ended == "input":
+        walk.run(min(done_before + 1, setting.statements), setting.seconds)
+        if walk.statements == done_before or walk.ended == "input":
             return
         now = walk.state.variables
-        pairs = zip(LETTERS, now, before, strict=True) if now != before else ()
+        changed = enumerate(zip(now, before, strict=True)) if now != before else ()
         yield {
             "statement": walk.statements,
             "line": line,
             "ms": round(walk.seconds * 1000, 3),
-            "sets": {name: value for name, value, was in pairs if value != was},
+            "sets": {variable_name(at): value for at, (value, was) in changed if value != was},
             "prints": walk.printed_since(printed),
         }
-        before = list(now)
 
 
 def expect(

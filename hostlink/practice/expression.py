@@ -163,6 +163,13 @@ def read_variable(text: LineText) -> int:
     return index * len(LETTERS) + letter
 
 
+def variable_name(variable: int) -> str:
+    """Return the name of the variable of an index, such as "A", "B7" or "C$"."""
+    kind, letter = divmod(variable, len(LETTERS))
+    text, seconds = divmod(kind, _SECONDS)
+    return f"{chr(ord('A') + letter)}{seconds - 1 if seconds else ''}{'$' if text else ''}"
+
+
 def is_text(variable: int) -> bool:
     """Return whether a variable of this index holds text."""
     return variable >= _SECONDS * len(LETTERS)

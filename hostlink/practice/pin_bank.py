@@ -86,7 +86,7 @@ class PinBank:
 
     def put(self, pin: str, what: str, value: int, for_ms: int = 0) -> None:
         """Put something out at a pin."""
-        change = PinChange(self.now(), pin, what, value, for_ms)
+        change = PinChange(round(self.now(), 3), pin, what, value, for_ms)
         before = self.out.get(pin)
         self.out[pin] = change
         same = before is not None and (before.what, before.value) == (what, value)

@@ -54,7 +54,9 @@ def test_one_run_is_shown(hostlink: Hostlink, ran: str, what: str) -> None:
     """What revision 1 printed is the data; the rest is talk."""
     told = hostlink("runs", what)
     assert told.out == f"{ran}\n"
-    assert told.err.startswith("run@1 of TIDE@1, ") and told.err.endswith(" s; done.\n")
+    assert told.err.startswith(
+        "run@1 of TIDE@1 on a board without a label, "
+    ) and told.err.endswith(" s; done.\n")
     assert hostlink("runs", what, "--json").json["output"] == ran
 
 
@@ -99,7 +101,7 @@ def test_a_run_without_numbers_is_not_drawn(
     hostlink("load", listing('10 PRINT "HELLO"', name="hello.bas"), "--run")
     told = hostlink("runs", "hello", "--svg", "h.svg")
     assert told.status == 1 and "run@1 printed no numbers." in told.err
-    assert "`hostlink runs run@1`" in told.err and not Path("h.svg").exists()
+    assert not Path("h.svg").exists()
 
 
 @pytest.mark.usefixtures("ran")

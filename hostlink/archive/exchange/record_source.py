@@ -48,8 +48,7 @@ _OF_PROGRAM = {
     "revisions": "program_id IN ({})",
     "notes": "program_id IN ({})",
     "tags": "program_id IN ({})",
-    # What was typed may be private, so that of the runs only the expected ones go.
-    "runs": "expected AND revision_id IN (SELECT id FROM revisions WHERE program_id IN ({}))",
+    "runs": "revision_id IN (SELECT id FROM revisions WHERE program_id IN ({}))",
 }
 _CHOSEN = "SELECT value FROM json_each(?)"
 _STRANGERS = {"archives": "archive_id", "boards": "board_id"}
@@ -67,7 +66,7 @@ class ArchiveRecords:
     ) -> None:
         """programs: row ids of the only programs to export. since: a stored time.
 
-        With programs only these are exported, with their revisions, notes, tags and expected runs.
+        With programs only these are exported, with their revisions, notes, tags and runs.
         With since, older revisions, rescues, notes, backups, runs, writes and events are left out.
         """
         self.left_out: list[str] = []

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.commands.listings import material_for
+from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.drawing import draw_options, show_drawing
 from hostlink.cli.options import NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
+    from hostlink.archive import Archive
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.trying import Checked, Expectation, Setting
@@ -56,9 +59,10 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
     help="Print every statement that is run: its number, its line, the time in ms, the variables "
     "that it sets, what it prints.",
 )
+@draw_options("what it puts out at pins, else the numbers that it prints")
 @click.option("--all", "every", is_flag=True, help="Try every program of which output is expected.")
 @click.option("--tag", metavar="TAG", help="With --all: only programs with this tag.")
-@shared(profile=True, json=True)
+@shared(profile=True, json=True, yes=True)
 def try_listing(
     common: CommonOptions,
     what: str | None,
@@ -66,6 +70,9 @@ def try_listing(
     trace: bool,
     every: bool,
     tag: str | None,
+    plot: bool,
+    svg: Path | None,
+    csv: Path | None,
     **asked: Any,
 ) -> int:
     """Run a listing without a board, and compare it with what is expected.
@@ -74,60 +81,118 @@ def try_listing(
     it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it stops
     with an error or comes to no end, 4 where it prints something else than was kept with --expect.
     """
+    from hostlink.jobs.drawing import drawing_of_walk
+
     asked = {name: value for name, value in asked.items() if value is not None}
+    draws: dict[str, Any] = {"plot": plot, "svg": svg, "csv": csv} if plot or svg or csv else {}
     if every:
-        if what is not None or expect or trace or asked:
+        if what is not None or expect or trace or asked or draws:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
         return _try_all(common, tag)
     if trace and expect:
         raise click.UsageError("--trace shows how a program runs; --expect keeps what it prints.")
     if what is None or tag is not None:
         raise click.UsageError("Name a listing to try, or --all for those with expected output.")
-    material = material_for(common, what)
-    if expect and material.revision is None:
-        raise UsageError(
-            f"{material.label} is not kept in the archive, so nothing can be expected of it.",
-            advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
+    with material_in(common, what, read_only=not expect) as (material, archive):
+        if expect and material.revision is None:
+            raise UsageError(
+                f"{material.label} is not kept in the archive, so nothing can be expected of it.",
+                advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
+            )
+        tried = _tried(common, material, archive, asked, expect=expect, trace=trace)
+    if common.json and not trace:
+        as_json(tried.as_dict())
+    elif not trace:
+        _show(common, tried, has_table=not plot)
+    if draws:
+        title = f"{material.label}, tried as on the board {tried.profile.name}"
+        show_drawing(common, drawing_of_walk(title, tried.walk), **draws)
+    _say_ended(common, tried)
+    return tried.status
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """A listing that was tried. expected: None if nothing is expected of it, set as it was.
+
+    differs: the rows that differ from what is expected.
+    """
+
+    material: Material
+    profile: Profile
+    setting: Setting
+    walk: Walk
+    ended: End
+    expected: Expectation | None
+    differs: list[str]
+
+    @property
+    def status(self) -> ExitStatus:
+        """Return the exit status."""
+        if self.expected is not None:
+            return ExitStatus.READ_BACK_DIFFERS if self.differs else ExitStatus.DONE
+        ran_out = self.ended == "input" and self.setting.inputs
+        return (
+            ExitStatus.DONE if self.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
         )
-    return _try_one(common, material, asked, keeps=expect, traces=trace)
+
+    def error(self) -> Iterator[str]:
+        """Yield sentences on the error that stopped it, in the words of `run`."""
+        from hostlink.board.dialogue.reported_errors import find_reported_error
+        from hostlink.jobs.run.telling import error_words, line_words
+
+        walk, number = self.walk, self.walk.stood_at
+        found = find_reported_error(walk.output.splitlines(), self.profile)
+        yield error_words(number, found.message if found is not None else walk.error)
+        yield line_words(number, walk.board.lines.get(number or 0, b"").decode("latin-1"))
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON for it."""
+        walk, expected = self.walk, self.expected
+        return {
+            "listing": self.material.label,
+            "profile": self.setting.profile,
+            "output": walk.output,
+            "cut": walk.cut,
+            "ended": self.ended,
+            "error": walk.error or None,
+            "line": walk.stood_at,
+            "question": walk.question,
+            "statements": walk.statements,
+            "seconds": round(walk.seconds, 3),
+            "free_bytes": walk.board.free(),
+            "pins": [dataclasses.asdict(each) for each in walk.state.pins.changes],
+            "expected": expected and {"revision": expected.revision, "differs": self.differs},
+        }
 
 
-def _try_one(
-    common: CommonOptions, material: Material, asked: dict[str, Any], *, keeps: bool, traces: bool
-) -> int:
+def _tried(
+    common: CommonOptions,
+    material: Material,
+    archive: Archive | None,
+    asked: dict[str, Any],
+    *,
+    expect: bool,
+    trace: bool,
+) -> _Tried:
+    """Run a listing as asked for, and keep what it does or compare it with what is expected."""
     from hostlink.jobs import trying
 
-    expected = None if keeps or traces else _expectation(common, material)
+    revision, expected = material.revision, None
+    if archive is not None and revision is not None and not (expect or trace):
+        expected = trying.expectations(archive, material.name).get(revision.program)
     profile = _profile(common, material, expected)
     setting = _setting(asked, material, profile, expected)
     walk = setting.begin(_text(common, material, profile), profile)
-    if traces:
+    if trace:
         show_trace(trying.trace(walk, setting), is_json=common.json)
     ended = setting.finish(walk)
-    if keeps and material.revision is not None:
-        with common.archive() as archive:
-            expected = trying.expect(archive, material.revision, setting, walk, ended)
+    if archive is not None and revision is not None and expect:
+        expected = trying.expect(archive, revision, setting, walk, ended)
     if expected is not None and expected.setting != setting:
         expected = None
     differs = expected.differences(walk, ended) if expected is not None else []
-    if common.json and not traces:
-        as_json(_tried_dict(material, setting, walk, ended, expected, differs))
-    elif not traces:
-        _show(common, walk, expected, differs)
-    _say_ended(common, setting, walk, ended)
-    if expected is not None:
-        return ExitStatus.READ_BACK_DIFFERS if differs else ExitStatus.DONE
-    came_to_end = ended in ("end", "seconds") or (ended == "input" and setting.inputs)
-    return ExitStatus.DONE if came_to_end else ExitStatus.REFUSED
-
-
-def _expectation(common: CommonOptions, material: Material) -> Expectation | None:
-    from hostlink.jobs.trying import expectations
-
-    if material.revision is None:
-        return None
-    with common.archive(create=False, read_only=True) as archive:
-        return expectations(archive, material.name).get(material.revision.program)
+    return _Tried(material, profile, setting, walk, ended, expected, differs)
 
 
 def _profile(common: CommonOptions, material: Material, expected: Expectation | None) -> Profile:
@@ -181,44 +246,22 @@ def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
     return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
 
 
-def _tried_dict(
-    material: Material,
-    setting: Setting,
-    walk: Walk,
-    ended: End,
-    expected: Expectation | None,
-    differs: list[str],
-) -> dict[str, object]:
-    return {
-        "listing": material.label,
-        "profile": setting.profile,
-        "output": walk.output,
-        "cut": walk.cut,
-        "ended": ended,
-        "error": walk.error or None,
-        "line": walk.stood_at,
-        "question": walk.question,
-        "statements": walk.statements,
-        "seconds": round(walk.seconds, 3),
-        "free_bytes": walk.board.free(),
-        "pins": [dataclasses.asdict(each) for each in walk.state.pins.changes],
-        "expected": expected and {"revision": expected.revision, "differs": differs},
-    }
-
-
-def _show(
-    common: CommonOptions, walk: Walk, expected: Expectation | None, differs: list[str]
-) -> None:
+def _show(common: CommonOptions, tried: _Tried, *, has_table: bool) -> None:
     """Print what a program did, and whether that is what is expected."""
     from hostlink.jobs.stepping import put_out
+    from hostlink.practice.pin_bank import MOST_CHANGES
 
+    walk, expected = tried.walk, tried.expected
     if walk.output:
         listing_text(walk.output)
-    if changes := walk.state.pins.changes:
+    changes = walk.state.pins.changes
+    if changes and has_table:
         rows = [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in changes]
         table(["ms", "pin", "put out"], rows, right=("ms",))
-    if expected is not None and differs:
-        for row in (f"It is not what {expected.revision} did:", *differs):
+    if len(changes) == MOST_CHANGES:
+        say(f"Only the first {MOST_CHANGES:,} changes of pins are kept.")
+    if expected is not None and tried.differs:
+        for row in (f"It is not what {expected.revision} did:", *tried.differs):
             say(row)
     elif expected is not None:
         say(f"As expected: {expected.revision} did the same.", quiet=common.quiet)
@@ -241,21 +284,23 @@ def _trace_row(step: dict[str, Any]) -> str:
     return f"{step['statement']:>7} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
 
 
-def _say_ended(common: CommonOptions, setting: Setting, walk: Walk, ended: End) -> None:
+def _say_ended(common: CommonOptions, tried: _Tried) -> None:
     """Tell how a program ended, and what it took."""
+    walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
-    if ended == "error":
-        say(f"It stopped with an error{at}: {safe(walk.error)}")
-    elif ended == "input":
-        asks = f' with "{safe(walk.question or "")}"'
-        given = plural(len(setting.inputs), "answer")
-        say(f"It asks{at}{asks}, and no answer is left after {given} (--input FILE).")
-    elif ended == "statements":
+    if tried.ended == "error":
+        for words in tried.error():
+            say(words)
+    elif tried.ended == "input":
+        given = f"is left after {plural(len(setting.inputs), 'answer')}"
+        lacks = f"no answer {given if setting.inputs else 'was given'} (--input FILE)"
+        say(f'It asks{at} with "{safe(walk.question or "")}", and {lacks}.')
+    elif tried.ended == "statements":
         say(
             f"It did not end within {plural(setting.statements, 'statement')}; it was stopped{at}. "
             "Look for a loop without an end, or stop it by --seconds or --statements."
         )
-    elif ended == "seconds":
+    elif tried.ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)
     if walk.cut:
         say(f"It printed more than {plural(walk.printed, 'byte')}; the rest is not shown.")

@@ -23,6 +23,7 @@ from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
+from hostlink.jobs.run.telling import error_words, line_words
 from hostlink.jobs.run.unfinished import IN_MEMORY, MOST_OUTPUT, failure, stop, with_state
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
@@ -50,10 +51,9 @@ class Ran:
         number = self.fault.number
         if number is None:
             raise ProgramError(f'The board refused to run a program: "{safe(self.fault.message)}"')
-        at = f"Line {number} is: {number} {safe(self.line)}. " if self.line else ""
+        at = line_words(number, self.line)
         raise ProgramError(
-            f"The program stopped with an error in line {number}: {safe(self.fault.message)}",
-            kept=f"{at}{IN_MEMORY}",
+            error_words(number, self.fault.message), kept=f"{at} {IN_MEMORY}".lstrip()
         )
 
 
