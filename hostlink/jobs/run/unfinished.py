@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 
+from hostlink.advice import Ways
 from hostlink.board.dialogue.unreached import mistyped
 from hostlink.errors import (
     HostlinkError,
@@ -95,11 +96,12 @@ def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
     else:
         doing = "may wait for input" if core.is_quiet else "was still printing"
         what = f"The program did not end within {longest_s:g} s; it {doing}."
-    return LinkError(
-        what,
-        reason=LinkReason.RUNNING,
-        kept=state,
-        advice=lambda by: (
-            f"Give its input from a file {by.answer_from_file}, or more time {by.allow_time}."
-        ),
-    )
+
+    def advice(by: Ways) -> str:
+        if core.end is End.FLOODING:
+            return "Look for a loop without an end."
+        if core.is_quiet:
+            return f"Give its input from a file {by.answer_from_file}, or more time {by.allow_time}."
+        return f"Look for a loop without an end, or give it more time {by.allow_time}."
+
+    return LinkError(what, reason=LinkReason.RUNNING, kept=state, advice=advice)
