@@ -101,7 +101,7 @@ def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
         if core.end is End.FLOODING:
             return "Look for a loop without an end."
         if core.is_quiet:
-            return f"Give its input from a file {by.answer_from_file}, or more time {by.allow_time}."
+            return f"Give its input {by.answer_from_file}, or more time {by.allow_time}."
         return f"Look for a loop without an end, or give it more time {by.allow_time}."
 
     return LinkError(what, reason=LinkReason.RUNNING, kept=state, advice=advice)
