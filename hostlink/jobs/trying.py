@@ -14,6 +14,7 @@ from typing import Any
 
 from hostlink.archive import Archive, Revision, RunEnd, RunText
 from hostlink.archive.runs import MOST_BYTES, Outcome, Run
+from hostlink.board.dialogue.reported_errors import find_reported_error
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.board.twin import kind_like
@@ -105,6 +106,12 @@ def done(walk: Walk, ended: End) -> tuple[str, ...]:
     return (*rows, *([] if ended == "end" else [f"ended by {ended}"]))
 
 
+def error_of(walk: Walk, profile: Profile) -> str:
+    """Return the error that stopped a program as `run` tells it, or ""."""
+    found = find_reported_error(walk.output.splitlines(), profile)
+    return found.message if walk.error and found is not None else walk.error
+
+
 def trace(walk: Walk, setting: Setting) -> Iterator[dict[str, Any]]:
     """Run as `Setting.finish` does, and yield every statement, as it stands in JSON.
 
@@ -129,9 +136,9 @@ def trace(walk: Walk, setting: Setting) -> Iterator[dict[str, Any]]:
 
 
 def expect(
-    archive: Archive, revision: Revision, setting: Setting, walk: Walk, ended: End
+    archive: Archive, revision: Revision, setting: Setting, walk: Walk, ended: End, error: str
 ) -> Expectation:
-    """Keep what a revision did as expected of its program.
+    """Keep what a revision did as expected of its program. error: see `error_of`.
 
     Raises RefusedError if it did not come to an end or did too much.
     """
@@ -145,7 +152,7 @@ def expect(
     outcomes: dict[End, Outcome] = {"end": "done", "error": "error"}
     archive.keep_run(
         RunText(rows),
-        RunEnd(outcomes.get(ended, "interrupted"), walk.error, walk.board.failed_line),
+        RunEnd(outcomes.get(ended, "interrupted"), error, walk.board.failed_line),
         seconds=walk.seconds,
         revision=revision,
         profile=setting.profile,

@@ -9,7 +9,8 @@ from hostlink.publish.numbers import Columns
 from hostlink.publish.plot import Scale, x_scale, y_scale
 
 _WIDE, _TALL, _LANE, _GAP = 720, 310, 60, 34  # one drawing is tall, of several each is a lane
-_LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 40, 60  # margins
+_LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 40, 50  # margins
+_ACROSS, _ROW = 2, 20  # names of series: how many beside each other, and how far below
 _DASHES = ("none", "8 4", "2 3", "10 3 2 3", "14 4", "1 6", "6 2", "4 8")
 _COLOURS = ("#1b4f9c", "#a33c00", "#2e6b34", "#7a2a82", "#000000", "#8a6d00", "#00707a", "#a0003c")
 _ROOT = {"xmlns": "http://www.w3.org/2000/svg", "font-family": "sans-serif", "font-size": "13"}
@@ -22,7 +23,9 @@ def plot_svg(lanes: Sequence[Columns], title: str) -> str:
     """
     is_single = len(lanes) == 1
     tall = _TALL if is_single else _LANE
-    picture = _Picture(title, len(lanes) * (tall + _GAP) - _GAP)
+    named = lanes[0].series() if is_single else []
+    rows = (len(named) + 1) // _ACROSS
+    picture = _Picture(title, len(lanes) * (tall + _GAP) - _GAP + rows * _ROW)
     x = x_scale(lanes, 8)
     for number, lane in enumerate(lanes):
         y = y_scale(lane, 1 if lane.switched else 6 if is_single else 2)
@@ -32,8 +35,10 @@ def plot_svg(lanes: Sequence[Columns], title: str) -> str:
         if not is_single:
             picture.text(_LEFT, base - tall - 6, lane.names[-1], "start")
     picture.x_axis(x, base, lanes[0].x_name)
-    if is_single:
-        _legend(picture, lanes[0], base + 40)
+    for at, (name, _, _) in enumerate(named):
+        begin, down = _across(at % _ACROSS / _ACROSS), base + 56 + at // _ACROSS * _ROW
+        picture.path([(begin, down), (begin + 30, down)], _look(at))
+        picture.text(begin + 36, down + 4, name, "start")
     return picture.document()
 
 
@@ -48,15 +53,6 @@ def _draw(picture: _Picture, lane: Columns, x: Scale, y: Scale, base: float, tal
         spans = zip(along, lows, highs, strict=True)
         points = [(here, base - tall * y.place(each)) for here, *both in spans for each in both]
         picture.path(points, _look(at))
-
-
-def _legend(picture: _Picture, lane: Columns, down: float) -> None:
-    series = lane.series()
-    room = (_WIDE - _LEFT - _RIGHT) / len(series)
-    for at, (name, _, _) in enumerate(series):
-        begin = _LEFT + at * room
-        picture.path([(begin, down), (begin + 30, down)], _look(at))
-        picture.text(begin + 36, down + 4, name, "start")
 
 
 def _across(place: float) -> float:

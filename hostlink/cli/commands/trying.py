@@ -138,13 +138,12 @@ class _Tried:
 
     def error(self) -> Iterator[str]:
         """Yield sentences on the error that stopped it, in the words of `run`."""
-        from hostlink.board.dialogue.reported_errors import find_reported_error
         from hostlink.jobs.run.telling import error_words, line_words
+        from hostlink.jobs.trying import error_of
 
-        walk, number = self.walk, self.walk.stood_at
-        found = find_reported_error(walk.output.splitlines(), self.profile)
-        yield error_words(number, found.message if found is not None else walk.error)
-        yield line_words(number, walk.board.lines.get(number or 0, b"").decode("latin-1"))
+        number = self.walk.stood_at
+        yield error_words(number, error_of(self.walk, self.profile))
+        yield line_words(number, self.walk.board.lines.get(number or 0, b"").decode("latin-1"))
 
     def as_dict(self) -> dict[str, object]:
         """Return the JSON for it."""
@@ -188,7 +187,8 @@ def _tried(
         show_trace(trying.trace(walk, setting), is_json=common.json)
     ended = setting.finish(walk)
     if archive is not None and revision is not None and expect:
-        expected = trying.expect(archive, revision, setting, walk, ended)
+        error = trying.error_of(walk, profile)
+        expected = trying.expect(archive, revision, setting, walk, ended, error)
     if expected is not None and expected.setting != setting:
         expected = None
     differs = expected.differences(walk, ended) if expected is not None else []
