@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,15 +16,14 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.drawing import draw_options, show_drawing
 from hostlink.cli.options import NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
-from hostlink.errors import ExitStatus, UsageError
+from hostlink.errors import ExitStatus, HostlinkError, UsageError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
-    from hostlink.jobs.trying import Checked, Expectation, Setting
-    from hostlink.practice.walk import End, Walk
+    from hostlink.jobs.trying import Expectation, Setting, Tried
 
 _AT_ONCE = 500  # rows of a trace that are printed together
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -108,61 +106,7 @@ def try_listing(
         title = f"{material.label}, tried as on the board {tried.profile.name}"
         show_drawing(common, drawing_of_walk(title, tried.walk), **draws)
     _say_ended(common, tried)
-    return tried.status
-
-
-@dataclass(frozen=True, slots=True)
-class _Tried:
-    """A listing that was tried. expected: None if nothing is expected of it, set as it was.
-
-    differs: the rows that differ from what is expected.
-    """
-
-    material: Material
-    profile: Profile
-    setting: Setting
-    walk: Walk
-    ended: End
-    expected: Expectation | None
-    differs: list[str]
-
-    @property
-    def status(self) -> ExitStatus:
-        """Return the exit status."""
-        if self.expected is not None:
-            return ExitStatus.READ_BACK_DIFFERS if self.differs else ExitStatus.DONE
-        ran_out = self.ended == "input" and self.setting.inputs
-        return (
-            ExitStatus.DONE if self.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
-        )
-
-    def error(self) -> Iterator[str]:
-        """Yield sentences on the error that stopped it, in the words of `run`."""
-        from hostlink.jobs.run.telling import error_words, line_words
-        from hostlink.jobs.trying import error_of
-
-        number = self.walk.stood_at
-        yield error_words(number, error_of(self.walk, self.profile))
-        yield line_words(number, self.walk.board.lines.get(number or 0, b"").decode("latin-1"))
-
-    def as_dict(self) -> dict[str, object]:
-        """Return the JSON for it."""
-        walk, expected = self.walk, self.expected
-        return {
-            "listing": self.material.label,
-            "profile": self.setting.profile,
-            "output": walk.output,
-            "cut": walk.cut,
-            "ended": self.ended,
-            "error": walk.error or None,
-            "line": walk.stood_at,
-            "question": walk.question,
-            "statements": walk.statements,
-            "seconds": round(walk.seconds, 3),
-            "free_bytes": walk.board.free(),
-            "pins": [dataclasses.asdict(each) for each in walk.state.pins.changes],
-            "expected": expected and {"revision": expected.revision, "differs": self.differs},
-        }
+    return _status(tried)
 
 
 def _tried(
@@ -173,7 +117,7 @@ def _tried(
     *,
     expect: bool,
     trace: bool,
-) -> _Tried:
+) -> Tried:
     """Run a listing as asked for, and keep what it does or compare it with what is expected."""
     from hostlink.jobs import trying
 
@@ -185,14 +129,20 @@ def _tried(
     walk = setting.begin(_text(common, material, profile), profile)
     if trace:
         show_trace(trying.trace(walk, setting), is_json=common.json)
-    ended = setting.finish(walk)
-    if archive is not None and revision is not None and expect:
-        error = trying.error_of(walk, profile)
-        expected = trying.expect(archive, revision, setting, walk, ended, error)
     if expected is not None and expected.setting != setting:
         expected = None
-    differs = expected.differences(walk, ended) if expected is not None else []
-    return _Tried(material, profile, setting, walk, ended, expected, differs)
+    ended = setting.finish(walk)
+    tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
+    if archive is not None and revision is not None and expect:
+        tried = trying.expect(archive, revision, tried)
+    return tried
+
+
+def _status(tried: Tried) -> ExitStatus:
+    if tried.expected is not None:
+        return ExitStatus.READ_BACK_DIFFERS if tried.differs else ExitStatus.DONE
+    ran_out = tried.ended == "input" and tried.setting.inputs
+    return ExitStatus.DONE if tried.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
 
 
 def _profile(common: CommonOptions, material: Material, expected: Expectation | None) -> Profile:
@@ -246,7 +196,7 @@ def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
     return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
 
 
-def _show(common: CommonOptions, tried: _Tried, *, has_table: bool) -> None:
+def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
     """Print what a program did, and whether that is what is expected."""
     from hostlink.jobs.stepping import put_out
     from hostlink.practice.pin_bank import MOST_CHANGES
@@ -284,13 +234,16 @@ def _trace_row(step: dict[str, Any]) -> str:
     return f"{step['statement']:>7} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
 
 
-def _say_ended(common: CommonOptions, tried: _Tried) -> None:
+def _say_ended(common: CommonOptions, tried: Tried) -> None:
     """Tell how a program ended, and what it took."""
+    from hostlink.jobs.run.telling import error_words, line_words
+
     walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
     if tried.ended == "error":
-        for words in tried.error():
-            say(words)
+        text = walk.board.lines.get(walk.stood_at or 0, b"").decode("latin-1")
+        say(error_words(walk.stood_at, tried.error))
+        say(line_words(walk.stood_at, text))
     elif tried.ended == "input":
         given = f"is left after {plural(len(setting.inputs), 'answer')}"
         lacks = f"no answer {given if setting.inputs else 'was given'} (--input FILE)"
@@ -316,16 +269,13 @@ def _try_all(common: CommonOptions, tag: str | None) -> int:
 
     with common.archive(create=False, read_only=True) as archive:
         found = list(check_all(archive, tag))
-    good = sum(_result(each) == _AS_EXPECTED for each in found)
     heads = ["program", "tried", "expected", "result"]
-    rows = [
-        [each.expectation.program, each.spec, each.expectation.revision, _result(each)]
-        for each in found
-    ]
+    rows = [[name, *_result(each, expected.revision)] for name, expected, each in found]
     if common.json:
         as_json([dict(zip(heads, row, strict=True)) for row in rows])
     else:
         table(heads, rows)
+    good = sum(row[-1] == _AS_EXPECTED for row in rows)
     say(f"{good} of {plural(len(found), 'program')} as expected.", quiet=common.quiet)
     return ExitStatus.DONE if good == len(found) else ExitStatus.READ_BACK_DIFFERS
 
@@ -333,8 +283,9 @@ def _try_all(common: CommonOptions, tag: str | None) -> int:
 _AS_EXPECTED = "as expected"
 
 
-def _result(each: Checked) -> str:
-    if each.failed:
-        return f"not tried: {each.failed}"
-    changed = [row for row in each.differs if not row.startswith("@@")]
-    return f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED
+def _result(tried: Tried | HostlinkError, expected: str) -> list[str]:
+    """Return which revision was tried, which one it is held to, and what came of it."""
+    if isinstance(tried, HostlinkError):
+        return ["", expected, f"not tried: {tried.what}"]
+    changed = [row for row in tried.differs if not row.startswith("@@")]
+    return [tried.label, expected, f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED]
