@@ -65,8 +65,10 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
     writer.writerow(each.name for each in fields(PinChange))
     writer.writerows(map(astuple, bank.changes))
     pins = sorted({each.pin for each in bank.changes}, key=lambda name: (len(name), name))
-    lanes = [_lane(bank, pin, 1000 * walk.seconds) for pin in pins]
-    return Drawing(title, lanes, text.getvalue(), f"{plural(len(bank.changes), 'change')} of pins")
+    end_ms = bank.changes[-1].ms if bank.missing else 1000 * walk.seconds
+    lanes = [_lane(bank, pin, end_ms) for pin in pins]
+    holds = f"{plural(len(bank.changes), 'change')} of pins"
+    return Drawing(title, lanes, text.getvalue(), holds, bank.missing)
 
 
 def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawing:

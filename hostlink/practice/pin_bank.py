@@ -58,6 +58,12 @@ class PinBank:
         self.asked: dict[str, None] = {}
         self._script: deque[PinInput] = deque()
 
+    @property
+    def missing(self) -> str:
+        """Return a sentence on the changes that were not kept, "" if all were."""
+        full = len(self.changes) == MOST_CHANGES
+        return f"Only the first {MOST_CHANGES:,} changes of pins are kept." if full else ""
+
     def connect(self, script: Iterable[PinInput]) -> None:
         """Let these inputs come at their times."""
         self._script = deque(sorted([*self._script, *script], key=lambda each: each.ms))

@@ -80,3 +80,10 @@ def test_numbers_are_drawn_where_no_pin_is_put_out() -> None:
     assert found.csv.split() == ["column", "1,column", "2", "1,1", "2,4", "3,9"]
     with pytest.raises(RefusedError, match=r"nothing at pins, and printed no numbers"):
         drawing('10 PRINT "A"\n')
+
+
+def test_a_drawing_ends_where_changes_are_no_longer_kept() -> None:
+    """What a pin did then is not known, and is not drawn as if it stood still."""
+    found = drawing("10 FOR I=1 TO 10001\n20 OUT 13,1:OUT 13,0\n30 NEXT I\n40 WAIT 30000\n")
+    assert found.missing == "Only the first 20,000 changes of pins are kept."
+    assert found.lanes[0].x[-1] == float(found.csv.splitlines()[-1].partition(",")[0])

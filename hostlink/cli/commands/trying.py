@@ -199,17 +199,16 @@ def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
 def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
     """Print what a program did, and whether that is what is expected."""
     from hostlink.jobs.stepping import put_out
-    from hostlink.practice.pin_bank import MOST_CHANGES
 
     walk, expected = tried.walk, tried.expected
     if walk.output:
         listing_text(walk.output)
-    changes = walk.state.pins.changes
-    if changes and has_table:
-        rows = [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in changes]
+    bank = walk.state.pins
+    if bank.changes and has_table:
+        rows = [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in bank.changes]
         table(["ms", "pin", "put out"], rows, right=("ms",))
-    if len(changes) == MOST_CHANGES:
-        say(f"Only the first {MOST_CHANGES:,} changes of pins are kept.")
+        if bank.missing:
+            say(bank.missing)
     if expected is not None and tried.differs:
         for row in (f"It is not what {expected.revision} did:", *tried.differs):
             say(row)
