@@ -219,3 +219,16 @@ def test_a_question_that_comes_in_parts_is_asked_once(capsys: pytest.CaptureFixt
     for event in (RowOpen("AGE?"), RowOpen("AGE? "), RowPrinted("AGE? 7"), RowOpen("AGE? ")):
         screen.emit(event)
     assert capsys.readouterr().err == "AGE? AGE? "
+
+
+def test_the_pins_of_a_practice_board_are_drawn_at_the_end(
+    hostlink: Hostlink, listing: Callable[..., str]
+) -> None:
+    """Each run by itself, from its own beginning: on three times, as long as off."""
+    blink = listing("10 FOR I=1 TO 3", "20 OUT 13,1:WAIT 100", "30 OUT 13,0:WAIT 100", "40 NEXT I")
+    assert hostlink("load", blink).status == 0
+    for _ in range(2):
+        rows = hostlink("run", "--plot").err.splitlines()
+        on = rows[rows.index("pin 13") + 1].partition("┤")[2]
+        assert on[0] == "*"
+        assert [len(bar) for bar in on.split()] == pytest.approx([13, 13, 13], abs=2)
