@@ -8,6 +8,7 @@ from hostlink.practice.arithmetic import Value
 from hostlink.practice.expression import variable_name
 from hostlink.practice.pin_bank import ANALOG, PinChange
 from hostlink.practice.walk import Walk
+from hostlink.words import natural
 
 
 def held(walk: Walk) -> Iterator[str]:
@@ -40,7 +41,7 @@ def shown(value: Value) -> str:
 def pins_used(walk: Walk) -> list[str]:
     """Return the pins that the program has read or written so far, in the order of their names."""
     bank = walk.state.pins
-    return sorted({*bank.asked, *bank.out, *bank.levels}, key=lambda name: (len(name), name))
+    return sorted({*bank.asked, *bank.out, *bank.levels}, key=natural)
 
 
 def pin_words(walk: Walk, name: str) -> str:

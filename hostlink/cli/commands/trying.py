@@ -14,9 +14,10 @@ import click
 from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.drawing import draw_options, show_drawing
-from hostlink.cli.options import NumberRange, WholeRange, shared
+from hostlink.cli.options import ANSWERS_HELP, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
+from hostlink.sentences import LOOK_FOR_LOOP, ends_in_error, line_is
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 
 @click.command(name="try")
 @click.argument("what", required=False)
-@click.option("--input", type=_FILE, help="A file whose lines answer the program's questions.")
+@click.option("--input", type=_FILE, help=ANSWERS_HELP)
 @click.option(
     "--pins",
     type=_FILE,
@@ -235,22 +236,20 @@ def _trace_row(step: dict[str, Any]) -> str:
 
 def _say_ended(common: CommonOptions, tried: Tried) -> None:
     """Tell how a program ended, and what it took."""
-    from hostlink.jobs.run.telling import error_words, line_words
-
     walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
     if tried.ended == "error":
-        text = walk.board.lines.get(walk.stood_at or 0, b"").decode("latin-1")
-        say(error_words(walk.stood_at, tried.error))
-        say(line_words(walk.stood_at, text))
+        number = walk.stood_at or 0
+        say(ends_in_error("The program", number, tried.error))
+        say(line_is(number, walk.board.lines.get(number, b"").decode("latin-1")))
     elif tried.ended == "input":
         given = f"is left after {plural(len(setting.inputs), 'answer')}"
         lacks = f"no answer {given if setting.inputs else 'was given'} (--input FILE)"
         say(f'It asks{at} with "{safe(walk.question or "")}", and {lacks}.')
     elif tried.ended == "statements":
         say(
-            f"It did not end within {plural(setting.statements, 'statement')}; it was stopped{at}. "
-            "Look for a loop without an end, or stop it by --seconds or --statements."
+            f"It ran {plural(setting.statements, 'statement')} without an end; it was stopped{at}. "
+            f"{LOOK_FOR_LOOP}, or stop it by --seconds or --statements."
         )
     elif tried.ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)

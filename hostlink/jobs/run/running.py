@@ -24,11 +24,11 @@ from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
-from hostlink.jobs.run.telling import error_words, line_words
-from hostlink.jobs.run.unfinished import IN_MEMORY, MOST_OUTPUT, failure, stop, with_state
+from hostlink.jobs.run.unfinished import MOST_OUTPUT, failure, stop, with_state
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
 from hostlink.listing import Listing, to_bytes
+from hostlink.sentences import STILL_IN_MEMORY, ends_in_error, line_is
 from hostlink.words import safe
 
 
@@ -52,9 +52,9 @@ class Ran:
         number = self.fault.number
         if number is None:
             raise ProgramError(f'The board refused to run a program: "{safe(self.fault.message)}"')
-        at = line_words(number, self.line)
         raise ProgramError(
-            error_words(number, self.fault.message), kept=f"{at} {IN_MEMORY}".lstrip()
+            ends_in_error("The program", number, self.fault.message),
+            kept=f"{line_is(number, self.line)} {STILL_IN_MEMORY}".lstrip(),
         )
 
 

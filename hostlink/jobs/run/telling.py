@@ -1,4 +1,4 @@
-"""Runs in words: the error that ended one, what a kept one was, two compared."""
+"""Kept runs in words: what one was, and two compared."""
 
 from __future__ import annotations
 
@@ -6,22 +6,13 @@ import difflib
 
 from hostlink.archive import Run
 from hostlink.archive.times import local_text
-from hostlink.words import plural, safe
-
-
-def error_words(number: int | None, message: str) -> str:
-    """Return the sentence on an error of BASIC that ended a program at a line."""
-    return f"The program stopped with an error in line {number}: {safe(message)}"
-
-
-def line_words(number: int | None, text: str) -> str:
-    """Return a sentence that shows a line of a program, "" if its text is not known."""
-    return f"Line {number} is: {number} {safe(text)}." if text else ""
+from hostlink.sentences import NO_LABEL
+from hostlink.words import plural
 
 
 def run_words(run: Run) -> str:
     """Return a sentence on a run: of what, on which board, when, how long, how it ended."""
-    board = run.board or ("a board without a label" if run.board_uuid else "no board")
+    board = run.board or (NO_LABEL if run.board_uuid else "no board")
     typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
     return (
         f"{run.spec} of {run.revision or 'a program of no revision'} on {board}, "
