@@ -14,14 +14,13 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.choosing import ChoosePath
-from hostlink.app.screens.dialogues import ask_to_replace
+from hostlink.app.screens.dialogues import write_file
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Run
 from hostlink.archive.times import local_text
-from hostlink.errors import HostlinkError
-from hostlink.jobs.drawing import drawing_of_run
-from hostlink.jobs.files import TakenError, named_path
+from hostlink.jobs.drawing import Drawing, drawing_of_run
+from hostlink.jobs.files import named_path
 from hostlink.jobs.run.telling import compare_runs, run_words
 from hostlink.words import plural, safe
 
@@ -116,7 +115,8 @@ class RunsScreen(Page[None]):
     def action_file(self) -> None:
         """Ask for a file, and write the numbers that the chosen run printed to it."""
         run = self.chosen
-        if run is None or self.app.attempt(partial(drawing_of_run, run)) is None:
+        drawing = None if run is None else self.app.attempt(partial(drawing_of_run, run))
+        if run is None or drawing is None:
             return
         self.app.push_screen(
             ChoosePath(
@@ -125,19 +125,16 @@ class RunsScreen(Page[None]):
                 hint="A name that ends in .svg gets a drawing of them, any other the numbers "
                 "as CSV.",
             ),
-            lambda name: self._write(run, named_path(name)) if name else None,
+            lambda name: self._write(drawing, named_path(name)) if name else None,
         )
 
-    def _write(self, run: Run, path: Path, *, replace: bool = False) -> None:
+    def _write(self, drawing: Drawing, path: Path) -> None:
         as_csv = path.suffix.casefold() != ".svg"
-        try:
-            told = drawing_of_run(run).write(path.absolute(), as_csv=as_csv, replace=replace)
-        except TakenError as error:
-            ask_to_replace(self.app, error, lambda: self._write(run, path, replace=True))
-        except HostlinkError as error:
-            self.app.show_error(error)
-        else:
-            self.app.notify(told, markup=False)
+        write_file(
+            self.app,
+            lambda replacing: drawing.write(path.absolute(), as_csv=as_csv, replace=replacing),
+            lambda told: self.app.notify(told, markup=False),
+        )
 
 
 def _entry(run: Run, marked: str) -> Entry:

@@ -93,18 +93,11 @@ def try_listing(
     if what is None or tag is not None:
         raise click.UsageError("Name a listing to try, or --all for those with expected output.")
     with material_in(common, what, read_only=not expect) as (material, archive):
-        if expect and material.revision is None:
-            raise UsageError(
-                f"{material.label} is not kept in the archive, so nothing can be expected of it.",
-                advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
-            )
         tried = _tried(common, material, archive, asked, expect=expect, trace=trace)
-    if common.json and not trace:
-        as_json(tried.as_dict())
-    elif not trace:
+    if not trace:
         _show(common, tried, has_table=not plot)
     if draws:
-        title = f"{material.label}, tried as on the board {tried.profile.name}"
+        title = f"{tried.label}, tried as on the board {tried.profile.name}"
         show_drawing(common, drawing_of_walk(title, tried.walk), **draws)
     _say_ended(common, tried)
     return _status(tried)
@@ -123,6 +116,11 @@ def _tried(
     from hostlink.jobs import trying
 
     revision, expected = material.revision, None
+    if expect and revision is None:
+        raise UsageError(
+            f"{material.label} is not kept in the archive, so nothing can be expected of it.",
+            advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
+        )
     if archive is not None and revision is not None and not (expect or trace):
         expected = trying.expectations(archive, material.name).get(revision.program)
     profile = _profile(common, material, expected)
@@ -202,6 +200,9 @@ def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
     from hostlink.jobs.stepping import put_out
 
     walk, expected = tried.walk, tried.expected
+    if common.json:
+        as_json(tried.as_dict())
+        return
     if walk.output:
         listing_text(walk.output)
     bank = walk.state.pins
