@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from hostlink.app.stop_first import question_of
+from hostlink.app.stop_first import stop_question
 from hostlink.app.ways import shown_error
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ class JobShowing:
         if job.error is not None:
             if job.progress.differs:
                 self.app.desk.readings.unknown_now(job.attached)
-            instead = question_of(self.app, job, self._again)
+            instead = stop_question(self.app, job, self._again)
             if instead is None and self.failed is not None:
                 instead = self.failed(job.error)
             self._show_failure(job.error, instead)

@@ -11,7 +11,7 @@ from hostlink.practice.walk import Walk
 from hostlink.words import natural
 
 
-def held(walk: Walk) -> Iterator[str]:
+def state_rows(walk: Walk) -> Iterator[str]:
     """Yield rows on the variables that are not 0, the open loops and the open subroutines.
 
     The innermost first.

@@ -13,7 +13,7 @@ from hostlink.board.dialogue.learning import (
     wrapping,
 )
 from hostlink.board.profile.file import find_profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.listing.parse import Listing
 
 RULES = find_profile("tiny").rules
@@ -137,7 +137,7 @@ def test_what_is_told_leads_on() -> None:
     cut = learn(SENT, ["10 rem"], RULES)
     for learned, advice in ((folded, "--learn"), (cut, "Change these lines")):
         error = BoardRewritesError(learned, {})
-        assert advice in advised(error.advice)
+        assert advice in in_commands(error.advice)
         assert "cable" not in str(error)
 
 

@@ -20,8 +20,8 @@ from textual.screen import ModalScreen
 from textual.timer import Timer
 from textual.widgets import Input
 
+from hostlink.app.board_words import revision_words
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import revision_words
 from hostlink.words import capital
 
 if TYPE_CHECKING:

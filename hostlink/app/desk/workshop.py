@@ -183,12 +183,6 @@ class Workshop(DeskPart):
 
         ask_to_give(self.app)
 
-    def publish(self) -> None:
-        """Ask which programs to publish, and where, and write them as a booklet or a site."""
-        from hostlink.app.screens.collecting import ask_to_publish
-
-        ask_to_publish(self.app)
-
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
 

@@ -21,7 +21,7 @@ from hostlink.archive import Run
 from hostlink.archive.times import local_text
 from hostlink.jobs.drawing import Drawing, drawing_of_run
 from hostlink.jobs.files import named_path
-from hostlink.jobs.run.telling import compare_runs, run_words
+from hostlink.jobs.run.run_words import compare_runs, run_words
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from textual.theme import Theme
 from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
-from hostlink.app import texts
+from hostlink.app import board_words
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
@@ -306,7 +306,7 @@ class LedgerColumn(Widget):
         number = row.line.number
         if number is None or number not in self._done or self._sent.get(number) != row.line.typed:
             return " "
-        return texts.USED if self._proven else texts.SENT
+        return board_words.USED if self._proven else board_words.SENT
 
     def text_at(self, place: int) -> str:
         """Return the two columns beside a row of the listing, counted from 0."""

@@ -100,13 +100,13 @@ def _show(common: CommonOptions, run: Run) -> None:
 
 
 def _tell(common: CommonOptions, run: Run) -> None:
-    from hostlink.jobs.run.telling import run_words
+    from hostlink.jobs.run.run_words import run_words
 
     say(run_words(run), quiet=common.quiet)
 
 
 def _compare(common: CommonOptions, what: str, other: str) -> int:
-    from hostlink.jobs.run.telling import compare_runs
+    from hostlink.jobs.run.run_words import compare_runs
 
     with common.reading() as archive:
         first, second = archive.run(what), archive.run(other)
