@@ -18,7 +18,7 @@ from hostlink.practice.pin_bank import PinBank, PinChange
 from hostlink.practice.walk import Walk
 from hostlink.publish.numbers import Columns, Numbers
 from hostlink.publish.plot_svg import plot_svg
-from hostlink.words import plural
+from hostlink.words import natural, plural
 
 _AT_ONCE_MS = 5  # between two tones, for the statements there
 
@@ -78,7 +78,7 @@ def _of_pins(title: str, bank: PinBank) -> Drawing:
     writer = csv.writer(text)
     writer.writerow(each.name for each in fields(PinChange))
     writer.writerows(map(astuple, bank.changes))
-    pins = sorted({each.pin for each in bank.changes}, key=lambda name: (len(name), name))
+    pins = sorted({each.pin for each in bank.changes}, key=natural)
     lanes = [_lane(bank, pin, bank.changes[-1].ms if bank.missing else bank.ms) for pin in pins]
     holds = f"{plural(len(bank.changes), 'change')} of pins"
     return Drawing(title, lanes, text.getvalue(), holds, bank.missing)

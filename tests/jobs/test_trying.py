@@ -6,10 +6,10 @@ import pytest
 
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.errors import HostlinkError
-from hostlink.jobs.adapting import inputs_of
 from hostlink.jobs.language_of import in_language_of
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
-from hostlink.jobs.stepping import held
+from hostlink.jobs.proving import inputs_of
+from hostlink.jobs.stepping import state_rows
 from hostlink.jobs.trying import Setting, trace
 
 
@@ -60,10 +60,10 @@ def test_a_trace_is_the_run_it_traces() -> None:
 def test_variables_of_two_characters_and_of_text_are_named() -> None:
     """On a kind that has them: in a trace by name and value, beside the lines text in quotes."""
     ready = find_profile("ready")
-    text = '10 B7=1/4\n20 N$="HI"\n30 FOR Q=1 TO 2\n40 PRINT B7;N$\n'
+    text = '10 BX=1/4\n20 N$="HI"\n30 FOR Q=1 TO 2\n40 PRINT BX;N$\n'
     walk = Setting("ready").begin(text, ready)
     sets = [step["sets"] for step in trace(walk, Setting("ready"))]
-    assert sets[:3] == [{"B7": 0.25}, {"N$": "HI"}, {"Q": 1}]
-    assert list(held(walk)) == [
-        "Variables", "  Q = 1", "  B7 = 0.25", '  N$ = "HI"', "Loop: Q to 2, from line 30",
+    assert sets[:3] == [{"BX": 0.25}, {"N$": "HI"}, {"Q": 1}]
+    assert list(state_rows(walk)) == [
+        "Variables", "  Q = 1", "  BX = 0.25", '  N$ = "HI"', "Loop: Q to 2, from line 30",
     ]  # fmt: skip

@@ -111,7 +111,7 @@ class DraftKeeper(DeskPart):
         )
 
     def _offer_in_pause(self) -> None:
-        """Offer the drafts once nobody types: a question would take the keys that are under way."""
+        """Offer the drafts once nobody types: a question would take the next keys as its answer."""
         if self.app.gate.pause_s or self.app.screen is not self.desk:
             self.desk.set_timer(max(_SOON_S, self.app.gate.pause_s), self._offer_in_pause)
         else:
