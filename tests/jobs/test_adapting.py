@@ -151,7 +151,7 @@ def test_a_word_for_input_in_a_text_asks_nothing() -> None:
     ("text", "kinds", "said"),
     [
         ("10 INPUT A", ("practice", "capital"), "asks for input"),
-        ("10 GOTO 10", ("practice", "capital"), "did not end"),
+        ("10 GOTO 10", ("practice", "capital"), "without an end"),
         ("10 PRINT 1/0", ("practice", "capital"), "cannot divide by 0 in 10"),
         ("10 PRINT 1", ("practice", "palo-alto"), "no practice board of the kind palo-alto"),
     ],

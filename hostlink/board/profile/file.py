@@ -12,7 +12,6 @@ from hostlink.board.profile.text import read_profile
 from hostlink.board.profile.toml_file import LARGEST_FILE, toml_text
 from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
-from hostlink.practice.kind_file import kind_names
 from hostlink.sentences import CHECK_FILE
 from hostlink.words import natural, nearest
 
@@ -91,6 +90,8 @@ def find_profile(word: str) -> Profile:
         return profile
     if name in shipped:
         return load_profile(shipped[name])
+    from hostlink.practice.kind_file import kind_names
+
     known = [*shipped, *own]
     if name in kind_names():
         raise UsageError(
