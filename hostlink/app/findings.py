@@ -51,8 +51,8 @@ class FindingsScreen(Page[int | None]):
         rows = Rows(
             [
                 ListColumn("", 8),
-                ListColumn("line", 5, right=True),
-                ListColumn("rule", 25),
+                ListColumn("line", right=True),
+                ListColumn("rule"),
                 ListColumn("found", -1),
             ],
             empty="The review found nothing wrong.",

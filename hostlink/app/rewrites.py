@@ -41,10 +41,10 @@ class Shrinking:
     """A listing made smaller: what each level saves."""
 
     columns: Sequence[ListColumn] = (
-        ListColumn("how far", 14),
-        ListColumn("saves", 6, right=True),
-        ListColumn("in all", 6, right=True),
-        ListColumn("bytes then", 10, right=True),
+        ListColumn("how far"),
+        ListColumn("saves", right=True),
+        ListColumn("in all", right=True),
+        ListColumn("bytes then", right=True),
         ListColumn("", -1),
     )
     foot = (
@@ -125,8 +125,8 @@ class Adapting:
     """
 
     columns: Sequence[ListColumn] = (
-        ListColumn("line", 6, right=True),
-        ListColumn("bytes", 6, right=True),
+        ListColumn("line", right=True),
+        ListColumn("bytes", right=True),
         ListColumn("why", -1),
     )
 

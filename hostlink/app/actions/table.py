@@ -101,6 +101,15 @@ ACTIONS = (
         also="tall big enlarge output",
     ),
     DeskAction(
+        "answer",
+        "f6",
+        "Open the question that waits",
+        "Or the result; it came while you typed",
+        lambda desk: desk.questions.answer(),
+        APP,
+        also="reply dialogue error pending",
+    ),
+    DeskAction(
         "words",
         "escape",
         "Words for all jobs",

@@ -52,7 +52,7 @@ class JobProgress(DeskPart):
     def follow(self, job: Job[Any]) -> None:
         """Show a job from now on until it ends."""
         self._news.clear()
-        self.desk.show_told("")
+        self.desk.last_line.tell("")
         self._jobs.append(job)
         job.on_change.append(self._moved)
         self._moved(job)

@@ -81,7 +81,7 @@ class SeveralScreen(Page[None]):
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
         others = way_to("several.boards")
         rows = Rows(
-            [ListColumn("", 1), ListColumn("board", 16), ListColumn("how it goes", -1)],
+            [ListColumn("", 1), ListColumn("board", -1), ListColumn("how it goes", -1)],
             empty=f"No board is attached. {others} shows the boards that are here.",
             id="several",
         )
@@ -214,7 +214,7 @@ class SeveralScreen(Page[None]):
                 task.words = f"Failed: {shown_error(job.error).words()}"
                 if job.progress.differs:
                     self.app.desk.readings.unknown_now(attached)
-            self.app.tell(f"{name}: {task.words}")
+            self.app.tell(f"{name}: {task.words}", board=attached)
             self.renew()
 
         job.on_end.append(ended)

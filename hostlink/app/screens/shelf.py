@@ -79,7 +79,7 @@ class Shelf(Vertical):
                 ListColumn("rev", right=True),
                 ListColumn("bytes", right=True),
                 ListColumn("kept", extra=True),
-                ListColumn("tags", extra=True),
+                ListColumn("tags", -1, extra=True),
                 ListColumn("title", -1),
             ],
             empty="Nothing is found. Escape shows all programs again.",
@@ -167,7 +167,7 @@ class Shelf(Vertical):
 
         have = self._known.names
         return [
-            Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", "", "", one.title))
+            Entry(f"{SHIPPED}{one.name}", (one.name, "", "", "shipped", "", one.title))
             for one in self._shipped
             if one.name not in have
             and all(word in " ".join((one.name, one.title, *one.tags)).casefold() for word in asked)
