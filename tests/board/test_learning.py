@@ -139,6 +139,8 @@ def test_what_is_told_leads_on() -> None:
         error = BoardRewritesError(learned, {})
         assert advice in advised(error.advice)
         assert "cable" not in str(error)
+    refused = advised(BoardRewritesError(cut, {20: "! no room"}).advice)
+    assert "make the listing smaller" in refused and "hostlink shrink" in refused
 
 
 @pytest.mark.parametrize(

@@ -184,6 +184,12 @@ def way_to(name: str) -> str:
     return f"{way_to('every-action')}, then “{action.words}”"
 
 
+def way_back() -> str:
+    """Return how one gets from anywhere on the desk to the listing, as it begins a sentence."""
+    words = way_to("words")
+    return "Escape twice" if words == "Escape" else f"{words}, then Escape"
+
+
 def with_keys(text: str) -> str:
     """Return a text in which each name of an action, as <load>, is how that is reached."""
     return _ID.sub(lambda found: way_to(found[1]), text)

@@ -118,6 +118,7 @@ class JobProgress(DeskPart):
                 self._proven[job.attached.port] = (job.sends, held)
         if job.sends is not None and job.attached is self.app.boards.current:
             self.check_marks()
+            self.sheets.show_here()  # which says what the mark of a line means
             self.desk.readings.show_board()
         self._show()
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -27,11 +28,26 @@ from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.listing import Finding, Review
+    from hostlink.listing import Finding, Review, Rules
 
 _LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
-_PAUSE_S = 0.3
+_PAUSE_S = 0.7  # longer than between two keys of most typists
 NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a review is made of. silenced: rules that the program's note silences."""
+
+    text: str
+    rules: Rules
+    silenced: frozenset[str]
+
+    def review(self) -> Review:
+        """Review and measure the text."""
+        from hostlink.listing import Listing, review
+
+        return review(Listing.from_text(self.text), self.rules, deep=True, silenced=self.silenced)
 
 
 class SheetPane(Vertical):
@@ -54,6 +70,8 @@ class SheetPane(Vertical):
         self._ruler = ruler
         self._ledger = LedgerColumn(self.editor, id="ledger")
         self._review_timer: Timer | None = None
+        self._is_reviewing = False
+        self._answered: _Asked | None = None  # what `checked` is the review of
 
     def compose(self) -> ComposeResult:
         with Horizontal(id="sheet-head"):
@@ -109,7 +127,7 @@ class SheetPane(Vertical):
             return
         if self._review_timer is not None:
             self._review_timer.stop()
-        self._review_timer = self.set_timer(_PAUSE_S, self.check)
+        self._review_timer = self.set_timer(_PAUSE_S, self._check_aside)
 
     def on_text_area_selection_changed(self, event: TextArea.SelectionChanged) -> None:
         event.stop()
@@ -118,21 +136,54 @@ class SheetPane(Vertical):
 
     def check(self) -> None:
         """Review and measure the text for the current board, and show it beside the lines."""
-        from hostlink.listing import Listing, review
+        asked = self._asked()
+        if asked != self._answered:
+            self._take(asked, asked.review())
+        else:
+            self._show_checked()
 
-        profile = self.app.boards.profile
-        text = self.editor.text
-        self.checked = review(
-            Listing.from_text(text), profile.rules, deep=True, silenced=self._silenced()
-        )
+    def _asked(self) -> _Asked:
+        return _Asked(self.editor.text, self.app.boards.profile.rules, self._silenced())
+
+    def _check_aside(self) -> None:
+        """Review a long text in a thread, one at a time: it takes longer than a key may."""
+        from hostlink.app.aside import aside
+
+        if self._is_reviewing:
+            return  # at its end the text is reviewed as it is then
+        self._is_reviewing = True
+        asked = self._asked()
+
+        def work() -> Review:
+            gc.disable()  # else the collector looks at all that the review makes, between two keys
+            try:
+                return asked.review()
+            finally:
+                gc.enable()
+                self._is_reviewing = False
+
+        def done(checked: Review) -> None:
+            if asked == self._asked():
+                self._take(asked, checked)
+            else:
+                self._check_aside()
+
+        aside(self.app, work, done)
+
+    def _take(self, asked: _Asked, checked: Review) -> None:
+        self._answered, self.checked = asked, checked
+        self._show_checked()
+
+    def _show_checked(self) -> None:
+        """Show what the review found, and what each line costs."""
         by_row: dict[int, list[Finding]] = defaultdict(list)
         for finding in self.checked.findings:
             if finding.line_at:
                 by_row[finding.line_at - 1].append(finding)
         ledger = self.checked.ledger
-        self.editor.show_findings(dict(by_row), profile.rules)
+        self.editor.show_findings(dict(by_row), self.app.boards.profile.rules)
         self._ledger.show(ledger.rows, ledger.limit, by_row)
-        self.query_one(Heading).say(self.sheet.title(text))
+        self.query_one(Heading).say(self.sheet.title(self.editor.text))
         self.show_here()
 
     @property
@@ -161,6 +212,8 @@ class SheetPane(Vertical):
         self._ruler.show(ledger, span)
         static = self.query_one("#finding", Static)
         words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
+        if not self.checked.findings:
+            words = f"{words} {self._ledger.legend_at(row)}".rstrip()
         static.set_class(bool(self.checked.errors), "-error")
         static.update(Content(safe(words)))
 

@@ -217,13 +217,14 @@ class Workshop(DeskPart):
                 "A listing sheet: a page to print and type from, with check codes.",
                 fields,
                 hint="What stays empty is left out. Enter writes the sheet.",
+                path="file",
             ),
             answered,
         )
 
     def card(self) -> None:
         """Ask for a file name, and write the profile's quick-reference card to it."""
-        from hostlink.app.screens.dialogues import AskText
+        from hostlink.app.screens.dialogues import AskText, beginning_here
         from hostlink.jobs.publishing import write_card
 
         profile = self.app.boards.profile
@@ -240,6 +241,7 @@ class Workshop(DeskPart):
                 f"A card of {profile.title or profile.name}: its words, limits and keys on one "
                 "page. Which file?",
                 f"{profile.name}-card.html",
+                hint=beginning_here(),
             ),
             answered,
         )

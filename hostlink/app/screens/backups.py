@@ -122,7 +122,7 @@ class BackupsScreen(Page[None]):
                 [
                     ListColumn("backup"),
                     ListColumn("made"),
-                    ListColumn("board", -1),
+                    ListColumn("board", -1, extra=True),
                     ListColumn("items", right=True),
                     ListColumn("", 1),
                     ListColumn("note", -1),

@@ -84,7 +84,7 @@ class BoardsScreen(Page[None]):
                 ListColumn("state"),
                 ListColumn("label", -1, extra=True),
                 ListColumn("port"),
-                ListColumn("profile"),
+                ListColumn("profile", extra=True),
                 ListColumn("last held", -1),
             ],
             id="boards",

@@ -37,8 +37,8 @@ class OriginsScreen(Page[None]):
         yield Rows(
             [
                 ListColumn("rev", right=True),
-                ListColumn("kept"),
-                ListColumn("board", -1),
+                ListColumn("kept", extra=True),
+                ListColumn("board", -1, extra=True),
                 ListColumn("line", -1),
             ],
             id="origins",

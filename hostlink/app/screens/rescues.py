@@ -55,7 +55,7 @@ class RescuesScreen(Page[Wish | None]):
                 ListColumn("rescue"),
                 ListColumn("kept"),
                 ListColumn("bytes", right=True),
-                ListColumn("from", -1),
+                ListColumn("from", -1, extra=True),
                 ListColumn("note", -1),
             ],
             empty="There is no rescue yet: a load makes one of what the board held.",

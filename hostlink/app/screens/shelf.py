@@ -14,6 +14,7 @@ from textual.message import Message
 from textual.widgets import Input, Label
 from textual.worker import Worker, WorkerState, get_current_worker
 
+from hostlink.app.actions.table import way_back
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
@@ -82,7 +83,7 @@ class Shelf(Vertical):
                 ListColumn("tags", -1, extra=True),
                 ListColumn("title", -1),
             ],
-            empty="Nothing is found. Escape shows all programs again.",
+            empty=f"Nothing is found. {way_back()} shows all programs again.",
             id="programs",
         )
 

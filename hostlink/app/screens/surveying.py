@@ -104,8 +104,8 @@ class SurveyScreen(Page[None]):
         rows = Rows(
             [
                 ListColumn("value"),
-                ListColumn("found"),
-                ListColumn("how sure"),
+                ListColumn("found", -1),
+                ListColumn("how sure", extra=True),
                 ListColumn("evidence", -1),
             ],
             empty="The survey found nothing.",

@@ -308,6 +308,15 @@ class LedgerColumn(Widget):
             return " "
         return texts.USED if self._proven else texts.SENT
 
+    def legend_at(self, place: int) -> str:
+        """Return what the sign of a load behind a line's costs means, "" where it has none."""
+        row = self._rows.get(place)
+        sign = self._sign(row) if row is not None else ""
+        return {
+            texts.USED: f"{texts.USED} The board holds this line.",
+            texts.SENT: f"{texts.SENT} This line was sent, and is not read back yet.",
+        }.get(sign, "")
+
     def text_at(self, place: int) -> str:
         """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)

@@ -150,7 +150,9 @@ class Rows(ScrollView, can_focus=True):
         column = self.columns[at]
         widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:_EXACT]), default=0)
         widest = max([widest, *[len(one.cells[at]) for one in self.entries[_EXACT:_COUNTED]]])
-        return 0 if column.extra and not widest else max(cell_len(column.head), widest, column.width)
+        return (
+            0 if column.extra and not widest else max(cell_len(column.head), widest, column.width)
+        )
 
     def on_resize(self) -> None:
         self._measure()
