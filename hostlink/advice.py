@@ -84,6 +84,7 @@ class Ways:
     import_any: str
     import_this: By
     export: str
+    export_learners: str
     # backups and firmware
     backups: str
     look_by_backup: str

@@ -4,6 +4,7 @@
     ├── UsageError        the request makes no sense (status 2)
     ├── ListingError      a listing cannot be read or used
     ├── ProfileError      a profile is wrong; names file and line
+    ├── RegisterError     a class register is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
     │   ├── NotKnownError     what a board holds is not known, so it is not overwritten
     │   └── LineTooLongError  a typed line has more characters than the board takes
@@ -25,6 +26,7 @@ from enum import Enum, IntEnum
 from typing import Self
 
 from hostlink.advice import Advice, Ways, advice_text
+from hostlink.sentences import UNTOUCHED
 
 
 class ExitStatus(IntEnum):
@@ -122,6 +124,10 @@ class ProfileError(HostlinkError):
     """A profile is wrong. The message begins with the file and, where known, the line."""
 
 
+class RegisterError(HostlinkError):
+    """A class register is wrong. Each row of `what` is a fault, with the file and the line."""
+
+
 class RefusedError(HostlinkError):
     """The job was not begun. needed: the user's word that would let it go on, None if none does."""
 
@@ -136,7 +142,7 @@ class NotKnownError(RefusedError):
     """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
-        kept = kept or "The program on the board was not touched."
+        kept = kept or UNTOUCHED
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 

@@ -1,10 +1,13 @@
-"""Words for every part of hostlink: counts, foreign text made safe, and names like a wrong one."""
+"""Words for every part of hostlink: counts, foreign text made safe, names compared and in order."""
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable
 
 _LONGEST_COMPARED = 60
+_DIGITS = re.compile(r"([0-9]{1,18})")
 
 
 def safe(text: str, *, keep: str = "") -> str:
@@ -33,6 +36,20 @@ def plural(count: int, word: str) -> str:
 def capital(words: str) -> str:
     """Return words fit for the start of a sentence: The practice board."""
     return words[:1].upper() + words[1:]
+
+
+def fold(text: str) -> str:
+    """Return a name, tag or label as it is compared: without regard to case."""
+    if text.isascii():
+        return text.lower()  # as below, in a tenth of the time
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
+
+
+def natural(name: str) -> list[str | int]:
+    """Return a key that sorts names as people do: regardless of case, BOARD-2 before BOARD-10."""
+    key: list[str | int] = list(_DIGITS.split(fold(name)))
+    key[1::2] = map(int, key[1::2])  # text and number in turn, so that like meets like
+    return key
 
 
 def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:

@@ -23,7 +23,7 @@ from hostlink.errors import HostlinkError
 # and `run_full` where there is more to measure than most runs should wait for.
 SECTIONS = {
     "archive": "an archive of decades: opening, searching, keeping, its size",
-    "boards": "eight boards loaded at the same time against one",
+    "boards": "twelve boards loaded at the same time against one",
     "link": "load times against the wire's own bound, over all kinds of wire",
     "recognise": "from an open port to a known kind, over all kinds and speeds",
     "firmware": "writing and reading back pages against the protocol's own minimum",

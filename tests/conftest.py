@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import NoReturn
 
 import pytest
+from devtools import DrivenBrowser
 from hypothesis import HealthCheck, settings
 
 BROWSER = (
@@ -198,19 +199,33 @@ def browse(tmp_path: Path, require_program: Callable[[str], str]) -> Callable[..
     return run
 
 
+@pytest.fixture(scope="module")
+def browser(
+    tmp_path_factory: pytest.TempPathFactory, require_program: Callable[[str], str]
+) -> Iterator[DrivenBrowser]:
+    """A browser that the tests of a module drive."""
+    command = [require_program("chromium"), *BROWSER]
+    with DrivenBrowser(command, tmp_path_factory.mktemp("browser")) as driven:
+        yield driven
+
+
 @pytest.fixture
 def printed(
     browse: Callable[..., str], tmp_path: Path, require_program: Callable[[str], str]
-) -> Callable[[str], tuple[int, list[str]]]:
-    """Print a page; the number of sheets of paper, and the rows of text on them."""
+) -> Callable[..., tuple[int, list[str]]]:
+    """Print a page; the number of sheets of paper, and the rows of text on them.
+
+    printed(html, paper="A4"): the paper that the printer has, by its name in CSS.
+    """
     pdfinfo, pdftotext = require_program("pdfinfo"), require_program("pdftotext")
 
-    def run(page: str) -> tuple[int, list[str]]:
+    def run(page: str, paper: str = "A4") -> tuple[int, list[str]]:
+        page = page.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>")
         pdf = str(tmp_path / "page.pdf")
         browse(page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
         info = subprocess.run([pdfinfo, pdf], capture_output=True, text=True, check=True).stdout
         pages = next(row.split()[1] for row in info.splitlines() if row.startswith("Pages:"))
-        assert "(A4)" in info
+        assert f"({paper})".lower() in info.lower()
         text = subprocess.run(
             [pdftotext, "-layout", pdf, "-"], capture_output=True, text=True, check=True
         ).stdout

@@ -43,6 +43,8 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "first-number.txt").write_text("27\n", encoding="utf-8")
     (tmp_path / "library").symlink_to(library_folder())
     (tmp_path / "class.txt").write_text("save hail\n", encoding="utf-8")
+    register = README.split("```toml\n")[1].split("```")[0]
+    (tmp_path / "class.toml").write_text(register, encoding="utf-8")
     image = IntelHex()
     image.puts(0, b"\x0c\x94\x40\x00" * 26 + bytes(600))
     image.write_hex_file(str(tmp_path / "class.hex"))

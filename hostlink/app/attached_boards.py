@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError
@@ -52,44 +52,67 @@ class AttachedBoards:
 
         return choose_profile(self.app.archive, port, self.app.first_profile)
 
+    def spelled(self, port: str) -> str:
+        """Return the port by which its board is attached already, else the port itself."""
+        from hostlink.board.port.ports import identity_of, same_board
+
+        identity = identity_of(port)
+        return next(
+            (each for each in self.by_port if same_board(identity_of(each), identity)), port
+        )
+
     def attach(self, port: str, then: Callable[[AttachedBoard], object] | None = None) -> None:
         """Open a board's port; ask first if that will probably restart the board.
 
         then: called with the attached board, in place of reading what it holds.
         """
-        from hostlink.app.screens.dialogues import ask
-        from hostlink.jobs.session.link_choice import LinkChoice
-        from hostlink.jobs.session.opening import foresee_opening
-
         if port in self.by_port:
             self.make_current(port)
             if then is not None:
                 then(self.by_port[port])
             return
-        chosen: tuple[Profile, bool] | None = self.app.attempt(lambda: self.profile_for(port))
+        self.attach_all([port], then or (lambda _: self.app.desk.readings.look_again()))
+
+    def attach_all(self, ports: Sequence[str], then: Callable[[AttachedBoard], object]) -> None:
+        """Open the ports that are not open yet; ask once if that will probably restart boards.
+
+        then: called with each attached board.
+        """
+        from hostlink.app.screens.dialogues import ask
+        from hostlink.jobs.session.link_choice import LinkChoice
+        from hostlink.jobs.session.opening import foresee_opening
+
+        new = [port for port in ports if port not in self.by_port]
+        chosen: list[tuple[Profile, bool]] | None = self.app.attempt(
+            lambda: [self.profile_for(port) for port in new]
+        )
         if chosen is None:
             return
-        profile, is_guess = chosen
-        foresight = foresee_opening(LinkChoice(port, profile), self.app.archive)
-        if not foresight.restarts:
-            self._open_port(port, profile, is_guess=is_guess, then=then)
+        foreseen = {
+            port: foresee_opening(LinkChoice(port, profile), self.app.archive)
+            for port, (profile, _) in zip(new, chosen, strict=True)
+        }
+        warned = [port for port, foresight in foreseen.items() if foresight.restarts]
+
+        def open_them() -> None:
+            for port, (profile, is_guess) in zip(new, chosen, strict=True):
+                self._open_port(port, profile, is_guess=is_guess, agreed=port in warned)
+            for port in ports:
+                then(self.by_port[port])
+
+        if not warned:
+            open_them()
             return
+        question = foreseen[warned[0]].warning(warned[0])
+        words = ("Open it", "Leave it closed") if len(ports) == 1 else ("Open all", "Open none")
+        if len(warned) > 1:
+            question = (
+                f"Opening these {len(warned)} ports will probably restart their boards: what their "
+                f"memory holds is lost then, unless it is stored in EEPROM. {', '.join(warned)}"
+            )
+        ask(self.app, question, ("open", words[0], open_them), leave=words[1])
 
-        def open_it() -> None:
-            self._open_port(port, profile, is_guess=is_guess, agreed=True, then=then)
-
-        warning = foresight.warning(port)
-        ask(self.app, warning, ("open", "Open it", open_it), leave="Leave it closed")
-
-    def _open_port(
-        self,
-        port: str,
-        profile: Profile,
-        *,
-        is_guess: bool,
-        then: Callable[[AttachedBoard], object] | None,
-        agreed: bool = False,
-    ) -> None:
+    def _open_port(self, port: str, profile: Profile, *, is_guess: bool, agreed: bool) -> None:
         from hostlink.app.attached_board import AttachedBoard
         from hostlink.jobs.session.link_choice import LinkChoice
 
@@ -99,10 +122,6 @@ class AttachedBoards:
         )
         self.by_port[port] = AttachedBoard(choice, self.app.archive, self.on_news)
         self.make_current(port)
-        if then is not None:
-            then(self.by_port[port])
-        else:
-            self.app.desk.readings.look_again()
 
     def detach(self, port: str) -> None:
         """Close a board's port without changing its program."""

@@ -12,6 +12,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
@@ -55,7 +56,7 @@ class FindingsScreen(Page[int | None]):
                 ListColumn("rule"),
                 ListColumn("found", -1),
             ],
-            empty="The review found nothing wrong.",
+            empty=NOTHING_WRONG,
             id="findings",
         )
         yield from with_detail(rows, id="finding-detail")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from hostlink.app.sentences import STOPPING
 from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ _BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
 
 def job_row(job: Job[Any], width: int) -> str:
     """Describe how far a job has come, in as much detail as fits into `width` columns."""
-    phase = "Stopping, in good order" if job.stopping else job.progress.phase
+    phase = STOPPING if job.stopping else job.progress.phase
     row = f"{job.name}: {phase}"
     baud = job.attached.choice.effective.talk.baud
     for part in figures(job.progress, baud) if not job.stopping else ():

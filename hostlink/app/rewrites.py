@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
+from hostlink.app.sentences import UNDOABLE
 from hostlink.app.widgets.rows import Entry, ListColumn
-from hostlink.listing import Listing, Rules
-from hostlink.listing.shrinking.shrink import LEVELS, Shrunk, shrink
+from hostlink.jobs.adapting import change_rows, need_words
+from hostlink.jobs.shrinking import prove_shrunk, unreached_words
+from hostlink.listing import Listing
+from hostlink.listing.shrinking.shrink import LEVELS, UNREACHED, Shrunk, shrink
+from hostlink.listing.shrinking.unreached import unreached
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from hostlink.board.profile.model import Profile
     from hostlink.jobs.adapting import Proof
     from hostlink.jobs.language_of import Offer
 
@@ -19,10 +24,16 @@ WHOLE = "all"
 
 
 class Rewrite(Protocol):
-    """A rewritten listing, in rows. columns: of the list. foot: what the keys do."""
+    """A rewritten listing, in rows. columns: of the list. foot: what the keys do.
+
+    prove: runs both versions, which takes a while; None where there is nothing to prove. proof: its
+    result, None until it is known.
+    """
 
     columns: Sequence[ListColumn]
     foot: str
+    prove: Callable[[], Proof] | None
+    proof: Proof | None
 
     def head(self) -> str:
         """Return the heading."""
@@ -37,8 +48,15 @@ class Rewrite(Protocol):
         """Return the listing that choosing a row gives."""
 
 
+def _proof_words(proof: Proof | None) -> str:
+    return proof.says if proof else "Both versions are being run and compared."
+
+
 class Shrinking:
-    """A listing made smaller: what each level saves."""
+    """A listing made smaller: what each level saves, and all of them without unreached lines.
+
+    The latter is proven.
+    """
 
     columns: Sequence[ListColumn] = (
         ListColumn("how far"),
@@ -47,15 +65,23 @@ class Shrinking:
         ListColumn("bytes then", right=True),
         ListColumn("", -1),
     )
-    foot = (
-        "Each level holds those above it. Enter takes the listing into the "
-        "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it."
-    )
+    foot = f"Each level holds those above it. {UNDOABLE} Escape leaves it."
 
-    def __init__(self, listing: Listing, rules: Rules, size_words: Sequence[str] = ()) -> None:
-        self._listing, self._rules, self._size_words = listing, rules, size_words
-        self.most = shrink(listing, rules, size_words=size_words)
+    def __init__(self, listing: Listing, profile: Profile) -> None:
+        self._listing, self._profile = listing, profile
+        self.unreached = unreached(listing, profile.rules)
+        self.prove = self._prove if self.unreached else None
+        self.proof: Proof | None = None
         self._made: dict[str, Shrunk] = {}
+        self.most = self.made("everything")
+
+    @property
+    def saves(self) -> bool:
+        """Return whether any byte can be saved."""
+        return self.most.after < self.most.before or bool(self.unreached)
+
+    def _prove(self) -> Proof:
+        return prove_shrunk(self._listing, self.made(UNREACHED).listing, self._profile, None)
 
     def head(self) -> str:
         """Return the heading: the present size, its limit, and how many bytes are too many."""
@@ -79,6 +105,9 @@ class Shrinking:
         for step in self.most.steps:
             now -= step.saved
             entries.append(self._entry(step.level, step.saved, self.most.before - now, now))
+        if self.unreached:
+            then = self.made(UNREACHED).after
+            entries.append(self._entry(UNREACHED, now - then, self.most.before - then, then))
         return entries
 
     def _entry(self, level: str, saves: int, in_all: int, then: int) -> Entry:
@@ -89,15 +118,16 @@ class Shrinking:
         return Entry(level, (level, f"{saves:,}", f"{in_all:,}", f"{then:,}", room))
 
     def made(self, level: str) -> Shrunk:
-        """Return the result of shrinking up to one level, or until the program fits."""
+        """Return the result of shrinking up to one level, until it fits, or by all means."""
         if level not in self._made:
             to_fit = level == TO_FIT
             self._made[level] = shrink(
                 self._listing,
-                self._rules,
-                "everything" if to_fit else level,
+                self._profile.rules,
+                level if level in LEVELS else "everything",
                 to_fit=to_fit,
-                size_words=self._size_words,
+                size_words=self._profile.size_words,
+                without=self.unreached if level == UNREACHED else (),
             )
         return self._made[level]
 
@@ -106,6 +136,8 @@ class Shrinking:
         made = self.made(key)
         does = LEVELS.get(key, "One level after the other, and no line more than it takes.")
         words = [f"{key}: {does}" if key in LEVELS else does]
+        if key == UNREACHED:
+            words = [unreached_words(self.unreached, self._profile.rules), _proof_words(self.proof)]
         words += [
             f"{step.level}: {plural(step.saved, 'byte')} in {plural(step.lines, 'line')}"
             for step in made.steps
@@ -114,14 +146,15 @@ class Shrinking:
         return "\n".join([*words, *made.notes, "", "The listing then:", made.listing.text()])
 
     def text(self, key: str) -> str:
-        """Return the listing of a level."""
-        return self.made(key).listing.text()
+        """Return the listing of a level; unreached lines stay if it prints otherwise without."""
+        differs = self.proof is not None and self.proof.result == "differs"
+        return self.made("everything" if key == UNREACHED and differs else key).listing.text()
 
 
 class Adapting:
     """A listing adapted to a board: each change with its reason and cost, then what it needs.
 
-    foot: what Enter does. proof: how both versions compare when they run, None until that is known.
+    foot: what Enter does.
     """
 
     columns: Sequence[ListColumn] = (
@@ -130,8 +163,9 @@ class Adapting:
         ListColumn("why", -1),
     )
 
-    def __init__(self, offer: Offer, foot: str) -> None:
+    def __init__(self, offer: Offer, foot: str, prove: Callable[[], Proof]) -> None:
         self._offer, self.foot = offer, foot
+        self.prove: Callable[[], Proof] | None = prove
         self.proof: Proof | None = None
 
     def head(self) -> str:
@@ -160,15 +194,13 @@ class Adapting:
 
     def detail(self, key: str) -> str:
         """Return a change, what is needed, or the whole with how it was proven."""
-        from hostlink.jobs.adapting import change_rows, need_words
-
         made = self._offer.made
         kind, _, at = key.partition(" ")
         if kind == "change":
             return "\n".join(change_rows(made.changes[int(at)]))
         if kind == "need":
             return need_words(made.needs[int(at)])
-        proof = self.proof.says if self.proof else "Both versions are being run and compared."
+        proof = _proof_words(self.proof)
         rows = [self._offer.says, *made.notes, proof, "", "The listing then:", made.listing.text()]
         return "\n".join(rows)
 

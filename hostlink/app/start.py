@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError, Interrupted, UsageError
+from hostlink.sentences import REVISIONS_KEPT
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -60,8 +61,7 @@ def _raise_failure(app: DeskApp) -> None:
     if app.return_code:
         raise HostlinkError(
             "The app ended by an error; what it printed stands above.",
-            kept="The archive keeps every revision that was acknowledged. "
-            f"{app.desk.drafts.left_words}".rstrip(),
+            kept=f"{REVISIONS_KEPT} {app.desk.drafts.left_words}".rstrip(),
         )
 
 

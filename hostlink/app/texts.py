@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, set_cell_size
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.archive.times import local_text
+from hostlink.sentences import ONLY_RESTART_HELPS
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -145,8 +147,8 @@ def _does(state: BoardState, program: str) -> list[str]:
             ]
         case Activity.FULL:
             return [
-                "takes nothing: its memory is full, and only a restart helps",
-                "is full; only a restart helps",
+                f"takes nothing: its memory is full, and {ONLY_RESTART_HELPS}",
+                f"is full; {ONLY_RESTART_HELPS}",
             ]
     return []
 
@@ -216,7 +218,7 @@ def finding_words(review: Review, row: int) -> str:
     at_row = [one for one in found if one.line_at - 1 == row]
     chosen = at_row or [one for one in found if not one.line_at] or list(found)
     if not chosen:
-        return "The review found nothing wrong."
+        return NOTHING_WRONG
     first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
     is_said = at_row or first.number is None or first.names_its_place
     where = "" if is_said else f"Line {first.number}: "

@@ -8,6 +8,7 @@ from typing import Any
 from hostlink.advice import Advice, Ways, advice_text
 from hostlink.app.actions.table import way_to, with_keys
 from hostlink.errors import HostlinkError
+from hostlink.sentences import REVISIONS_KEPT
 
 
 class _KeysNow(Ways):
@@ -84,6 +85,7 @@ KEYS = _KeysNow(
     import_any="with <import>",
     import_this=_of("with <import>", ", from "),
     export="with <export>",
+    export_learners="by naming each program",
     backups="with <put-back>",
     look_by_backup="with <stored>",
     put_back=_of("with <put-back>"),
@@ -118,6 +120,6 @@ def shown_error(error: BaseException) -> HostlinkError:
         return error.but(advice=advised(error.advice))
     return HostlinkError(
         f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
-        kept="The archive keeps every revision that was acknowledged.",
+        kept=REVISIONS_KEPT,
         advice="Please tell the authors what you did; close the app and open it again.",
     )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import uuid
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Self
@@ -77,7 +77,7 @@ class ArchiveFile:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    @contextmanager
+    @contextlib.contextmanager
     def reading(self, what: str) -> Iterator[Database]:
         """Yield a connection for reading. what: the subject of the error if that fails."""
         try:
@@ -85,7 +85,7 @@ class ArchiveFile:
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
 
-    @contextmanager
+    @contextlib.contextmanager
     def writing(self, what: str) -> Iterator[Database]:
         """Run one write transaction: when the block ends, all of it is on the disk, or none.
 
@@ -109,6 +109,17 @@ class ArchiveFile:
         except FAULTS as error:
             raise not_kept(what, error, self.path) from error
 
+    @contextlib.contextmanager
+    def undoing(self) -> Iterator[None]:
+        """Take out of the archive again, at the end of the block, what was written in it."""
+        with contextlib.suppress(_Undone):
+            if self.read_only:
+                yield
+                return
+            with self.writing("What is only tried"):
+                yield
+                raise _Undone
+
     def _database(self) -> Database:
         """Return this thread's connection."""
         thread = threading.get_ident()
@@ -121,6 +132,10 @@ class ArchiveFile:
 
     def _time(self) -> str:
         return utc_text(self._now())
+
+
+class _Undone(Exception):
+    """Nothing is to stay in the archive."""
 
 
 def new_uuid() -> str:

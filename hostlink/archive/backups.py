@@ -18,10 +18,12 @@ from hostlink.archive.database.rows import insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
-from hostlink.archive.names import clean, fold
+from hostlink.archive.names import clean
 from hostlink.archive.records import Content, Listed, elsewhere
 from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError
+from hostlink.sentences import STILL_READABLE
+from hostlink.words import fold
 
 BACKUP = "backup"
 ItemKind = Literal["memory", "stored"]
@@ -175,7 +177,7 @@ class Backups(Healing):
         if whole.damaged:
             raise DamagedError(
                 " ".join(whole.damaged),
-                kept="Its text can still be read with any SQLite tool.",
+                kept=STILL_READABLE,
                 advice=look_for_damage,
             )
         return whole[0]

@@ -12,11 +12,11 @@ from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import checked, first, insert, rows, update
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
-from hostlink.archive.names import clean, fold
+from hostlink.archive.names import clean
 from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
 from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError
-from hostlink.words import nearest, safe
+from hostlink.words import fold, nearest, safe
 
 LONGEST_LABEL = 40
 

@@ -13,6 +13,7 @@ from hostlink.archive.database.faults import FAULTS, not_made
 from hostlink.archive.database.flushing import flush_file, flush_folder
 from hostlink.archive.proof import Proofs, of_file
 from hostlink.errors import ArchiveError, system_words
+from hostlink.sentences import ARCHIVE_UNCHANGED
 
 
 class Duplicates(Proofs):
@@ -47,7 +48,7 @@ class Duplicates(Proofs):
         except OSError as error:
             raise ArchiveError(
                 f"The duplicate {target} was not made: {system_words(error)}.",
-                kept="The archive itself is as it was.",
+                kept=ARCHIVE_UNCHANGED,
                 advice="Name a file in a folder that is there and may be written.",
             ) from error
         finally:
@@ -66,7 +67,7 @@ class Duplicates(Proofs):
         if findings and self.prove().clean:
             raise ArchiveError(
                 f"The duplicate was not made: its check failed ({findings[0]}).",
-                kept="The archive itself is as it was.",
+                kept=ARCHIVE_UNCHANGED,
                 advice="Look at the disk, and try once more.",
             )
         return findings

@@ -21,11 +21,11 @@ from hostlink.archive.lookup import (
     revision_parts,
     revision_spec,
 )
-from hostlink.archive.names import clean, fold
-from hostlink.archive.records import JobEvent, Listed, Rescue, Revision
+from hostlink.archive.names import clean
+from hostlink.archive.records import LEARNER, JobEvent, Listed, Rescue, Revision
 from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 
 @dataclass
@@ -143,8 +143,12 @@ class Events(ArchiveFile):
         board_uuid: str | None = None,
         program: str | None = None,
         job: str | None = None,
+        of_learners: bool = False,
     ) -> Listed[JobEvent]:
-        """Return events, newest first: all, or those of one board, program or kind of job."""
+        """Return events, newest first: all, or those of one board, program or kind of job.
+
+        of_learners: only those that were done for a learner.
+        """
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}
             if board_uuid is not None:
@@ -154,6 +158,8 @@ class Events(ArchiveFile):
             if program is not None:
                 of_program = "coalesce(programs.name_key, revision_program.name_key) = ?"
                 wanted[of_program] = fold(clean(program))
+            if of_learners:
+                wanted["json_extract(events.detail, ?) IS NOT NULL"] = f"$.{LEARNER}"
             return _EVENTS.listed(
                 db,
                 f"WHERE {' AND '.join(wanted) or '1'} ORDER BY events.id DESC LIMIT ?",

@@ -20,6 +20,7 @@ from hostlink.archive.search_words import spaced, words_only_in
 from hostlink.errors import ArchiveError
 from hostlink.listing.charset import check_charset
 from hostlink.listing.source import LIMIT
+from hostlink.sentences import STILL_READABLE
 
 LARGEST_LISTING = 4 * LIMIT
 """Bytes of a listing in any form: LIMIT as it was read, four times that if all is recoded."""
@@ -133,7 +134,7 @@ def _content(row: Row, what: str, size_bytes: int | None) -> Content:
 def _damaged(what: str) -> DamagedError:
     return DamagedError(
         f"{what} is damaged in the archive: its exact bytes cannot be restored.",
-        kept="Its text can still be read with any SQLite tool.",
+        kept=STILL_READABLE,
         advice=look_for_damage,
     )
 

@@ -9,11 +9,11 @@ from sqlite_utils import Database
 from hostlink.archive.database.faults import DamagedError, damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked, first, found_by, rows, update
-from hostlink.archive.names import Spec, clean, fold, unknown_program
+from hostlink.archive.names import Spec, clean, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 HERE = 1
 """The row of this archive in archives."""

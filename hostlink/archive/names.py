@@ -9,27 +9,12 @@ from dataclasses import dataclass
 
 from hostlink.advice import Ways
 from hostlink.errors import ArchiveError
-from hostlink.words import nearest
+from hostlink.words import fold, nearest
 
 LONGEST_NAME = 40
 RESCUE = "rescue"
-_DIGITS = re.compile(r"([0-9]{1,18})")
 _NOT_IN_FILES = re.compile(r'[<>:"/\\|?*]+')
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[\d¹²³]) *(\..*)?")
-
-
-def fold(text: str) -> str:
-    """Return a name, tag or label as it is compared: without regard to case."""
-    if text.isascii():
-        return text.lower()  # as below, in a tenth of the time
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
-
-
-def natural(name: str) -> list[str | int]:
-    """Return a key that sorts names as people do: regardless of case, BOARD-2 before BOARD-10."""
-    key: list[str | int] = list(_DIGITS.split(fold(name)))
-    key[1::2] = map(int, key[1::2])  # text and number in turn, so that like meets like
-    return key
 
 
 def clean(text: str) -> str:

@@ -16,11 +16,12 @@ from hostlink.archive.database.joined import Known, Part, Parts, Records
 from hostlink.archive.database.rows import damaged_rows, found_by, insert, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import find_spec, program_at, program_id
-from hostlink.archive.names import Spec, clean, fold, natural
+from hostlink.archive.names import Spec, clean
 from hostlink.archive.records import Listed, Program, Rescue
 from hostlink.archive.retiring import Change, change_use
 from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError
+from hostlink.words import fold, natural
 
 LONGEST_TAG = 40
 _AT_ONCE = 1000

@@ -12,6 +12,8 @@ from hostlink.archive.search_words import marked, marks
 from hostlink.words import plural
 
 _T = TypeVar("_T")
+LEARNER = "learner"
+"""The tag of a program that is the work of a learner, whose name it has: not to be given away."""
 OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "library"]
 
 

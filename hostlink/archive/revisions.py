@@ -27,15 +27,15 @@ from hostlink.archive.lookup import (
     program_at,
     program_id,
 )
-from hostlink.archive.names import Spec, checked_name, clean, fold
+from hostlink.archive.names import Spec, checked_name, clean
 from hostlink.archive.records import Content, Kept, Listed, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
 from hostlink.errors import ArchiveError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 _MOST_HOLDERS = 100
 LIBRARY = uuid.UUID("59f7b993-586f-4731-977f-75b1df748522")
-"""The namespace of the programs that hostlink ships; never to be changed."""
+"""The namespace of the UUIDs that programs get; never to be changed."""
 
 
 class Revisions(Healing):
@@ -61,7 +61,7 @@ class Revisions(Healing):
         check_content(content)
         with self.writing(f"The new revision of {name}") as db:
             self.heal(content)
-            program = self._program_for(db, name, clean(title), origin)
+            program = self._program_for(db, name, clean(title), content, origin)
             latest = latest_revision(db, program)
             if latest and latest.sha256 == content.sha256:
                 return Kept(latest, False)
@@ -79,11 +79,13 @@ class Revisions(Healing):
             update(db, "programs", program["id"], latest_id=revision, revision_count=count)
             return Kept(REVISIONS.at(db, revision), True)
 
-    def _program_for(self, db: Database, name: str, title: str, origin: Origin) -> Row:
+    def _program_for(
+        self, db: Database, name: str, title: str, content: Content, origin: Origin
+    ) -> Row:
         """Return the row of the named program, after making it or bringing it back if needed."""
         row_id = find_program(db, name)
         is_shipped = origin.kind == "library" and fold(origin.where) == fold(name)
-        identity = library_identity(name) if is_shipped else new_uuid()
+        identity = library_identity(name) if is_shipped else identity_of(name, content)
         if row_id is None and (held := found_by(db, "programs", "uuid", identity)):
             row_id = int(held["id"])  # it came from elsewhere and is shown under another name
         if row_id is None:
@@ -170,6 +172,15 @@ def library_identity(name: str) -> str:
     with the same shipped program have one program after a merge.
     """
     return str(uuid.uuid5(LIBRARY, name.upper()))
+
+
+def identity_of(name: str, first: Content) -> str:
+    """Return the UUID of a program that begins with a listing, the same in every archive.
+
+    It is a UUID of version 5 of name and canonical text, so that a listing handed out to many
+    computers is one program after their archives are merged.
+    """
+    return str(uuid.uuid5(LIBRARY, f"{fold(name)}\n{first.canonical_sha256}"))
 
 
 def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:

@@ -26,12 +26,12 @@ from hostlink.archive.lookup import (
     revision_parts,
     revision_spec,
 )
-from hostlink.archive.names import Spec, clean, fold
+from hostlink.archive.names import Spec, clean
 from hostlink.archive.records import Listed, Revision, elsewhere
 from hostlink.archive.search_words import marked
 from hostlink.archive.times import parse_utc, utc_text
 from hostlink.errors import ArchiveError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 RUN = "run"
 MOST_BYTES = 65_536
@@ -162,15 +162,22 @@ class Runs(ArchiveFile):
             return RUNS.at(db, run)
 
     def runs(
-        self, what: str | None = None, *, expected: bool = False, limit: int | None = None
+        self,
+        what: str | None = None,
+        *,
+        expected: bool = False,
+        board_uuid: str | None = None,
+        limit: int | None = None,
     ) -> Listed[Run]:
         """Return runs, newest first. Raises ArchiveError for an unknown program or revision.
 
         what: NAME for the runs of a program, NAME@3 for those of one revision; None for all.
-        expected: only those that printed what they should.
+        expected: only those that printed what they should. board_uuid: only those on that board.
         """
         with self.reading("The runs") as db:
             wanted: dict[str, object] = {}
+            if board_uuid is not None:
+                wanted["runs.board_id = ?"] = board_id(db, board_uuid)
             if what is not None:
                 named = Spec.from_text(what)
                 wanted["revision.program_id = ?"] = program_id(db, named.name)

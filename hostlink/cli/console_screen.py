@@ -17,7 +17,15 @@ from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
-from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, doing_words, obey, report_errors
+from hostlink.cli.console_words import (
+    AT_PROMPT,
+    CAPTURE,
+    INTERRUPT,
+    LEAVE,
+    doing_words,
+    obey,
+    report_errors,
+)
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
@@ -27,6 +35,7 @@ from hostlink.errors import ExitStatus, HostlinkError, Interrupted
 from hostlink.jobs.console import Console
 from hostlink.jobs.pasting import Pasted, look_at
 from hostlink.link.owner import Owner
+from hostlink.sentences import proven
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -135,7 +144,7 @@ class ConsoleTerminal:
             at_prompt = self._wait(self._owner.submit(lambda board: board.settle(2.0, 0.6)))
         except HostlinkError as error:
             return error.words(COMMANDS)
-        return "The board is at its prompt." if at_prompt else "Its program was left running."
+        return AT_PROMPT if at_prompt else "Its program was left running."
 
     def draw_again(self) -> None:
         """Draw the typed line and the words below it again; may be called in any thread."""
@@ -203,7 +212,7 @@ class ConsoleTerminal:
             say("Nothing was sent.")
             return
         self._wait(self._owner.submit(lambda board: board.send(pasted)))
-        say("The paste is on the board, proven.")
+        say(f"{proven('The paste')}.")
 
 
 def _enter(board: Console, text: str) -> None:

@@ -9,6 +9,7 @@ from hostlink.cli.entry import tell
 from hostlink.cli.output import say
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.activity import Activity, BoardState
+from hostlink.sentences import ONLY_RESTART_HELPS
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 LEAVE = "leave!"
 INTERRUPT = "interrupt!"
 CAPTURE = "capture!"
+AT_PROMPT = "The board is at its prompt."
 ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
 
 
@@ -39,14 +41,14 @@ def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -
 def doing_words(state: BoardState) -> str:
     """Return what the board does, and how to stop it, in a sentence; "" where nothing is known."""
     return {
-        Activity.PROMPT: "The board is at its prompt.",
-        Activity.ANSWERING: "The board is at its prompt.",  # again in a moment
+        Activity.PROMPT: AT_PROMPT,
+        Activity.ANSWERING: AT_PROMPT,  # again in a moment
         Activity.BUSY: "The board is busy; Ctrl+C stops it.",
         Activity.RUNNING: "A program runs; Ctrl+C stops it.",
         Activity.ASKING: "The program waits; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
         Activity.SILENT: "The board is silent.",
-        Activity.FULL: "Its memory is full; only a restart helps.",
+        Activity.FULL: f"Its memory is full; {ONLY_RESTART_HELPS}.",
     }.get(state.activity, "")
 
 

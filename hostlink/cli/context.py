@@ -18,6 +18,7 @@ from hostlink.cli.output import say
 from hostlink.cli.port_choice import known_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import RefusedError, UsageError
+from hostlink.sentences import NO_BOARD_HERE, PLUG_IN, PORT_NOT_OPENED, name_another_file
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -164,9 +165,9 @@ class CommonOptions:
             return self.port
         if not found:
             raise UsageError(
-                "No board is plugged in.",
-                advice="Plug the small board with the USB socket into this computer (`hostlink "
-                "boards` lists what is here), name its --port, or try --port practice://.",
+                f"{NO_BOARD_HERE}.",
+                advice=f"{PLUG_IN} (`hostlink boards` "
+                "lists what is here), name its --port, or try --port practice://.",
             )
         raise UsageError(
             f"{len(found)} boards are plugged in: {', '.join(each.port for each in found)}.",
@@ -238,8 +239,8 @@ class CommonOptions:
         if self.record is not None and self.record.is_file() and not self.yes:
             raise RefusedError(
                 f"{self.record} exists already.",
-                kept="It was not changed, and the port was not opened.",
-                advice="Name another file, or replace it with --yes.",
+                kept=f"It was not changed. {PORT_NOT_OPENED}",
+                advice=name_another_file,
             )
 
 

@@ -29,8 +29,10 @@ from hostlink.errors import (
     LinkError,
     LinkReason,
     ProfileError,
+    RegisterError,
     UsageError,
 )
+from hostlink.sentences import REPEAT
 from hostlink.words import safe
 
 # name: (module in commands/, function, one line of help), in the order that help shows them.
@@ -79,6 +81,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Review and write firmware images, and see what was written where.",
     ),
     "together": ("together", "together", "Run several commands over one open port."),
+    "class": (
+        "class_register",
+        "class_command",
+        "Show a class: who has which board, what was handed out, and what became of it.",
+    ),
     "review": (
         "listings",
         "review",
@@ -98,14 +105,24 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Run a listing without a board, and compare it with what is expected.",
     ),
     "sheet": (
-        "workshop",
+        "publishing",
         "sheet",
         "Write a listing sheet: a page to type from, with check codes.",
     ),
     "card": (
-        "workshop",
+        "publishing",
         "card",
         "Write a board's card: its words, limits, keys and messages.",
+    ),
+    "booklet": (
+        "publishing",
+        "booklet",
+        "Write programs as a booklet to print: contents, listings with check codes, an index.",
+    ),
+    "site": (
+        "publishing",
+        "site",
+        "Write programs as a web site: a page for each, and one with contents and search.",
     ),
     "keep": (
         "collecting",
@@ -142,7 +159,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 _CUT_OFF = Interrupted(
     "Stopped at once, as you said twice.",
     kept="What was acknowledged is kept. The board was left in the middle of the job.",
-    advice="Repeat the command to complete it.",
+    advice=REPEAT,
 )
 
 _EPILOG = """\b
@@ -275,7 +292,7 @@ def tell(error: HostlinkError, port: str = "") -> None:
         port = ""  # there is no such port
     parts = (error.what, error.kept, advised(error.advice, port))
     what, *rest = [part for part in parts if part]
-    if isinstance(error, ProfileError):  # each of its rows is a fault
+    if isinstance(error, ProfileError | RegisterError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)

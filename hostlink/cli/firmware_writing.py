@@ -16,6 +16,7 @@ from hostlink.cli.first_firmware import (
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import agreed, answered
 from hostlink.errors import RefusedError, UsageError
+from hostlink.sentences import NOBODY_TO_ASK
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -98,7 +99,7 @@ def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
         raise UsageError("--display goes with the IMAGE of the computer, not with --previous.")
     if not may_ask(common):
         raise RefusedError(
-            "Between the two boards somebody has to move wires, and nobody can be asked here.",
+            f"Between the two boards somebody has to move wires, {NOBODY_TO_ASK}.",
             kept="Nothing was sent to a board.",
             advice="Write each image by a command of its own, with --role computer, then with "
             "--role display.",

@@ -10,6 +10,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import say
 from hostlink.cli.stopping import agreed, answered
 from hostlink.errors import HostlinkError, RefusedError
+from hostlink.sentences import ASKED_FOR_LABEL, ASKED_FOR_ROLE
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -51,7 +52,7 @@ def ask_role() -> str:
     """Ask what an image is for."""
     for role, does in ROLES.items():
         say(f"  {role}: {does}")
-    return answered("What is this image for?", choices=tuple(ROLES))
+    return answered(ASKED_FOR_ROLE, choices=tuple(ROLES))
 
 
 def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:
@@ -65,6 +66,9 @@ def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:
         check_free_label(archive, port, steps.label)
     if steps.load:
         find_material(steps.load, archive)
+
+
+_WRITTEN = "The firmware is written and read back."
 
 
 def take_first_steps(
@@ -86,10 +90,10 @@ def take_first_steps(
     try:
         loaded = load_job(session, archive, material, LoadOptions())
     except RefusedError as error:
-        kept = "The firmware is written and read back; the program was not loaded."
+        kept = f"{_WRITTEN} The program was not loaded."
         raise error.but(kept=kept) from error
     except HostlinkError as error:
-        kept = f"The firmware is written and read back. {error.kept}"
+        kept = f"{_WRITTEN} {error.kept}"
         raise error.but(kept=kept.strip()) from error
     teller.close()
     run = f"hostlink run --port {label or session.choice.port}"
@@ -107,14 +111,14 @@ def _label(common: CommonOptions, session: Session, archive: Archive, steps: Fir
     while True:
         label = steps.label
         if not label and may_ask(common):
-            label = answered("What do you call this board, such as a colour? (Enter: no label)")
+            label = answered(f"{ASKED_FOR_LABEL} A colour, for instance; Enter: no label.")
         if not label:
             return ""
         try:
             label_board(archive, session.choice.port, label)
         except HostlinkError as error:
             if steps.label:
-                raise error.but(kept="The firmware is written and read back.") from error
+                raise error.but(kept=_WRITTEN) from error
             say(error.what)
             continue
         say(f"It is called {label} from now on.", quiet=common.quiet)

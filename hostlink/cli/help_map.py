@@ -1,7 +1,7 @@
 """What the help shows besides the commands' own text: their groups, and examples for each.
 
 A test runs every example, in a folder with a listing evening.bas, a listing from a forum forum.txt,
-an image.hex and a file class.txt for `together`, with a board that holds HAIL.
+an image.hex, a file class.txt for `together` and a class.toml, with a board that holds HAIL.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 GROUPS: dict[str, tuple[str, ...]] = {
     "Begin here": ("practice", "boards", "meet", "survey"),
     "Programs into the board and out of it": (
-        *("load", "save", "run", "console", "stored", "store", "recall", "together"),
+        *("load", "save", "run", "console", "stored", "store", "recall", "together", "class"),
     ),
     "Work on a listing": (
         "review",
@@ -22,6 +22,8 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "compare",
         "sheet",
         "card",
+        "booklet",
+        "site",
     ),
     "The archive, in which every version is kept": (
         *("programs", "find", "show", "history", "runs", "note", "tag", "keep"),
@@ -29,6 +31,11 @@ GROUPS: dict[str, tuple[str, ...]] = {
     ),
     "Safety: before something is lost": ("backup", "putback", "restart", "firmware"),
 }
+
+# Examples that stand both at a group and at the command of it that they show.
+_SEE_IMAGE = ("See what an image holds; nothing is sent", "firmware review image.hex")
+_SEE_WRITTEN = ("See what was written to which board", "firmware history")
+_PROVE = ("Check everything that is kept", "archive prove")
 
 # Command, also within a group: what each example does, and its words behind "hostlink".
 EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
@@ -53,7 +60,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Load your own file into the board called Red", "load evening.bas --port Red"),
     ),
     "save": (
-        ("Save what the board holds as a new revision of HAIL", "save hail"),
+        ("Save the board's program as a new revision of HAIL", "save hail"),
         ("Save the programs of all boards that are here", "save --all"),
     ),
     "run": (
@@ -65,7 +72,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Write down what passes on the wire", "console --record wire.txt"),
     ),
     "restart": (
-        ("Restart the board; its program is kept first", "restart"),
+        ("Begin anew, with an empty memory", "restart"),
         ("Restart one that no longer comes to its prompt", "restart --discard-board"),
     ),
     "stored": (
@@ -81,7 +88,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("The same with nothing said while all is well", "recall HAIL --quiet"),
     ),
     "backup": (
-        ("Keep all that the board holds", 'backup --note "before the class"'),
+        ("Keep it all, with a note", 'backup --note "before the class"'),
         ("List what was kept", "backup --list"),
     ),
     "putback": (
@@ -89,24 +96,31 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Put back only the program in memory", "putback backup@1 --item memory"),
     ),
     "firmware": (
-        ("See what an image holds; nothing is sent", "firmware review image.hex"),
-        ("See what was written to which board", "firmware history"),
+        _SEE_IMAGE,
+        _SEE_WRITTEN,
     ),
     "firmware review": (
-        ("See what an image holds; nothing is sent", "firmware review image.hex"),
+        _SEE_IMAGE,
         ("For a larger bootloader", "firmware review image.hex --bootloader-bytes 4096"),
     ),
     "firmware write": (
         ("Write an image to a computer", "firmware write image.hex --role computer"),
-        ("Go back to what was there before", "firmware write --previous"),
+        ("Write the earlier firmware again", "firmware write --previous"),
     ),
     "firmware history": (
-        ("See what was written to which board", "firmware history"),
+        _SEE_WRITTEN,
         ("The same for a script", "firmware history --json"),
     ),
     "together": (
         ("Run the commands in a file", "together class.txt"),
         ("Run them on the board called Red", "together class.txt --port Red"),
+    ),
+    "class": (
+        ("Hand out to every board of the class", "class class.toml --hand-out"),
+        (
+            "Collect from all, and write a page to print",
+            "class class.toml --collect --page page.html",
+        ),
     ),
     "review": (
         ("See whether a listing fits and what is wrong with it", "review evening.bas"),
@@ -132,7 +146,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Try every program whose output is expected", "try --all"),
     ),
     "shrink": (
-        ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),
+        ("Make it small, without lines that are never reached", "shrink evening.bas --unreached"),
         ("Stop when it fits into 700 bytes", "shrink hail --to-fit --room 700"),
     ),
     "compare": (
@@ -146,6 +160,14 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "card": (
         ("Write the practice board's card", "card --profile practice -o practice.html"),
         ("Write the card of the board that is here", "card -o board.html"),
+    ),
+    "booklet": (
+        ("Write every program as one booklet to print", "booklet -o evening.html"),
+        ("Write two of them", 'booklet hail tide -o two.html --title "For Friday"'),
+    ),
+    "site": (
+        ("Write every program as a web site", "site -o evening-site"),
+        ("Write those that a search finds", "site --find hailstone -o hail-site"),
     ),
     "keep": (
         ("Keep a file as a program", "keep evening.bas"),
@@ -176,7 +198,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Draw the numbers that revision 1 printed last", "runs HAIL@1 --plot"),
     ),
     "note": (
-        ("Put a note on a program", 'note hail "27 climbs highest"'),
+        ("Say what was found out with it", 'note hail "27 climbs highest"'),
         ("Put one on its first revision", 'note HAIL@1 "as typed in class"'),
     ),
     "tag": (
@@ -184,19 +206,19 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Take one off", "tag hail friday --off"),
     ),
     "retire": (
-        ("Take a program out of the list", "retire hail"),
+        ("Leave HAIL out of the list", "retire hail"),
         ("The same, in another archive", "retire hail --archive spare.sqlite3"),
     ),
     "return": (
-        ("Put a retired program back into the list", "return OLD"),
+        ("List OLD again", "return OLD"),
         ("The same, in another archive", "return OLD --archive spare.sqlite3"),
     ),
     "archive": (
-        ("Check everything that is kept", "archive prove"),
+        _PROVE,
         ("Copy the archive to another disk", "archive duplicate copy.sqlite3"),
     ),
     "archive prove": (
-        ("Check everything that is kept", "archive prove"),
+        _PROVE,
         ("Make a damaged search index anew", "archive prove --rebuild"),
     ),
     "archive duplicate": (
@@ -209,7 +231,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive import": (
         ("Take in the archive of another computer", "archive import spare.sqlite3"),
-        ("Only say how much came", "archive import spare.sqlite3 --json"),
+        ("Only tell what it has that is new here", "archive import spare.sqlite3 --preview"),
     ),
 }
 

@@ -12,6 +12,9 @@ from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
 
+DISCARD_HELP = "Do not keep what the board holds now."
+NOTE_HELP = "A note to keep with it."
+ANSWERS_HELP = "A file whose lines answer the program's questions."
 F = TypeVar("F", bound=Callable[..., Any])
 
 

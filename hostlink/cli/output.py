@@ -21,7 +21,7 @@ from hostlink.words import plural, safe
 
 _GAP = "  "
 _TICK = "`"  # before and behind a command in a message
-_NARROWEST = 16  # characters of a column that is broken
+_NARROWEST = 10  # characters of a column that is broken
 
 
 def say(text: str, *, quiet: bool = False) -> None:
@@ -71,16 +71,16 @@ def table(
 ) -> None:
     """A plain table on stdout. right: the heads of columns with numbers.
 
-    On a terminal too narrow for it the widest column is broken between words; a file or a pipe gets
-    one line for each row.
+    On a terminal too narrow for it the widest columns are broken between words; a file or a pipe
+    gets one line for each row.
     """
     cells = [list(heads), *([safe(str(cell)) for cell in row] for row in rows)]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     if sys.stdout.isatty():
         over = sum(widths) + len(_GAP) * (len(widths) - 1) - shutil.get_terminal_size().columns
-        widest = widths.index(max(widths))
-        if over > 0:
-            widths[widest] = max(widths[widest] - over, _NARROWEST)
+        while over > 0 and max(widths) > _NARROWEST:
+            widths[widths.index(max(widths))] -= 1
+            over -= 1
     for row in cells:
         broken = [
             [cell] if len(cell) <= width else textwrap.wrap(cell, width, break_on_hyphens=False)

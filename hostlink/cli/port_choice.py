@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
 from hostlink.errors import LinkError, UsageError
-from hostlink.words import plural
+from hostlink.sentences import NO_BOARD_HERE, NO_PORT_OPENED, PLUG_IN
+from hostlink.words import natural, plural
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -68,7 +69,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
         found = practice_labelled(archive)
     if found:
         boards = plural(len(found), "labelled practice board")
-        say(f"No board is plugged in; {boards} instead.", quiet=common.quiet)
+        say(f"{NO_BOARD_HERE}; {boards} instead.", quiet=common.quiet)
     return tuple(found)
 
 
@@ -87,7 +88,6 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
     Other ports are reported and left alone: anything may be connected to a USB bridge, so nothing
     is typed to a device that was never named as a board.
     """
-    from hostlink.archive.names import natural
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.session.last_known import known_board
 
@@ -105,9 +105,8 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
     if not found:
         raise UsageError(
             "No known board is plugged in.",
-            kept="No port was opened.",
-            advice="Plug the small board with the USB socket into this computer, or name each "
-            "--port.",
+            kept=NO_PORT_OPENED,
+            advice=f"{PLUG_IN}, or name each --port.",
         )
     found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
     return [port for _, port in found]

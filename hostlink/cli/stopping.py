@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 import click
 
 from hostlink.errors import ExitStatus, Interrupted
+from hostlink.sentences import REPEAT
 
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")  # not every system has all of them
 _received: list[int] = []
@@ -87,9 +88,7 @@ def told_when_stopped(what: str, kept: Callable[[], str]) -> Iterator[None]:
     try:
         yield
     except KeyboardInterrupt:
-        raise Interrupted(
-            f"{what} was stopped.", kept=kept(), advice="Repeat the command to complete it."
-        ) from None
+        raise Interrupted(f"{what} was stopped.", kept=kept(), advice=REPEAT) from None
 
 
 def agreed(question: str) -> bool:

@@ -79,6 +79,7 @@ COMMANDS = Ways(
     import_any=_with("archive import"),
     import_this=_on("archive import"),
     export=_with("archive export"),
+    export_learners="with --learners",
     backups=_with("backup --list"),
     look_by_backup=_with("backup"),
     put_back=_on("putback"),

@@ -29,6 +29,7 @@ from hostlink.errors import ListingError, file_errors
 from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.image import Image
 from hostlink.reading import near_files, read_at_most
+from hostlink.sentences import NOTHING_SENT
 
 LARGEST_FILE = 512 * 1024  # bytes; 32 KiB of flash take about 92 KiB of text
 MOST_BAD_LINES = 50
@@ -60,13 +61,12 @@ def _meant(path: Path) -> str:
 def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
     """Read a file. Raises ListingError if it cannot be read, or is far too large or no HEX file."""
     unread = f"The firmware image {path} cannot be read"
-    kept = "Nothing was sent to the board."
-    with file_errors(ListingError, unread, kept=kept, advice=lambda _: _meant(path)):
+    with file_errors(ListingError, unread, kept=NOTHING_SENT, advice=lambda _: _meant(path)):
         data = read_at_most(path, LARGEST_FILE + 1)
     if len(data) > LARGEST_FILE:
         raise ListingError(
             f"{path} is larger than any firmware image for these chips ({LARGEST_FILE:,} bytes).",
-            kept="Nothing was sent to the board.",
+            kept=NOTHING_SENT,
             advice="Name an Intel HEX file.",
         )
     read = read_hex(data, path.name, flash_bytes)
@@ -74,7 +74,7 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
         raise ListingError(
             f"{path} is no Intel HEX file: none of its lines is a record, which begins with a "
             "colon.",
-            kept="Nothing was sent to the board.",
+            kept=NOTHING_SENT,
             advice="Name the file of the image that ends in .hex.",
         )
     return read

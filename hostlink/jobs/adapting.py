@@ -14,16 +14,20 @@ from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
 from hostlink.listing.adapting.needs import Need
 from hostlink.listing.shrinking.shrink import shrink
+from hostlink.sentences import LISTING_UNCHANGED, no_numbered_line
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.practice.bare import Printout
+    from hostlink.practice.kind import BoardKind
 
 SEEDS = (1, 2, 3)
 """The random numbers that a program with RND is run with."""
 
 OWN = "\x1f"
 """Stands for a blank that a board sets of its own, where two outputs are compared."""
+
+DEPENDS_ON_FREE = "what it prints depends on the board's free memory"
 
 _MOST = (200_000, 800_000)
 """Statements that the original and the result may run; the result may need more of them."""
@@ -71,14 +75,14 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     """
     if not listing.numbered():
         raise ListingError(
-            "The listing has no numbered line, so there is nothing to adapt.",
-            kept="The listing was not changed.",
+            no_numbered_line("adapt"),
+            kept=LISTING_UNCHANGED,
         )
     for profile in (source, target):
         if not profile.rules.language.number:
             raise UsageError(
                 f"The profile {profile.name} does not say what its BASIC takes and shows.",
-                kept="The listing was not changed.",
+                kept=LISTING_UNCHANGED,
                 advice='Add "number" and the other forms to its [language], or name another one.',
             )
     made = adapt(listing, source.rules.language, target.rules)
@@ -137,7 +141,7 @@ def prove(
 
     kinds: the names of both profiles. inputs: the lines for INPUT, None if there are none.
     """
-    from hostlink.practice.kind_file import kind_names
+    from hostlink.practice.kind_file import find_kind, kind_names
 
     if made.needs:
         return Proof("open", "it needs what the board does not have")
@@ -145,13 +149,26 @@ def prove(
     if missing:
         return Proof("open", f"there is no practice board of the kind {missing[0]}")
     if made.asks_free:
-        return Proof("open", "what it prints depends on the board's free memory")
-    texts = (original.text(), made.listing.text())
+        return Proof("open", DEPENDS_ON_FREE)
+    boards = find_kind(kinds[0]), find_kind(kinds[1])
+    return prove_by_running((original, made.listing), boards, inputs)
+
+
+def prove_by_running(
+    listings: tuple[Listing, Listing],
+    boards: tuple[BoardKind, BoardKind],
+    inputs: Sequence[str] | None,
+) -> Proof:
+    """Run an original and what was made of it, each on its board, and compare what they print.
+
+    inputs: the lines for INPUT, None if there are none.
+    """
+    texts = (listings[0].text(), listings[1].text())
     seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
     found: set[Alike] = set()
     for seed in seeds:
         try:
-            runs = _runs(texts, kinds, inputs or (), seed)
+            runs = _runs(texts, boards, inputs or (), seed)
             first = next(runs)
         except RefusedError as error:
             return Proof("open", error.what.removesuffix("."))
@@ -176,13 +193,11 @@ _APART: dict[Alike, str] = {
 
 
 def _runs(
-    texts: tuple[str, str], kinds: tuple[str, str], inputs: Sequence[str], seed: int
+    texts: tuple[str, str], boards: tuple[BoardKind, BoardKind], inputs: Sequence[str], seed: int
 ) -> Iterator[Printout]:
     """Run the original, then the result, and return what they printed, with `OWN` blanks."""
     from hostlink.practice.bare import outcome
-    from hostlink.practice.kind_file import find_kind
 
-    boards = [find_kind(kind) for kind in kinds]
     lists = [board.language.input_list for board in boards]
     for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
         language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)

@@ -13,12 +13,12 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.boards import taken_words
-from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
-from hostlink.words import nearest, safe
+from hostlink.sentences import MEMORY_IS_LOST
+from hostlink.words import fold, natural, nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
 
@@ -56,7 +56,7 @@ class KnownBoard:
         if self.restarts_on_open is None:
             return "not known yet whether that restarts it"
         if self.restarts_on_open:
-            return "restarts it: what its memory holds is lost"
+            return f"restarts it: {MEMORY_IS_LOST}"
         return "did not restart it when last tried"
 
     @property
@@ -140,14 +140,39 @@ def port_labelled(boards: Sequence[Board], label: str) -> str:
     if not labelled:
         raise _no_such(label, list({each.label for each in boards if each.label}))
     for board in labelled:
-        port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
-        if port:
+        if port := port_of_board(board, here()):
             return port
     raise LinkError(
         f"The board {labelled[0].label} is not plugged in.",
         reason=LinkReason.NOT_FOUND,
         advice=lambda by: f"Plug it in and try again; list the ports {by.ports}.",
     )
+
+
+def port_of_board(board: Board, found: Sequence[Identity]) -> str:
+    """Return the port of a known board, "" if it is not plugged in. found: the boards here."""
+    return next((each.port for each in found if is_board(each, board)), _absent(board).port)
+
+
+def find_at_port(
+    named: str, boards: Sequence[Board], found: Sequence[Identity]
+) -> tuple[Board | None, str]:
+    """Return the known board that is named, None if it is new, and its port, "" if it has none now.
+
+    named: a label, the serial number of a bridge, a port or an address; with the same word as a
+    label, the label counts. boards: those known. found: the boards here.
+    """
+    for labelled in boards:
+        if labelled.label and fold(labelled.label) == fold(named):
+            return labelled, port_of_board(labelled, found)
+    identity = next((each for each in found if each.serial and each.serial == named), None)
+    if identity is None and not looks_like_label(named):
+        identity = identity_of(named)
+    if identity is not None:
+        board = next((each for each in boards if is_board(identity, each)), None)
+        is_here = "://" in named or identity.vid is not None or os.path.exists(identity.port)  # noqa: PTH110
+        return board, identity.port if is_here else ""
+    return next((each for each in boards if each.serial and each.serial == named), None), ""
 
 
 def _no_such(label: str, labels: Sequence[str]) -> LinkError:

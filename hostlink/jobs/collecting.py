@@ -9,7 +9,7 @@ from pathlib import Path
 
 from hostlink.advice import Advice, join_advice
 from hostlink.archive import Archive, Kept
-from hostlink.archive.names import checked_name, natural
+from hostlink.archive.names import checked_name
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, ListingError, file_errors
 from hostlink.jobs.files import read_bytes
@@ -24,6 +24,7 @@ from hostlink.jobs.listing_source import (
 from hostlink.listing import Listing, review
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, is_zip, read_zip
 from hostlink.listing.mending.lookalike import lookalikes
+from hostlink.words import natural
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 """What listings in a folder or a zip are called; other files there are passed over."""
@@ -126,8 +127,8 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
         content = material.held or material.content(profile)
         try:
             one = archive.keep(material.name, content, material.origin, title=details.title)
-            if one.is_new and one.revision.number == 1 and details.notes:
-                archive.note(material.name, details.notes)
+            if one.is_new and one.revision.number == 1 and (note := details.as_note()):
+                archive.note(material.name, note)
         except HostlinkError as error:
             left_out.append((material.label, _why(error)))
         else:

@@ -40,6 +40,7 @@ from hostlink.jobs.typing_errors import (
 from hostlink.link.taking_back import TakingBack, take_back
 from hostlink.link.typed import Outcome, Typed
 from hostlink.listing import Line
+from hostlink.sentences import PARTLY_THERE, UNTOUCHED, held_before
 from hostlink.words import safe
 
 _LONGEST_LEFT = 80  # characters in a board's input line if the profile names no longest line
@@ -204,8 +205,8 @@ class Console(Listening):
                 except Interrupted as error:
                     session.abandon()
                     raise error.but(
-                        what="Stopped while the paste was sent; the board holds a part of it.",
-                        kept=error.kept or "What it held before is kept.",
+                        what=f"Stopped while the paste was sent; {PARTLY_THERE}.",
+                        kept=error.kept or held_before(),
                     ) from error
 
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
@@ -216,8 +217,7 @@ class Console(Listening):
         except ReadBackError as error:
             if not held.spec:
                 raise
-            before = f"What the board held before is kept as {held.spec}."
-            raise error.but(kept=f"{error.kept} {before}") from error
+            raise error.but(kept=f"{error.kept} {held_before(held.spec)}") from error
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)
@@ -236,6 +236,6 @@ def _cannot_keep_first(line: str) -> RefusedError:
     return RefusedError(
         f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the program in its '
         "memory cannot be kept first.",
-        kept="The program on the board was not touched.",
+        kept=UNTOUCHED,
         advice="Stop the program that runs, then type it again.",
     )

@@ -10,6 +10,8 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue import events as board_events
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.model import Profile
+from hostlink.sentences import last_known
+from hostlink.words import capital
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ def put_back_advice(spec: str) -> Advice:
     """Return how to put a lost program back. spec: the program in the archive, "" if unknown."""
     if not spec:
         return ""
-    return lambda by: f"Its last known program is kept as {spec}; put it back {by.load(spec)}."
+    return lambda by: f"{capital(last_known(spec))}; put it back {by.load(spec)}."
 
 
 @dataclass(frozen=True, slots=True)

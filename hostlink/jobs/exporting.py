@@ -11,70 +11,96 @@ from hostlink.advice import Advice
 from hostlink.archive import Archive
 from hostlink.archive.exchange.bag_reading import open_bag
 from hostlink.archive.exchange.bags import write_bag
-from hostlink.archive.exchange.merging import Merged
+from hostlink.archive.exchange.merged import Merged
 from hostlink.archive.records import counted
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError, UsageError, file_errors
+from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural, safe
 
 _SQLITE = b"SQLite format 3\x00"
+_MOST_NAMED = 12
+"""Programs named in one sentence."""
 
 
-@dataclass(frozen=True, slots=True)
-class Imported:
-    """The result of an import. added: new rows, by kind. renamed: programs under a new name here.
+def taken_in(source: Path, merged: Merged) -> str:
+    """Return the sentence that tells what was taken in."""
+    return f"Taken in from {source}: {_news(merged)}."
 
-    healed: damaged records that were repaired. left_out: damaged records of the source, in words.
-    copies: marks of copies of an archive that were used separately, as in NAME@3/12345678. retired:
-    programs that are now retired here because they were retired there.
-    """
 
-    added: dict[str, int]
-    renamed: dict[str, str]
-    healed: tuple[str, ...]
-    left_out: tuple[str, ...]
-    copies: tuple[str, ...]
-    retired: tuple[str, ...]
+def to_take_in(source: Path, merged: Merged) -> str:
+    """Return the sentence that tells what an import would take in."""
+    return f"{source} would bring {_news(merged)}."
 
-    @property
-    def news(self) -> str:
-        """Describe what is new, as in "2 programs, 5 revisions"."""
-        return counted(self.added) or "nothing new"
 
-    def sentence(self, source: Path) -> str:
-        """Return the sentence that tells what was taken in."""
-        return f"Taken in from {source}: {self.news}."
+def _news(merged: Merged) -> str:
+    news = {table: count for table, count in merged.added.items() if table != "archives"}
+    return counted(news) or ("repairs" if merged.healed else "nothing new")
 
-    def changes(self) -> list[Advice]:
-        """Return a sentence for each thing that the import changed in this archive."""
-        return [
-            *(
-                f"{name} is another program here, so the one that came is shown as {shown}."
-                for name, shown in self.renamed.items()
-            ),
-            *(
-                f"Two copies of one archive both went on. What came with a number that is taken "
-                f"here is named with /{mark} behind it, such as NAME@3/{mark}; the history of a "
-                "program shows both."
-                for mark in self.copies
-            ),
-            *(_retired(name) for name in self.retired),
-            *(f"Healed, for it was damaged here: {what}." for what in self.healed),
-        ]
+
+def compared(merged: Merged) -> list[str]:
+    """Return a sentence each for the programs that are new, different and the same here."""
+    new = [f"{one.name} ({plural(one.new, 'revision')})" for one in merged.programs if one.is_new]
+    different = [
+        f"{one.name} ({plural(one.other, 'revision')} more there)"
+        for one in merged.programs
+        if one.other and not one.is_new
+    ]
+    same = [one.name for one in merged.programs if not one.other and not one.is_new]
+    groups = {"New here": new, "Different": different, "The same": same}
+    return [f"{word}: {_named(names)}." for word, names in groups.items() if names]
+
+
+def _named(names: Sequence[str]) -> str:
+    more = len(names) - _MOST_NAMED
+    return ", ".join(names[:_MOST_NAMED]) + (f" and {more:,} more" if more > 0 else "")
+
+
+def changes(merged: Merged) -> list[Advice]:
+    """Return a sentence for each thing that an import changes in what is here."""
+    return [
+        *(
+            f"{name} is another program here, so the one that comes is shown as {shown}."
+            for name, shown in merged.renamed.items()
+        ),
+        *(
+            f"Two copies of one archive both went on. What comes with a number that is taken "
+            f"here is named with /{mark} behind it, such as NAME@3/{mark}; the history of a "
+            "program shows both."
+            for mark in merged.copies
+        ),
+        *(_retired(name) for name in merged.retired),
+        *(f"Healed, for it was damaged here: {what}." for what in merged.healed),
+    ]
 
 
 def _retired(name: str) -> Advice:
     return lambda by: (
-        f"{name} was retired there, and is here too now; undo that {by.bring_back(name)}."
+        f"{name} is retired there, so it is here too; undo that {by.bring_back(name)}."
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """The result of an export. counts: records by kind. left_out: damaged records, in words."""
+    """The result of an export. counts: records by kind. left_out: damaged records, in words.
+
+    learners: programs of learners that stayed here, by intent. naming: other records that did,
+    since they name one of those, events not counted.
+    """
 
     counts: dict[str, int]
     left_out: tuple[str, ...]
+    learners: int = 0
+    naming: int = 0
+
+    @property
+    def private_words(self) -> Advice:
+        """Return the sentence on what stayed here for the sake of the learners, "" if nothing."""
+        if not self.learners:
+            return ""
+        also = f", and {plural(self.naming, 'record')} with a name of them" if self.naming else ""
+        told = f"The work of learners is not in it: {plural(self.learners, 'program')}{also}."
+        return lambda by: f"{told} To export it too, say so {by.export_learners}."
 
     def sentence(self, folder: Path) -> str:
         """Return the sentence that tells what the folder holds."""
@@ -109,14 +135,29 @@ def export(
     *,
     programs: tuple[str, ...] = (),
     since: datetime | None = None,
+    learners: bool = False,
 ) -> Exported:
-    """Write all undamaged records to a new bag. Raises ArchiveError."""
-    with archive.records(programs=programs, since=utc_text(since) if since else "") as records:
+    """Write all undamaged records to a new bag. Raises ArchiveError.
+
+    learners: also the programs of learners that are not among `programs`, which have their names.
+    """
+    after = utc_text(since) if since else ""
+    with archive.records(programs=programs, since=after, learners=learners) as records:
         counts = write_bag(records, target)
-        return Exported(counts, tuple(records.left_out))
+        stayed = 0 if programs else records.private
+        return Exported(counts, tuple(records.left_out), stayed, records.withheld)
 
 
-def import_from(archive: Archive, source: Path) -> Imported:
+def preview(archive: Archive, source: Path) -> Merged:
+    """Return what importing a bag or an archive file would do, and leave the archive as it is.
+
+    Raises ArchiveError if the import would be refused.
+    """
+    with archive.undoing():
+        return import_from(archive, source)
+
+
+def import_from(archive: Archive, source: Path) -> Merged:
     """Import a bag or an archive file, whichever the path is.
 
     Raises ArchiveError if nothing was imported.
@@ -124,7 +165,7 @@ def import_from(archive: Archive, source: Path) -> Imported:
     if source.is_dir():
         if (source / "bagit.txt").exists():
             with open_bag(source) as records:
-                return _as_imported(archive.merge(records))
+                return archive.merge(records)
         raise ArchiveError(
             f"{source} is no BagIt folder.",
             kept="Nothing was taken in.",
@@ -141,7 +182,7 @@ def import_from(archive: Archive, source: Path) -> Imported:
             ArchiveError,
             f"{source} cannot be read",
             kept="Nothing was taken in.",
-            advice="Check the name of the file or folder.",
+            advice=CHECK_FILE_OR_FOLDER,
         ),
         source.open("rb") as file,
     ):
@@ -152,15 +193,4 @@ def import_from(archive: Archive, source: Path) -> Imported:
             kept="Nothing was taken in.",
             advice=lambda by: f"If it is a listing, keep it {by.keep(str(source))}.",
         )
-    return _as_imported(archive.merge_file(source))
-
-
-def _as_imported(merged: Merged) -> Imported:
-    return Imported(
-        dict(merged.added),
-        dict(merged.renamed),
-        merged.healed,
-        merged.left_out,
-        tuple(copy[:8] for copy in merged.copies),
-        merged.retired,
-    )
+    return archive.merge_file(source)

@@ -9,6 +9,7 @@ from hostlink.errors import ListingError, RefusedError, file_errors
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 from hostlink.reading import read_at_most
+from hostlink.sentences import CHECK_FILE, OTHER_FILE_OR_FOLDER, name_another_file
 from hostlink.writing import write_whole
 
 
@@ -36,7 +37,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         raise TakenError(
             f"{path} exists already.",
             kept="It was not changed.",
-            advice=lambda by: f"Name another file, or replace it {by.replace}.",
+            advice=name_another_file,
         )
     if is_rehearsal():
         return
@@ -44,7 +45,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         RefusedError,
         f"{path} cannot be written",
         kept="Nothing was changed.",
-        advice="Name another file or folder.",
+        advice=OTHER_FILE_OR_FOLDER,
     ):
         write_whole(path, content)
 
@@ -58,6 +59,6 @@ def read_bytes(path: Path, most: int = LIMIT) -> bytes:
         ListingError,
         f"The file {path} cannot be read",
         kept="Nothing was changed.",
-        advice="Check the name of the file.",
+        advice=CHECK_FILE,
     ):
         return read_at_most(path, most + 1)

@@ -11,6 +11,7 @@ from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.listing_source import Material
 from hostlink.listing import Listing, Review, mend, review
 from hostlink.listing.shrinking.shrink import shrink
+from hostlink.sentences import NOTHING_SENT, no_numbered_line
 from hostlink.words import plural
 
 
@@ -44,8 +45,8 @@ def smaller_advice(material: Material, profile: Profile, room: int) -> Advice:
 
 def _nothing_to_load(material: Material, profile: Profile) -> RefusedError:
     return RefusedError(
-        f"{material.label} has no numbered line, so there is nothing to load.",
-        kept="Nothing was sent to the board.",
+        no_numbered_line("load", material.label),
+        kept=NOTHING_SENT,
         advice=_mend_advice(material, profile),
     )
 
@@ -67,7 +68,7 @@ def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedEr
         advice.append(smaller_advice(material, profile, profile.rules.storage.program_bytes))
     return RefusedError(
         f"{material.label} would not load as it is: {where}{first.message}{more}",
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=join_advice(*advice),
     )
 

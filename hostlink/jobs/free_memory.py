@@ -23,6 +23,7 @@ from hostlink.jobs.session.rescuing import HeldProgram, forget_copy, held_conten
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, measure
 from hostlink.listing.measure import least_size, most_size
+from hostlink.sentences import NOTHING_SENT, free_memory_unsaid
 from hostlink.words import plural
 
 
@@ -52,7 +53,7 @@ def check_room(session: Session, material: Material, held: HeldProgram, *, disca
     raise RefusedError(
         f"{material.label} does not fit: it takes {least}{plural(size, 'byte')}, and the board has "
         f"{most:,}: {least}{plural(size - most, 'byte')} over.",
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=smaller_advice(material, session.profile, most + reserve),
     )
 
@@ -68,7 +69,7 @@ def ask_free_memory(session: Session) -> int | None:
     except LinkError as error:
         with suppress(LinkError):
             session.dialogue.regain(may_interrupt=False)
-        session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
+        session.emit(Warned(free_memory_unsaid(error.what)))
         return None
 
 
@@ -160,7 +161,7 @@ class FreeMemoryCheck:
         which = "line" if len(added) == 1 else "lines"
         raise ReadBackError(
             f"{self.state.label} was read back right, and then somebody typed {which} "
-            f"{', '.join(map(str, list(added)[:8]))} at the board. What it holds now is kept as "
+            f"{', '.join(map(str, list(added)[:8]))} at the board. Now it is kept as "
             f"{kept.spec}.",
             advice="Load again when nobody types at the board.",
         )

@@ -24,19 +24,39 @@ from hostlink.jobs.listing_source import (
     program_name,
 )
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, write_zip
+from hostlink.words import safe
+
+_MOST_FOUND = 10_000
 
 
-def every_program(archive: Archive) -> Gathered:
-    """Return the latest revision of every program that is not retired; leave out damaged ones."""
-    programs = archive.programs()
-    found: list[Material] = []
-    left_out: list[tuple[str, Advice]] = [("The archive", each) for each in programs.damaged]
-    for program in programs:
+def chosen_programs(archive: Archive, tag: str | None = None, question: str = "") -> Gathered:
+    """Return the latest revision of programs that are not retired; leave out damaged ones.
+
+    tag: only those with it. question: only those that a search for it finds. Raises RefusedError if
+    one was given and nothing has it, ArchiveError.
+    """
+    listed = archive.programs(tag=tag)
+    left_out: list[tuple[str, Advice]] = [("The archive", each) for each in listed.damaged]
+    names = [program.name for program in listed]
+    if question:
+        found = archive.find(question, tag=tag, limit=_MOST_FOUND)
+        left_out += [("The archive", each) for each in found.damaged if each not in listed.damaged]
+        matching = {each.program.name for each in found if each.program is not None}
+        names = [name for name in names if name in matching]
+    if not names and (question or tag is not None):
+        asked = f'with "{safe(question)}"' if question else ""
+        tagged = f"with the tag {safe(tag)}" if tag is not None else ""
+        raise RefusedError(
+            f"The archive holds no program {' and '.join(filter(None, (tagged, asked)))}.",
+            kept="Nothing was written.",
+        )
+    materials: list[Material] = []
+    for name in names:
         try:
-            found.append(from_archive(program.name, archive))
+            materials.append(from_archive(name, archive))
         except ArchiveError as error:
-            left_out.append((program.name, error.what))
-    return Gathered(tuple(found), tuple(left_out), ())
+            left_out.append((name, error.what))
+    return Gathered(tuple(materials), tuple(left_out), ())
 
 
 def give_out(
@@ -69,7 +89,7 @@ def give_out(
     if is_bundle:
         write_new(output, write_zip(members), replace=replace)
     else:
-        _into_folder(output, members, replace)
+        into_folder(output, members, replace=replace)
     return tuple(left_out)
 
 
@@ -87,40 +107,46 @@ def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[st
                 advice="Name each program once.",
             )
         programs.add(material.name.casefold())
-        stem = _stem(material.name, taken)
         data = material.listing.text().encode("utf-8")
         try:
-            name = program_name(stem)
-            back = from_bytes(data, material.label, name=name, charset="utf-8")
+            stem = file_stem(material.name, taken)
+            back = from_bytes(data, material.label, name=program_name(stem), charset="utf-8")
             check_keepable(back, None)
         except HostlinkError as error:
             left_out.append((material.label, error.what))
         else:
-            taken.add(name)
             members.append(Member(f"{stem}.bas", data))
     return members, left_out
 
 
-def _stem(name: str, taken: set[str]) -> str:
-    """Return a file name for a program that no other file of the set would be kept under."""
+def file_stem(name: str, taken: set[str]) -> str:
+    """Return a file name for a program that no other file of a set would be kept under.
+
+    taken: the names under which those of the set would be kept; this one is added.
+    """
     plain = file_name(name.lower())
     plain = plain if is_program_name(program_name(plain)) else "program"
     stem, turn = plain, 1
     while program_name(stem) in taken:
         turn += 1
         stem = f"{plain}-{turn}"
+    taken.add(program_name(stem))
     return stem
 
 
-def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
-    """Write files to a folder; write none if one exists and may not be replaced."""
+def into_folder(folder: Path, files: Sequence[Member], *, replace: bool) -> None:
+    """Write files to a folder; write none if one exists and may not be replaced.
+
+    The name of a file may begin with a folder in it.
+    """
     with file_errors(
         RefusedError,
         f"The folder {folder} cannot be made",
         kept="Nothing was written.",
         advice="Name another folder.",
     ):
-        folder.mkdir(parents=True, exist_ok=True)
+        for inner in {(folder / member.name).parent for member in files}:
+            inner.mkdir(parents=True, exist_ok=True)
     there = [member.name for member in files if is_there(folder / member.name)]
     if there and not replace:
         raise TakenError(

@@ -8,23 +8,25 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
-from hostlink.archive import Origin
+from hostlink.archive import Archive, Origin
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.adapting import Proof, adapt_for, inputs_of, prove
 from hostlink.jobs.events import Emit
-from hostlink.jobs.listing_source import Adaptation, Material
+from hostlink.jobs.listing_source import Adaptation, Material, find_material, from_archive
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import Form, Guess, forms, guess
 from hostlink.listing.rules import Language
+from hostlink.sentences import NOTHING_SENT
 from hostlink.words import plural
 
 SHIPPED_FOR = "practice"
 """The profile for which the shipped programs are written."""
 _SHOWN = 3
+_ADAPTED = "adapted from "  # begins the note of a revision that was adapted
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,20 @@ def in_language_of(
     return _adapted(material, found, proof)
 
 
+def find_original(what: str, archive: Archive) -> Material:
+    """Find a listing as `find_material` does; of one adapted for another board, the original.
+
+    So a program of which the newest revision was made for one kind of board suits them all.
+    NAME@NUMBER is taken by its word.
+    """
+    material = find_material(what, archive)
+    while "@" not in what and (made := material.revision) is not None:
+        if not made.note.startswith(_ADAPTED) or not made.parent:
+            break
+        material = from_archive(made.parent, archive)
+    return material
+
+
 def offer(profile: Profile, material: Material) -> Offer | None:
     """Return how a listing would be adapted to a board.
 
@@ -122,7 +138,7 @@ def offer(profile: Profile, material: Material) -> Offer | None:
 
 def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
     text = offer.made.listing.text()
-    note = f"adapted from {offer.source.name} for {offer.target.name}"
+    note = f"{_ADAPTED}{offer.source.name} for {offer.target.name}"
     return dataclasses.replace(
         material,
         text=text,
@@ -191,7 +207,7 @@ def _lacking(material: Material, offer: Offer) -> LanguageError:
     others = sum(len(need.lines) for need in offer.made.needs)
     return LanguageError(
         offer.says,
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=lambda by: (
             f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
             f"{by.load_despite_review(material.word)}."
@@ -202,7 +218,7 @@ def _lacking(material: Material, offer: Offer) -> LanguageError:
 def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
     return LanguageError(
         f"{material.label} was adapted for {offer.target.name} and run. {proof.says}",
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=lambda by: (
             f"See what would change "
             f"{by.adapt(material.word, offer.source.name, offer.target.name)} and rewrite it by "
@@ -214,7 +230,7 @@ def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
 def _not_allowed(material: Material, offer: Offer) -> LanguageError:
     error = LanguageError(
         offer.says,
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice=lambda by: (
             f"See what would change "
             f"{by.adapt(material.word, offer.source.name, offer.target.name)}; load it "

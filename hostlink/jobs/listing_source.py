@@ -15,7 +15,7 @@ from pathlib import Path
 from hostlink.archive import Archive, Content, Origin, Revision
 from hostlink.archive.database.faults import DamagedError
 from hostlink.board.profile.model import Profile
-from hostlink.errors import ArchiveError, ListingError
+from hostlink.errors import ArchiveError, HostlinkError, ListingError
 from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
 from hostlink.publish.details import ProgramDetails
@@ -125,7 +125,18 @@ def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> 
         return Material(
             name, where, sheet.text, held, "utf-8", Origin("file", where), details=sheet.details
         )
-    return Material(name, where, text, raw, "utf-8", Origin("file", where))
+    origin = Origin("library", name) if _is_shipped(name, raw) else Origin("file", where)
+    return Material(name, where, text, raw, "utf-8", origin)
+
+
+def _is_shipped(name: str, raw: bytes) -> bool:
+    """Return whether a file holds the shipped program of its name, whose history it then goes on
+    with: so it stays one program after the archives of two computers are merged."""
+    try:
+        shipped = (library_folder() / f"{name.lower()}.bas").read_bytes()
+    except (OSError, HostlinkError):
+        return False
+    return raw.replace(b"\r\n", b"\n") == shipped
 
 
 def is_file(path: Path) -> bool:

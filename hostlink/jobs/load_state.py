@@ -15,6 +15,14 @@ from hostlink.errors import (
 )
 from hostlink.jobs.session.rescuing import NOTHING, HeldProgram
 from hostlink.jobs.session.session import Session
+from hostlink.sentences import (
+    CHECK_WIRE,
+    PARTLY_THERE,
+    UNTOUCHED,
+    held_before,
+    let_be_lost,
+    when_link_is_back,
+)
 from hostlink.words import plural
 
 
@@ -49,11 +57,11 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
             advice = "Load again to complete it."
     elif isinstance(error, ReadBackError) and not state.touched:
         advice = join_advice(
-            "Check the cable and the speed, then load again.",
-            lambda by: f"If what the board holds may be lost, say so {by.discard_board}.",
+            f"{CHECK_WIRE} Then load again.",
+            lambda by: f"To overwrite what the board holds anyway, {let_be_lost(by)}.",
         )
     elif isinstance(error, LinkError):
-        advice = advice or "Load again when the link is back."
+        advice = advice or when_link_is_back("Load")
     return error.but(
         what=what,
         kept=_kept(error, state, any_sent=session.patience.lines_sent[0] > 0),
@@ -64,10 +72,10 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
 def _how_far(sent: int, lines: int) -> str:
     """Say how many lines were sent when the load was stopped."""
     if not sent:
-        return "no line is known to be stored; the board holds a part of it at most"
+        return f"no line is known to be stored; {PARTLY_THERE} at most"
     if sent < lines:
         stored = f"{sent:,} of {plural(lines, 'line')}"
-        return f"at least {stored} are stored; the board holds a part of it"
+        return f"at least {stored} are stored; {PARTLY_THERE}"
     return f"all {plural(lines, 'line')} are stored, and not proven"
 
 
@@ -76,15 +84,15 @@ def _kept(error: HostlinkError, state: LoadState, *, any_sent: bool) -> str:
     says_more = isinstance(error, ArchiveError | NotKnownError)
     parts = [error.kept] if says_more and error.kept else []
     if not state.touched and not isinstance(error, NotKnownError):
-        parts.append("The board's program was not touched.")
+        parts.append(UNTOUCHED)
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(
-            f"The board holds a part of {state.label} at most."
+            f"At most a part of {state.label} is on the board."
             if any_sent
             else f"No line of {state.label} is known to be stored; memory may be cleared."
         )
     if state.spec:
         parts.append(f"The listing is kept as {state.spec}.")
     if state.held.spec:
-        parts.append(f"What the board held before is kept as {state.held.spec}.")
+        parts.append(held_before(state.held.spec))
     return " ".join(parts)

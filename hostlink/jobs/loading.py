@@ -24,7 +24,7 @@ from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
 from hostlink.jobs.language_of import Allow, Offer, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
-from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.patience import load_s
 from hostlink.jobs.session.rescuing import (
     HeldProgram,
@@ -35,6 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
+from hostlink.sentences import proven
 from hostlink.words import sent_again
 
 
@@ -54,7 +55,8 @@ class LoadOptions:
     differ. despite_review: load despite errors found in the review. name: keep the listing under
     this program name instead of its own. learn: asked whether to add to the profile what the board
     was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
-    a listing that is in the BASIC of another board.
+    a listing that is in the BASIC of another board. learner: whom it is handed out to, by the
+    program of their work; recorded.
     """
 
     discard_board: bool = False
@@ -63,6 +65,7 @@ class LoadOptions:
     name: str = ""
     learn: Callable[[Learned], bool] = _learn_nothing
     adapt: Allow = _adapt_nothing
+    learner: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,7 @@ class Loaded:
         limit = f" of {self.limit:,}" if self.limit else ""
         repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
         name = self.spec or self.label
-        return f"{name} is on the board, proven: {self.size:,}{limit} bytes{repairs}"
+        return f"{proven(name)}: {self.size:,}{limit} bytes{repairs}"
 
 
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
@@ -115,7 +118,7 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
         if session.profile != before:
             material = for_board(session.profile, material, options, session.emit)
         board = session.board_in(archive)
-        detail = {"listing": material.label}
+        detail = {"listing": material.label, **for_learner(options.learner)}
         with recorded_job(
             session, archive, "load", board, program=material.name, detail=detail
         ) as record:

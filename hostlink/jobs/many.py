@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import as_completed
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, wait
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from hostlink.archive import Archive
@@ -22,6 +23,7 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
+from hostlink.sentences import NO_PORT_OPENED
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -73,7 +75,7 @@ def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
                     f"{port} is named twice."
                     if port == choice.port
                     else f"{port} and {choice.port} are the same board.",
-                    kept="No port was opened.",
+                    kept=NO_PORT_OPENED,
                     advice="Name each board once.",
                 )
         seen.append((choice.port, identity))
@@ -82,6 +84,67 @@ def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
         name = board.label if board is not None and board.label else short or choice.port
         called[choice.port] = name if name not in called.values() else choice.port
     return called
+
+
+class BoardJobs(Generic[V]):
+    """Jobs on several boards, each in the thread of its owner; the results come as they end.
+
+    An error that is not a HostlinkError is raised at the end of the `with` block.
+    """
+
+    def __init__(
+        self, archive: Archive, emit: EmitAt, cancelled: Callable[[], bool] = lambda: False
+    ) -> None:
+        self._archive = archive
+        self._emit = emit
+        self._cancelled = cancelled
+        self._at_work: dict[Future[V], tuple[str, str, Owner[Session]]] = {}
+        self._strange: BaseException | None = None
+
+    def __enter__(self) -> BoardJobs[V]:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        for *_names, owner in self._at_work.values():
+            owner.close()
+        if kind is None and self._strange is not None:
+            raise self._strange
+
+    @property
+    def busy(self) -> set[str]:
+        """Return the names of the boards at work."""
+        return {name for name, *_rest in self._at_work.values()}
+
+    def start(self, choice: LinkChoice, name: str, task: Callable[[Session], V]) -> None:
+        """Open a board's port and do a task there. name: by which its events are told."""
+
+        def told(event: Event) -> None:
+            self._emit(name, event)
+
+        owner: Owner[Session] = Owner(
+            name, lambda: open_session(choice, told, self._cancelled, archive=self._archive)
+        )
+        self._at_work[owner.submit(task)] = name, choice.port, owner
+
+    def ended(self, timeout_s: float | None = None) -> list[Result[V]]:
+        """Return the results that have come, after waiting for one; their ports are closed then.
+
+        timeout_s: the longest to wait, None for no limit.
+        """
+        done = wait(self._at_work, timeout_s, FIRST_COMPLETED).done
+        results = [self._result(answer) for answer in self._at_work.keys() & done]
+        return [result for result in results if result is not None]
+
+    def _result(self, answer: Future[V]) -> Result[V] | None:
+        name, port, owner = self._at_work.pop(answer)
+        owner.close()
+        try:
+            return Result(name, port, answer.result())
+        except HostlinkError as error:
+            return Result(name, port, error=error)
+        except BaseException as error:  # noqa: BLE001 - raised when all are done
+            self._strange = error
+            return None
 
 
 def on_each(
@@ -98,61 +161,20 @@ def on_each(
     raised after all boards have finished.
     """
     called = names(choices, archive)
-    owners: list[Owner[Session]] = []
-    waiting: dict[Future[V], str] = {}
-    try:
+    results: dict[str, Result[V]] = {}
+    with BoardJobs[V](archive, emit, cancelled) as jobs:
         for choice in choices:
             name = called[choice.port]
-            owner = _owner(choice, archive, name, emit, cancelled)
-            owners.append(owner)
-            waiting[owner.submit(_bound(task, name))] = choice.port
-        results = _collect(waiting, called, on_result)
-    finally:
-        for owner in owners:
-            owner.close()
+            jobs.start(choice, name, partial(_named, task, name))
+        while jobs.busy:
+            for result in jobs.ended():
+                results[result.port] = result
+                on_result(result)
     return [results[choice.port] for choice in choices]
 
 
-def _collect(
-    waiting: Mapping[Future[V], str],
-    called: Mapping[str, str],
-    on_result: Callable[[Result[V]], None],
-) -> dict[str, Result[V]]:
-    """Wait for the answers of all boards; return the results by port.
-
-    waiting: the port for each answer. called: the board's name for each port. An error that is not
-    a HostlinkError is raised after the last answer.
-    """
-
-    results: dict[str, Result[V]] = {}
-    strange: BaseException | None = None
-    for answer in as_completed(waiting):
-        port = waiting[answer]
-        try:
-            result = Result(called[port], port, answer.result())
-        except HostlinkError as error:
-            result = Result(called[port], port, error=error)
-        except BaseException as error:  # noqa: BLE001 - raised below, when all are done
-            strange = error
-            continue
-        results[port] = result
-        on_result(result)
-    if strange is not None:
-        raise strange
-    return results
-
-
-def _bound(task: Callable[[Session, str], V], name: str) -> Callable[[Session], V]:
-    return lambda session: task(session, name)
-
-
-def _owner(
-    choice: LinkChoice, archive: Archive, name: str, emit: EmitAt, cancelled: Callable[[], bool]
-) -> Owner[Session]:
-    def told(event: Event) -> None:
-        emit(name, event)
-
-    return Owner(name, lambda: open_session(choice, told, cancelled, archive=archive))
+def _named(task: Callable[[Session, str], V], name: str, session: Session) -> V:
+    return task(session, name)
 
 
 def keep_once(

@@ -7,13 +7,14 @@ from pathlib import Path
 
 from hostlink.archive import Archive
 from hostlink.board.port.ports import Identity
-from hostlink.board.profile.file import profiles_folder, shipped_profiles
+from hostlink.board.profile.file import IS_SHIPPED_NAME, profiles_folder, shipped_profiles
 from hostlink.board.profile.kinds import Name, Wrong
 from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.profile.text import profile_text
 from hostlink.errors import RefusedError, UsageError, file_errors
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.jobs.session.remembering import forget
+from hostlink.sentences import no_name_of
 
 
 def check_new_name(name: str, *, replace: bool = True) -> None:
@@ -26,7 +27,7 @@ def check_new_name(name: str, *, replace: bool = True) -> None:
         Name().read(name)
     except Wrong as wrong:
         raise UsageError(
-            f'"{name}" cannot be the name of a profile: {wrong}.', kept="Nothing was written."
+            f"{no_name_of('profile', name)}: {wrong}.", kept="Nothing was written."
         ) from None
     if name == HEARD:
         raise UsageError(
@@ -36,7 +37,7 @@ def check_new_name(name: str, *, replace: bool = True) -> None:
         )
     if name in shipped_profiles():
         raise UsageError(
-            f'"{name}" is the name of a profile that comes with hostlink.',
+            f'"{name}" {IS_SHIPPED_NAME}.',
             kept="Nothing was written.",
             advice="Choose another name.",
         )

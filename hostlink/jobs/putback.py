@@ -35,6 +35,16 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, measure, review
+from hostlink.sentences import (
+    BOARD_UNCHANGED,
+    MEMORY_UNCHANGED,
+    NOT_ALL_FITS,
+    NOT_OVERWRITTEN,
+    NOTHING_SENT,
+    free_memory_unsaid,
+    may_hold_another,
+    proven,
+)
 from hostlink.words import safe
 
 _SIZES = ("does-not-fit",)  # the rule on the profile's size, which the board's report overrides
@@ -48,10 +58,8 @@ class MisfitError(RefusedError):
 
     def __init__(self, spec: str, found: Sequence[Misfit], fitting: Sequence[str]) -> None:
         super().__init__(
-            "Not all of it can go on this board: "
-            + "; ".join(f"{each.name}: {each.why}" for each in found)
-            + ".",
-            kept="Nothing was sent to the board.",
+            f"{NOT_ALL_FITS}: " + "; ".join(f"{each.name}: {each.why}" for each in found) + ".",
+            kept=NOTHING_SENT,
             advice=(
                 lambda by: f"Put back the rest, which fits, {by.put_back_items(spec, fitting)}."
             )
@@ -82,14 +90,14 @@ class PutBack:
         parts = ["memory"] if self.memory else []
         parts += [f"{name} (stored)" for name in self.stored]
         parts += [f"{name} (was there already)" for name in self.unchanged]
-        proven = [part for part in parts if part.split(" (")[0] not in self.unproven]
-        told = [f"{self.spec} is on the board, proven: {', '.join(proven)}."] if proven else []
+        certain = [part for part in parts if part.split(" (")[0] not in self.unproven]
+        told = [f"{proven(self.spec)}: {', '.join(certain)}."] if certain else []
         told += [
             f"{name} is as it was kept, which was not proven: {why}."
             for name, why in self.unproven.items()
         ]
         if not self.memory:
-            told.append("Memory holds what it held before.")
+            told.append(MEMORY_UNCHANGED)
         return told
 
 
@@ -171,7 +179,7 @@ def _free_memory(session: Session) -> int | None:
     except LinkError as error:
         if error.reason is LinkReason.GONE:
             raise
-        session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
+        session.emit(Warned(free_memory_unsaid(error.what)))
         if session.dialogue.regain(may_interrupt=True).found is not FoundState.PROMPT:
             raise
         return None
@@ -257,7 +265,7 @@ class _PutBack:
         if not self._keep:
             return HeldProgram(held.lines, held.count, doubt=held.doubt)
         kept = keep_held(self._session, self._archive, self._board, held)
-        return require_certain(kept, safe(name), "It was not overwritten")
+        return require_certain(kept, safe(name), NOT_OVERWRITTEN)
 
     def _fill_memory(self, item: BackupItem | None) -> None:
         """Put the program of the backup, or the one before, into memory."""
@@ -278,7 +286,7 @@ class _PutBack:
     def _as_before(self, error: HostlinkError) -> HostlinkError:
         """Put slots and memory back as they were; return the error with the result of that."""
         if not self._touched:
-            return error.but(kept=error.kept or "Nothing on the board was changed.")
+            return error.but(kept=error.kept or BOARD_UNCHANGED)
         said = [error.kept]
         with self._session.unstoppable():
             answers = self._at_prompt()
@@ -308,8 +316,7 @@ class _PutBack:
                     put_into_memory(self._session, held.lines, f"Putting {safe(name)} back")
                     store_proven(self._session, name, held.lines, kept="")
                 return f"{safe(name)} holds what it held before."
-        kept = f"is kept as {held.spec}" if held.spec else "was not kept, as you asked"
-        return f"{safe(name)} may hold another program; what it held {kept}."
+        return may_hold_another(safe(name), held.spec)
 
 
 def _fewer(backup: Backup) -> Advice:

@@ -23,6 +23,13 @@ from hostlink.jobs.session.patience import capture_s, load_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
+from hostlink.sentences import (
+    BOARD_UNCHANGED,
+    CHECK_WIRE,
+    MEMORY_UNCHANGED,
+    may_hold_another,
+    no_name_of,
+)
 from hostlink.words import plural, safe
 
 _MOST_LISTS = 7  # how many times the board is asked for its list
@@ -66,8 +73,8 @@ def stored_slots(session: Session) -> list[StoredSlot]:
         heard.add(rows)
     raise ReadBackError(
         f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
-        kept="Nothing on the board was changed.",
-        advice="Check the cable and the speed, then try again.",
+        kept=BOARD_UNCHANGED,
+        advice=f"{CHECK_WIRE} Then try again.",
     )
 
 
@@ -218,9 +225,9 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         with suppress(ArchiveError):
             session.archive.drop_host_copy(session.board_in(session.archive).uuid)
     if back:
-        state = "Memory holds what it held before." if lines else "Memory is empty."
+        state = MEMORY_UNCHANGED if lines else "Memory is empty."
     elif spec:
-        state = f"Memory may hold another program; what it held is kept as {spec}."
+        state = may_hold_another("Memory", spec)
         refused = review(Listing(tuple(lines.values())), session.profile.rules).errors
 
         def advice(by: Ways) -> str:
@@ -229,7 +236,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
 
         error = error.but(advice=join_advice(error.advice, advice))
     elif lines:
-        state = "Memory may hold another program; what it held was not kept, as you asked."
+        state = may_hold_another("Memory", "")
     else:
         state = "Memory, which was empty, may hold a program, or a part of one."
     return error.but(kept=f"{error.kept} {state}".strip())
@@ -250,7 +257,7 @@ def safe_slot_name(session: Session, name: str) -> str:
             advice=f"They have: {', '.join(slots)}.",
         )
     raise RefusedError(
-        f'"{safe(name)}" cannot be the name of a stored program.',
+        f"{no_name_of('stored program', name)}.",
         advice="Choose one word of 1 to 32 letters and digits.",
     )
 

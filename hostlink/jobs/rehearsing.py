@@ -20,10 +20,6 @@ class BoardNeeded(Exception):
     """The rest of what is rehearsed needs the board."""
 
 
-class _Undone(Exception):
-    """Nothing is to stay in the archive."""
-
-
 def is_rehearsal() -> bool:
     """Whether what is done now is only rehearsed."""
     return bool(_running)
@@ -34,12 +30,7 @@ def rehearsal(archive: Archive) -> Iterator[None]:
     """Undo in the archive all that is done inside, and tell `is_rehearsal` there."""
     _running.append(True)
     try:
-        with contextlib.suppress(_Undone):
-            if archive.read_only:
-                yield
-                return
-            with archive.writing("A rehearsal"):
-                yield
-                raise _Undone
+        with archive.undoing():
+            yield
     finally:
         _running.pop()

@@ -6,17 +6,26 @@ import dataclasses
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.archive.records import LEARNER
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.learning import numbers_named
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
-from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.last_known import as_known, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session.session import Session
+from hostlink.listing import Listing, canonical
+from hostlink.sentences import (
+    NOTHING_KEPT,
+    RESTARTED_AT_OPENING,
+    STILL_ON_BOARD,
+    UNTOUCHED,
+    when_link_is_back,
+)
 from hostlink.words import plural
 
 
@@ -27,13 +36,16 @@ class SaveOptions:
     name: the program to save to, "" for the one that the board was last known to hold. note: one
     line kept with the revision. after_restart: consent to save although the board restarted since
     its port was opened. unless_held: keep nothing new if the archive holds the program as a
-    revision under any name.
+    revision under any name. learner: the person whose work it is, which becomes the title of the
+    program; handed_out: the revision that they were given, kept no second time if it is unchanged.
     """
 
     name: str = ""
     note: str = ""
     after_restart: bool = False
     unless_held: bool = False
+    learner: str = ""
+    handed_out: Revision | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,18 +85,19 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     """
     session.attach()
     board = session.board_in(archive)
-    with recorded_job(session, archive, "save", board) as record:
+    detail = for_learner(options.name if options.learner else "")
+    with recorded_job(session, archive, "save", board, detail=detail) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
             result = session.dialogue.capture()
         except Interrupted as error:
             session.abandon()
-            kept = "The board's program was not touched; nothing was kept in the archive."
+            kept = f"{UNTOUCHED} {NOTHING_KEPT}"
             raise error.but(kept=kept) from error
         except HostlinkError as error:
-            kept = error.kept or "The board's program was not touched; nothing was kept."
+            kept = error.kept or f"{UNTOUCHED} {NOTHING_KEPT}"
             is_link = isinstance(error, LinkError)
-            again = "Save again when the link is back." if is_link else ""
+            again = when_link_is_back("Save") if is_link else ""
             raise error.but(kept=kept, advice=error.advice or again) from error
         if not result.lines:
             raise _empty(session, archive, board)
@@ -113,12 +126,18 @@ def _keep(
     origin = dataclasses.replace(origin, note=options.note)
     heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
+    given = options.handed_out
+    if latest is None and given is not None and _is_same(session, archive, given, content):
+        latest = given
     if latest is None and options.unless_held:
         latest = _held_as(archive, board, content)
     if latest is not None:
         revision, is_new = latest, False
     else:
-        kept = archive.keep(name, content, origin)
+        with archive.writing(f"The new revision of {name}"):
+            kept = archive.keep(name, content, origin, title=options.learner)
+            if options.learner:
+                archive.tag(name, LEARNER)
         revision, is_new = kept.revision, kept.is_new
     session.emit(KeptAs(revision.spec, is_new, content.size_bytes or 0))
     archive.set_host_copy(
@@ -138,6 +157,12 @@ def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision |
             latest = archive.revision(name)
             return holder if latest.uuid == holder.uuid else None
     return None
+
+
+def _is_same(session: Session, archive: Archive, given: Revision, content: Content) -> bool:
+    """Return whether a captured program is a revision as this board lists it."""
+    listing = Listing.from_text(archive.content(given).text)
+    return canonical(listing, session.profile.rules) == content.canonical
 
 
 def _held_as(archive: Archive, board: Board, content: Content) -> Revision | None:
@@ -162,7 +187,7 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
         return same[0]
     raise RefusedError(
         "The board's program has no name here yet.",
-        kept="It is still on the board; nothing was kept in the archive.",
+        kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
         advice=lambda by: f"Give it one {by.save_with_name}.",
         needed=Needed.NAME,
     )
@@ -174,7 +199,7 @@ def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     advice = put_back_advice(spec) or "Type or load a program first."
     what = "The board holds no program"
     if session.restarts.memory_is_lost:
-        what += ": it restarted when the port was opened, and lost its memory then"
+        what += f": it {RESTARTED_AT_OPENING}"
     return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
 
 
@@ -199,7 +224,7 @@ def _ask_after_restart(session: Session, options: SaveOptions) -> None:
         raise RefusedError(
             "The board restarted since its port was opened, so what it holds may be a program that "
             "starts by itself and not yours.",
-            kept="Nothing was kept in the archive.",
+            kept=NOTHING_KEPT,
             advice=lambda by: (
                 f"Look at it {by.look_in_console}, or save it anyway {by.save_all_the_same}."
             ),

@@ -34,6 +34,7 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
+from hostlink.sentences import MEMORY_UNCHANGED, NOT_OVERWRITTEN, UNREADABLE_NOW
 from hostlink.words import plural, safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
@@ -122,7 +123,7 @@ def _recalled_or_back(session: Session, name: str, memory: HeldProgram) -> Captu
             raise RefusedError(f"Nothing came when {safe(name)} was recalled.")
     except RefusedError as refused:
         _put_back(session, memory)
-        raise refused.but(kept="Memory holds what it held before.") from refused
+        raise refused.but(kept=MEMORY_UNCHANGED) from refused
     return result
 
 
@@ -149,12 +150,12 @@ def _look_into(
     if not (is_there or commands.has_unnamed_slot):
         return NOTHING
     if not commands.recall:
-        session.emit(Warned(f"What {name} holds now cannot be read, so it is not kept."))
+        session.emit(Warned(f"What {name} holds {UNREADABLE_NOW}, so it is not kept."))
         return NOTHING
     before = keep_held(session, archive, board, slot_held(session, name))
     if not commands.list_stored:
         _put_back(session, memory)
-    return require_certain(before, safe(name), "It was not overwritten")
+    return require_certain(before, safe(name), NOT_OVERWRITTEN)
 
 
 def _put_back(session: Session, memory: HeldProgram) -> None:
@@ -176,7 +177,7 @@ def _kept_in_mind(
         what = error.what
         if isinstance(error, Interrupted):
             session.abandon()
-            what = "Stopped; the board's memory may hold a stored program, or a part of one."
+            what = "Stopped; the board's memory may hold all or a part of a stored program."
         if not isinstance(error, RefusedError):
             with contextlib.suppress(ArchiveError):
                 archive.drop_host_copy(board.uuid)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from hostlink.practice.pin_bank import ANALOG, PinChange
 from hostlink.practice.walk import Walk
+from hostlink.words import natural
 
 LETTERS = string.ascii_uppercase
 
@@ -33,7 +34,7 @@ def held(walk: Walk) -> Iterator[str]:
 def pins_used(walk: Walk) -> list[str]:
     """Return the pins that the program has read or written so far, in the order of their names."""
     bank = walk.state.pins
-    return sorted({*bank.asked, *bank.out, *bank.levels}, key=lambda name: (len(name), name))
+    return sorted({*bank.asked, *bank.out, *bank.levels}, key=natural)
 
 
 def pin_words(walk: Walk, name: str) -> str:

@@ -40,6 +40,7 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
+from hostlink.sentences import UNTOUCHED
 from hostlink.words import plural
 
 _PARTS, _PARTS_STORING = 3, 10  # times that one program needs, as a limit for a survey
@@ -100,7 +101,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
                 record.detail["told"] = surveyed.told
                 return surveyed
     except Interrupted as error:
-        kept = error.kept or "The program on the board was not touched."
+        kept = error.kept or UNTOUCHED
         raise error.but(what="The survey was stopped.", kept=kept) from error
 
 

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from hostlink.board.dialogue.unreached import ONLY_RESTART, asking_words, mistyped
+from hostlink.board.dialogue.unreached import (
+    DELETE_OR_RESTART,
+    NO_STOPPING_KEY,
+    ONLY_RESTART,
+    SO_FULL,
+    TAKES_NOTHING,
+    asking_words,
+    find_where,
+    mistyped,
+    stop_it,
+)
 from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.link.typed import Outcome
 from hostlink.listing import to_bytes
 from hostlink.listing.rules import Form
-from hostlink.words import plural, safe
+from hostlink.words import capital, plural, safe
 
 
 def checked_bytes(line: str, form: Form) -> bytes:
@@ -46,11 +56,10 @@ def no_room_error(data: bytes, room: int, made: str) -> RefusedError:
     that it accepted, in a sentence.
     """
     return RefusedError(
-        f"The line does not fit: the board's memory is so full that it takes {room:,} of its "
+        f"The line does not fit the board: {SO_FULL} takes {room:,} of the line's "
         f"{plural(len(data), 'character')}.",
         kept=made,
-        advice="Delete a line of its program by typing the line's number, if that has room; else "
-        "only a restart helps, and the program in its memory is lost by it.",
+        advice=DELETE_OR_RESTART,
     )
 
 
@@ -61,7 +70,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
     """
     if outcome is Outcome.DEAF:
         return LinkError(
-            "The line was not taken: the board's memory is so full that it takes nothing any more.",
+            f"The board did not take the line: {SO_FULL} {TAKES_NOTHING}.",
             reason=LinkReason.FULL,
             advice=ONLY_RESTART,
         )
@@ -75,7 +84,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
         return LinkError(
             "The board is silent: nothing came back, and the line was not entered.",
             reason=LinkReason.SILENT,
-            advice="Check its supply and the cable.",
+            advice=find_where,
         )
     reason = LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT
     return mistyped("The line", kept="It was not entered.", reason=reason)
@@ -84,7 +93,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
 def no_interrupt_error() -> RefusedError:
     """Return the error for a board whose programs no known key stops."""
     return RefusedError(
-        "No key is known that stops a program on this board.",
+        f"{NO_STOPPING_KEY}.",
         kept="Nothing was sent.",
         advice="A restart stops it, and loses the program in its memory.",
     )
@@ -101,5 +110,5 @@ def occupied_error(state: BoardState) -> LinkError:
         what,
         reason=LinkReason.RUNNING,
         kept="Nothing was typed into it.",
-        advice=lambda by: f"Stop it {by.stop_running}; its variables may be lost.",
+        advice=lambda by: f"{capital(stop_it(by))}.",
     )

@@ -30,6 +30,7 @@ from typing import Any
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
+from hostlink.sentences import MEMORY_IS_LOST, NO_RESTART_LINE
 
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
@@ -52,8 +53,8 @@ class Foresight:
     def warning(self, name: str) -> str:
         """Return the sentence that opening port `name` will probably restart the board."""
         return (
-            f"Opening {name} will probably restart the board ({self.why}): what its memory holds "
-            "is lost then, unless it is stored in its EEPROM."
+            f"Opening {name} will probably restart the board ({self.why}): {MEMORY_IS_LOST} then, "
+            "unless it is stored in its EEPROM."
         )
 
 
@@ -73,7 +74,7 @@ def foresee(
     if name.startswith("practice:"):
         return Foresight(expected, True, why)
     if name.startswith("socket://"):
-        return Foresight(False, False, "a plain network connection has no restart line")
+        return Foresight(False, False, NO_RESTART_LINE)
     if "://" in name:
         return Foresight(expected, True, why)
     if system == "win32":

@@ -12,7 +12,7 @@ from hostlink.errors import UsageError
 from hostlink.link.clock import Clock, RealClock, VirtualClock
 from hostlink.link.port import Port
 from hostlink.practice.kind import BoardKind
-from hostlink.words import safe
+from hostlink.sentences import no_port_address
 
 _HOST_AND_PORT = re.compile(r"[^/?#]+:[0-9]{1,5}(?![0-9a-zA-Z])")
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
@@ -62,8 +62,8 @@ def _check_network_address(name: str) -> None:
     scheme, _, rest = name.partition("://")
     if scheme in ("rfc2217", "socket") and not _HOST_AND_PORT.match(rest):
         raise UsageError(
-            f'"{safe(name)}" is not an address of a port: an address needs :PORT, a number up to '
-            "65535, after the name of its computer.",
+            f"{no_port_address(name)}: an address needs :PORT, a number up to 65535, after the "
+            "name of its computer.",
             advice=f"Write {scheme}://HOST:PORT, such as {scheme}://127.0.0.1:4000.",
         )
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Literal
 
 from hostlink.errors import HostlinkError, file_errors, system_words
+from hostlink.sentences import NOTHING_SENT
 
 Side = Literal["host", "board"]
 _ROW = re.compile(r'(\d+(?:\.\d+)?)  (host|board)  (".*")')
@@ -38,7 +39,7 @@ class Recorder:
         with file_errors(
             HostlinkError,
             f"The recording {path} cannot be written",
-            kept="Nothing was sent to the board.",
+            kept=NOTHING_SENT,
             advice=lambda by: f"Name another file {by.record_elsewhere}.",
         ):
             self._file = path.open("w", encoding="ascii", newline="\n", buffering=1)

@@ -23,7 +23,8 @@ import serial
 
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
-from hostlink.words import capital, nearest
+from hostlink.sentences import PLUG_IN_AGAIN, THE_BOARD, no_port_address
+from hostlink.words import capital, natural, nearest
 
 READ_TIMEOUT_S = 0.05
 WRITE_TIMEOUT_S = 10.0
@@ -123,14 +124,14 @@ class SerialPort:
                 f"{capital(_thing(self.name))} takes nothing: the port {self.name} did not take "
                 f"the bytes for {WRITE_TIMEOUT_S:.0f} seconds.",
                 reason=LinkReason.SILENT,
-                advice="Unplug the board, plug it in again and repeat the command.",
+                advice=f"Unplug the board. {PLUG_IN_AGAIN}.",
             ) from error
         except _FOREIGN as error:
             raise LinkError(
                 f"{capital(_thing(self.name))} went away (unplugged?): the port {self.name} "
                 "vanished while it was in use.",
                 reason=LinkReason.GONE,
-                advice="Plug the board in again and repeat the command.",
+                advice=f"{PLUG_IN_AGAIN}.",
             ) from error
 
 
@@ -189,7 +190,7 @@ def _wrong_use(name: str, why: str) -> UsageError:
     near = nearest(name.partition("://")[0], ("practice", "rfc2217", "socket"), 1)
     hint = f"Did you mean {near[0]}://? " if near else ""
     return UsageError(
-        f'"{name}" is not an address of a port: {why}.',
+        f"{no_port_address(name)}: {why}.",
         advice=lambda by: (
             f"{hint}A port is a device's name, practice://, rfc2217://HOST:PORT or "
             f"socket://HOST:PORT; list what is plugged in {by.ports}."
@@ -199,14 +200,15 @@ def _wrong_use(name: str, why: str) -> UsageError:
 
 def _thing(name: str) -> str:
     """Return what stands on the desk at a port, in the words of somebody who sees it."""
-    return "the far computer" if "://" in name else "the small board with the USB socket"
+    return "the far computer" if "://" in name else THE_BOARD
 
 
 def _usb_devices() -> list[str]:
     """Return the ports of this computer that have a USB bridge, by name."""
     from serial.tools.list_ports import comports  # slow to load; only faults need it
 
-    return sorted(str(info.device) for info in comports() if info.vid is not None)
+    found = (str(info.device) for info in comports() if info.vid is not None)
+    return sorted(found, key=natural)
 
 
 def permission_advice(name: str) -> str:

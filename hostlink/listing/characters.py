@@ -149,7 +149,7 @@ def _doubts(row: Row, notes: Notes) -> Row:
     odd = {char for char in row.text if _odd(char) and not (form and takes(char, form))}
     if odd:
         names = ", ".join(named(char) for char in sorted(odd)[:5])
-        notes.doubt(row, "control-character", f"The row holds {names}; it was left as it is.")
+        notes.doubt(row, "control-character", f"The row holds {names}; nothing was changed.")
     if "\u00ad" in row.text:
         notes.doubt(
             *(row, "soft-hyphen"),

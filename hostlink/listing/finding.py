@@ -16,7 +16,7 @@ SEVERITIES: tuple[Severity, ...] = ("error", "warning", "advice")
 
 RULES: dict[str, str] = {
     "empty-listing": "the listing holds no line that a board would store",
-    "does-not-fit": "it takes more bytes than the board has for a program",
+    "does-not-fit": "it takes more bytes than the board has",
     "no-line-number": "a row without a number",
     "descending-line-number": "a line below one with a higher number",
     "repeated-line-number": "a line number that is used twice",
@@ -29,7 +29,7 @@ RULES: dict[str, str] = {
     "missing-jump-target": "a jump to a line that does not exist",
     "jump-without-line-number": "a jump word that no number follows",
     "computed-jump": "a jump computed when the program runs, which cannot be checked",
-    "jump-into-remark": "jumps to lines that are only remarks",
+    "jump-into-remark": "a jump to a line that is only a remark",
     "unreachable-line": "lines that nothing leads to",
     "subroutine-without-return": "a GOSUB from whose target no RETURN can be reached",
     "return-without-gosub": "a RETURN that can be reached without a GOSUB",
@@ -40,7 +40,7 @@ RULES: dict[str, str] = {
     "unbalanced-bracket": "a bracket without its partner",
     "number-out-of-range": "a number beyond those of the board",
     "number-with-fraction": "a fraction or exponent on a board that knows whole numbers only",
-    "variable-never-set": "a variable that is used and never given a value",
+    "variable-never-set": "a variable that nothing gives a value",
     "unknown-word": "a statement or function that the profile does not know",
     "pin-not-on-board": "a pin that the board does not have, or not for that",
     "pin-value-out-of-range": "a value that a pin, a pulse, a tone or a wait does not take",

@@ -15,8 +15,9 @@ from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reviewing.jumps import Reference
 from hostlink.listing.reviewing.references import references, retargeted, rewritten
 from hostlink.listing.rules import Form, Rules
+from hostlink.sentences import LISTING_UNCHANGED, no_numbered_line
 
-_KEPT = "The listing was not changed."
+_OTHER_STEPS = "Choose another start or a smaller step."
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,9 @@ def renumber(
     long, RefusedError if a jump cannot be updated, unless `forced`.
     """
     if step < 1 or start < 0:
-        raise UsageError("The step must be at least 1, and the start at least 0.", kept=_KEPT)
+        raise UsageError(
+            "The step must be at least 1, and the start at least 0.", kept=LISTING_UNCHANGED
+        )
     held = listing.numbered()
     numbers = _new_numbers(list(held), start, step, first, last)
     _check_numbers(numbers, rules.form)
@@ -128,14 +131,14 @@ def _new_numbers(
     """Return old to new numbers, ascending. Raises ListingError if lines would change order."""
     if not olds:
         raise ListingError(
-            "The listing has no numbered line.", kept=_KEPT, advice="Name another listing."
+            no_numbered_line(), kept=LISTING_UNCHANGED, advice="Name another listing."
         )
     low = 0 if first is None else bisect_left(olds, first)
     high = len(olds) if last is None else bisect_right(olds, last)
     if low >= high:
         raise ListingError(
             f"There is no line from {first or olds[0]} to {olds[-1] if last is None else last}.",
-            kept=_KEPT,
+            kept=LISTING_UNCHANGED,
             advice=f"The listing has lines {olds[0]} to {olds[-1]}.",
         )
     news = [*olds[:low], *(start + step * place for place in range(high - low)), *olds[high:]]
@@ -146,8 +149,8 @@ def _new_numbers(
                 f"{news[place if place == low else place - 1]}, and lose its place "
                 f"{'after line' if place == low else 'before line'} "
                 f"{olds[place - 1 if place == low else place]}.",
-                kept=_KEPT,
-                advice="Choose another start or a smaller step.",
+                kept=LISTING_UNCHANGED,
+                advice=_OTHER_STEPS,
             )
     return dict(zip(olds, news, strict=True))
 
@@ -157,8 +160,8 @@ def _check_numbers(numbers: Mapping[int, int], form: Form) -> None:
         if old != new and not form.first_line <= new <= form.last_line:
             raise ListingError(
                 f"Line {old} would become {new}, outside {form.first_line} to {form.last_line}.",
-                kept=_KEPT,
-                advice="Choose another start or a smaller step.",
+                kept=LISTING_UNCHANGED,
+                advice=_OTHER_STEPS,
             )
 
 
@@ -168,7 +171,7 @@ def _check_length(old: Line, new: Line, form: Form) -> None:
         raise ListingError(
             f"Line {old.number} would be {len(new.typed)} characters long, more than the "
             f"{form.longest_line} that the board takes.",
-            kept=_KEPT,
+            kept=LISTING_UNCHANGED,
             advice="Choose smaller numbers, or split the line first.",
         )
 
@@ -184,6 +187,6 @@ def _cannot_follow(unfollowed: list[Unfollowed]) -> RefusedError:
     more = f" There are {len(unfollowed):,} such places." if len(unfollowed) > 1 else ""
     return RefusedError(
         f"{where} has {why}; it cannot follow new line numbers.{more}",
-        kept=_KEPT,
+        kept=LISTING_UNCHANGED,
         advice="Change it, or force the renumbering and put it right by hand afterwards.",
     )

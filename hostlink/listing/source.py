@@ -16,6 +16,7 @@ LIMIT = 1 << 20
 
 _ORDINARY = frozenset(b"\t\n\r\f\x1a")  # 0x1A ended text files on older systems
 _KEPT = "Nothing was changed."
+_OTHER_FILE = "Name a file with a listing."
 
 
 def decode_listing(raw: bytes, *, name: str, charset: str = "utf-8") -> str:
@@ -51,7 +52,7 @@ def _refuse_size(raw: bytes, name: str) -> None:
             advice="Check that it is the file you meant.",
         )
     if not raw:
-        raise ListingError(f"{name} is empty.", kept=_KEPT, advice="Name a file with a listing.")
+        raise ListingError(f"{name} is empty.", kept=_KEPT, advice=_OTHER_FILE)
 
 
 def _refuse_junk(raw: bytes, name: str) -> None:
@@ -81,7 +82,5 @@ def _utf_16(raw: bytes, name: str) -> str:
 
 def _not_blank(text: str, name: str) -> str:
     if not text.strip():
-        raise ListingError(
-            f"{name} holds nothing but blanks.", kept=_KEPT, advice="Name a file with a listing."
-        )
+        raise ListingError(f"{name} holds nothing but blanks.", kept=_KEPT, advice=_OTHER_FILE)
     return text

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.listing.rows import Mend, Notes, Row, open_quote
 
+REST_OF_LINE = "the rest of the line before"
 _NARROWEST = 30  # characters; pages do not wrap rows at a smaller width
 _LONGEST = 1000  # characters; no line is longer, and the limit keeps work on junk small
 
@@ -38,7 +39,7 @@ def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
         if joint is None or notes.kept(row.at):
             notes.doubt(
                 *(row, "row-without-number"),
-                "The row has no line number; it may be the rest of the line before, or other text.",
+                f"The row has no line number; it may be {REST_OF_LINE}, or other text.",
             )
             mended.append(row)
             joinable = False

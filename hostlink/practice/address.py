@@ -39,6 +39,7 @@ from hostlink.practice.kind_file import (
 )
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings, setting_fault
+from hostlink.sentences import held_before, no_name_of
 from hostlink.words import nearest
 
 SCHEME = "practice://"
@@ -87,7 +88,7 @@ def parse_address(url: str) -> Address:
     name = name.strip("/") or DEFAULT_NAME
     if not _NAME.fullmatch(name):
         raise UsageError(
-            f'"{name[:60]}" cannot be the name of a practice board.',
+            f"{no_name_of('practice board', name)}.",
             advice="Use up to 40 letters, digits, - and _.",
         )
     fresh = virtual = False
@@ -285,7 +286,7 @@ def _folder_trouble(folder: Path) -> AbstractContextManager[None]:
     return file_errors(
         LinkError,
         f"The practice board's folder {folder} cannot be used",
-        kept="What it held before is kept.",
+        kept=held_before(),
         advice="Free some space or allow writing there.",
     )
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from hostlink.errors import RefusedError
 from hostlink.practice.kind import BoardKind
-from hostlink.practice.walk import Shown, Walk
+from hostlink.practice.walk import LOOK_AT_LINE, Shown, Walk
+from hostlink.sentences import LISTING_UNCHANGED, LOOK_FOR_LOOP
 
 _ROOM = 60_000
 """Bytes of program memory in which any listing fits."""
@@ -50,14 +51,14 @@ def outcome(
     ended = walk.run(max_statements)
     if ended == "statements":
         raise RefusedError(
-            f"The program did not end within {max_statements} statements.",
+            f"The program ran {max_statements} statements without an end.",
             kept="What it printed is lost, the listing is unchanged.",
-            advice="Look for a loop without an end, or allow more statements.",
+            advice=f"{LOOK_FOR_LOOP}, or allow more statements.",
         )
     if ended == "error":
         raise RefusedError(
-            f"A practice board of the kind {kind.name} stopped the program: {walk.error}",
-            kept="The listing is unchanged.",
-            advice="Look at the line that it names.",
+            f"The practice board {kind.name} stopped the program: {walk.error}",
+            kept=LISTING_UNCHANGED,
+            advice=LOOK_AT_LINE,
         )
     return Printout(walk.output, used_up=ended == "input")

@@ -12,6 +12,7 @@ from typing import Protocol
 
 from hostlink.errors import LinkError, LinkReason
 from hostlink.practice.machine import Machine
+from hostlink.sentences import PLUG_IN_AGAIN
 
 
 class _Clock(Protocol):
@@ -64,7 +65,7 @@ class PracticePort:
             raise LinkError(
                 "The practice board was unplugged.",
                 reason=LinkReason.GONE,
-                advice="Plug it in again and repeat the command.",
+                advice=f"{PLUG_IN_AGAIN}.",
             )
         return now
 

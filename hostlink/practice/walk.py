@@ -19,6 +19,7 @@ from hostlink.practice.main_loop import chore_seconds
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
+from hostlink.sentences import LISTING_UNCHANGED
 
 MOST_STATEMENTS = 1_000_000
 MOST_OUTPUT = 1 << 20
@@ -30,6 +31,9 @@ used up the statements or the seconds that it was given."""
 
 Shown = Callable[[bytes, bytes], bytes]
 """What is shown of a question of INPUT and its answer."""
+
+
+LOOK_AT_LINE = "Look at the line that it names."
 
 
 class Walk:
@@ -97,8 +101,8 @@ class Walk:
             raise RefusedError(
                 f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
                 f"{self.error}",
-                kept="The listing is unchanged.",
-                advice="Look at the line that it names.",
+                kept=LISTING_UNCHANGED,
+                advice=LOOK_AT_LINE,
             )
 
     @property

@@ -81,7 +81,7 @@ def _writing(profile: Profile) -> Iterator[tuple[str, str]]:
     yield (
         "jumps",
         " ".join(_code(word) for word in language.jumps)
-        + ("; also to a line that is computed" if language.computed_jumps else ""),
+        + ("; also to a computed line" if language.computed_jumps else ""),
     )
     yield "remark", " ".join(_code(word) for word in language.remarks)
     yield "quoted text", " or ".join(_code(f"{mark}TEXT{mark}") for mark in language.quotes)

@@ -1,8 +1,12 @@
-"""What a sheet says about a program besides its listing."""
+"""What a page says about a program besides its listing."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+COLLECTION_TITLE = "Programs in BASIC"
+"""What stands above many programs if the user says nothing else."""
+_IN_NOTES = ("author", "licence")
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,3 +21,21 @@ class ProgramDetails:
     author: str = ""
     licence: str = ""
     notes: str = ""
+
+    def with_note(self, note: str) -> ProgramDetails:
+        """Return them with a note, of which rows such as `author: Ida` give author or licence."""
+        found: dict[str, str] = {}
+        rows: list[str] = []
+        for row in note.splitlines():
+            word, colon, value = row.partition(":")
+            word = word.strip().lower()
+            if colon and word in _IN_NOTES:
+                found[word] = value.strip()
+            else:
+                rows.append(row)
+        return replace(self, **found, notes="\n".join(rows).strip())
+
+    def as_note(self) -> str:
+        """Return notes, author and licence as the note from which `with_note` reads them."""
+        rows = [f"{word}: {getattr(self, word)}" for word in _IN_NOTES if getattr(self, word)]
+        return "\n".join(filter(None, [self.notes, *rows]))

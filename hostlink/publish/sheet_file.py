@@ -14,7 +14,10 @@ from hostlink.listing import Listing
 from hostlink.listing.checkcodes import Codes, line_code, whole_code
 from hostlink.publish.details import ProgramDetails
 
+SHEET_KINDS = ("sheet", "program")
 _KEPT = "Nothing was changed."
+_HEAD = 4000  # characters
+_BEGINS = re.compile(r'(?is)<!doctype html.*?<meta name="hostlink-page" content="([a-z]+)"')
 _FIELDS = ("title", "name", "author", "licence", "notes", "profile", "whole")
 _VOID = frozenset(("meta", "br", "hr", "img", "link", "input", "path"))
 
@@ -35,12 +38,15 @@ class SheetRead:
         return f"The sheet was made for profile {self.profile}; the codes are computed for {used}."
 
 
+def page_kind(source: str) -> str:
+    """Return the kind of page that a text is by its beginning, "" for any other text."""
+    match = _BEGINS.match(source[:_HEAD].lstrip("\ufeff \r\n"))
+    return match[1].lower() if match else ""
+
+
 def is_sheet(source: str) -> bool:
-    """Return whether a text is a listing sheet, judging by its beginning."""
-    head = source[:4000].lstrip("\ufeff \r\n").lower()
-    return (
-        head.startswith("<!doctype html") and '<meta name="hostlink-page" content="sheet"' in head
-    )
+    """Return whether a text is a listing sheet, or a program's page of a site, which is one too."""
+    return page_kind(source) in SHEET_KINDS
 
 
 def read_sheet(source: str, *, name: str) -> SheetRead:
@@ -58,12 +64,12 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
     reader = _Reader()
     reader.feed(source)
     reader.close()
-    if not reader.rows:
+    if not reader.lines:
         raise ListingError(f"{name} holds no listing.", kept=_KEPT)
-    text = "".join(f"{row}\n" for row, _ in reader.rows)
+    text = "".join(f"{row}\n" for row in reader.lines)
     codes = _codes(reader, name)
     if reader.coded == "as-printed":
-        _check(reader, text, codes, name)
+        _check(reader.lines, text, codes, name)
     fields = {field: " ".join(reader.fields.get(field, "").split()) for field in _FIELDS}
     notes = "\n\n".join(" ".join(part.split()) for part in reader.notes if part.strip())
     details = ProgramDetails(
@@ -73,23 +79,28 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
 
 
 def _codes(reader: _Reader, name: str) -> Codes:
+    """Return the codes of the lines, which stand in the same order as these."""
+    if len(reader.lines) != len(reader.codes):
+        raise _damaged(name, "it has not one code for each line")
     lines: dict[int, str] = {}
-    for row, code in reader.rows:
-        number = Listing.from_text(row).numbered()
-        if len(number) != 1 or "\n" in row or not re.fullmatch(r"[0-9]{2}", code, re.ASCII):
+    for row, told in zip(reader.lines, reader.codes, strict=True):
+        number = next(iter(Listing.from_text(row).numbered()), None)
+        # Sheets of version 0.2.0 have codes without the lines' numbers.
+        match = re.fullmatch(r"(?:([0-9]+)\s+)?([0-9]{2})", told.strip(), re.ASCII)
+        if number is None or "\n" in row or match is None or match[1] not in (None, str(number)):
             raise _damaged(name, f"the row {row[:40]!r} is not a numbered line and its code")
-        if not number.keys().isdisjoint(lines):
-            raise _damaged(name, f"line {next(iter(number))} stands in it twice")
-        lines[next(iter(number))] = code
+        if number in lines:
+            raise _damaged(name, f"line {number} stands in it twice")
+        lines[number] = match[2]
     whole = reader.fields.get("whole", "").strip()
     if not re.fullmatch(r"[0-9A-F]{4}", whole, re.ASCII):
-        raise _damaged(name, "the code for all lines is missing")
+        raise _damaged(name, "it lacks the code for all lines")
     return Codes(lines, whole)
 
 
-def _check(reader: _Reader, text: str, codes: Codes, name: str) -> None:
+def _check(rows: list[str], text: str, codes: Codes, name: str) -> None:
     """Check the lines of the sheet against its codes."""
-    for row, code in reader.rows:
+    for row, code in zip(rows, codes.lines.values(), strict=True):
         if line_code(row) != code:
             raise _damaged(name, f"the line {row[:40]!r} does not have the code {code}")
     if whole_code(text) != codes.whole:
@@ -105,56 +116,49 @@ def _damaged(name: str, why: str) -> ListingError:
 
 
 class _Reader(HTMLParser):
-    """Collects the rows of the listing and the text of the marked places."""
+    """Collects the lines and codes of the listing, and the text of the marked places."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
-        self.rows: list[tuple[str, str]] = []
+        self.lines: list[str] = []
+        self.codes: list[str] = []
         self.fields: dict[str, str] = {}
         self.notes: list[str] = []
         self.coded = ""
         self._open: list[tuple[str, str]] = []  # tag and the place it marks, "" for none
-        self._line: str | None = None
-        self._code: str | None = None
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag in _VOID:
             return
         held = dict(attrs)
-        place = ""
-        if tag == "table" and held.get("class") == "listing":
+        place = held.get("class") or ""
+        if place == "listing":
             self.coded = held.get("data-coded") or ""
-            place = "table"
-        elif tag == "td" and self._inside("table"):
-            place = {"line": "line", "code": "code"}.get(held.get("class") or "", "")
+        elif place not in ("line", "code") or tag == "th" or not self._inside("listing"):
+            place = ""  # a heading of such a column, in a sheet of version 0.2.0, is neither
         field = held.get("data-field") or ""
         if field in _FIELDS:
             place = field
         if tag == "p" and self._inside("notes"):
             self.notes.append("")
         if place == "line":
-            self._line = ""
+            self.lines.append("")
         elif place == "code":
-            self._code = ""
+            self.codes.append("")
         self._open.append((tag, place))
 
     def handle_endtag(self, tag: str) -> None:
         if not any(held == tag for held, _ in self._open):
             return
-        while self._open:
-            held, place = self._open.pop()
-            if place == "code" and self._line is not None and self._code is not None:
-                self.rows.append((self._line, self._code.strip()))
-                self._line = self._code = None
-            if held == tag:
-                return
+        while self._open and self._open.pop()[0] != tag:
+            pass
 
     def handle_data(self, data: str) -> None:
         for _, place in reversed(self._open):
             if place == "line":
-                self._line = (self._line or "") + data
+                self.lines[-1] += data
             elif place == "code":
-                self._code = (self._code or "") + data
+                self.codes[-1] += data
             elif place == "notes":
                 if self.notes:
                     self.notes[-1] += data

@@ -48,7 +48,8 @@ def texts() -> Iterator[tuple[str, str]]:
 
 def test_no_layer_below_names_a_command_or_an_option() -> None:
     """They say what helps; by which command or key is the interfaces' own matter."""
-    paper = ("page.py", "sheet.py", "card.py")  # pages to print, for whoever types from them
+    # Pages, for whoever types from them.
+    paper = ("page.py", "program.py", "sheet.py", "site.py", "booklet.py", "card.py")
     found = [
         (name, text)
         for name, text in texts()

@@ -30,7 +30,17 @@ def test_some_programs_are_exported_and_imported_elsewhere(
             app.screen.query_one("#answer").value = "bag"
             await pilot.press("enter")
             await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert "New here: TWO (1 revision)." in shown(app)
+            assert other.programs() == []
+            await pilot.click("#answer-import")
+            await wait(pilot, lambda: app.said[-1].startswith("Taken in from"))
             assert "1 program, 1 revision" in app.said[-1]
+            await _start(pilot, app, wait, find_action, "import into", ChoosePath)
+            app.screen.query_one("#answer").value = "bag"
+            await pilot.press("enter")
+            await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert "The same: TWO." in shown(app)
+            assert not app.screen.query("#answer-import")
 
         async def export_it(pilot: Any, app: Any) -> None:
             await _start(pilot, app, wait, find_action, "export the archive", Fill)

@@ -99,3 +99,34 @@ def test_what_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> 
             await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")
+
+
+def test_programs_are_published_as_a_booklet_or_a_site(stage: Any, wait: Any) -> None:
+    """By the name that is given: a file that ends in .html, replaced after an answer; a folder."""
+    stage.keep("ONE", "10 PRINT 1")
+    stage.keep("TWO", "10 PRINT 2")
+
+    async def story(pilot: Any, app: Any) -> None:
+        async def publish(name: str, programs: str = "") -> None:
+            app.desk.action_work("publish")
+            await wait(pilot, lambda: isinstance(app.screen, Fill))
+            app.screen.query_one("#fill-file").value = name
+            app.screen.query_one("#fill-programs").value = programs
+            await pilot.press("enter")
+
+        await publish("class.html")
+        await wait(pilot, lambda: any("booklet of 2 programs" in said for said in app.said))
+        await publish("class.html", "TWO")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: any("booklet of 1 program " in said for said in app.said))
+        await publish("web", "ONE")
+        await wait(pilot, lambda: any("The site of 1 program is in" in said for said in app.said))
+        (stage.folder / "web" / "index.html").unlink()
+        await publish("web")
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        assert "holds other files" in app.screen.error.what
+
+    stage.play(story, port="")
+    assert "10 PRINT 1" not in (stage.folder / "class.html").read_text(encoding="utf-8")
+    assert [path.name for path in (stage.folder / "web").iterdir()] == ["one.html"]

@@ -31,6 +31,7 @@ REACHED: dict[str, tuple[Any, str]] = {
     "store": (StoredScreen, "store"),
     "recall": (StoredScreen, "recall"),
     "backup": (Desk, "backup"),
+    "class": (Desk, "class"),
     "putback": (Desk, "put-back"),
     "firmware review": (Desk, "firmware"),
     "firmware history": (Desk, "firmware-history"),
@@ -42,6 +43,8 @@ REACHED: dict[str, tuple[Any, str]] = {
     "adapt": (Desk, "adapt"),
     "sheet": (Desk, "sheet"),
     "card": (Desk, "card"),
+    "booklet": (Desk, "publish"),
+    "site": (Desk, "publish"),
     "keep": (Desk, "keep"),
     "give": (Desk, "give"),
     "programs": (Desk, "find"),
@@ -96,7 +99,7 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
     """Typing a word of something that only the command line does shows the command."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await find_action(pilot, app, "one open port")
+        await find_action(pilot, app, "over one port")
 
     stage.play(story)
 

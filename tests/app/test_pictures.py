@@ -23,6 +23,7 @@ from textual import events
 
 from hostlink.app.application import DeskApp
 from hostlink.app.screens.backups import BackupsScreen
+from hostlink.app.screens.class_screen import ClassScreen
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
@@ -37,6 +38,7 @@ MORE_SIZES = {
     "loaded": ((200, 60),),
     "compare": ((200, 60),),
     "quiet": ((200, 60),),
+    "class": ((200, 60), (60, 15)),
 }
 NAMES = tuple(theme.name for theme in THEMES)
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
@@ -116,6 +118,28 @@ async def _compare(pilot: Any, app: Any, wait: Any) -> None:
     app.desk.action_work("compare-board")
     await pilot.pause()
     await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _class(pilot: Any, app: Any, wait: Any) -> None:
+    boards = ("picture", "blue", "green&unplug_after_bytes=250", "red&program_bytes=300")
+    seats = [
+        f'[[learner]]\nname = "{name}"\nboard = "practice://{board.replace("&", "?")}'
+        f'{"&" if "&" in board else "?"}time=virtual"\n'
+        for name, board in zip(
+            ("Ada Brook", "Ben Oak", "Cleo Reed", "Dan Moor"), boards, strict=True
+        )
+    ]
+    text = 'title = "Tuesday evening"\nhand_out = "TIDE"\n' + "".join(seats)
+    Path("class.toml").write_text(f'{text}[[learner]]\nname = "Eve Hill"\nboard = "Violet"\n')
+    app.desk.action_work("class")
+    await pilot.pause()
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    await pilot.press(*"class.toml", "enter")
+    await wait(pilot, lambda: isinstance(app.screen, ClassScreen))
+    await pilot.press("h")
+    await wait(pilot, lambda: len(app.screen.tasks) == 4 and app.screen.is_at_rest)
+    await pilot.press("g")
+    await wait(pilot, lambda: app.screen.rows["Ben Oak"].saved and app.screen.is_at_rest)
 
 
 async def _boards(pilot: Any, app: Any, wait: Any) -> None:

@@ -8,6 +8,7 @@ from hostlink.app.screens.compare import CompareRow, CompareScreen, aligned, fol
 from hostlink.app.screens.line_origins import OriginsScreen
 from hostlink.app.screens.revisions import RevisionsScreen, size_chart
 from hostlink.app.widgets.rows import Rows
+from hostlink.archive import Archive
 from hostlink.listing import Listing, Rules, compare
 
 
@@ -46,6 +47,26 @@ def test_two_revisions_are_compared_with_the_changed_characters_marked(
         assert {"keyword", "number"} <= {
             str(span.style).partition("$listing-")[2] for span in content.spans
         }
+
+    stage.play(story, port="", opens="LAMP", size=(120, 40))
+
+
+def test_a_revision_of_another_computer_is_named_in_full(stage: Any, wait: Any, shown: Any) -> None:
+    """Two archives gave the number 2; the row of the other's says how it is called here."""
+    stage.keep("LAMP", "10 PRINT 1")
+    with Archive.open(stage.folder / "other.sqlite3") as other:
+        other.merge_file(stage.archive.path)
+        stage.keep("LAMP", "10 PRINT 2")
+        mine, stage.archive = stage.archive, other
+        stage.keep("LAMP", "10 PRINT 3")
+        stage.archive = mine
+        mine.merge_file(other.path)
+        named = f"LAMP@2/{other.uuid[:8]}"
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("escape", "v")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        assert shown(app).count("LAMP@2") == 1 and named in shown(app)
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))
 

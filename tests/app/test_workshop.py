@@ -49,6 +49,26 @@ def test_each_level_shows_its_saving_before_it_is_taken(stage: Any, wait: Any) -
     stage.play(story, port="")
 
 
+def test_lines_that_are_never_reached_are_a_row_of_their_own(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """The row says which lines, and how the result was proven; Enter takes the listing without."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text("10 PRINT 1\n20 END\n30 PRINT 2\n40 GOTO 30\n")
+        await pilot.press("escape", "z")
+        await wait(pilot, lambda: isinstance(app.screen, RewriteScreen))
+        assert cells(app, "#rewrites")[-1][0] == "unreached"
+        await pilot.press("end")
+        await wait(pilot, lambda: "Proven: both were run" in " ".join(shown(app).split()))
+        assert "RUN 30 typed by hand would miss them" in " ".join(shown(app).split())
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.text == "10 PRINT1\n"
+
+    stage.play(story, port="", size=(120, 40))
+
+
 @pytest.mark.parametrize("name", ["shrink", "renumber"])
 def test_a_text_taken_is_taken_back_by_ctrl_z_and_kept_by_nobody(
     stage: Any, wait: Any, name: str

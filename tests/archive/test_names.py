@@ -11,12 +11,11 @@ from hostlink.archive.names import (
     checked_name,
     clean,
     file_name,
-    fold,
-    natural,
     unknown_program,
 )
 from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError
+from hostlink.words import fold, natural
 
 
 @pytest.mark.parametrize("name", ["TIDE", "tide clock", "Übung 3", "A", "x" * 40, "3D-MAZE", "a/b"])

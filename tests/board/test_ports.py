@@ -63,6 +63,12 @@ def test_a_board_with_a_serial_number_is_known_wherever_it_is(plug: Plug) -> Non
     assert before.chip == "FT232 Serial (UART) IC"
 
 
+def test_ports_are_listed_in_the_order_in_which_people_count(plug: Plug) -> None:
+    """Port 10 behind port 9, where the letters alone would put it behind port 1."""
+    plug(*((f"/dev/ttyUSB{n}", NUMBERED, f"A{n}", f"1-{n}") for n in (10, 9, 1)))
+    assert [each.port[-2:] for each in usb_ports()] == ["B1", "B9", "10"]
+
+
 def test_boards_without_a_serial_number_are_told_apart_by_their_socket(plug: Plug) -> None:
     """Two at once are two; one in the other's socket is taken for it, and is not called certain."""
     plug(("/dev/ttyUSB0", NUMBERLESS, None, "1-2"), ("/dev/ttyUSB1", NUMBERLESS, "", "1-3"))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 import json
 import shutil
+import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -12,6 +14,8 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content, Origin
+from hostlink.cli.entry import run_line
+from hostlink.shipped import library_folder
 
 
 @pytest.fixture
@@ -446,3 +450,111 @@ def test_what_speaks_against_a_listing_is_shown(hostlink: Callable, archive: Arc
     assert (revision["unproven"], revision["note"]) == (why, "mine")
     (backup,) = hostlink("backup", "--list", "--json").json
     assert [item["unproven"] for item in backup["items"]] == [why, None]
+
+
+@pytest.fixture
+def laptop(hostlink: Callable, place: Path) -> str:
+    """Another archive, with a program that is the same here, one that is not, and a new one."""
+    for name, text in (("sea", "10 END"), ("tide", "10 REM")):
+        (place / f"{name}.bas").write_text(f"{text}\n")
+        for archive in ("archive.sqlite3", "laptop.sqlite3"):
+            assert hostlink("keep", f"{name}.bas", "--archive", archive).status == 0
+    (place / "tide.bas").write_text("10 REM\n20 END\n")
+    (place / "moon.bas").write_text("10 PRINT 1\n")
+    assert hostlink("keep", "tide.bas", "moon.bas", "--archive", "laptop.sqlite3").status == 0
+    return "laptop.sqlite3"
+
+
+def test_an_import_tells_first_what_it_would_do(hostlink: Callable, laptop: str) -> None:
+    """What is new, different and the same; nothing is taken in."""
+    told = hostlink("archive", "import", laptop, "--preview")
+    assert told.status == 0
+    assert told.err.splitlines()[:3] == [
+        "New here: MOON (1 revision).",
+        "Different: TIDE (1 revision more there).",
+        "The same: SEA.",
+    ]
+    assert "Taken in" not in told.err
+    (moon, *_) = hostlink("archive", "import", laptop, "--preview", "--json").json["programs"]
+    assert moon == {"name": "MOON", "is_new": True, "new": 1, "same": 0, "other": 1}
+    assert [each["name"] for each in hostlink("programs", "--json").json] == ["SEA", "TIDE"]
+
+
+@pytest.mark.parametrize(("answer", "status", "count"), [("y\n", 0, 3), ("\n", 1, 2), ("", 130, 2)])
+def test_a_person_is_asked_before_an_import(
+    answer: str,
+    status: int,
+    count: int,
+    hostlink: Callable,
+    laptop: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Yes takes it in; Return alone, and walking away, do not. Nothing new is not asked about."""
+    typed = io.StringIO(answer)
+    typed.isatty = lambda: True  # type: ignore[method-assign]
+    monkeypatch.setattr(sys, "stdin", typed)
+    assert run_line(["archive", "import", laptop]) == status
+    assert ("Taken in" in capsys.readouterr().err) == (status == 0)
+    assert len(hostlink("programs", "--json").json) == count
+    assert hostlink("archive", "import", laptop).status == 0
+    typed = io.StringIO()
+    typed.isatty = lambda: True  # type: ignore[method-assign]
+    monkeypatch.setattr(sys, "stdin", typed)
+    assert run_line(["archive", "import", laptop]) == 0
+    assert "nothing new" in capsys.readouterr().err
+
+
+def test_the_history_of_two_computers_tells_what_each_changed(
+    hostlink: Callable, place: Path
+) -> None:
+    """A revision is compared with the one that it was made from, which is named unless it stands
+    just above."""
+    other = ("--archive", "other.sqlite3")
+    (place / "a.bas").write_text("10 END\n")
+    assert hostlink("keep", "a.bas").status == 0
+    assert hostlink("archive", "import", "archive.sqlite3", *other).status == 0
+    (place / "a.bas").write_text("10 PRINT 1\n20 PRINT 2\n")
+    assert hostlink("keep", "a.bas").status == 0
+    (place / "a.bas").write_text("10 END\n30 REM\n")
+    assert hostlink("keep", "a.bas", *other).status == 0
+    assert hostlink("archive", "import", "other.sqlite3").status == 0
+    rows = hostlink("history", "A").out.splitlines()
+    assert "1 added, 1 changed  " in rows[2]
+    assert "1 added since A@1  " in rows[3]
+
+
+def test_a_shipped_program_kept_from_its_file_is_the_shipped_one(
+    hostlink: Callable, place: Path
+) -> None:
+    """One laptop loaded HAIL, another kept the whole folder: merged, it is there once."""
+    shutil.copy(library_folder() / "hail.bas", place / "hail.bas")
+    assert hostlink("keep", "hail.bas", "--archive", "other.sqlite3").status == 0
+    assert hostlink("load", "shipped:hail").status == 0
+    assert hostlink("archive", "import", "other.sqlite3").status == 0
+    assert [each["name"] for each in hostlink("programs", "--json").json] == ["HAIL"]
+
+
+@pytest.mark.usefixtures("laptop")
+def test_a_long_list_tells_how_many_there_are_and_how_to_see_fewer(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """More rows than a screen or two end with what narrows them; a short list does not."""
+    assert "list fewer" not in hostlink("programs").err
+    monkeypatch.setattr("hostlink.cli.commands.programs._MOST_AT_A_GLANCE", 1)
+    told = hostlink("programs").err
+    assert "2 programs in" in told and "`hostlink find WORDS` and --tag TAG list fewer." in told
+
+
+def test_an_import_names_a_dozen_programs_and_counts_the_others(
+    hostlink: Callable, place: Path
+) -> None:
+    """In the order in which people count: TIDE2 before TIDE10."""
+    folder = place / "many"
+    folder.mkdir()
+    for number in range(1, 15):
+        (folder / f"tide{number}.bas").write_text(f"10 PRINT {number}\n")
+    assert hostlink("keep", "many", "--archive", "other.sqlite3").status == 0
+    (row, *_) = hostlink("archive", "import", "other.sqlite3", "--preview").err.splitlines()
+    assert row.startswith("New here: TIDE1 (1 revision), TIDE2 (1 revision), TIDE3")
+    assert row.endswith("TIDE12 (1 revision) and 2 more.")

@@ -154,7 +154,7 @@ def test_a_listing_that_does_not_fit_and_is_sent_all_the_same(
     assert told.status == 1  # the board itself says how much room it has
     what, kept, advice = sentences(told.err)
     assert "it takes 1,220 bytes, and the board has 999: 221 bytes over" in what
-    assert "What the board held before is kept as rescue@1." in kept
+    assert "What it held before is kept as rescue@1." in kept
     told = hostlink("load", big, "--despite-review", "--discard-board")
     assert told.status == 4
     what, kept, advice = sentences(told.err)
@@ -258,9 +258,9 @@ def test_a_board_that_vanishes_while_loading(hostlink: Callable, archive: Archiv
     assert told.status == 3
     what, kept, advice = sentences(told.err)
     assert "unplugged" in what
-    assert "The board holds a part of the shipped TIDE at most." in kept
+    assert "At most a part of the shipped TIDE is on the board." in kept
     assert "The listing is kept as TIDE@1." in kept
-    assert "What the board held before is kept as rescue@1." in kept
+    assert "What it held before is kept as rescue@1." in kept
     assert advice
     assert hostlink("show", "rescue@1").out == "10 REM MINE\n"
     assert archive.prove().clean
@@ -270,7 +270,7 @@ def test_a_board_that_vanishes_before_anything_was_sent(hostlink: Callable) -> N
     """Then the board's program was not touched, and that is what is said."""
     told = hostlink("load", "tide", "--port", f"{VIRTUAL}&unplug_after_bytes=3")
     assert told.status == 3
-    assert "The board's program was not touched. The listing is kept as TIDE@1." in told.err
+    assert "The program on the board was not touched. The listing is kept as TIDE@1." in told.err
 
 
 def test_a_board_that_vanishes_while_saving(hostlink: Callable, archive: Archive) -> None:
@@ -278,7 +278,7 @@ def test_a_board_that_vanishes_while_saving(hostlink: Callable, archive: Archive
     assert hostlink("load", "-", stdin=b"10 REM MINE\n").status == 0
     told = hostlink("save", "MINE", "--port", f"{VIRTUAL}&unplug_after_bytes=8")
     assert told.status == 3
-    assert "nothing was kept" in told.err
+    assert "Nothing was kept" in told.err
     assert archive.programs() == []
 
 
@@ -459,7 +459,7 @@ def test_a_full_disk_before_loading(
     what, kept, advice = sentences(told.err)
     assert "was not kept: the disk is full." in what
     assert "Everything that was in the archive is still there." in kept
-    assert "The board's program was not touched." in kept
+    assert "The program on the board was not touched." in kept
     assert advice == "Free some space and try again."
     assert board_holds() == {10: "REM MINE"}
     assert archive.prove().clean

@@ -41,6 +41,7 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "putback": (("backup@9",), 1),
     "firmware": (("write", "--previous"), 1),
     "together": (("-",), 1),
+    "class": (("nobody.toml",), 1),
     "review": (("tide",), 0),
     "mend": (("-",), 1),
     "renumber": (("tide",), 0),
@@ -49,6 +50,8 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "try": (("shipped:tide",), 0),
     "sheet": (("tide", "-o", "tide.html"), 0),
     "card": (("-o", "card.html"), 0),
+    "booklet": (("tide", "-o", "booklet.html"), 0),
+    "site": (("tide", "-o", "site"), 0),
     "keep": (("tide.bas",), 0),
     "give": (("tide", "-o", "given.zip"), 0),
     "programs": ((), 0),
@@ -226,7 +229,7 @@ def test_a_terminal_that_is_closed_ends_the_run_in_good_order(
     run.until("X\r\n")
     run.hang_up()
     assert run.end() == 128 + signal.SIGHUP
-    assert "It was interrupted, and is still in the board's memory." in run.err
+    assert "It was interrupted. The program is still in the board's memory." in run.err
     assert list(board_holds()) == [10, 20]
 
 

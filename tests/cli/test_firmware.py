@@ -382,7 +382,7 @@ def test_a_first_program_that_does_not_fit_leaves_no_doubt_about_the_firmware(
     words = ("--role", "computer", "--yes", "--new-board", "--load", str(place / "big.bas"))
     told = hostlink("firmware", "write", image(), *words)
     assert told.status == 1
-    assert "The firmware is written and read back; the program was not loaded." in told.err
+    assert "The firmware is written and read back. The program was not loaded." in told.err
     assert "Nothing was sent" not in told.err
 
 
@@ -467,7 +467,7 @@ def test_unplugged_half_way_the_same_command_finishes(
     told = hostlink(*words, "--role", "computer", "--port", f"{port}&unplug_after_bytes=14000")
     assert told.status == 3
     assert "after page" in told.err
-    assert "its bootloader is unharmed" in told.err
+    assert "Its bootloader is unharmed" in told.err
     assert "Write the same image again" in told.err
     assert not flash().startswith(content(place / "class.hex"))
     told = hostlink(*words)

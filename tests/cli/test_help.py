@@ -77,6 +77,8 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         (folder / "evening.bas").write_text('10 PRINT "EVENING"\n20 END\n', encoding="utf-8")
         shutil.copy(library_folder() / "damaged" / "web-page.txt", folder / "forum.txt")
         (folder / "class.txt").write_text("load tide\nsave tide\n", encoding="utf-8")
+        seat = f'[[learner]]\nname = "Ada"\nboard = "{RED}"\nhand_out = "evening.bas"\n'
+        (folder / "class.toml").write_text(seat, encoding="utf-8")
         (folder / "answers.txt").write_text("27\n", encoding="utf-8")
         image = IntelHex()
         image.puts(0, b"\x0c\x94\x40\x00" * 26 + bytes(600))

@@ -24,10 +24,10 @@ from hostlink.archive import Archive, BackupItem, Content, Origin
 from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.exchange.bags import write_bag
-from hostlink.archive.names import fold
 from hostlink.cli.entry import COMMANDS, run_line
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
+from hostlink.words import fold
 
 CONTROL = "\x1b[2J\x1b]0;owned\x07\x9b31m\x00\x7f\x08\r\u202eback\u2066\u2028\u2029\u200b\ufeff"
 MARKUP = "[red]A[5][/red][/]"
@@ -260,9 +260,13 @@ MISSING: list[Words] = [
     ("find", "--{}"),
     ("{}",),
     ("together", "{}"),
+    ("class", "{}"),
     ("keep", "{}"),
     ("give", "{}", "-o", "given"),
     ("sheet", "{}", "-o", "{}"),
+    ("booklet", "{}", "-o", "{}"),
+    ("site", "--tag", "{}", "-o", "made"),
+    ("site", "--find", "x{}", "-o", "made"),
     ("renumber", "{}", "-o", "{}"),
     ("shrink", "{}"),
     ("adapt", "{}"),
@@ -320,6 +324,10 @@ FILES: list[tuple[Words, int]] = [
     (("compare", "{}.bas", "{}.bas"), 0),
     (("sheet", "{}.bas", "-o", "{}.html"), 0),
     (("card", "-o", "card-{}.html"), 0),
+    (("class", "{}.toml"), 1),
+    (("booklet", "{}.bas", "-o", "booklet-{}.html", "--title", "{}"), 0),
+    (("site", "{}.bas", "-o", "site-{}", "--title", "{}"), 0),
+    (("site", "tide", "-o", "site-{}"), 0),  # the page of the other stays, and is named
     (("give", "-o", "{}-given"), 0),
     (("archive", "duplicate", "{}.sqlite3"), 0),
     (("archive", "export", "{}-bag"), 0),

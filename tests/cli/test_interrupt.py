@@ -73,7 +73,7 @@ def test_a_signal_in_the_middle_of_a_load(
     assert what.startswith("hostlink: Stopped while loading the shipped TIDE: ")
     assert "the board holds a part of it" in what
     assert "The listing is kept as TIDE@1." in kept
-    assert "What the board held before is kept as rescue@1." in kept
+    assert "What it held before is kept as rescue@1." in kept
     assert advice == "Load again to complete it."
     assert 0 <= len(board_holds()) < 32
     load = next(event for event in archive.events() if event.job == "load")
@@ -92,7 +92,7 @@ def test_ctrl_c_before_anything_is_sent(hostlink: Callable, board_holds: Callabl
     status, _, err = interrupted(("load", "dice", *SLOW), "^Reading what the board holds")
     assert status == 130
     assert "Stopped before anything of the shipped DICE was sent." in err
-    assert "The board's program was not touched." in err
+    assert "The program on the board was not touched." in err
     assert len(board_holds()) == 32
     assert hostlink("save", *AT_ONCE).status == 0
 
@@ -103,7 +103,7 @@ def test_ctrl_c_while_saving(hostlink: Callable, board_holds: Callable, archive:
     assert hostlink("load", "tide", *AT_ONCE).status == 0
     status, _, err = interrupted(("save", "COPY", *SLOW), "^Reading the board's program")
     assert status == 130
-    assert "The board's program was not touched; nothing was kept in the archive." in err
+    assert "The program on the board was not touched. Nothing was kept in the archive." in err
     assert "COPY" not in [program.name for program in archive.programs()]
     assert len(board_holds()) == 32
 
@@ -118,7 +118,9 @@ def test_a_signal_interrupts_a_running_program(
     status, out, err = interrupted(words, "out:^X$", number=number)
     assert status == 128 + number
     assert out.startswith("X\n")
-    assert "Stopped while the program ran. It was interrupted, and is still in the board's" in err
+    assert "It was interrupted. The program is still in the board's memory." in " ".join(
+        err.split()
+    )
     assert (place / "so-far.txt").read_text(encoding="utf-8").startswith("X\n")
     assert hostlink("save", "ENDLESS", *AT_ONCE).status == 0
 

@@ -167,4 +167,4 @@ def test_no_bridge_is_status_3(
     mocker.patch("hostlink.jobs.meeting.meeting.hidden_bridges", return_value=[])
     told = hostlink("meet")
     assert told.status == 3
-    assert "Plug in the small board" in told.out.splitlines()[-1]
+    assert "Plug the small board" in told.out.splitlines()[-1]

@@ -21,7 +21,7 @@ GAME = (
     "50 GOTO 10",
 )
 REAL = ("--port", "practice://class")
-STOPPED = "It was interrupted, and is still in the board's memory."
+STOPPED = "It was interrupted. The program is still in the board's memory."
 
 
 # --- answers -------------------------------------------------------------------------------------
@@ -160,7 +160,7 @@ def test_a_board_that_takes_the_interrupt_as_text_is_not_called_interrupted(
     machine_at_port(BoardSettings(interrupt=b"\x04"), program={10: b"INPUT A", 20: b"GOTO 10"})
     told = hostlink("run")
     assert told.status == 1
-    assert 'did not come back to its prompt; it last sent "?"' in told.err
+    assert 'no prompt came; it last sent "?"' in told.err
     assert "It was interrupted" not in told.err
 
 

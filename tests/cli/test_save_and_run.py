@@ -57,7 +57,7 @@ def test_save_says_where_the_lost_program_is(hostlink: Callable) -> None:
     assert hostlink("load", "tide").status == 0
     told = hostlink("save", "--port", "practice://class?time=virtual&restarts_on_open=yes")
     assert told.status == 1
-    assert "it restarted when the port was opened, and lost its memory then" in told.err
+    assert "it restarted when its port was opened, and lost its memory then" in told.err
     assert "`hostlink load TIDE@1 --port 'practice://class?" in told.err
 
 

@@ -28,7 +28,7 @@ def test_separate_commands_lose_the_program_of_a_board_that_restarts(hostlink: C
     assert hostlink("load", "tide", "--port", RESTARTS).status == 0
     told = hostlink("save", "tide", "--port", RESTARTS)
     assert told.status == 1
-    assert "The board holds no program: it restarted when the port was opened" in told.err
+    assert "The board holds no program: it restarted when its port was opened" in told.err
 
 
 def test_together_keeps_the_program_of_a_board_that_restarts(
@@ -60,7 +60,7 @@ def test_the_first_failure_ends_the_work_with_its_status(
     [
         (
             "restart",
-            "Restarting erases the program in the board's memory, so it must be confirmed.",
+            "Restarting erases the program in memory, so it must be confirmed.",
             1,
         ),
         ("firmware write --previous", "The archive has no earlier firmware of this board", 1),
@@ -86,7 +86,7 @@ def test_what_can_be_refused_without_a_board_is_refused_first(
     assert told.status == status, told.err
     assert told.err.startswith("hostlink: Line 2 of steps.txt: ")
     assert said in told.err
-    assert "Nothing was run, and the port was not opened." in told.err
+    assert "Nothing was run. The port was not opened." in told.err
     assert not (place / "practice").exists()
     assert told.out == ""
 
@@ -123,7 +123,7 @@ def test_a_line_that_makes_no_sense_stops_everything_before_it_begins(
     told = hostlink("together", steps("load tide", "laod dice"))
     assert told.status == 2
     assert 'Line 2 of steps.txt: "laod" is not a command that can stand here.' in told.err
-    assert "Nothing was run, and the port was not opened." in told.err
+    assert "Nothing was run. The port was not opened." in told.err
     assert not (place / "practice").exists()
 
 
@@ -159,7 +159,7 @@ def test_a_wrong_option_in_a_later_line_is_found_first(
     told = hostlink("together", steps("load tide", line))
     assert told.status == 2
     assert f"Line 2 of steps.txt: {said}" in told.err
-    assert "Nothing was run, and the port was not opened." in told.err
+    assert "Nothing was run. The port was not opened." in told.err
     assert not (place / "practice").exists()
 
 

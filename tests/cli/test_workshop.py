@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+import sys
 import zipfile
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from hostlink.cli.entry import run_line
 from hostlink.jobs import adapting
 from hostlink.listing import Listing
 from hostlink.publish.sheet_file import read_sheet
@@ -163,6 +165,53 @@ def test_adapt_marks_what_it_keeps_without_a_proof(hostlink, listing):
     assert first["unproven"] is None
     assert made["unproven"].startswith("it was not compared with its original: the program asks")
     assert "not proven: it was not compared" in hostlink("history", "ASK").out
+
+
+DEAD = ("10 PRINT 1", "20 END", "30 PRINT 2", "40 GOTO 30")
+
+
+def test_shrink_offers_to_remove_lines_that_are_never_reached(hostlink, listing):
+    """A script gets them by an option only; the result is proven by running both."""
+    name = listing(*DEAD)
+    told = hostlink("shrink", name)
+    assert "Never reached: lines 30, 40 (20 bytes). RUN 30 typed by hand" in told.err
+    assert "--unreached removes them" in told.err
+    assert told.out.count("\n") == 2
+    told = hostlink("shrink", name, "--unreached")
+    assert "unreached: 20 bytes saved in 2 lines (lines that are never reached)" in told.err
+    assert "Proven: both were run and printed the same." in told.err
+    assert told.out == "10 PRINT1\n"
+    held = hostlink("shrink", name, "--unreached", "--json").json
+    assert held["unreached"] == [30, 40] and held["proof"]["result"] == "proven"
+    assert hostlink("shrink", name, "--json").json["proof"] is None
+    assert "Never" not in hostlink("shrink", name, "--quiet").err
+
+
+@pytest.mark.parametrize(("answer", "rows"), [("y\n", 1), ("\n", 2)])
+def test_a_person_is_asked_whether_unreached_lines_go(answer, rows, listing, monkeypatch, capsys):
+    """Yes removes them; Return alone leaves them."""
+    typed = io.StringIO(answer)
+    typed.isatty = lambda: True
+    monkeypatch.setattr(sys, "stdin", typed)
+    assert run_line(["shrink", listing(*DEAD)]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == rows
+
+
+def test_unreached_lines_stay_where_the_result_prints_otherwise(hostlink, listing, monkeypatch):
+    """A proof that fails is told, and the lines are not removed."""
+    monkeypatch.setattr(
+        "hostlink.listing.shrinking.unreached.unreached", lambda made, _: tuple(made)[:1]
+    )
+    told = hostlink("shrink", listing(*DEAD), "--unreached")
+    assert "it prints something else than the original" in told.err
+    assert "1 PRINT1" in told.out
+
+
+def test_what_is_removed_unproven_is_kept_as_such(hostlink, listing):
+    """A program that never ends cannot be compared; who removes its lines all the same is told."""
+    told = hostlink("shrink", listing("10 GOTO 10", "20 PRINT 2"), "--unreached", "--keep")
+    assert "Not proven: The program did not end" in told.err
+    assert "not proven: it was not compared" in hostlink("history", "LIGHT").out
 
 
 def test_shrink_to_fit_stops_early_and_says_when_it_is_not_enough(hostlink, listing):

@@ -20,7 +20,7 @@ from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError, RefusedError, UsageError
 from hostlink.jobs import giving
 from hostlink.jobs.collecting import gather, keep_all
-from hostlink.jobs.giving import every_program, give_out
+from hostlink.jobs.giving import chosen_programs, give_out
 
 PROFILE = find_profile("practice")
 
@@ -120,7 +120,7 @@ def test_whatever_is_given_out_is_kept_again(
     with Archive.open(place / "a.sqlite3") as archive, Archive.open(place / "b.sqlite3") as other:
         for number, name in enumerate(names):
             archive.keep(name, content(f"10 REM {number}\n"), Origin("file"))
-        gathered = every_program(archive)
+        gathered = chosen_programs(archive)
         assert give_out(gathered.materials, output, replace=False) == ()
         back = gather([output], PROFILE)
         assert back.left_out == () and back.passed_over == ()
@@ -136,7 +136,7 @@ def test_what_keep_would_refuse_is_not_given_out(archive: Archive, tmp_path: Pat
     archive.keep("BARE", content("no number\n"), Origin("file"))
     archive.keep("ODD", content("10 REM \x00\x01\n"), Origin("file"))
     archive.keep("LONG", content("10 REM " + "x" * (1 << 20) + "\n"), Origin("file"))
-    left_out = give_out(every_program(archive).materials, tmp_path / "out", replace=False)
+    left_out = give_out(chosen_programs(archive).materials, tmp_path / "out", replace=False)
     assert [where for where, _ in left_out] == ["BARE@1", "LONG@1", "ODD@1"]
     assert all(why for _, why in left_out)
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["good.bas"]
@@ -152,7 +152,7 @@ def test_more_than_keep_takes_is_not_given_out(
         archive.keep(f"P{number}", content(f"{number + 1} REM X\n"), Origin("file"))
     monkeypatch.setattr(giving, limit, most)
     with pytest.raises(RefusedError, match="more than") as refused:
-        give_out(every_program(archive).materials, tmp_path / "out.zip", replace=False)
+        give_out(chosen_programs(archive).materials, tmp_path / "out.zip", replace=False)
     assert "archive export" in advised(refused.value.advice)
     assert not (tmp_path / "out.zip").exists()
 
@@ -179,7 +179,7 @@ def test_a_damaged_program_is_left_out_of_what_is_given(archive: Archive) -> Non
     conn.execute("UPDATE listings SET text = 'x' WHERE id = 1")
     conn.commit()
     conn.close()
-    gathered = every_program(archive)
+    gathered = chosen_programs(archive)
     assert [each.name for each in gathered.materials] == ["MOON"]
     ((where, why),) = gathered.left_out
     assert where == "TIDE" and "damaged" in why

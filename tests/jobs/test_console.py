@@ -474,17 +474,17 @@ def test_a_paste_that_cannot_be_proven_says_what_keeps_the_program_before(
     """By its spec, and only if there was a program."""
 
     def fail(*_: Any) -> None:
-        raise ReadBackError("It does not hold the program.", kept="The listing is unchanged.")
+        raise ReadBackError("It does not hold the program.", kept="The listing was not changed.")
 
     board = console()
     monkeypatch.setattr(Loader, "load", fail)
     with pytest.raises(ReadBackError) as caught:
         board.send(look_at("10 PRINT 1\n", PROFILE))
-    assert caught.value.kept == "The listing is unchanged."
+    assert caught.value.kept == "The listing was not changed."
     typed(board, "5 REM MINE")
     with pytest.raises(ReadBackError) as caught:
         board.send(look_at("10 PRINT 1\n", PROFILE))
-    assert caught.value.kept.endswith("What the board held before is kept as rescue@1.")
+    assert caught.value.kept.endswith("What it held before is kept as rescue@1.")
 
 
 def test_direct_lines_in_a_paste_are_entered_in_their_place(

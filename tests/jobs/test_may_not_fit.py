@@ -38,8 +38,8 @@ def test_what_surely_does_not_fit_is_refused_before_anything_is_cleared(archive:
     large = "".join(f'{n} PRINT "{n:050}"\n' for n in range(10, 110, 10))
     with pytest.raises(RefusedError, match="it takes at least 540 bytes") as refused:
         loaded(archive, large, "LARGE")
-    assert "The board's program was not touched." in refused.value.kept
-    assert "What the board held before is kept as MINE@1." in refused.value.kept
+    assert "The program on the board was not touched." in refused.value.kept
+    assert "What it held before is kept as MINE@1." in refused.value.kept
     assert not [each for each in refused.value.told if isinstance(each, LineSent)]  # type: ignore[attr-defined]
 
 

@@ -39,7 +39,7 @@ def test_the_program_is_called_untouched_and_carries_no_mark(
     before = refusing.memory
     with refusing.session() as session, pytest.raises(NotClearedError) as caught:
         load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
-    assert "The board's program was not touched." in caught.value.kept
+    assert "The program on the board was not touched." in caught.value.kept
     assert refusing.memory == before
     board = archive.boards()[0]
     copy = archive.host_copy(board.uuid)
@@ -94,7 +94,7 @@ def test_a_rest_of_a_load_is_not_called_proven_and_marked_at_once(
     with board.session() as session, pytest.raises(LinkError) as caught:
         load(session, archive, from_bytes(text, "long.bas", name="LONG"), LoadOptions())
     assert caught.value.reason is LinkReason.GONE
-    assert "The board holds a part of long.bas at most." in caught.value.kept
+    assert "At most a part of long.bas is on the board." in caught.value.kept
     board.on_event = lambda event: None  # noqa: ARG005
     board.machine.unplugged = False
     board.load("10 REM " + f"{10:040}" + "\n")

@@ -254,7 +254,7 @@ def test_a_board_with_room_for_a_part_of_a_line_blames_its_memory_not_the_wire(
 ) -> None:
     """The part that it may have stored is told, and what helps: a number alone makes room."""
     board = desk("capital", "&program_bytes=62")
-    with pytest.raises(RefusedError, match=r"so full that it takes \d+ of its 10 char") as caught:
+    with pytest.raises(RefusedError, match=r"takes \d+ of the line's 10 char") as caught:
         for number in range(10, 200, 10):
             board.console.enter(f"{number} PRINT 1")
             board.console.settle(5.0, 3.0)

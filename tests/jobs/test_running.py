@@ -28,7 +28,7 @@ from hostlink.jobs.run.running import Ran, run
 from hostlink.jobs.run.unfinished import stop
 
 ASKS = '10 PRINT "YOUR NUMBER";\n20 INPUT A\n30 PRINT A*2\n40 GOTO 20\n'
-STOPPED = "It was interrupted, and is still in the board's memory."
+STOPPED = "It was interrupted. The program is still in the board's memory."
 
 
 class Typing:
@@ -140,13 +140,12 @@ def test_a_program_that_asks_without_input_is_stopped(table: Callable[..., Any])
         (
             {"interrupt": b"\x04"},
             {},
-            "The interrupt was sent, but the board did not come back to its prompt; it last sent "
-            '"?".',
+            'The interrupt was sent, but no prompt came; it last sent "?".',
         ),
         (
             {},
             {"interrupt": b""},
-            "Boards of this kind have no key that interrupts a program; it was left as it is.",
+            "Boards of this kind have no key that interrupts a program. It was left as it is.",
         ),
     ],
 )

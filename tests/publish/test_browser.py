@@ -6,15 +6,19 @@ pdftoppm (poppler-utils) read the printed page, zbarimg (zbar-tools) the QR code
 
 from __future__ import annotations
 
+import re
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
+
+import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing
 from hostlink.listing.checkcodes import codes_of
 from hostlink.publish.card import card
 from hostlink.publish.details import ProgramDetails
+from hostlink.publish.program import publish
 from hostlink.publish.sheet import sheet
 from hostlink.shipped import library_folder
 
@@ -25,23 +29,26 @@ HOSTILE = "<script>document.title='run'</script><b>bold</b>"
 def a_sheet(name: str) -> tuple[str, str]:
     """A shipped program's text and its sheet."""
     text = (library_folder() / f"{name}.bas").read_text(encoding="ascii")
-    return text, sheet(
-        Listing.from_text(text), PRACTICE, ProgramDetails(name.upper(), name, "us", "MIT", "N.")
-    )
+    details = ProgramDetails(name.upper(), name, "us", "MIT", "N.")
+    return text, sheet(publish(Listing.from_text(text), PRACTICE, details))
 
 
-def test_a_printed_sheet_has_every_line_with_its_code(
-    printed: Callable[[str], tuple[int, list[str]]],
+@pytest.mark.parametrize(("paper", "sheets"), [("A4", 2), ("letter", 3)])
+def test_a_printed_sheet_has_every_line_and_its_code(
+    printed: Callable[..., tuple[int, list[str]]], paper: str, sheets: int
 ) -> None:
-    """Each line of the fullest shipped program stands whole in one row, with its code."""
+    """Each line of the fullest shipped program stands whole in one row, its code in a row below."""
     text, page = a_sheet("morse")
-    pages, rows = printed(page)
-    assert pages == 2
-    found = {" ".join(row.split()) for row in rows}
-    for number, code in codes_of(Listing.from_text(text), PRACTICE.rules).lines.items():
-        line = Listing.from_text(text).numbered()[number].typed
-        assert " ".join(f"{line} {code}".split()) in found, line
-    assert sum("all lines (ALL)" in row for row in rows) == 1
+    pages, rows = printed(page, paper)
+    assert pages == sheets
+    found = [" ".join(row.split()) for row in rows]
+    below = iter(found)
+    for number, line in Listing.from_text(text).numbered().items():
+        assert " ".join(line.typed.split()) in below, number  # in their order
+    codes = codes_of(Listing.from_text(text), PRACTICE.rules)
+    boxes = " ".join(row for row in found if re.fullmatch(r"(\d+ \d\d ?)+", row))
+    assert boxes == " ".join(f"{number} {code}" for number, code in codes.lines.items())
+    assert f"all lines together ALL {codes.whole}" in found
 
 
 def test_a_card_is_one_page(printed: Callable[[str], tuple[int, list[str]]]) -> None:
@@ -80,10 +87,10 @@ def test_the_qr_code_on_paper_is_the_listing(
 def test_hostile_text_is_shown_and_not_run(browse: Callable[..., str]) -> None:
     """In the browser's own tree there is no script and no bold; the title is the text."""
     details = ProgramDetails("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE)
-    page = sheet(Listing.from_text(f"10 REM {HOSTILE}\n"), PRACTICE, details)
+    page = sheet(publish(Listing.from_text(f"10 REM {HOSTILE}\n"), PRACTICE, details))
     tree = browse(page, "--dump-dom")
     assert "<script" not in tree
-    assert "<b>" not in tree
+    assert "<b>bold" not in tree
     assert "<title>&lt;script&gt;" in tree
     assert "10 REM &lt;script&gt;" in tree
 

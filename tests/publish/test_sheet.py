@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -15,6 +16,7 @@ from hostlink.errors import ListingError
 from hostlink.listing import Listing, measure
 from hostlink.listing.checkcodes import codes_of
 from hostlink.publish.details import ProgramDetails
+from hostlink.publish.program import publish
 from hostlink.publish.qr import drawing
 from hostlink.publish.sheet import sheet
 from hostlink.publish.sheet_file import is_sheet, read_sheet
@@ -29,7 +31,7 @@ OUTSIDE = re.compile(
 
 def made(text: str, details: ProgramDetails | None = None, profile: Profile = PRACTICE) -> str:
     """The sheet of a listing."""
-    return sheet(Listing.from_text(text), profile, details or ProgramDetails())
+    return sheet(publish(Listing.from_text(text), profile, details or ProgramDetails()))
 
 
 def shown(page: str) -> str:
@@ -88,6 +90,25 @@ def test_hostile_text_stays_text() -> None:
     read = read_sheet(page, name="hostile")
     assert read.text == text
     assert read.details == details
+
+
+def test_a_note_that_tells_author_and_licence_gives_them() -> None:
+    """Rows of their own, in any case; what is made a note of again reads back."""
+    note = "It blinks.\nAUTHOR: Ida\nlicence:  MIT \n\nMind: the lamp."
+    read = ProgramDetails("LAMP", "Lamp").with_note(note)
+    told = "It blinks.\n\nMind: the lamp."
+    assert read == ProgramDetails("LAMP", "Lamp", "Ida", "MIT", told)
+    assert ProgramDetails("LAMP", "Lamp").with_note(read.as_note()) == read
+    assert ProgramDetails(notes="Plain.").as_note() == "Plain."
+
+
+def test_text_from_right_to_left_stays_in_its_place() -> None:
+    """A Hebrew title is shown; what turns the direction of other text is not."""
+    title = "\u05d2\u05d0\u05d5\u05ea \u202e\u2066evil"
+    page = made("10 END\n", ProgramDetails("A", title, title))
+    assert '<h1 dir="auto" data-field="title">\u05d2\u05d0\u05d5\u05ea ??evil</h1>' in page
+    assert '<span dir="auto" data-field="author">\u05d2' in page
+    assert "\u202e" not in page
 
 
 PRINTABLE = "".join(map(chr, range(32, 127)))
@@ -152,10 +173,12 @@ def test_a_listing_too_long_for_a_qr_code_has_none() -> None:
     ("old", "new", "told"),
     [
         ("PRINT 1", "PRINT 2", "does not have the code"),
-        ('<td class="code">', '<td class="code">9', "not a numbered line and its code"),
+        ("<i>10</i> <b>", "<i>10</i> <b>9", "not a numbered line and its code"),
+        ("<i>10</i>", "<i>20</i>", "not a numbered line and its code"),
+        ('class="code"', 'class="box"', "not one code for each line"),
         ("10 PRINT", "PRINT", "not a numbered line and its code"),
-        ("20 GOTO", "10 GOTO", "does not have the code|twice"),
-        ('data-field="whole"', "", "code for all lines is missing"),
+        ("20 GOTO", "10 GOTO", "not a numbered line and its code"),
+        ('data-field="whole"', "", "it lacks the code for all lines"),
         ('class="line"', 'class="row"', "no listing"),
         ('name="hostlink-page"', 'name="page"', "not a listing sheet"),
         ("<!DOCTYPE html>", "", "not a listing sheet"),
@@ -172,10 +195,19 @@ def test_a_changed_sheet_is_refused(old: str, new: str, told: str) -> None:
 def test_a_row_taken_out_is_noticed_by_the_whole_code() -> None:
     """The other rows are right by themselves."""
     page = made("10 PRINT 1\n20 GOTO 10\n30 END\n")
-    row = re.search(r'<tr><td class="line">20 .*?</tr>\n', page)
-    assert row is not None
+    cut = re.sub(r'<code class="line">20 .*\n|<span class="code"><i>20<.*\n', "", page)
+    assert page.count("\n") == cut.count("\n") + 2
     with pytest.raises(ListingError, match="together"):
-        read_sheet(page.replace(row[0], ""), name="cut")
+        read_sheet(cut, name="cut")
+
+
+def test_a_sheet_of_an_earlier_version_is_read() -> None:
+    """Its codes stood in a column beside the lines; it was written by version 0.2.0."""
+    file = Path(__file__).with_name("sheet-0.2.0.html")
+    read = read_sheet(file.read_text(encoding="utf-8"), name=file.name)
+    assert read.text.splitlines()[2] == '30 PRINT "LAMP  ";A'
+    assert read.codes == codes_of(Listing.from_text(read.text), PRACTICE.rules)
+    assert read.details == ProgramDetails("LAMP", "Landing lamp", "Ida", "", "It blinks.")
 
 
 @given(st.data())

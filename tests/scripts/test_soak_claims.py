@@ -30,14 +30,18 @@ def job(script: Script) -> Iterator[ModuleType]:
     ("said", "spoilt", "untrue"),
     [
         ("It is silent. The program on the board was not touched.", "memory", True),
-        ("The board's program was not touched; nothing was kept.", "memory", True),
-        ("The program is still on the board; nothing was kept in the archive.", "memory", True),
+        (
+            "It has no name. The program is still on the board.",
+            "memory",
+            True,
+        ),
+        ("The program is still on the board. Nothing was kept in the archive.", "memory", True),
         ("Its programs are kept. They are in its memory again.", "memory", True),
         ("Memory holds what it held before.", "", False),
         ("Memory holds what it held before.", "restart", False),  # true when it was put back
         ("Nothing was written.", "flash", True),
         ("Nothing was written.", "memory", False),
-        ("The board holds a part of P5 at most.", "memory", False),
+        ("At most a part of P5 is on the board.", "memory", False),
     ],
 )
 def test_what_an_error_says_is_held_to_the_truth(
@@ -59,7 +63,7 @@ def test_where_an_error_says_something_is_kept_it_is(script: Script, job: Module
     """By the number that it names."""
     job.archive.rescue(content("10 A\n"), Origin("rescue"))
     for number, kinds in ((1, []), (2, ["archive"])):
-        said = f"Stopped. What the board held before is kept as rescue@{number}."
+        said = f"Stopped. What it held before is kept as rescue@{number}."
         found = script("soak_claims").untrue(said, job.truth, job.start, job.witness)
         assert [trouble.kind for trouble in found] == kinds
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hostlink.app.actions.action import ARCHIVE, BOARD, DeskAction
+from hostlink.app.sentences import OVERWRITTEN
 
 ARCHIVE_ACTIONS = (
     DeskAction(
@@ -13,6 +14,15 @@ ARCHIVE_ACTIONS = (
         lambda desk: desk.screens.several(),
         BOARD,
         also="many all class boards together every",
+    ),
+    DeskAction(
+        "class",
+        "",
+        "Class register",
+        "Hand out to each learner, collect from each",
+        lambda desk: desk.screens.class_register(),
+        BOARD,
+        also="lesson learners pupils students teacher everybody table handout",
     ),
     DeskAction(
         "run-input",
@@ -36,7 +46,7 @@ ARCHIVE_ACTIONS = (
         "rescues",
         "",
         "Rescues",
-        "What boards held before it was overwritten",
+        OVERWRITTEN,
         lambda desk: desk.screens.rescues(),
         ARCHIVE,
         also="lost overwritten before recover undo",

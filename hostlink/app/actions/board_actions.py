@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hostlink.app.actions.action import BOARD, DeskAction
+from hostlink.app.sentences import RUN_PROGRAM
 
 BOARD_ACTIONS = (
     DeskAction(
@@ -19,7 +20,7 @@ BOARD_ACTIONS = (
     DeskAction(
         "run",
         "ctrl+r",
-        "Run the program on the board",
+        RUN_PROGRAM,
         "Its output comes here",
         lambda desk: desk.console.run(),
         BOARD,

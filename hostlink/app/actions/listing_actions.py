@@ -20,7 +20,7 @@ LISTING_ACTIONS = (
         "open",
         "ctrl+o",
         "Open a listing file",
-        "Or a folder or zip file of listings",
+        "Or all listings of a folder or zip file",
         lambda desk: desk.sheet_pane.ask_to_open(),
         LISTING,
         word="open",

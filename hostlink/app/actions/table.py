@@ -72,6 +72,15 @@ ACTIONS = (
         ARCHIVE,
         also="print reference page html commands help",
     ),
+    DeskAction(
+        "publish",
+        "",
+        "Publish programs",
+        "As a booklet to print, or as a web site",
+        lambda desk: desk.workshop.publish(),
+        ARCHIVE,
+        also="booklet book site web html print pages internet",
+    ),
     *ARCHIVE_ACTIONS,
     DeskAction(
         "settings",

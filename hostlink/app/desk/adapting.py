@@ -6,10 +6,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import INTO_EDITOR
 
 if TYPE_CHECKING:
     from hostlink.app.screens.rewriting import RewriteScreen
-    from hostlink.jobs.adapting import Proof
     from hostlink.jobs.language_of import Offer
     from hostlink.jobs.listing_source import Material
 
@@ -30,7 +30,7 @@ class Adaptations(DeskPart):
             self.app.tell(f"Nothing was found to adapt for {profile.name}.")
             return
         self.app.push_screen(
-            _screen(found, material, "takes the listing into the editor"),
+            _screen(found, material, INTO_EDITOR),
             lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
         )
 
@@ -47,24 +47,15 @@ def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
 
     Both versions are run meanwhile, and the result is shown as soon as it is known.
     """
-    from hostlink.app.aside import aside
     from hostlink.app.rewrites import Adapting
     from hostlink.app.screens.rewriting import RewriteScreen
     from hostlink.jobs.adapting import inputs_of, prove
 
-    rewrite = Adapting(offer, f"Enter {does}. Escape leaves it as it was.")
     kinds = (offer.source.name, offer.target.name)
-
-    def begin(screen: RewriteScreen) -> None:
-        def done(proof: Proof) -> None:
-            rewrite.proof = proof
-            if screen.is_attached:
-                screen.renew()
-
-        aside(
-            screen.app,
+    return RewriteScreen(
+        Adapting(
+            offer,
+            f"Enter {does}. Escape leaves it as it was.",
             lambda: prove(material.listing, offer.made, kinds, inputs_of(material)),
-            done,
         )
-
-    return RewriteScreen(rewrite, begin)
+    )

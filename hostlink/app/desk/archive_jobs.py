@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
     from hostlink.archive import ArchiveProof, Program
-    from hostlink.jobs.exporting import Exported, Imported
+    from hostlink.archive.exchange.merged import Merged
+    from hostlink.jobs.exporting import Exported
 
 
 class ArchiveJobs(DeskPart):
@@ -47,8 +49,8 @@ class ArchiveJobs(DeskPart):
 
     def _note_on(self, program: Program, given: dict[str, str]) -> None:
         """Keep tags and a note, as far as they differ from those that are there."""
-        from hostlink.archive.names import fold
         from hostlink.listing.finding import silenced_in, with_silence
+        from hostlink.words import fold
 
         archive, name = self.app.archive, program.name
         wanted = given["tags"].split()
@@ -103,7 +105,7 @@ class ArchiveJobs(DeskPart):
                 "Export the archive as a BagIt folder (RFC 8493): listings as text, the rest as "
                 "JSON, each file with its SHA-256.",
                 fields,
-                hint="Programs by name, parted by blanks; none means all. Since: a day such as "
+                hint=f"{WHICH_PROGRAMS} Since: a day such as "
                 "2031-09-03; none means from the start. Enter writes a new folder.",
                 path="folder",
             ),
@@ -128,7 +130,10 @@ class ArchiveJobs(DeskPart):
         def done(exported: Exported) -> None:
             self._show(
                 exported.sentence(target.absolute()),
-                [f"Left out, for it is damaged: {what}" for what in exported.left_out],
+                [
+                    *([advised(exported.private_words)] if exported.learners else ()),
+                    *(f"Left out, for it is damaged: {what}" for what in exported.left_out),
+                ],
             )
 
         self.app.tell(f"Exporting to {target.absolute()}...")
@@ -162,24 +167,35 @@ class ArchiveJobs(DeskPart):
         self._with_path(
             "Import which BagIt folder or archive file?",
             "",
-            "What is here already stays as it is; importing twice changes nothing.",
-            self._import,
+            "What is here already stays as it is; importing twice changes nothing. What is new is "
+            "shown first.",
+            self._preview,
         )
+
+    def _preview(self, source: Path) -> None:
+        """Show what an import would bring, and import it if that is wanted."""
+        from hostlink.app.aside import aside
+        from hostlink.app.screens.dialogues import ask
+        from hostlink.jobs.exporting import compared, preview, to_take_in
+
+        def seen(merged: Merged) -> None:
+            words = to_take_in(source, merged)
+            self.app.tell(words)
+            take = ("import", "Take it in", lambda: self._import(source))
+            why = "\n".join([*compared(merged), *_told(merged)])
+            ask(self.app, words, *([take] if merged.anything else []), why=why)
+
+        self.app.tell(f"Reading {source}...")
+        aside(self.app, lambda: preview(self.app.archive, source), seen)
 
     def _import(self, source: Path) -> None:
         from hostlink.app.aside import aside
-        from hostlink.jobs.exporting import import_from
+        from hostlink.jobs.exporting import import_from, taken_in
 
-        def done(imported: Imported) -> None:
+        def done(merged: Merged) -> None:
             self.desk.shelf.renew()
             self.sheets.check()
-            self._show(
-                imported.sentence(source),
-                [
-                    *(advised(each) for each in imported.changes()),
-                    *(f"Left out, for it is damaged there: {what}" for what in imported.left_out),
-                ],
-            )
+            self.app.tell(taken_in(source, merged))
 
         self.app.tell(f"Importing {source}...")
         aside(self.app, lambda: import_from(self.app.archive, source), done)
@@ -218,6 +234,16 @@ class ArchiveJobs(DeskPart):
             return archive.prove()
 
         aside(self.app, work, self._proven)
+
+
+def _told(merged: Merged) -> list[str]:
+    """Return what an import changes here, and what is left out of it."""
+    from hostlink.jobs.exporting import changes
+
+    return [
+        *(advised(each) for each in changes(merged)),
+        *(f"Left out, for it is damaged there: {what}" for what in merged.left_out),
+    ]
 
 
 def _own_note(program: Program) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from hostlink.app.sentences import WHAT_CAN_BE_NAMED
+
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
@@ -27,8 +29,7 @@ def ask_for_listing(app: DeskApp, open_word: Callable[[str], object]) -> None:
     app.push_screen(
         ChoosePath(
             "Which listing file?",
-            hint="A file, a listing sheet, a program, a revision such as TIDE@2; or a folder "
-            "or zip file of listings, to keep them all.",
+            hint=f"{WHAT_CAN_BE_NAMED}; or a folder or zip file of listings, to keep them all.",
             suffixes=(*SUFFIXES, ".zip"),
         ),
         answered,

@@ -12,9 +12,11 @@ from textual.widgets import Input
 from hostlink.app.actions.table import way_to
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import LinkError, NotKnownError, ReadBackError
-from hostlink.words import plural
+from hostlink.sentences import MEMORY_IS_LOST, RESTARTED, ends_in_error, last_known, proven
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -66,7 +68,7 @@ class BoardConsole(DeskPart):
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
         """Mark the line that an error of the board names, if its program lies in the editor."""
-        self.app.tell(f"It stopped with an error in line {fault.number}: {fault.message}")
+        self.app.tell(ends_in_error("It", fault.number, fault.message))
         program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
         if program in ("", "rescue", self.sheets.sheet.name):
             self._mark(fault)
@@ -145,7 +147,7 @@ class BoardConsole(DeskPart):
             f"Send {lines} to {self.desk.readings.name_of(attached)}"
             f"{', proven' * pasted.has_program_lines}?",
             ("send", f"Send {lines}", lambda: self._send(attached, pasted)),
-            why="\n".join(rows) or "The review found nothing wrong.",
+            why="\n".join(rows) or NOTHING_WRONG,
         )
 
     def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
@@ -156,7 +158,7 @@ class BoardConsole(DeskPart):
             if not pasted.has_program_lines:
                 lines = plural(pasted.count, "line")
                 return f"{lines} sent; the console shows the answers."
-            return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
+            return f"{proven('The paste')}. Next: run it ({way_to('run')})."
 
         def failed(_: BaseException) -> None:
             self.desk.readings.unknown_now(attached)
@@ -209,7 +211,7 @@ class BoardConsole(DeskPart):
         if attached is None:
             return
         name = self.desk.readings.name_of(attached)
-        question = f"Restart {name}? What its memory holds is lost."
+        question = f"Restart {name}? {capital(MEMORY_IS_LOST)}."
         if attached.state.activity is Activity.FULL:
             self._ask_to_discard(attached, question, "Its memory is full, so it lists nothing.")
             return
@@ -229,7 +231,7 @@ class BoardConsole(DeskPart):
         archive = self.app.archive
         board = known_board(archive, identity_of(attached.port))
         spec = last_program(archive, board) if board is not None else ""
-        has = f"Its last known program is kept as {revision_words(spec)}."
+        has = f"{capital(last_known(revision_words(spec)))}."
         ask(
             self.app,
             question,
@@ -251,7 +253,7 @@ class BoardConsole(DeskPart):
                 self.desk.states.lose(
                     attached.port, MemoryLost("It was restarted.", restarted.held.spec)
                 )
-            return "The board was restarted."
+            return RESTARTED
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             is_restarted = any(text.startswith(RESTARTING) for text, _ in job.progress.told)
@@ -259,7 +261,7 @@ class BoardConsole(DeskPart):
                 return None
             if not isinstance(error, LinkError | ReadBackError | NotKnownError):
                 return None
-            question = f"{error.what} Restart it all the same? What its memory holds is lost."
+            question = f"{error.what} Restart it all the same? {capital(MEMORY_IS_LOST)}."
             return partial(self._ask_to_discard, attached, question, error.kept)
 
         job = attached.do(

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import WHAT_CAN_BE_NAMED
 from hostlink.app.texts import revision_words
+from hostlink.sentences import BOARD_READ
 
 if TYPE_CHECKING:
     from hostlink.jobs.session.board_contents import BoardContents
@@ -43,7 +45,7 @@ class Comparing(DeskPart):
                     self.app.boards.profile.rules,
                 )
             )
-            return "The board was read; nothing was changed."
+            return BOARD_READ
 
         self.app.watch_job(job, done=done)
 
@@ -56,8 +58,7 @@ class Comparing(DeskPart):
             Fill(
                 "Compare two listings, line by line.",
                 [("a", "this", first), ("b", "with", "")],
-                hint="A file, a listing sheet, a program, a revision such as TIDE@2, a rescue such "
-                "as rescue@1. Enter compares them.",
+                hint=f"{WHAT_CAN_BE_NAMED}, a rescue such as rescue@1. Enter compares them.",
                 path="b",
             ),
             self._compare_two,

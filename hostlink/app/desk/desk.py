@@ -39,6 +39,7 @@ from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
 from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
+from hostlink.app.sentences import TEXT_NOT_KEPT
 from hostlink.app.widgets.editor import ListingEditor
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural
@@ -158,7 +159,7 @@ class Desk(Screen[None]):
         if self.sheet_pane.unkept:
             self.drafts.write()
             stays = self.drafts.fault or "It stays as a draft."
-            reasons.append(f"The text in the editor is not in the archive. {stays}")
+            reasons.append(f"{TEXT_NOT_KEPT} {stays}")
         busy = [each.busy for each in self.app.boards.by_port.values() if each.busy]
         if any(job is not None and job.shown for job in busy):
             reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")

@@ -13,6 +13,7 @@ from textual.timer import Timer
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.drafts import Draft, Drafts, LeftDraft, written_at
+from hostlink.app.sentences import NEXT_START_OFFERS
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural
@@ -94,8 +95,8 @@ class DraftKeeper(DeskPart):
         if not self._drafts.is_kept:
             return ""
         return (
-            "The text in the editor is kept as a draft, without the last second of typing; "
-            "the next start of hostlink offers it."
+            "The editor's text is kept as a draft, without the last second of typing; "
+            f"{NEXT_START_OFFERS}."
         )
 
     def _draft(self) -> Draft:
@@ -139,7 +140,7 @@ class DraftKeeper(DeskPart):
                 f"{draft.name or 'A listing without a name'}{when} was not kept in the archive: "
                 f"{_extent(draft.text)}.",
                 [("later", "Not now"), ("open", "Open it again"), ("delete", "Delete it")],
-                why=f"{more}“Not now” leaves it: the next start of hostlink offers it again, "
+                why=f"{more}“Not now” leaves it: {NEXT_START_OFFERS} again, "
                 f"and so does {way_to('drafts')}.",
             ),
             answered,

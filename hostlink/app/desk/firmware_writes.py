@@ -10,6 +10,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.errors import RefusedError
+from hostlink.sentences import MUTE
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -21,10 +22,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.firmware.request import WriteRequest, Written
     from hostlink.jobs.session.session import Session
 
-_ON_STOP = (
-    "Stop writing firmware? The board is mute until the rest is written. Its bootloader and its "
-    "kept programs are not lost."
-)
+_ON_STOP = f"Stop writing firmware? {MUTE} Its bootloader and its kept programs are not lost."
 
 
 class FirmwareWrites(DeskPart):

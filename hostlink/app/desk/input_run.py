@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import RUN_PROGRAM
 from hostlink.errors import HostlinkError, UsageError
+from hostlink.sentences import NEW_FILE, printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -36,7 +38,7 @@ class InputRun(DeskPart):
         ]
         self.app.push_screen(
             Fill(
-                "Run the program on the board with its answers from a file.",
+                f"{RUN_PROGRAM} with its answers from a file.",
                 fields,
                 hint="One answer a line. It is interrupted after these seconds. Output: a new "
                 "file for what it prints; none means only here. Enter runs it.",
@@ -57,7 +59,7 @@ class InputRun(DeskPart):
             seconds = _seconds(given["seconds"])
             if output is not None and is_there(output):
                 raise TakenError(
-                    f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
+                    f"{output} exists already.", kept="Nothing was run.", advice=NEW_FILE
                 )
         except HostlinkError as error:
             self.app.show_error(error)
@@ -90,7 +92,7 @@ class InputRun(DeskPart):
 
         def done(_: Ran) -> str:
             left = f" Not asked for: {plural(answers.left, 'answer')}." if answers.left else ""
-            where = f" What it printed is in {output}." if output is not None and printed else ""
+            where = f" {printed_in(output)}" if output is not None and printed else ""
             return f"The program has ended, {plural(len(printed), 'row')} printed.{left}{where}"
 
         self.desk.show_band("console")

@@ -51,6 +51,25 @@ class OtherScreens(DeskPart):
 
         self.app.push_screen(SeveralScreen())
 
+    def class_register(self) -> None:
+        """Ask for a class register, and show the class."""
+        from hostlink.app.screens.choosing import ChoosePath
+        from hostlink.app.screens.class_screen import ClassScreen, read_class
+        from hostlink.jobs.files import named_path
+
+        def answered(name: str | None) -> None:
+            if not name:
+                return
+            path = named_path(name)
+            register = self.app.attempt(lambda: read_class(self.app, path))
+            if register is not None:
+                self.app.push_screen(ClassScreen(register))
+
+        hint = "A TOML file that says who has which board."
+        self.app.push_screen(
+            ChoosePath("Which class register?", hint=hint, suffixes=(".toml",)), answered
+        )
+
     def settings(self) -> None:
         """Show the settings."""
         from hostlink.app.screens.settings import SettingsScreen

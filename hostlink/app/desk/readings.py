@@ -12,18 +12,20 @@ from textual.widgets import Static
 from hostlink.app.actions.table import way_to, with_keys
 from hostlink.app.console import Transcript
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import NO_BOARD, SHOWS_BOARDS
 from hostlink.app.texts import KnownContents, board_sentence, held_words
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.ruler import BoardTrack
 from hostlink.errors import RefusedError
+from hostlink.sentences import EMPTIED, last_known
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.jobs.session.board_contents import BoardContents
 
-NO_BOARD = (
-    "No board is attached. <boards> shows the boards that are here",
+NO_BOARD_WORDS = (
+    f"{NO_BOARD} <boards> {SHOWS_BOARDS}",
     "No board; <boards> shows all",
 )
 
@@ -67,7 +69,7 @@ class Readings(DeskPart):
         room = self.desk.size.width - 3  # the margins, and a full stop
         track = BoardTrack(held_words(None))
         if current is None:
-            long, brief = map(with_keys, NO_BOARD)
+            long, brief = map(with_keys, NO_BOARD_WORDS)
             sentence = long if len(long) <= room else brief
         else:
             others = len(self.app.boards.by_port) - 1
@@ -98,10 +100,9 @@ class Readings(DeskPart):
         if self.app.boards.current is None:
             self.app.show_error(
                 RefusedError(
-                    "No board is attached.",
+                    NO_BOARD,
                     kept="Nothing was sent.",
-                    advice=f"{way_to('boards')} shows the boards that are here; the practice board "
-                    "always is.",
+                    advice=f"{way_to('boards')} {SHOWS_BOARDS}; the practice board always is.",
                 )
             )
         return self.app.boards.current
@@ -169,7 +170,7 @@ class Readings(DeskPart):
             self.desk.states.lose(
                 attached.port,
                 MemoryLost(
-                    "It restarted or lost its supply since, or was cleared at its keyboard.",
+                    f"{capital(EMPTIED)}.",
                     looked.lost,
                 ),
             )
@@ -177,7 +178,7 @@ class Readings(DeskPart):
     def _look_words(self, attached: AttachedBoard, looked: BoardContents) -> str:
         name = capital(self.name_of(attached))
         if looked.lost:
-            return f"{name} is empty; its last known program is kept as {looked.lost}."
+            return f"{name} is empty; {last_known(looked.lost)}."
         if not self.sheets.editor.text.strip():
             return f"{name} is attached."
         return f"{name} is attached; {way_to('load')} loads the listing into it."

@@ -18,6 +18,7 @@ from textual.widgets import Static, TextArea
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.ask_for_listing import ask_for_listing
+from hostlink.app.sentences import ASKED_FOR_NAME, TEXT_NOT_KEPT
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
@@ -104,7 +105,7 @@ class SheetPane(Vertical):
             return
         ask(
             self.app,
-            f"{self.sheet.title(self.editor.text)}: the text in the editor is not kept.",
+            f"{self.sheet.title(self.editor.text)}. {TEXT_NOT_KEPT}",
             ("keep", "Keep it first", lambda: self.keep_then(go_on)),
             ("drop", "Let it go", go_on),
             leave="Stay",
@@ -318,7 +319,7 @@ class SheetPane(Vertical):
 
         self.app.push_screen(
             AskText(
-                "What is the program called?",
+                ASKED_FOR_NAME,
                 self.sheet.name,
                 hint="Letters, digits, - and _.",
             ),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
+from hostlink.sentences import no_numbered_line
 
 if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
@@ -92,7 +93,7 @@ class SheetSearch(DeskPart):
 
         lines = Listing.from_text(self.sheets.editor.text).numbered()
         if not lines:
-            self.app.tell("The listing has no numbered line.")
+            self.app.tell(no_numbered_line())
             return
         number = min((one for one in lines if one >= wanted), default=max(lines))
         self.sheets.go_to_row(lines[number].at)

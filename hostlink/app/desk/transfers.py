@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING, Any
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import ASKED_FOR_NAME, LEAVE_BOARD, NOTHING_SENT_YET
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
+from hostlink.sentences import WHAT_LEARNING_DOES
+from hostlink.words import capital
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -86,7 +89,7 @@ class Transfers(DeskPart):
             Ask(
                 error.what,
                 [("look", "Look at it"), ("load", "Load anyway")],
-                why="Nothing was sent yet. The review's words stand beside each line.",
+                why=f"{NOTHING_SENT_YET} The review's words stand beside each line.",
             ),
             answered,
         )
@@ -152,7 +155,7 @@ class Transfers(DeskPart):
                 self.app,
                 error.learned.sentence,
                 ("learn", "Accept these changes and load again", again(learn=_yes)),
-                why="It goes into the profile of this board, and the load is proven by it.",
+                why=f"{capital(WHAT_LEARNING_DOES)}.",
             )
         if isinstance(error, LanguageError):
             answers = [("load", "Load it as it is", again(despite_review=True))]
@@ -166,7 +169,7 @@ class Transfers(DeskPart):
                 self.app,
                 error.what,
                 ("load", "Overwrite it anyway", again(discard_board=True)),
-                leave="Leave the board as it is",
+                leave=LEAVE_BOARD,
                 why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
             )
         return None
@@ -250,7 +253,7 @@ class Transfers(DeskPart):
                 self.start_save(attached, dataclasses.replace(options, name=name))
 
         if error.needed is Needed.NAME:
-            question = AskText(error.what, hint="What is the program called?")
+            question = AskText(error.what, hint=ASKED_FOR_NAME)
             return lambda: self.app.push_screen(question, named)
         if error.needed is Needed.AFTER_RESTART:
             changed = dataclasses.replace(options, after_restart=True)

@@ -11,6 +11,7 @@ from hostlink.app.desk.part import DeskPart
 from hostlink.app.desk.sheet_pane import NOTHING_YET
 from hostlink.app.placing import place_lines
 from hostlink.errors import HostlinkError, ListingError
+from hostlink.sentences import BOARD_READ
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -88,9 +89,8 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is None:
             return
-        profile = self.app.boards.profile
-        rewrite = Shrinking(listing, profile.rules, profile.size_words)
-        if rewrite.most.after == rewrite.most.before:
+        rewrite = Shrinking(listing, self.app.boards.profile)
+        if not rewrite.saves:
             why = "".join(f" {note}" for note in rewrite.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return
@@ -153,7 +153,7 @@ class Workshop(DeskPart):
             if looked.content is None or not looked.lines:
                 return f"There is nothing to check: {name} holds no program."
             self._check(Listing.from_text(looked.content.text), f"what {name} holds")
-            return "The board was read; nothing was changed."
+            return BOARD_READ
 
         self.app.watch_job(job, done=done)
 
@@ -182,6 +182,12 @@ class Workshop(DeskPart):
         from hostlink.app.screens.collecting import ask_to_give
 
         ask_to_give(self.app)
+
+    def publish(self) -> None:
+        """Ask which programs to publish, and where, and write them as a booklet or a site."""
+        from hostlink.app.screens.collecting import ask_to_publish
+
+        ask_to_publish(self.app)
 
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
@@ -214,7 +220,7 @@ class Workshop(DeskPart):
         fields = _sheet_fields(self.sheets.sheet.name or "listing", known)
         self.app.push_screen(
             Fill(
-                "A listing sheet: a page to print and type from, with check codes.",
+                "A listing sheet: a page to print, with a check code for each line.",
                 fields,
                 hint="What stays empty is left out. Enter writes the sheet.",
                 path="file",

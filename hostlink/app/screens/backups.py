@@ -14,6 +14,7 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import ask
+from hostlink.app.sentences import LEAVE_BOARD
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page
@@ -24,6 +25,7 @@ from hostlink.board.port.ports import identity_of
 from hostlink.jobs.putback import MisfitError, PutBack, putback
 from hostlink.jobs.putback_fit import Misfit, misfits
 from hostlink.jobs.session.last_known import known_board
+from hostlink.sentences import NOT_ALL_FITS
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -50,9 +52,9 @@ def put_back(
     fits = ("rest", f"Put back what fits: {names}", lambda: _start(app, attached, backup, rest))
     ask(
         app,
-        "Not all of it can go on this board.",
+        f"{NOT_ALL_FITS}.",
         *([fits] if rest else []),
-        leave="Leave the board as it is",
+        leave=LEAVE_BOARD,
         why="\n".join(f"{each.name}: {each.why}." for each in found),
     )
 

@@ -23,6 +23,7 @@ from hostlink.board.port.ports import identity_of, usb_ports
 from hostlink.jobs.boards import KnownBoard, known_boards, label_board
 from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.survey_results import PastSurvey, last_survey
+from hostlink.sentences import ASKED_FOR_LABEL
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -278,7 +279,7 @@ class BoardsScreen(Page[None]):
                 self.app.desk.readings.show()
                 self.action_renew()
 
-        self.app.push_screen(AskText("What do you call this board?", row.label), answered)
+        self.app.push_screen(AskText(ASKED_FOR_LABEL, row.label), answered)
 
     def action_other(self) -> None:
         def answered(port: str | None) -> None:

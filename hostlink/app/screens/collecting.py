@@ -3,25 +3,32 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
 from hostlink.app.screens.dialogues import Fill, ask, ask_to_replace
+from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
 from hostlink.jobs.files import TakenError, named_path
-from hostlink.jobs.giving import every_program, give_out
+from hostlink.jobs.giving import chosen_programs, give_out
 from hostlink.jobs.listing_source import find_material, is_file
+from hostlink.publish.details import COLLECTION_TITLE
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
 _MOST_NAMED = 6
+Written = tuple[str, Sequence[tuple[str, Advice]]]
+"""A sentence on what was written, and what was left out with the reasons."""
+Write = Callable[[Path, dict[str, str], Gathered, bool], Written]
+"""Writes chosen programs to a path as was asked for; replaces what is there only if it is True."""
 
 
 def is_many(path: Path) -> bool:
@@ -79,43 +86,73 @@ def _named(left_out: Sequence[tuple[str, Advice]]) -> str:
 
 def ask_to_give(app: DeskApp) -> None:
     """Ask where to and which programs, then write them as files."""
-
-    def answered(given: dict[str, str] | None) -> None:
-        if given is not None:
-            _give(app, given["file"], given["programs"].split(), replacing=False)
-
-    app.push_screen(
-        Fill(
-            "Give listings out as files.",
-            [("file", "to", "listings.zip"), ("programs", "programs", "")],
-            hint="To a folder, or one .zip file. Programs by name, parted by blanks; none means "
-            "every program in the archive. Enter writes them.",
-            path="file",
-        ),
-        answered,
+    _ask_to_write(
+        app,
+        "Give listings out as files.",
+        [("file", "to", "listings.zip"), ("programs", "programs", "")],
+        "To a folder, or one .zip file. ",
+        _write_files,
     )
 
 
-def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None:
-    if not name:
-        return
-    output = named_path(name)
+def ask_to_publish(app: DeskApp) -> None:
+    """Ask where to and which programs, then write them as a booklet or as a web site."""
+    _ask_to_write(
+        app,
+        "Publish programs: a booklet to print, or a web site.",
+        [("file", "to", "programs.html"), ("programs", "programs", ""),
+         ("title", "title", COLLECTION_TITLE)],
+        "A file that ends in .html is a booklet, a folder a web site. ",
+        partial(_write_pages, app),
+    )  # fmt: skip
 
-    def write() -> tuple[int, tuple[tuple[str, Advice], ...]]:
+
+def _write_files(output: Path, _: dict[str, str], chosen: Gathered, replacing: bool) -> Written:
+    left_out = give_out(chosen.materials, output, replace=replacing)
+    count = len(chosen.materials) - len(left_out)
+    return f"{plural(count, 'listing')} written to {output.absolute()}.", left_out
+
+
+def _write_pages(
+    app: DeskApp, output: Path, given: dict[str, str], chosen: Gathered, replacing: bool
+) -> Written:
+    from hostlink.jobs.publishing import booklet_words, to_publish, write_booklet, write_site
+
+    programs, left_out = to_publish(chosen.materials, app.boards.profile, app.archive)
+    if output.suffix.lower() == ".html":
+        write_booklet(output, programs, given["title"], replace=replacing)
+        return booklet_words(output.absolute(), len(programs)), left_out
+    made = write_site(output, programs, given["title"])
+    remarks = made.remarks(output)
+    return " ".join([made.sentence(output.absolute()), *remarks[:_MOST_NAMED]]), left_out
+
+
+def _ask_to_write(
+    app: DeskApp, what: str, fields: list[tuple[str, str, str]], where: str, write: Write
+) -> None:
+    """Ask for a place and programs of the archive, and write them."""
+
+    def answered(given: dict[str, str] | None) -> None:
+        if given is not None and given["file"]:
+            _write_out(app, given, write, replacing=False)
+
+    hint = f"{where}{WHICH_PROGRAMS} Enter writes them."
+    app.push_screen(Fill(what, fields, hint=hint, path="file"), answered)
+
+
+def _write_out(app: DeskApp, given: dict[str, str], write: Write, *, replacing: bool) -> None:
+    output, words = named_path(given["file"]), given["programs"].split()
+
+    def work() -> Written:
         named = tuple(find_material(word, app.archive) for word in words)
-        gathered = Gathered(named, (), ()) if words else every_program(app.archive)
-        left_out = give_out(gathered.materials, output, replace=replacing)
-        return len(gathered.materials) - len(left_out), (*gathered.left_out, *left_out)
-
-    def done(written: tuple[int, tuple[tuple[str, Advice], ...]]) -> None:
-        count, left_out = written
-        told = f"{plural(count, 'listing')} written to {output.absolute()}. {_named(left_out)}"
-        app.tell(told.rstrip())
+        chosen = Gathered(named, (), ()) if words else chosen_programs(app.archive)
+        told, left_out = write(output, given, chosen, replacing)
+        return told, (*chosen.left_out, *left_out)
 
     def failed(error: HostlinkError) -> None:
         if isinstance(error, TakenError):
-            ask_to_replace(app, error, lambda: _give(app, name, words, replacing=True))
+            ask_to_replace(app, error, lambda: _write_out(app, given, write, replacing=True))
         else:
             app.show_error(error)
 
-    aside(app, write, done, failed)
+    aside(app, work, lambda done: app.tell(f"{done[0]} {_named(done[1])}".rstrip()), failed)

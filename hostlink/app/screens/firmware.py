@@ -19,6 +19,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import ask
+from hostlink.app.sentences import NO_LABEL, STOPPING
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.flash_map import FlashMap
 from hostlink.app.widgets.page import Page
@@ -33,6 +34,7 @@ from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware.checks import role_of
 from hostlink.jobs.firmware.request import WriteRequest
 from hostlink.jobs.firmware.telling import NOTHING_WRONG, ImageTold, tell_image, told_rows
+from hostlink.sentences import ASKED_FOR_ROLE
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -74,7 +76,7 @@ def history_words(writes: Sequence[FirmwareWrite]) -> str:
     """Describe all writes and their boards, the latest first."""
     rows = [
         f"{local_text(each.began_at)}  {each.image.name} for the {each.role} to "
-        f"{each.board or 'a board without a label'}: {each.outcome or 'cut off'}"
+        f"{each.board or NO_LABEL}: {each.outcome or 'cut off'}"
         for each in writes
     ]
     return "\n".join(
@@ -188,7 +190,7 @@ class FirmwareScreen(Page[None]):
             "display": "The display: it makes the picture",
         }
         answers = [(role, says, partial(go_on, role)) for role, says in roles.items()]
-        ask(self.app, "What is this image for?", *answers)
+        ask(self.app, ASKED_FOR_ROLE, *answers)
 
     def _start(self, request: WriteRequest | None, attached: AttachedBoard) -> None:
         self.app.desk.firmware_writes.start(request, attached, self.reviewed)
@@ -213,7 +215,7 @@ class FirmwareScreen(Page[None]):
         baud = job.attached.choice.effective.talk.baud
         rows = [job.name, writes.outcome]
         if not job.ended:
-            phase = "Stopping, in good order" if job.stopping else progress.phase
+            phase = STOPPING if job.stopping else progress.phase
             rows[1:] = [phase, ", ".join(figures(progress, baud))]
         told = [f"{'!' if news else '·'} {text}" for text, news in progress.told[-_MOST_TOLD:]]
         for name, words in (("#write", rows), ("#write-told", told)):

@@ -14,6 +14,7 @@ from textual.widgets import Button, Static
 
 from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import STOPS, part
+from hostlink.app.sentences import STOPPING
 from hostlink.app.ways import advised, shown_error
 from hostlink.words import safe
 
@@ -66,7 +67,7 @@ class JobView(ModalScreen[None]):
 
     def _moved(self, job: Job[Any]) -> None:
         progress = job.progress
-        phase = "Stopping, in good order" if job.stopping else progress.phase
+        phase = STOPPING if job.stopping else progress.phase
         self.query_one("#phase", Static).update(Content(safe(phase)))
         baud = job.attached.choice.effective.talk.baud
         words = "" if job.ended else ", ".join(figures(progress, baud))

@@ -12,6 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.sentences import EDITOR_STAYS, INTO_EDITOR
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Mend, Rules, mend
@@ -26,15 +27,15 @@ class MendScreen(Page[str | None]):
 
     AUTO_FOCUS = "#mends"
     FOOT = (
-        "Space undoes or redoes; Right unfolds a kind, Left folds it. Enter takes the listing "
-        "into the editor; nothing is sent. Escape leaves it."
+        f"Space undoes or redoes; Right unfolds a kind, Left folds it. Enter {INTO_EDITOR}; "
+        "nothing is sent. Escape leaves it."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("mending.turn", "Undo or redo a repair", "The one at the cursor"),
         screen_key("mending.unfold", "Unfold", "Each repair of the kind", action="fold(False)"),
         screen_key("mending.fold", "Fold", "The kind in one row", action="fold(True)"),
         Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
-        Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
+        Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),
     ]
 
     def __init__(self, text: str, rules: Rules) -> None:

@@ -28,7 +28,7 @@ _IN_GROUPS = sorted(BY_ID.values(), key=lambda action: GROUPS.index(action.group
 _PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
-    ("Several commands over one open port, together", "hostlink together"),
+    ("Commands from a file, one after another over one port", "hostlink together"),
     ("The numbers of a run as CSV or SVG", "hostlink runs --csv"),
     ("Programs found by the output of their runs", "hostlink find --printed"),
     ("Programs tried, and their output held to the expected one", "hostlink try --all"),

@@ -12,6 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
 from hostlink.app.screens.dialogues import ask
+from hostlink.app.sentences import EDITOR_STAYS, UNDOABLE
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -19,6 +20,7 @@ from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.listing import Listing, Rules
 from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
+from hostlink.sentences import LISTING_UNCHANGED
 from hostlink.words import plural, safe
 
 _FIELDS = (
@@ -35,13 +37,10 @@ class RenumberScreen(Page[str | None]):
 
     AUTO_FOCUS = "#number-start"
     HEAD = "New line numbers"
-    FOOT = (
-        "Tab goes to the next field. Enter takes the listing into the editor, where Ctrl+Z "
-        "takes it back; nothing is kept or sent. Escape leaves it."
-    )
+    FOOT = f"Tab goes to the next field. {UNDOABLE} Escape leaves it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Take it", tooltip="Into the editor"),
-        Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
+        Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),
     ]
 
     def __init__(self, listing: Listing, rules: Rules) -> None:
@@ -90,7 +89,7 @@ class RenumberScreen(Page[str | None]):
         if not (typed.isascii() and typed.isdecimal() and len(typed) <= 9):
             raise UsageError(
                 f'"{label}" wants a whole number.',
-                kept="The listing was not changed.",
+                kept=LISTING_UNCHANGED,
                 advice="Type digits only, such as 10.",
             )
         return int(typed)

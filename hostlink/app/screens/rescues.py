@@ -13,6 +13,7 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.revisions import Wish
+from hostlink.app.sentences import OVERWRITTEN
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -68,9 +69,7 @@ class RescuesScreen(Page[Wish | None]):
         self.rescues = {one.spec: one for one in found}
         labels = self.app.archive.board_labels()
         more = " or more" if len(found) == MOST else ""
-        self.set_head(
-            f"What boards held before it was overwritten: {plural(len(found), 'rescue')}{more}"
-        )
+        self.set_head(f"{OVERWRITTEN}: {plural(len(found), 'rescue')}{more}")
         self.query_one(Rows).show(
             [_entry(one, labels.get(one.origin.board_uuid or "", "")) for one in found]
         )

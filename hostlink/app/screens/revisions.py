@@ -132,7 +132,7 @@ class RevisionsScreen(Page[Wish | None]):
                 local_text(one.at),
                 one.origin.kind if one.origin.kind != "file" else one.origin.where,
                 board,
-                "; ".join(filter(None, (unproven, one.note))),
+                "; ".join(filter(None, (one.spec if one.archive else "", unproven, one.note))),
             ),
         )
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from typing import ClassVar
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -11,10 +11,14 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.aside import aside
 from hostlink.app.rewrites import Rewrite
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.jobs.adapting import Proof
 
 
 class RewriteScreen(Page[str | None]):
@@ -26,10 +30,9 @@ class RewriteScreen(Page[str | None]):
         Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
     ]
 
-    def __init__(self, rewrite: Rewrite, begin: Callable[[RewriteScreen], None] | None = None):
-        """Show a rewrite. begin: starts slow work that shows its result by `renew`."""
+    def __init__(self, rewrite: Rewrite):
         super().__init__()
-        self.rewrite, self._begin = rewrite, begin
+        self.rewrite = rewrite
 
     def head(self) -> str:
         """Return the heading of the rewrite."""
@@ -45,8 +48,13 @@ class RewriteScreen(Page[str | None]):
 
     def on_mount(self) -> None:
         self.query_one(Rows).show(self.rewrite.entries())
-        if self._begin is not None:
-            self._begin(self)
+        if self.rewrite.prove is not None:
+            aside(self.app, self.rewrite.prove, self._proven)
+
+    def _proven(self, proof: Proof) -> None:
+        self.rewrite.proof = proof
+        if self.is_attached:
+            self.renew()
 
     def renew(self) -> None:
         """Show the row at the cursor anew."""

@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.sentences import NO_LABEL
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Run
@@ -66,7 +67,7 @@ class RunsScreen(Page[None]):
         rows = list(run.printed.rows)
         if run.printed.cut:
             rows.insert(run.printed.cut_after, run.printed.missing)
-        board = run.board or ("a board without a label" if run.board_uuid else "without a board")
+        board = run.board or (NO_LABEL if run.board_uuid else "without a board")
         head = f"{run.spec}, {board}: {run.ended}"
         self.query_one("#run-detail", Static).update(
             Content(safe("\n".join([head, *rows]), keep="\n"))

@@ -15,6 +15,7 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import ask
+from hostlink.app.sentences import NO_BOARD, NOTHING_SENT_YET, SHOWS_BOARDS
 from hostlink.app.texts import board_sentence, revision_words
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
@@ -82,7 +83,7 @@ class SeveralScreen(Page[None]):
         others = way_to("several.boards")
         rows = Rows(
             [ListColumn("", 1), ListColumn("board", -1), ListColumn("how it goes", -1)],
-            empty=f"No board is attached. {others} shows the boards that are here.",
+            empty=f"{NO_BOARD} {others} {SHOWS_BOARDS}.",
             id="several",
         )
         yield from with_detail(rows, id="several-detail")
@@ -241,7 +242,7 @@ class SeveralScreen(Page[None]):
                     self.app,
                     error.what,
                     ("load", "Load anyway", lambda: self.action_load(despite_review=True)),
-                    why="Nothing was sent yet.",
+                    why=NOTHING_SENT_YET,
                 )
             else:
                 self.app.show_error(error)

@@ -21,6 +21,7 @@ from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.recalling import StoredSlot, slots_on_board, stored_slots
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, recalled_words, store, stored_words
+from hostlink.sentences import UNREADABLE_NOW
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -44,6 +45,9 @@ def _listed(session: Session, _: Archive) -> list[StoredSlot]:
     return stored_slots(session) if shows_one else slots_on_board(session)
 
 
+_KEPT_FIRST = "is kept in the archive first"
+
+
 class StoredScreen(Page[None]):
     """Show the stored programs and the program in memory."""
 
@@ -59,7 +63,7 @@ class StoredScreen(Page[None]):
             "recall",
             "Recall into memory",
             priority=True,
-            tooltip="What memory holds is kept in the archive first",
+            tooltip=f"What memory holds {_KEPT_FIRST}",
         ),
         screen_key("stored.store", "Store what memory holds", "Under a name, proven"),
         screen_key("stored.renew", "List again", "Ask the board what it has stored"),
@@ -164,9 +168,9 @@ class StoredScreen(Page[None]):
         if not taken:
             self._store(name)
             return
-        kept = "What it holds now is kept in the archive first."
+        kept = f"What it holds now {_KEPT_FIRST}."
         if not commands.recall:
-            kept = "What it holds now cannot be read, so it would be lost."
+            kept = f"What it holds {UNREADABLE_NOW}, so it would be lost."
         ask(
             self.app,
             f"{name} is there already. Replace it?",

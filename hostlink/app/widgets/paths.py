@@ -10,8 +10,8 @@ from textual import events
 from textual.suggester import Suggester
 
 from hostlink.app.widgets.text_line import TextLine
-from hostlink.archive.names import natural
 from hostlink.jobs.files import named_path
+from hostlink.words import natural
 
 _MOST = 1_000  # entries of a folder that are looked at
 

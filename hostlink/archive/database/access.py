@@ -29,6 +29,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.database.faults import BUSY_SECONDS, FAULTS, Fault
 from hostlink.errors import ArchiveError, system_words
+from hostlink.sentences import TRY_WHEN_FINISHED
 
 _LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
@@ -177,7 +178,7 @@ def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
     raise ArchiveError(
         f"Another program keeps writing to the archive {path}, so no whole copy of it can be read.",
         kept="It was not touched.",
-        advice="Try again when it has finished.",
+        advice=TRY_WHEN_FINISHED,
     )
 
 

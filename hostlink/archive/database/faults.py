@@ -7,6 +7,7 @@ from pathlib import Path
 
 from hostlink.advice import Advice, Ways
 from hostlink.errors import ArchiveError
+from hostlink.sentences import TRY_WHEN_FINISHED, look_in_duplicate
 from hostlink.words import safe
 
 BUSY_SECONDS = 5.0
@@ -18,7 +19,7 @@ read from it may be no text that SQLite takes."""
 
 def look_for_damage(by: Ways) -> str:
     """Advise on something damaged in the archive."""
-    return f"Prove the archive {by.prove}, and look for it in a duplicate of the archive."
+    return f"Prove the archive {by.prove}, and {look_in_duplicate(by)}."
 
 
 _UNHARMED = "Everything that was in the archive is still there."
@@ -113,7 +114,7 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
                 f"another program has been writing to {name} for more than "
                 f"{BUSY_SECONDS:.0f} seconds",
                 _UNHARMED,
-                "Try again when it has finished.",
+                TRY_WHEN_FINISHED,
             )
         case sqlite3.SQLITE_IOERR:
             return (

@@ -20,7 +20,7 @@ from hostlink.archive.database.schema import (
     WORDS_1,
 )
 from hostlink.archive.database.tables import TABLES, Table
-from hostlink.archive.names import fold
+from hostlink.words import fold
 
 _AT_ONCE = 2000
 

@@ -26,6 +26,7 @@ from hostlink.archive.database.rows import insert
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
+from hostlink.sentences import BY_NEWER_HOSTLINK
 
 APPLICATION_ID = int.from_bytes(b"hlnk", "big")
 _HEADER = b"SQLite format 3\0"
@@ -199,7 +200,7 @@ def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -
         )
     if version > steps.latest:
         raise ArchiveError(
-            f"The archive {path} was written by a newer hostlink (schema {version}; this one "
+            f"The archive {path} {BY_NEWER_HOSTLINK} (schema {version}; this one "
             f"knows schemas up to {steps.latest}).",
             kept="It was not touched.",
             advice="Update hostlink.",

@@ -8,6 +8,7 @@ from hostlink.archive.exchange.record_source import Record
 from hostlink.archive.names import checked_name
 from hostlink.archive.programs import checked_tag
 from hostlink.errors import ArchiveError
+from hostlink.sentences import ARCHIVE_UNCHANGED
 from hostlink.words import safe
 
 LARGEST_NUMBER = 1_000_000_000
@@ -15,11 +16,14 @@ LARGEST_NUMBER = 1_000_000_000
 still have a number that can be typed (see `Spec.from_text`)."""
 
 
+NOTHING_TAKEN_IN = f"Nothing of it was taken in. {ARCHIVE_UNCHANGED}"
+
+
 def refused(reason: str, advice: str = "") -> ArchiveError:
     """Return the error for an import that is refused as a whole."""
     return ArchiveError(
         f"The import was refused: {safe(reason)}.",
-        kept="Nothing of it was taken in; the archive is as it was.",
+        kept=NOTHING_TAKEN_IN,
         advice=advice,
     )
 

@@ -15,6 +15,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
+from hostlink.sentences import FAR_TOO_LONG
+
 WRITTEN = ("sha256", "sha512")
 """Algorithms of the manifests that are written: RFC 8493, section 2.4, asks for SHA-512."""
 READ = ("md5", "sha1", "sha256", "sha512")
@@ -202,7 +204,7 @@ def _lines(path: Path) -> Iterator[str]:
         with path.open(encoding="utf-8", newline=None) as file:
             while line := file.readline(LONGEST_LINE + 1):
                 if len(line) > LONGEST_LINE:
-                    raise BagError(f"{path.name} has a line that is far too long")
+                    raise BagError(f"{path.name} {FAR_TOO_LONG}")
                 if line.startswith("\ufeff"):
                     raise BagError(f"{path.name} begins with a byte order mark")
                 yield line.removesuffix("\n")

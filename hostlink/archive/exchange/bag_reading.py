@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.archive.database.tables import TABLES
+from hostlink.archive.exchange.arriving import NOTHING_TAKEN_IN
 from hostlink.archive.exchange.bag_format import BagError, verify
 from hostlink.archive.exchange.bags import FORMAT
 from hostlink.archive.exchange.record_source import Record, RecordSource
@@ -21,6 +22,7 @@ from hostlink.archive.listings import LARGEST_LISTING
 from hostlink.archive.names import clean
 from hostlink.archive.records import Content
 from hostlink.errors import ArchiveError, system_words
+from hostlink.sentences import BY_NEWER_HOSTLINK, FAR_TOO_LONG
 from hostlink.words import safe
 
 LONGEST_LINE = 8 << 20  # bytes of a record
@@ -50,6 +52,11 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
         raise refused_bag(system_words(error)) from error
 
 
+_BAD_ABOUT = "its archive.json is not of the form it should be"
+_NO_SUCH_FILE = "a record names a file that is not in the bag"
+_NO_SUCH_LISTING = "a record names a listing that is not in the bag"
+
+
 class _Files:
     """The payload files of a verified bag, as listed in its manifests."""
 
@@ -59,10 +66,10 @@ class _Files:
     def read(self, name: object, most: int) -> bytes:
         """Return the bytes of a payload file, and of no other file."""
         if not isinstance(name, str) or not _is_inside(name):
-            raise BagError("a record names a file that is not in the bag")
+            raise BagError(_NO_SUCH_FILE)
         path = self._data / name
         if not path.is_file():
-            raise BagError("a record names a file that is not in the bag")
+            raise BagError(_NO_SUCH_FILE)
         with path.open("rb") as file:
             data = file.read(most + 1)
         if len(data) > most:
@@ -90,9 +97,8 @@ class _Files:
             raise BagError(f"{entry['file'][:80]} is not UTF-8") from error
         canonical = text if entry["canonical"] is None else entry["canonical"]
         content = Content(raw, text, canonical, entry["profile"], entry["charset"])
-        if content.sha256 != entry["sha256"]:
-            raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
-        if entry.get("canonical_sha256", content.canonical_sha256) != content.canonical_sha256:
+        said = entry.get("canonical_sha256", content.canonical_sha256)
+        if (content.sha256, content.canonical_sha256) != (entry["sha256"], said):
             raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
         return content
 
@@ -138,7 +144,7 @@ class _Bag(_Files):
     def listing(self, number: int) -> Content:
         """Return the listing of that line of listings.jsonl."""
         if not 0 < number <= len(self._begins):
-            raise BagError("a record names a listing that is not in the bag")
+            raise BagError(_NO_SUCH_LISTING)
         with (self._data / "listings.jsonl").open("rb") as file:
             file.seek(self._begins[number - 1])
             return self.content(_parsed(file.readline(LONGEST_LINE), "listings.jsonl"))
@@ -156,7 +162,7 @@ class _BagOfFormat1(_Files):
             and isinstance(records, dict)
             and all(isinstance(each, list) for each in records.values())
         ):
-            raise BagError("its archive.json is not of the form it should be")
+            raise BagError(_BAD_ABOUT)
         self._entries: list[Any] = entries
         self._records: dict[str, list[Any]] = records
         self._numbers = {
@@ -176,7 +182,7 @@ class _BagOfFormat1(_Files):
             if "listing" in record:
                 key = record["listing"]
                 if not isinstance(key, str) or key not in self._numbers:
-                    raise BagError("a record names a listing that is not in the bag")
+                    raise BagError(_NO_SUCH_LISTING)
                 record["listing"] = self._numbers[key]
             yield record
 
@@ -197,7 +203,7 @@ def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
         at = 0
         while line := file.readline(LONGEST_LINE + 1):
             if len(line) > LONGEST_LINE:
-                raise BagError(f"{path.name} has a line that is far too long")
+                raise BagError(f"{path.name} {FAR_TOO_LONG}")
             yield at, line
             at += len(line)
 
@@ -223,9 +229,9 @@ def _about(data: Path) -> dict[str, Any]:
         )
     about = _parsed(text, "archive.json")
     if not isinstance(about, dict) or type(about.get("format")) is not int:
-        raise BagError("its archive.json is not of the form it should be")
+        raise BagError(_BAD_ABOUT)
     if not 1 <= about["format"] <= FORMAT:
-        raise refused_bag("it was written by a newer hostlink", "Install the newer one.")
+        raise refused_bag(f"it {BY_NEWER_HOSTLINK}", "Install the newer one.")
     return about
 
 
@@ -235,6 +241,6 @@ def refused_bag(
     """Return the error for a bag; control characters in what it quotes are made safe."""
     return ArchiveError(
         f"The bag was refused: {safe(reason)}.",
-        kept="Nothing of it was taken in; the archive is as it was.",
+        kept=NOTHING_TAKEN_IN,
         advice=advice,
     )

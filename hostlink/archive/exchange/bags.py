@@ -24,6 +24,7 @@ from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
 from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.names import file_name
 from hostlink.errors import ArchiveError, system_words
+from hostlink.sentences import ARCHIVE_UNCHANGED
 from hostlink.words import safe
 
 FORMAT = 3
@@ -69,7 +70,7 @@ def write_bag(
     except (OSError, BagError, ValueError) as error:
         why = system_words(error) if isinstance(error, OSError) else str(error)
         raise ArchiveError(
-            f"The bag {target} was not made: {safe(why)}.", kept="The archive is as it was."
+            f"The bag {target} was not made: {safe(why)}.", kept=ARCHIVE_UNCHANGED
         ) from error
     finally:
         shutil.rmtree(part, ignore_errors=True)

@@ -5,8 +5,9 @@ Rules:
    changes nothing. If its content differs, the whole import is refused, because one of the two is
    false. A reference that is missing here, such as a board, is filled in.
 2. A damaged row here is replaced by the same row from the other archive.
-3. Two programs are the same only if their UUIDs are equal, whatever their names. An imported one
-   whose name is in use is shown as NAME-12345, with the start of its UUID.
+3. Two programs are the same only if their UUIDs are equal, which are made of the first name and
+   listing of each. An imported one whose name is in use is shown as NAME-12345, with the start of
+   its UUID.
 4. Revisions keep the number that their archive of origin gave them: NAME@3/12345678 is revision 3
    of archive 12345678. Copies of one archive may have given the same numbers; see copies.py.
 5. Two boards are the same if their serial numbers are equal. A board without one is identified by
@@ -19,7 +20,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,45 +31,25 @@ from sqlite_utils import Database
 from hostlink.archive.boards import LONGEST_LABEL
 from hostlink.archive.database.checksums import is_sound, is_whole
 from hostlink.archive.database.faults import FAULTS, not_read
-from hostlink.archive.database.rows import Row, first, insert, replace, rows, update
+from hostlink.archive.database.rows import Row, checked, first, insert, replace, rows, update
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.exchange.arriving import check_record, refused
 from hostlink.archive.exchange.copies import Copies
+from hostlink.archive.exchange.merged import Merged, ProgramMerged
 from hostlink.archive.exchange.record_source import ArchiveRecords, Record, RecordSource
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.lookup import count_revisions, program_id
-from hostlink.archive.names import LONGEST_NAME, fold, natural
+from hostlink.archive.names import LONGEST_NAME
 from hostlink.archive.naming import name_of
 from hostlink.archive.programs import put_tag
+from hostlink.archive.records import LEARNER
 from hostlink.archive.retiring import settle
 from hostlink.errors import ArchiveError
+from hostlink.words import fold, natural
 
 _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
-
-
-@dataclass(frozen=True, slots=True)
-class Merged:
-    """The result of a merge.
-
-    added: number of new rows by table. renamed: name in the other archive to name here, of programs
-    whose name was in use. healed: descriptions of damaged rows that were replaced. left_out:
-    descriptions of rows that are damaged in the other archive. copies: UUIDs given to copies of an
-    archive (see copies.py). retired: names of programs that the merge retired.
-    """
-
-    added: Mapping[str, int]
-    renamed: Mapping[str, str]
-    healed: tuple[str, ...] = ()
-    left_out: tuple[str, ...] = ()
-    copies: tuple[str, ...] = ()
-    retired: tuple[str, ...] = ()
-
-    @property
-    def anything(self) -> bool:
-        """Return whether the merge added or repaired anything."""
-        return any(self.added.values()) or bool(self.healed)
 
 
 class Merging(Healing):
@@ -76,12 +57,13 @@ class Merging(Healing):
 
     @contextmanager
     def records(
-        self, *, programs: tuple[str, ...] = (), since: str = ""
+        self, *, programs: tuple[str, ...] = (), since: str = "", learners: bool = True
     ) -> Iterator[ArchiveRecords]:
         """Open the records to export, as one unchanging view of the archive.
 
         programs: export only these, by name. since: export only what is newer than this stored
-        time. Damaged records are left out and named. Raises ArchiveError for an unknown program.
+        time. learners: export also the programs of learners that are not named. Damaged records are
+        left out and named. Raises ArchiveError for an unknown program.
         """
         what = "What is to be exported"
         try:
@@ -91,7 +73,9 @@ class Merging(Healing):
         try:
             db.execute("BEGIN")  # an unchanging view while others write
             chosen = [program_id(db, name) for name in programs] if programs else None
-            yield ArchiveRecords(db, programs=chosen, since=since)
+            tagged = db.execute("SELECT program_id FROM tags WHERE tag_key = ?", (LEARNER,))
+            private = set() if learners else {row[0] for row in tagged}.difference(chosen or ())
+            yield ArchiveRecords(db, programs=chosen, private=private, since=since)
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
         finally:
@@ -133,7 +117,7 @@ class _Merge:
     added: dict[str, int] = field(default_factory=lambda: {each.name: 0 for each in CARRIED})
     renamed: dict[str, str] = field(default_factory=dict)
     healed: list[str] = field(default_factory=list)
-    touched: set[int] = field(default_factory=set)  # programs
+    programs: dict[int, ProgramMerged] = field(default_factory=dict)  # by row id
     retired: dict[int, str] = field(default_factory=dict)  # program id to time of retirement
     in_use: set[int] = field(default_factory=set)  # programs that were not retired here
 
@@ -144,15 +128,16 @@ class _Merge:
         for table in CARRIED:
             for record in self.records.of(table.name):
                 self._take(table, check_record(table, record))
-        for program in self.touched:
+        for program in self.programs:
             count_revisions(self.db, program)
         self._refuse_empty_programs()
         for program, at in self.retired.items():
             settle(self.db, program, at)
         left_out = tuple(self.records.left_out)
-        copies = tuple(self.copies.marks)
+        copies = tuple(mark[:8] for mark in self.copies.marks)
         healed, retired = tuple(self.healed), tuple(self._retired_now())
-        return Merged(self.added, self.renamed, healed, left_out, copies, retired)
+        programs = tuple(sorted(self.programs.values(), key=lambda each: natural(each.name)))
+        return Merged(self.added, self.renamed, healed, left_out, copies, retired, programs)
 
     def _retired_now(self) -> list[str]:
         """Return the names of the programs that this merge retired, in order."""
@@ -167,7 +152,7 @@ class _Merge:
             self.db,
             "SELECT name FROM programs WHERE id IN (SELECT value FROM json_each(?)) "
             "AND revision_count = 0",
-            (json.dumps(list(self.touched)),),
+            (json.dumps(list(self.programs)),),
         )
         if empty is not None:
             raise refused(f"it has {empty['name']} without its revisions", _EARLIER_FIRST)
@@ -193,9 +178,24 @@ class _Merge:
             if held["uuid"] != values["uuid"]:
                 self.stands_for[table.name, values["uuid"]] = row_id
         if table.name == "programs":
-            self.touched.add(row_id)
+            name = values["name"] if held is None else held["name"]
+            self.programs[row_id] = ProgramMerged(name, is_new=held is None)
         elif table.name == "revisions":
-            self.touched.add(values["program_id"])
+            self._count(values, row_id, is_new=held is None)
+
+    def _count(self, revision: Row, row_id: int, *, is_new: bool) -> None:
+        """Count a revision of the import, whose program may be known from an earlier one."""
+        program = revision["program_id"]
+        if program not in self.programs:
+            name = str(checked(self.db, "programs", program)["name"])
+            self.programs[program] = ProgramMerged(name, is_new=False)
+        one = self.programs[program]
+        if not is_new:
+            one.same += 1
+            return
+        one.new += 1
+        alike = "SELECT 1 FROM revisions WHERE listing_id = ? AND program_id = ? AND id <> ?"
+        one.other += not first(self.db, alike, (revision["listing_id"], program, row_id))
 
     # --- references ------------------------------------------------------------------------------
 

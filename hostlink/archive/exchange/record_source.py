@@ -7,6 +7,7 @@ copies are not exported, because they describe the boards at this computer.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Collection, Iterator
 from typing import Any, Protocol
 
@@ -18,7 +19,7 @@ from hostlink.archive.database.rows import checked
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.listings import LARGEST_LISTING, proven_content
 from hostlink.archive.naming import name_of
-from hostlink.archive.records import Content
+from hostlink.archive.records import LEARNER, Content
 
 Record = dict[str, Any]
 
@@ -51,9 +52,27 @@ _OF_PROGRAM = {
     # What was typed may be private, so that of the runs only the expected ones go.
     "runs": "expected AND revision_id IN (SELECT id FROM revisions WHERE program_id IN ({}))",
 }
+_OF_PRIVATE = "coalesce(revision_id, 0) NOT IN (SELECT id FROM revisions WHERE program_id IN ({}))"
+_PRIVATE = {
+    "programs": "id NOT IN ({})",
+    "revisions": "program_id NOT IN ({})",
+    "notes": "program_id NOT IN ({})",
+    "tags": "program_id NOT IN ({})",
+    "rescues": "coalesce(program_id, 0) NOT IN ({})",
+    "runs": _OF_PRIVATE,
+    "events": f"coalesce(program_id, 0) NOT IN ({{}}) AND {_OF_PRIVATE}"
+    f" AND json_extract(detail, '$.{LEARNER}') IS NULL",
+}
 _CHOSEN = "SELECT value FROM json_each(?)"
 _STRANGERS = {"archives": "archive_id", "boards": "board_id"}
 _UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
+
+
+def _naming(db: Database, programs: str) -> re.Pattern[str]:
+    """Return what finds the name of any of these programs as a word. programs: row ids as JSON."""
+    named = db.execute(f"SELECT name FROM programs WHERE id IN ({_CHOSEN})", (programs,))
+    either = "|".join(re.escape(name) for (name,) in named)
+    return re.compile(rf"(?<![\w-])(?:{either})(?![\w-])")
 
 
 class ArchiveRecords:
@@ -63,18 +82,32 @@ class ArchiveRecords:
     """
 
     def __init__(
-        self, db: Database, *, programs: Collection[int] | None = None, since: str = ""
+        self,
+        db: Database,
+        *,
+        programs: Collection[int] | None = None,
+        private: Collection[int] = (),
+        since: str = "",
     ) -> None:
-        """programs: row ids of the only programs to export. since: a stored time.
+        """programs: row ids of the only programs to export. private: of those not to export.
 
         With programs only these are exported, with their revisions, notes, tags and expected runs.
-        With since, older revisions, rescues, notes, backups, runs, writes and events are left out.
+        Of private ones nothing is, nor a record that names one (`withheld` counts those besides
+        events). With since, a stored time, older revisions, rescues, notes, backups, runs, writes
+        and events are left out.
         """
         self.left_out: list[str] = []
         self._db = db
         self._programs = None if programs is None else json.dumps(list(programs))
+        self._withheld: set[tuple[str, int]] = set()
+        self.private = len(private)
+        self._private = json.dumps(list(private))
+        self._named = _naming(db, self._private) if private else None
         self._since = since
         self._lost: dict[str, set[int]] = {name: set() for name in TABLES}
+        for table in ("revisions", "rescues") if private else ():
+            of_them = f"SELECT id FROM {table} WHERE program_id IN ({_CHOSEN})"
+            self._lost[table].update(row for (row,) in db.execute(of_them, (self._private,)))
         self._listings = bytearray()
         self._last: tuple[int, Content] | None = None
 
@@ -86,7 +119,8 @@ class ArchiveRecords:
             if record is None:
                 continue
             if table == "programs" and not self._since and not self._has_revision(row_id):
-                self._leave_out(table, row_id, "has no revision that is whole")
+                if not self._is_withheld(table, row_id):
+                    self._leave_out(table, row_id, "has no revision that is whole")
                 continue
             yield record
 
@@ -95,7 +129,11 @@ class ArchiveRecords:
         if row_id in self._lost[table.name]:
             return None
         try:
-            return self._record(table, row_id)
+            record = self._record(table, row_id)
+            if record is not None and self._is_private(record):
+                self._withhold(table.name, row_id)
+                return None
+            return record
         except DamagedError:
             self._leave_out(table.name, row_id, "is damaged")
         except FAULTS as error:
@@ -103,6 +141,27 @@ class ArchiveRecords:
                 raise
             self._leave_out(table.name, row_id, "cannot be read")
         return None
+
+    def _is_private(self, record: Record) -> bool:
+        """Return whether a text of a record holds the name of a private program."""
+        texts = (value for value in record.values() if isinstance(value, str))
+        return self._named is not None and any(map(self._named.search, texts))
+
+    def _withhold(self, table: str, row_id: int) -> None:
+        self._lost[table].add(row_id)
+        self._withheld.add((table, row_id))
+
+    def _is_withheld(self, table: str, row_id: int) -> bool:
+        """Return whether a row is withheld; so is a program of which some revisions are."""
+        of_it = self._db.execute("SELECT id FROM revisions WHERE program_id = ?", (row_id,))
+        if table == "programs" and self._withheld & {("revisions", one) for (one,) in of_it}:
+            self._withhold(table, row_id)
+        return (table, row_id) in self._withheld
+
+    @property
+    def withheld(self) -> int:
+        """Return how many records were withheld since they name a private program; no events."""
+        return sum(table != "events" for table, _ in self._withheld)
 
     def _has_revision(self, program: int) -> bool:
         """Return whether a program has a revision that can be exported."""
@@ -160,6 +219,10 @@ class ArchiveRecords:
         if table.name in _STRANGERS:
             return self._used(_STRANGERS[table.name])
         parts, values = ["1"], list[object]()
+        if self._named and table.name in _PRIVATE:
+            times = _PRIVATE[table.name].count("{}")
+            parts.append(_PRIVATE[table.name].format(*[_CHOSEN] * times))
+            values += [self._private] * times
         if self._programs is not None:
             if table.name not in _OF_PROGRAM:
                 return None
@@ -216,8 +279,7 @@ class ArchiveRecords:
                 key = next(found)
                 if value is not None and (key is None or value in self._lost[column.refers]):
                     if not column.optional:
-                        what = column.refers.removesuffix("s").replace("_", " ")
-                        self._leave_out(table.name, row_id, f"is of a damaged {what}")
+                        self._lacks(table.name, row_id, column.refers, value)
                         return None
                     key = None
                 record[name] = key
@@ -234,6 +296,14 @@ class ArchiveRecords:
             except DamagedError:
                 self._listings[number] = _DAMAGED
         return self._listings[number] == _WHOLE
+
+    def _lacks(self, table: str, row_id: int, refers: str, value: int) -> None:
+        """Leave out a row that needs another one which is withheld or damaged."""
+        if (refers, value) in self._withheld:
+            self._withhold(table, row_id)
+        else:
+            what = refers.removesuffix("s").replace("_", " ")
+            self._leave_out(table, row_id, f"is of a damaged {what}")
 
     def _leave_out(self, table: str, row_id: int, why: str) -> None:
         self._lost[table].add(row_id)

@@ -22,7 +22,7 @@ from hostlink.archive.boards import find_board
 from hostlink.archive.database.joined import Known
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
-from hostlink.archive.names import clean, fold
+from hostlink.archive.names import clean
 from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Matches, Revision
 from hostlink.archive.runs import RUNS, FoundRun
@@ -33,7 +33,7 @@ from hostlink.archive.search.within import Within
 from hostlink.archive.search_words import spaced, words
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
-from hostlink.words import safe
+from hostlink.words import fold, safe
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12

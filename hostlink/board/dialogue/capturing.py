@@ -29,12 +29,13 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
+from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import capital, safe
 
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
 
-_STILL_THERE = "The program is still on the board; nothing was kept in the archive."
+_STILL_THERE = f"{STILL_ON_BOARD} {NOTHING_KEPT}"
 
 _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
@@ -116,7 +117,7 @@ class Capturing:
             raise LinkError(
                 "The board restarted while its program was being read, and lost it.",
                 reason=LinkReason.RESTARTED,
-                kept="Nothing was kept in the archive.",
+                kept=NOTHING_KEPT,
                 advice="Check its supply. An earlier copy may be in the archive.",
             )
         self._dialogue.emit(Captured(len(readings), len(reading.lines)))
@@ -190,7 +191,7 @@ class Capturing:
             "deleted again.",
             reason=LinkReason.DAMAGED,
             kept=f"The rest is as it was; only a line {number} of the program's own is lost.",
-            advice="Check the cable and the speed, then try again.",
+            advice=f"{CHECK_WIRE} Then try again.",
         )
 
     # --- the result --------------------------------------------------------------------------
@@ -243,8 +244,8 @@ class Capturing:
             "a part of the listing may be missing.",
             advice=lambda by: (
                 "If this row always stands there, name it in answer_rows of the "
-                f"profile, or have it found {by.survey_discarding}, which does not keep what the "
-                "board holds."
+                f"profile, or have it found {by.survey_discarding}, which "
+                "discards what the board holds."
             ),
         )
 
@@ -281,5 +282,5 @@ class Capturing:
         return ReadBackError(
             what,
             kept=_STILL_THERE,
-            advice="Check the cable and the speed, then save again.",
+            advice=f"{CHECK_WIRE} Then save again.",
         )

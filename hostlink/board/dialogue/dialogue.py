@@ -28,6 +28,7 @@ from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
+from hostlink.sentences import UNTOUCHED
 from hostlink.words import safe
 
 _LIST_SILENCE_S = 2.0
@@ -42,7 +43,6 @@ PURPOSES = {
     "stored": "list stored programs",
 }
 """The commands of a profile by what they are for, in the words of errors."""
-_UNTOUCHED = "The program on the board was not touched."
 
 
 class Dialogue:
@@ -212,7 +212,7 @@ class Dialogue:
         if not text:
             raise RefusedError(
                 f"No command to {PURPOSES[command]} is known for this board.",
-                kept=_UNTOUCHED,
+                kept=UNTOUCHED,
             )
         return text
 
@@ -238,7 +238,7 @@ class Dialogue:
         raise NotClearedError(
             f"The board does not clear its memory by {safe(' or '.join(words))}: it says "
             f'"{refusals[0]}".',
-            kept=_UNTOUCHED,
+            kept=UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",
         )
 

@@ -17,6 +17,7 @@ from hostlink.board.dialogue.witness import Witness, ask_witness
 from hostlink.errors import NotKnownError
 from hostlink.link.probe import Probe
 from hostlink.listing.charset import to_text
+from hostlink.sentences import CONTENTS_UNKNOWN
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
     """
     if witness.doubt is not None:
         raise NotKnownError(
-            f"The board lists no program, but {witness.doubt}: what it holds is not known.",
+            f"The board lists no program, but {witness.doubt}: {CONTENTS_UNKNOWN}.",
             advice="If its profile has wrong sizes, measure them with a survey.",
         )
     if witness.agrees:
@@ -44,7 +45,7 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
     if not dialogue.profile.talk.echo and not _refuses_nonsense(dialogue):
         raise NotKnownError(
             "The board lists no program, but without an echo, and without a question for its "
-            "free memory, that is no sign that it is empty: what it holds is not known."
+            f"free memory, that is no sign that it is empty: {CONTENTS_UNKNOWN}."
         )
     return _late_row(dialogue)
 
@@ -60,7 +61,7 @@ def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> No
     command = safe(dialogue.profile.commands.list)
     answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
     raise NotKnownError(
-        f"The board {answered}, which is no listing: what it holds is not known.",
+        f"The board {answered}, which is no listing: {CONTENTS_UNKNOWN}.",
         advice=lambda by: (
             "If this board lists its program by another word, name it in its "
             f"profile. If its memory is empty, measure it {by.survey_discarding}."

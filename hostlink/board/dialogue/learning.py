@@ -20,6 +20,7 @@ from hostlink.errors import ReadBackError
 from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
+from hostlink.sentences import LISTING_UNCHANGED, WHAT_LEARNING_DOES
 from hostlink.words import plural, safe
 
 _CASES = ("kept", "upper", "upper-everywhere")
@@ -98,12 +99,17 @@ class Learned:
             where = "outside quotes, in remarks too," if now.case == _CASES[2] else "outside quotes"
             does.append(f"turns small letters {where} into capitals")
         if now.spacing != then.spacing:
-            more = ", and before a remark's text" if now.spacing == _SPACINGS[3] else ""
-            does.append(f"changes blanks outside quotes and remarks{more}")
+            does.append(blanks_changed(in_front_of_remarks=now.spacing == _SPACINGS[3]))
         lines = ""
         if self.changed:
             lines = f" ({plural(len(self.changed), 'line')}: {numbers_named(self.changed)})"
         return f"The board {' and '.join(does)}{lines}."
+
+
+def blanks_changed(*, in_front_of_remarks: bool = False) -> str:
+    """Return the clause that a board changes blanks in what it stores."""
+    more = ", and before a remark's text" if in_front_of_remarks else ""
+    return f"changes blanks outside quotes and remarks{more}"
 
 
 def numbers_named(numbers: Sequence[int]) -> str:
@@ -220,8 +226,8 @@ class BoardRewritesError(ReadBackError):
         told = [learned.sentence] if learned.is_news else []
         told += [left_words(learned.left, answers)] if learned.left else []
         super().__init__(
-            f"The board does not hold the program as it was sent. {' '.join(told)}",
-            kept="The listing is unchanged.",
+            f"The board changed the program that it was sent. {' '.join(told)}",
+            kept=LISTING_UNCHANGED,
             advice=join_advice(_advice(learned), _room_advice(learned.left, answers)),
         )
         self.learned = learned
@@ -236,8 +242,8 @@ def _advice(learned: Learned) -> Advice:
     """Return the advice for a board that changes lines."""
     if learned.explains_all:
         return lambda by: (
-            f"If this board always does that, have hostlink learn it {by.learn}: it goes into the "
-            "profile of this board, and the load is proven with it."
+            f"If this board always does that, have hostlink learn it {by.learn}: "
+            f"{WHAT_LEARNING_DOES}."
         )
     if learned.explains_what_is_taken and learned.left:
         return lambda by: f"{_CHANGE} Have hostlink learn what it does to the others {by.learn}."

@@ -28,6 +28,7 @@ from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackErro
 from hostlink.link.regain import FoundState
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.parse import Line
+from hostlink.sentences import CHECK_WIRE_AND_PROFILE, LISTING_UNCHANGED
 
 MOST_ROUNDS = 4
 MOST_STARTS = 3
@@ -234,9 +235,8 @@ class Loader:
         return ReadBackError(
             "The board does not hold the program that was sent: "
             f"{'; '.join(parts) or 'it could not be brought to a known state'}.{said}",
-            kept="The listing is unchanged.",
-            advice="Check the cable and the speed, and that the profile fits this board; then load "
-            "again.",
+            kept=LISTING_UNCHANGED,
+            advice=f"{CHECK_WIRE_AND_PROFILE} Then load again.",
         )
 
     def _warn(self, text: str) -> None:

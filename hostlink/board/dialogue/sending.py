@@ -9,11 +9,13 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase
 from hostlink.board.dialogue.evidence import DamageSign
+from hostlink.board.dialogue.unreached import ONLY_RESTART, TAKES_NOTHING
 from hostlink.errors import ReadBackError
 from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
+from hostlink.sentences import LISTING_UNCHANGED
 
 _SHORTEST_REFUSAL = 8  # characters, longer than what damage leaves of a prompt
 
@@ -43,7 +45,7 @@ class FullError(ReadBackError):
     def __init__(self, what: str, advice: Advice = "") -> None:
         super().__init__(
             what,
-            kept="The listing is unchanged.",
+            kept=LISTING_UNCHANGED,
             advice=advice or (lambda by: f"Make the listing smaller {by.shrink}."),
         )
 
@@ -54,10 +56,10 @@ class DeafError(FullError):
     def __init__(self, number: int | None) -> None:
         at = f" since line {number}" if number is not None else ""
         super().__init__(
-            f"The board's memory is full, and{at} it takes nothing any more, not even LIST or NEW.",
+            f"The board's memory is full, and{at} it {TAKES_NOTHING}, not even LIST or NEW.",
             lambda by: (
-                "Only a restart helps, by which the program in its memory is lost: restart "
-                f"it {by.restart_discarding}. Then make the listing smaller {by.shrink}."
+                f"{ONLY_RESTART} Restart it {by.restart_discarding}, then make the listing "
+                f"smaller {by.shrink}."
             ),
         )
 

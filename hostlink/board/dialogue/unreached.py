@@ -11,12 +11,30 @@ from hostlink.link.pacing import Pacing
 from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
-from hostlink.words import plural, safe
+from hostlink.sentences import (
+    CHECK_WIRE,
+    DAMAGED,
+    LEFT_ALONE,
+    ONLY_RESTART_HELPS,
+    PRESS_RESTART,
+    UNTOUCHED,
+    find_how_far,
+    name_speed,
+)
+from hostlink.words import capital, plural, safe
 
-ONLY_RESTART = "Only a restart helps; the program in its memory is lost by it."
+ONLY_RESTART = f"{capital(ONLY_RESTART_HELPS)}; the program in its memory is lost by it."
+DELETE_OR_RESTART = (
+    "Delete a line of its program by typing the line's number in the console, if that has room. "
+    f"Else: {ONLY_RESTART}"
+)
+SO_FULL = "its memory is so full that it"
+TAKES_NOTHING = "takes nothing any more"
+NO_STOPPING_KEY = "No key is known that stops a program on this board"
 
-_UNTOUCHED = "The program on the board was not touched."
-_ONLY_EMPTY = "Only empty lines were sent; the program on the board was not touched."
+_RESTART_AND_LOAD = "Restart the board and load again."
+_ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
+_ONLY_EMPTY = f"Only empty lines were sent. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
@@ -25,13 +43,14 @@ def last_row(data: bytes) -> str:
     return safe(rows[-1])
 
 
-def _find_where(by: Ways) -> str:
-    return f"find out how far it answers {by.meet}"
-
-
 def find_where(by: Ways) -> str:
     """Advise on a board from which nothing comes."""
-    return f"Check its supply and the cable, then {_find_where(by)}."
+    return f"Check its supply and the cable, then {find_how_far(by)}."
+
+
+def stop_it(by: Ways) -> str:
+    """Advise to stop a program that runs, in a clause."""
+    return f"stop it {by.stop_running} (its variables may be lost)"
 
 
 def is_bells(heard: bytes) -> bool:
@@ -52,7 +71,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
             f'The board asks "{last_row(prompt)}" and takes what is typed as the answer. It was '
             "not interrupted: the key that stops its program is not known.",
             reason=LinkReason.RUNNING,
-            kept="Its program was not touched.",
+            kept=UNTOUCHED,
             advice=lambda by: (
                 f"Answer it {by.look_in_console}. If you know the key, name it as interrupt in "
                 "a profile."
@@ -63,9 +82,9 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
         reason=LinkReason.RUNNING,
         kept="It was given nothing but an empty line.",
         advice=lambda by: (
-            f"Answer it {by.look_in_console}, or stop it {by.stop_running} (its variables may be "
-            "lost). If the board asks this itself when it starts, try again: an empty line was "
-            "its answer; in a profile name it in start_questions."
+            f"Answer it {by.look_in_console}, or {stop_it(by)}. If the board asks this itself when "
+            "it starts, try again: an empty line was its answer; in a profile name it in "
+            "start_questions."
         ),
     )
 
@@ -74,9 +93,9 @@ def only_bells(row: str = "") -> LinkError:
     """Describe a board that answers what is typed with a bell. row: what it shows, or ""."""
     shows = f', and shows "{row}"' if row else ""
     return LinkError(
-        f"The board answers what is typed with a bell (byte 7){shows}: it takes nothing.",
+        f"The board {_ANSWERS_BELL}{shows}: it takes nothing.",
         reason=LinkReason.UNKNOWN,
-        kept=_UNTOUCHED,
+        kept=UNTOUCHED,
         advice=waits_or_full,
     )
 
@@ -85,8 +104,7 @@ def waits_or_full(by: Ways) -> str:
     """Advise on a board that accepts nothing."""
     return (
         "If it shows its listing page by page it waits for a key: press it "
-        f"{by.look_in_console}. If its memory is full only a restart helps, by which the program "
-        "is lost."
+        f"{by.look_in_console}. If its memory is full: {ONLY_RESTART}"
     )
 
 
@@ -122,9 +140,9 @@ def only_echo(baud: int) -> LinkError:
         f"At {baud} baud each character comes back, and no line is answered: something echoes, but "
         "no BASIC answers.",
         reason=LinkReason.LOOPED,
-        kept=_UNTOUCHED,
+        kept=UNTOUCHED,
         advice=lambda by: (
-            "Press the board's own restart button and try again. If that changes nothing, its "
+            f"{PRESS_RESTART} and try again. If that changes nothing, its "
             f"firmware only echoes: write your computer image {by.write_first_image}."
         ),
     )
@@ -143,8 +161,7 @@ def never_pauses(*, unasked: bool = False) -> LinkError:
         kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
         advice=lambda by: (
             "Check that ground is joined, that the bridge's RX pin is at the chip's TX pin and not "
-            "left open, and the crystal. If you know the board's speed, name it "
-            f"{by.name_speed}."
+            f"left open, and the crystal. {name_speed(by)}"
         ),
     )
 
@@ -154,8 +171,8 @@ def runs(last: bytes) -> LinkError:
     return LinkError(
         f'A program runs on the board; it last printed "{last_row(last)}".',
         reason=LinkReason.RUNNING,
-        kept="It was left as it is.",
-        advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
+        kept=LEFT_ALONE,
+        advice=lambda by: f"{capital(stop_it(by))}, or wait.",
     )
 
 
@@ -168,7 +185,7 @@ def nothing_steady(last: bytes) -> LinkError:
         reason=LinkReason.UNREADABLE,
         kept=_ONLY_EMPTY,
         advice=lambda by: (
-            f"If a program runs on it, stop it {by.stop_running}; else {_find_where(by)}."
+            f"If a program runs on it, stop it {by.stop_running}; else {find_how_far(by)}."
         ),
     )
 
@@ -189,7 +206,7 @@ def fell_silent() -> LinkError:
         "The board has fallen silent: nothing comes back any more.",
         reason=LinkReason.SILENT,
         advice=lambda by: (
-            f"Check its supply, the cable and the plug, then {_find_where(by)}. If it stays "
+            f"Check its supply, the cable and the plug, then {find_how_far(by)}. If it stays "
             "silent, restart the board; its program is lost then."
         ),
     )
@@ -201,7 +218,7 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
         return LinkError(
             "The board does not stop sending, even when interrupted.",
             reason=LinkReason.FLOODING,
-            advice="Restart the board and load again.",
+            advice=_RESTART_AND_LOAD,
         )
     if core.found is FoundState.SILENT:
         return fell_silent()
@@ -210,10 +227,9 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
     shows = f'; it shows "{row}"' if row else ""
     bells = is_bells(bytes(core.heard))
     return LinkError(
-        f"The board does not come back to its prompt{shows}"
-        f"{', and answers what is typed with a bell (byte 7)' * bells}.",
+        f"The board does not come back to its prompt{shows}{f', and {_ANSWERS_BELL}' * bells}.",
         reason=LinkReason.SILENT,
-        advice=waits_or_full if bells or row else "Restart the board and load again.",
+        advice=waits_or_full if bells or row else _RESTART_AND_LOAD,
     )
 
 
@@ -226,7 +242,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
         return LinkError(
             f"The board is silent: nothing came back at {talk.baud} baud.",
             reason=LinkReason.SILENT,
-            kept=_UNTOUCHED,
+            kept=UNTOUCHED,
             advice=lambda by: (
                 f"{find_where(by)} Make sure that this is the right port {by.name_port} and speed "
                 f"{by.name_speed}."
@@ -236,10 +252,10 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
         return LinkError(
             f"Nothing readable came back at {talk.baud} baud.",
             reason=LinkReason.UNREADABLE,
-            kept=_UNTOUCHED,
+            kept=UNTOUCHED,
             advice=lambda by: (
                 f"The board probably talks at another speed: try others {by.name_speed}, or "
-                f"{_find_where(by)}."
+                f"{find_how_far(by)}."
             ),
         )
     heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
@@ -248,13 +264,13 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             f'The board does not show the prompt of profile {profile.name}; it last sent "'
             f'{heard}". A program may be running or waiting for input.',
             reason=LinkReason.RUNNING,
-            kept="It was left as it is.",
+            kept=LEFT_ALONE,
             advice=_stop_it if talk.interrupt else _no_key_stops_it,
         )
     return LinkError(
         f'The board does not come to its prompt, even when interrupted; it last sent "{heard}".',
         reason=LinkReason.RUNNING,
-        kept=_UNTOUCHED,
+        kept=UNTOUCHED,
         advice=lambda by: f"Check the profile; name another {by.name_profile}.",
     )
 
@@ -268,7 +284,7 @@ def _stop_it(by: Ways) -> str:
 
 def _no_key_stops_it(by: Ways) -> str:
     return (
-        "No key is known that stops a program on it; a restart does, and loses it. If it is "
+        f"{NO_STOPPING_KEY}; a restart does, and loses it. If it is "
         f"another kind of board, name its profile {by.name_profile}."
     )
 
@@ -276,27 +292,26 @@ def _no_key_stops_it(by: Ways) -> str:
 def mistyped(what: str, *, kept: str = "", reason: LinkReason = LinkReason.DAMAGED) -> LinkError:
     """Describe something that could not be typed, because the wire damages it."""
     return LinkError(
-        f"{what} could not be typed right; the wire damages bytes.",
+        f"{what} could not be typed right; {DAMAGED}.",
         reason=reason,
         kept=kept,
-        advice="Check the cable and the speed.",
+        advice=CHECK_WIRE,
     )
 
 
 def _no_room(core: Exchange, text: str) -> LinkError:
     """Describe a command for which the board's full memory has no room."""
-    full = f'The board does not take "{safe(text)}": its memory is so full that it '
+    full = f'The board does not take "{safe(text)}": {SO_FULL} '
     if core.outcome is Outcome.DEAF:
         return LinkError(
-            f"{full}takes nothing any more.",
+            f"{full}{TAKES_NOTHING}.",
             reason=LinkReason.FULL,
             advice=ONLY_RESTART,
         )
     return LinkError(
         f"{full}has room for {plural(core.typed.room, 'character')} only.",
         reason=LinkReason.FULL,
-        advice="Delete a line of its program by typing its number in the console, or restart "
-        "the board; a restart loses the program.",
+        advice=DELETE_OR_RESTART,
     )
 
 

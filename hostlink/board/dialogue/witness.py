@@ -46,7 +46,7 @@ class CountDoubt:
     row: str
 
     def __str__(self) -> str:
-        return f'"{safe(self.row[:60])}" may be the board\'s own row and no line of the program'
+        return f'"{safe(self.row[:60])}" may be a row of the board\'s own, no line of the program'
 
     @property
     def figures(self) -> dict[str, object]:

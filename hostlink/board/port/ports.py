@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Protocol
 
 from hostlink.board.port.bridges import BRIDGES
+from hostlink.words import natural
 
 _SHORTEST_SERIAL = 3  # characters; a made-up number of Windows begins with one or two digits
 
@@ -157,7 +158,7 @@ def _lacks_port(
 def _comports() -> Iterable[PortInfo]:
     from serial.tools.list_ports import comports  # slow to load, and not needed for practice
 
-    return sorted(comports(), key=lambda info: str(info.device))
+    return sorted(comports(), key=lambda info: natural(str(info.device)))
 
 
 def _identity(info: PortInfo) -> Identity:

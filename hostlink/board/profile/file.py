@@ -11,7 +11,10 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.profile.text import LARGEST_FILE, read_profile, too_large
 from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
-from hostlink.words import nearest
+from hostlink.sentences import CHECK_FILE
+from hostlink.words import natural, nearest
+
+IS_SHIPPED_NAME = "has the name of a profile that comes with hostlink"
 
 
 def load_profile(path: Path | Traversable) -> Profile:
@@ -22,7 +25,7 @@ def load_profile(path: Path | Traversable) -> Profile:
             kind = "is a folder" if path.is_dir() else "is not there, or is not a file"
             raise ProfileError(
                 f"{name} {kind}, so there is no profile to read.",
-                advice="Check the name of the file.",
+                advice=CHECK_FILE,
             )
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
@@ -48,7 +51,7 @@ def shipped_profiles() -> dict[str, Traversable]:
     """Return the profiles shipped with hostlink, name to file, sorted by name."""
     folder = files("hostlink.board") / "profiles"
     found = {item.name[:-5]: item for item in folder.iterdir() if item.name.endswith(".toml")}
-    return dict(sorted(found.items()))
+    return {name: found[name] for name in sorted(found, key=natural)}
 
 
 def profiles_folder() -> Path:
@@ -66,7 +69,7 @@ def user_profiles() -> dict[str, Path]:
         found = [item for item in profiles_folder().iterdir() if item.suffix == ".toml"]
     except OSError:
         return {}
-    return {item.stem: item for item in sorted(found)}
+    return {item.stem: item for item in sorted(found, key=lambda item: natural(item.stem))}
 
 
 def find_profile(word: str) -> Profile:
@@ -83,7 +86,7 @@ def find_profile(word: str) -> Profile:
         place = _name_of(own[name])
         if name in shipped:
             raise ProfileError(
-                f"{place} has the name of a profile that comes with hostlink.",
+                f"{place} {IS_SHIPPED_NAME}.",
                 kept="Neither was used.",
                 advice="Give the file, and the name in its [board], another name.",
             )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections import Counter
 
 Path = tuple[str, ...]
 
@@ -22,8 +23,12 @@ _TOKEN = re.compile(
 
 
 def key_lines(text: str) -> dict[Path, int]:
-    """Return the line, from 1, of every table and key outside inline tables. text: valid TOML."""
+    """Return the line, from 1, of every table and key outside inline tables. text: valid TOML.
+
+    The tables of an array have their place, from 0, behind its name: `("learner", "0", "name")`.
+    """
     lines: dict[Path, int] = {}
+    places: Counter[Path] = Counter()
     table: Path = ()
     parts: list[str] = []
     state, depth, line = "key", 0, 1
@@ -39,6 +44,11 @@ def key_lines(text: str) -> dict[Path, int]:
             state = "table"
         elif word == "]" and state == "table":
             table = tuple(parts)
+            state = "tables"
+            _note(lines, (), table, line)
+        elif word == "]" and state == "tables":
+            name, table = table, (*table, str(places[table]))
+            places[name] += 1
             _note(lines, (), table, line)
         elif word == "=" and state == "key":
             _note(lines, table, tuple(parts), line)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from hostlink.listing.reading import Reader
 from hostlink.listing.rules import Rules
 
 ONE_PLACE = "EEPROM"
@@ -148,6 +149,6 @@ class Profile:
     @property
     def size_words(self) -> tuple[str, ...]:
         """Return the functions that the board is asked for its free memory with."""
-        question = self.commands.free_memory.upper()
-        functions = self.rules.language.functions
-        return tuple(word for word in functions if word.upper() in question)
+        language = self.rules.language
+        asked = {span.word for span in Reader(language).spans(self.commands.free_memory)}
+        return tuple(word for word in language.functions if word.upper() in asked)

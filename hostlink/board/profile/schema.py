@@ -141,7 +141,7 @@ LISTING = (
         "what becomes of a larger line number: an error, or another number",
     ),
     Key("charset", Charset(), "a single-byte codec that maps all 256 bytes"),
-    Key("characters", Ranges(), "byte values the board takes in a line, as inclusive ranges"),
+    Key("characters", Ranges(), "byte values that a line may hold, as inclusive ranges"),
     Key("screen_width", Whole(0, 1000), "columns of its screen; 0: none, or not known"),
     Key(
         "wrap_indent", Whole(-1, 100), "blanks before the rest of a broken row; -1: none is broken"
@@ -202,7 +202,7 @@ LANGUAGE = (
     Key(
         "input_list",
         Choice(typing.get_args(InputList)),
-        'INPUT takes several numbers in one "row", in "rows" of their own, or one variable only',
+        'how INPUT takes several numbers: in one "row", in "rows" of their own, or one only',
     ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
     Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
@@ -212,7 +212,7 @@ LANGUAGE = (
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key(
-        "free", Text(20, ascii=True), "the function for the free memory as it is typed; empty: none"
+        "free", Text(20, ascii=True), "the function of the free memory, as it is typed; empty: none"
     ),
     Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
     Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),

@@ -45,7 +45,7 @@ class Ranges:
     def read(self, value: object) -> tuple[tuple[int, int], ...]:
         """Return pairs of a lowest and a highest number."""
         if not isinstance(value, list) or not (value or self.may_be_empty):
-            raise Wrong("it must be a list of ranges, such as [[32, 126]]")
+            raise Wrong("it must be a list of inclusive ranges, such as [[32, 126]]")
         ranges: list[tuple[int, int]] = []
         above = -1
         for pair in value:

@@ -19,6 +19,7 @@ from hostlink.board.profile.kinds import Wrong
 from hostlink.board.profile.lines import key_lines, line_of
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import (
+    BOARD,
     EVIDENCE,
     EVIDENCE_KEY,
     EVIDENCE_MOST,
@@ -31,6 +32,7 @@ from hostlink.board.profile.written import key_written, short_value, written
 from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.sentences import CHECK_FILE
 from hostlink.words import nearest
 
 LARGEST_FILE = 256 * 1024  # bytes
@@ -84,7 +86,7 @@ def read_profile(text: str, name: str) -> Profile:
     held = _values(document, faults)
     evidence = _evidence(document.get(EVIDENCE, {}), faults)
     if "name" not in held["board"] and "board.name" not in faults.bad:
-        faults.add(("board",), "[board] must hold a name, the word to call this profile by")
+        faults.add(("board",), f"[board] must hold a name, {BOARD[0].says}")
     profile = Profile(
         **{"name": "", **held["board"]},
         talk=Talk(**held["talk"]),
@@ -262,5 +264,5 @@ def too_large(name: str) -> ProfileError:
     """Return the error for a profile of more than LARGEST_FILE bytes."""
     return ProfileError(
         f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it is no profile.",
-        advice="Check the name of the file.",
+        advice=CHECK_FILE,
     )

@@ -25,6 +25,7 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.probe import Probe
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
+from hostlink.sentences import CHECK_WIRE, DAMAGED, UNTOUCHED
 
 T = TypeVar("T")
 
@@ -59,10 +60,10 @@ def recognise_steadily(
         heard.append(found.heard_talk)
     raise LinkError(
         f"The board was listened to {_RECOGNISED_TIMES} times, and each time it seemed to talk in "
-        "another way: the wire damages bytes.",
+        f"another way: {DAMAGED}.",
         reason=LinkReason.DAMAGED,
-        kept="The program on the board was not touched.",
-        advice="Check the cable and the speed.",
+        kept=UNTOUCHED,
+        advice=CHECK_WIRE,
     )
 
 

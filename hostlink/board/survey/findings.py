@@ -11,6 +11,10 @@ from hostlink.board.profile.kinds import Wrong
 from hostlink.board.profile.schema import TABLES
 from hostlink.board.profile.written import written
 
+# Evidence that several steps of the survey give.
+AROUND_LISTING = "rows printed around a listing, also around an empty one"
+NO_MEMORY_QUESTION = "no question for the free memory is known"
+NO_PRINT = "PRINT is not understood, so nothing shows it"
 NEEDS_CONSENT = "needs consent to store test lines"
 """The evidence of a value that was not looked for."""
 

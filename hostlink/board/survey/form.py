@@ -41,7 +41,7 @@ _SPACINGS = {
     "kept": "blanks stay as they are",
     "after-number": "blanks change behind the line number only",
     "free": "blanks change outside quotes and remarks",
-    "free-before-remarks": "blanks change outside quotes and remarks, and before a remark's text",
+    "free-before-remarks": "blanks change outside quotes and remarks, and in front of their text",
 }
 
 
@@ -90,7 +90,7 @@ def _add_findings(
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
     if form.keeps_blank:
-        says = f"the blank typed behind a number is listed beside another {by}"
+        says = f"a typed blank behind a number is listed beside another {by}"
         findings.add("listing.keeps_blank", True, says, sure)
     if form.wrap_indent >= 0:
         says = f"a listed line is broken after {form.screen_width} characters"

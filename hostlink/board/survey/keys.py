@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import NO_PRINT
 
 _ERASING = (b"\x08", b"\x7f")
 _CANCELLING = (b"\x15", b"\x18", b"\x1b")
@@ -22,7 +23,7 @@ def find_keys(bench: Bench) -> None:
     """Find the keys by direct lines that print a number."""
     if not (_prints(bench, b"PRINT 13", "13") or _prints(bench, b"PRINT 13", "13")):
         for name in ("talk.erase", "talk.line_cancel"):
-            bench.findings.missing(name, "PRINT is not understood, so nothing shows it")
+            bench.findings.missing(name, NO_PRINT)
         return
     note_keys(
         bench,

@@ -66,6 +66,7 @@ _FUNCTIONS: Mapping[str, WordTest] = {
     "NOT": WordTest("PRINT {w} 0", ""),
     "TAB(": WordTest("PRINT {w}3);4", "   4"),
 }
+_BESIDE_UNKNOWN = "each in a direct line, beside a word that no BASIC has"
 _IN_MEMORY: Mapping[str, WordTest] = {
     "GOTO": WordTest("{w} 9999"),
     "GOSUB": WordTest("{w} 9999"),
@@ -108,7 +109,7 @@ class Words:
                 self._sort(word, form)
         asked = {*_STATEMENTS, *_FUNCTIONS}
         self.unsure += sorted(word for word in self._candidates if word not in asked)
-        self._note("each in a direct line, beside a word that no BASIC has")
+        self._note(_BESIDE_UNKNOWN)
 
     def find_in_memory(self) -> None:
         """Sort the words that need a memory without anything of the user's."""
@@ -121,7 +122,7 @@ class Words:
         for word in _FAILING:
             line = _IN_MEMORY[word].line.format(w=word)
             self._bench.note_refusal(self._bench.ask(line) or (), line)
-        self._note("each in a direct line, beside a word that no BASIC has")
+        self._note(_BESIDE_UNKNOWN)
 
     def _sort(self, word: str, form: WordTest) -> None:
         is_known = self._is_known(word, form)

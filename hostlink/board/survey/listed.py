@@ -10,6 +10,7 @@ from hostlink.board.dialogue.heard_listing import NO_LINES
 from hostlink.board.dialogue.learning import find_list_form, wrapping
 from hostlink.board.dialogue.own_rows import is_count, is_own, own_around
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import AROUND_LISTING
 from hostlink.listing.canonical import listed_line
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
@@ -55,7 +56,7 @@ def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> N
     asked = bench.ask(bench.profile.commands.list + NO_LINES) or ()
     nothing = [row for row in asked if not (refusals and row.startswith(refusals))]
     if own := own_around(rows, nothing, lines, language):
-        says = "rows printed around a listing, also around an empty one"
+        says = AROUND_LISTING
         bench.findings.add("commands.answer_rows", tuple(dict.fromkeys((*known, *own))), says)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.survey.bench import Bench
-from hostlink.board.survey.findings import Confidence
+from hostlink.board.survey.findings import NO_MEMORY_QUESTION, Confidence
 from hostlink.board.survey.store import Store
 
 # SIZE stands in Palo Alto Tiny BASIC (Dr. Dobb's Journal, May 1976); the others are common
@@ -121,7 +121,7 @@ def find_size(bench: Bench, listed: int | None) -> int | None:
     findings = bench.findings
     free = bench.until_steady(bench.dialogue.free_memory)
     if free is None:
-        findings.missing("storage.program_bytes", "no question for the free memory is known")
+        findings.missing("storage.program_bytes", NO_MEMORY_QUESTION)
     elif listed is None:
         says = f"{free:,} bytes are free; what the program takes is not known without storing"
         findings.missing("storage.program_bytes", says)

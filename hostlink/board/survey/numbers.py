@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import NO_PRINT
 
 # Whole numbers that boards end at: 16, 24 and 32 bits with a sign.
 _LIMITS = (32_767, 8_388_607, 2_147_483_647)
@@ -12,7 +13,7 @@ _SIXTY_FOUR_BITS = 2**63
 def find_forms(bench: Bench) -> None:
     """Find how a board that knows PRINT reads numbers, quotes and shortened lines."""
     if not _prints(bench, "PRINT 4", "4"):
-        bench.findings.missing("language.quotes", "PRINT is not understood, so nothing shows it")
+        bench.findings.missing("language.quotes", NO_PRINT)
         return
     _find_numbers(bench)
     _find_quotes(bench)

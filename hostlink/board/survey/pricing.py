@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hostlink.board.survey.costs import Measured, explains, fit
+from hostlink.board.survey.findings import NO_MEMORY_QUESTION
 from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
 
@@ -28,7 +29,7 @@ def find_costs(store: Store) -> None:
     store.clear()
     empty = bench.until_steady(bench.dialogue.free_memory)
     if empty is None or not bench.profile.commands.free_memory:
-        findings.missing("storage.program_bytes", "no question for the free memory is known")
+        findings.missing("storage.program_bytes", NO_MEMORY_QUESTION)
         return
     findings.add("storage.program_bytes", empty, "reported free with no program")
     most = len(_LINES) if empty >= _LEAST_FREE else _ENOUGH + 1

@@ -9,6 +9,7 @@ from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import AROUND_LISTING
 from hostlink.errors import RefusedError
 from hostlink.words import safe
 
@@ -93,7 +94,7 @@ class Store:
         own = tuple(row for row in own if not (refusals and row.startswith(refusals)))
         answer_rows = tuple(dict.fromkeys((*commands.answer_rows, *own)))
         if answer_rows != commands.answer_rows:
-            says = "rows printed around a listing, also around an empty one"
+            says = AROUND_LISTING
             self.bench.findings.add("commands.answer_rows", answer_rows, says)
 
     def _find_prompt(self) -> None:
@@ -137,6 +138,6 @@ class Store:
         self.put("10")  # at least the test line goes again
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
-            f"The board does not clear its program memory by {', '.join(asked)}.",
+            f"The program memory is not cleared by {', '.join(asked)}.",
             advice="Name the command as clear in its profile.",
         )

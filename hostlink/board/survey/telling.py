@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from hostlink.board.dialogue.learning import blanks_changed
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.findings import NEEDS_CONSENT, SurveyFinding
 from hostlink.words import capital, plural, safe
@@ -18,8 +19,8 @@ _CASES = {
 _SPACINGS = {
     "kept": "keeps blanks as they are",
     "after-number": "changes blanks behind the line number only",
-    "free": "changes blanks outside quotes and remarks",
-    "free-before-remarks": "changes blanks outside quotes and remarks, and before a remark's text",
+    "free": blanks_changed(),
+    "free-before-remarks": blanks_changed(in_front_of_remarks=True),
 }
 
 
@@ -91,7 +92,7 @@ class _Telling:
         if self._found("language.quotes") and "'" in quotes:
             yield "An apostrophe opens quoted text as a quotation mark does."
         if self._found("language.capitals_only") and self._profile.rules.language.capitals_only:
-            yield "It knows its words in capitals only."
+            yield "It takes its words only in capitals."
 
     def _memory(self) -> Iterator[str]:
         storage, commands = self._profile.rules.storage, self._profile.commands

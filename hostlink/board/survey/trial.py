@@ -88,12 +88,11 @@ def _steps(store: Store) -> Iterator[str]:
         yield "with a pause behind the prompt"
     for more in (2, 4):
         slow = more * _PATIENT_MS
-        findings.add("talk.line_ms", slow, "faster lines were lost in a trial", "likely")
+        why = "faster lines were lost in a trial"
+        findings.add("talk.line_ms", slow, why, "likely")
         findings.add("talk.char_ms", more * 5.0, "faster ones were lost in a trial", "likely")
         if bench.profile.talk.line_done == "after-prompt":
-            findings.add(
-                "talk.after_prompt_ms", slow, "faster lines were lost in a trial", "likely"
-            )
+            findings.add("talk.after_prompt_ms", slow, why, "likely")
         yield f"with {slow:.0f} ms a line"
 
 

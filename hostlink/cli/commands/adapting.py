@@ -10,9 +10,10 @@ import click
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import shared
+from hostlink.cli.options import ANSWERS_HELP, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, UsageError
+from hostlink.sentences import LISTING_UNCHANGED
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     "--input",
     "input_path",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="A file whose lines answer the program's questions when both versions are run.",
+    help=ANSWERS_HELP,
 )
 @click.option(
     "--to-fit",
@@ -102,14 +103,14 @@ def _written_for(common: CommonOptions, material: Material) -> str:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known: none takes all "
             f"the forms found in it{_forms(found)}.",
-            kept="The listing was not changed.",
+            kept=LISTING_UNCHANGED,
             advice="Name the kind with --from PROFILE.",
         )
     if found.disputed:
         raise UsageError(
             f"Which kind of board {material.label} was written for is not known. "
             f"{doubt_words(found)}",
-            kept="The listing was not changed.",
+            kept=LISTING_UNCHANGED,
             advice="Name the kind with --from PROFILE.",
         )
     first, *others = found.names

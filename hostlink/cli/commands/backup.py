@@ -10,7 +10,7 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import shared
+from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.words import plural
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--note", default="", help="A line to keep with the backup.")
+@click.option("--note", default="", help=NOTE_HELP)
 @click.option("--list", "list_them", is_flag=True, help="List the backups in the archive instead.")
 @shared(link=True, many=True, json=True)
 def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
@@ -171,7 +171,7 @@ def _as_dict(kept: Backup) -> dict[str, object]:
     multiple=True,
     help="Only this item: memory, or a stored program's name (may be repeated).",
 )
-@click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@click.option("--discard-board", is_flag=True, help=DISCARD_HELP)
 @shared(link=True, json=True)
 def putback(
     common: CommonOptions, backup_spec: str, items: tuple[str, ...], discard_board: bool

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.cli.commands.choosing import choosing, gathered, tell_left_out
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hostlink.advice import Advice
     from hostlink.jobs.collecting import Collected, Gathered
 
 
@@ -76,15 +77,10 @@ def _must_be_there(sources: Sequence[Path]) -> None:
     """Refuse sources that do not exist; advise --as for one that looks like a revision."""
     for source in sources:
         if not source.exists():
-            advice = "Check the name of the file or folder."
+            advice = CHECK_FILE_OR_FOLDER
             if "@" in str(source):
                 advice = f"`hostlink keep {source} --as NAME` keeps it."
             raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
-
-
-def _tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:
-    for where, why in left_out:
-        say(f"Left out: {where}. {advised(why)}")
 
 
 def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
@@ -102,7 +98,7 @@ def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
 
 def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) -> None:
     """Say what was kept, what was left out, and why."""
-    _tell_left_out(collected.left_out)
+    tell_left_out(collected.left_out)
     kept = collected.kept
     if common.json:
         as_json(_kept_dict(collected, gathered))
@@ -135,7 +131,7 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
 
 
 @click.command()
-@click.argument("programs", nargs=-1)
+@choosing
 @click.option(
     "-o",
     "--output",
@@ -144,7 +140,9 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
     help="A folder, or a file that ends in .zip; made where there is none.",
 )
 @shared(yes=True)
-def give(common: CommonOptions, programs: tuple[str, ...], output: Path) -> int:
+def give(
+    common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str, output: Path
+) -> int:
     """Give listings out as files in a folder, or as one zip file.
 
     PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
@@ -152,21 +150,9 @@ def give(common: CommonOptions, programs: tuple[str, ...], output: Path) -> int:
     """
     from hostlink.jobs.giving import give_out
 
-    gathered = _gathered(common, programs)
-    left_out = (*gathered.left_out, *give_out(gathered.materials, output, replace=common.yes))
-    _tell_left_out(left_out)
-    count = len(gathered.materials) + len(gathered.left_out) - len(left_out)
+    chosen = gathered(common, programs, tag, words)
+    left_out = (*chosen.left_out, *give_out(chosen.materials, output, replace=common.yes))
+    tell_left_out(left_out)
+    count = len(chosen.materials) + len(chosen.left_out) - len(left_out)
     say(f"{plural(count, 'listing')} written to {output}.", quiet=common.quiet)
     return ExitStatus.REFUSED if left_out else ExitStatus.DONE
-
-
-def _gathered(common: CommonOptions, programs: tuple[str, ...]) -> Gathered:
-    """Return the named listings, or without names those of every program in the archive."""
-    from hostlink.cli.commands.listings import material_for
-    from hostlink.jobs.collecting import Gathered
-    from hostlink.jobs.giving import every_program
-
-    if programs:
-        return Gathered(tuple(material_for(common, what) for what in programs), (), ())
-    with common.archive(create=False, read_only=True) as archive:
-        return every_program(archive)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,8 +15,13 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.stopping import told_when_stopped
+from hostlink.cli.stopping import agreed, told_when_stopped
 from hostlink.cli.ways import advised
+from hostlink.errors import RefusedError
+from hostlink.sentences import ARCHIVE_UNCHANGED
+
+if TYPE_CHECKING:
+    from hostlink.advice import Advice
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
@@ -33,7 +40,7 @@ def made_or_not(target: Path) -> Callable[[], str]:
             return f"{target} was there before and was not touched."
         if target.exists():
             return f"{target} is whole and proven."
-        return f"There is no {target}; the archive is as it was."
+        return f"There is no {target}. {ARCHIVE_UNCHANGED}"
 
     return said
 
@@ -49,15 +56,22 @@ def made_or_not(target: Path) -> Callable[[], str]:
     metavar="DATE",
     help="Only what was kept on that day and later, such as 2031-09-03.",
 )
+@click.option(
+    "--learners", is_flag=True, help="Take the programs of learners too, which have their names."
+)
 @shared(json=True)
 def export_bag(
-    common: CommonOptions, folder: Path, only: tuple[str, ...], since: datetime | None
+    common: CommonOptions,
+    folder: Path,
+    only: tuple[str, ...],
+    since: datetime | None,
+    learners: bool,
 ) -> int:
     """Write the archive to a new BagIt folder (RFC 8493).
 
     It holds every listing as a plain text file and everything else as JSON, each file with its
     SHA-256, so that it can be read without hostlink. What is damaged is left out and named, with
-    exit status 1.
+    exit status 1. The work of a class (`hostlink class`) is left out too, unless it is asked for.
     """
     from hostlink.jobs.exporting import export
 
@@ -65,35 +79,71 @@ def export_bag(
         told_when_stopped("The export", made_or_not(folder)),
         common.archive(create=False, read_only=True) as opened,
     ):
-        exported = export(opened, folder, programs=only, since=since)
+        exported = export(opened, folder, programs=only, since=since, learners=learners)
     if common.json:
         left_out = list(exported.left_out)
-        as_json({"folder": str(folder), "counts": exported.counts, "left_out": left_out})
+        as_json(
+            {
+                "folder": str(folder),
+                "counts": exported.counts,
+                "left_out": left_out,
+                "learners_left_out": exported.learners,
+            }
+        )
     say(exported.sentence(folder), quiet=common.quiet or common.json)
+    if exported.learners:
+        say(advised(exported.private_words), quiet=common.quiet)
     return tell_damaged(exported.left_out)
 
 
 @click.command("import")
 @click.argument("source", type=click.Path(path_type=Path))
-@shared(json=True)
-def import_source(common: CommonOptions, source: Path) -> int:
+@click.option(
+    "--preview", "only_preview", is_flag=True, help="Only tell what is new, different and the same."
+)
+@shared(json=True, yes=True)
+def import_source(common: CommonOptions, source: Path, only_preview: bool) -> int:
     """Take in a BagIt folder or another archive's file.
 
-    What is here already is left as it is, so importing twice changes nothing. What is damaged here
+    At a terminal it is first told what is new, different and the same, and asked once. What is
+    here already is left as it is, so importing twice changes nothing. What is damaged here
     and whole there is healed. A damaged bag is refused whole; of a damaged archive what is whole is
     taken in, with exit status 1.
     """
-    from hostlink.jobs.exporting import import_from
+    from hostlink.jobs.exporting import (
+        changes,
+        compared,
+        import_from,
+        preview,
+        taken_in,
+        to_take_in,
+    )
 
+    asks = sys.stdin.isatty() and not (only_preview or common.yes or common.json)
     with (
         told_when_stopped("The import", lambda: "The archive holds all of it, or nothing of it."),
         common.archive() as opened,
     ):
-        imported = import_from(opened, source)
+        if only_preview or asks:
+            merged = preview(opened, source)
+            _say(common, [*compared(merged), *changes(merged)], to_take_in(source, merged))
+            if asks and merged.anything:
+                if not agreed("Take it in?"):
+                    raise RefusedError("Nothing was taken in, as you said.")
+                merged = import_from(opened, source)
+                say(taken_in(source, merged), quiet=common.quiet)
+        else:
+            merged = import_from(opened, source)
+            _say(common, changes(merged), taken_in(source, merged))
     if common.json:
-        as_json({"source": str(source), **dataclasses.asdict(imported)})
-        return tell_damaged(imported.left_out)
-    for change in imported.changes():
-        say(advised(change))
-    say(imported.sentence(source), quiet=common.quiet)
-    return tell_damaged(imported.left_out)
+        as_json({"source": str(source), **dataclasses.asdict(merged)})
+    return tell_damaged(merged.left_out)
+
+
+def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> None:
+    """Tell what an import brings, unless it is told as JSON."""
+    if common.json:
+        return
+    for detail in details:
+        say(advised(detail))
+    say(sentence, quiet=common.quiet)

@@ -52,7 +52,7 @@ def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Da
 
 @click.command()
 @click.argument("words", nargs=-1)
-@click.option("--printed", is_flag=True, help="Search what programs printed when they were run.")
+@click.option("--printed", is_flag=True, help="Search the output that was kept of runs.")
 @click.option("--tag", metavar="TAG", help="Only programs with this tag.")
 @click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
 @click.option(

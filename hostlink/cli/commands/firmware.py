@@ -19,6 +19,7 @@ from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import agreed
 from hostlink.errors import RefusedError, UsageError
+from hostlink.sentences import NOBODY_TO_ASK, NOTHING_SENT
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -241,7 +242,7 @@ def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> Imag
     others = f" (and {more} more)" if more else ""
     raise RefusedError(
         f"{reviewed.image.name} is not written: {where}{first.message}{others}",
-        kept="Nothing was sent to the board.",
+        kept=NOTHING_SENT,
         advice="`hostlink firmware review` shows everything."
         + ("" if reviewed.errors else " If it is right anyway, add --despite-review."),
     )
@@ -264,8 +265,8 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
         return
     if not sys.stdin.isatty():
         raise RefusedError(
-            "Writing firmware must be confirmed, and nobody can be asked here.",
-            kept="Nothing was sent to the board.",
+            f"Writing firmware must be confirmed, {NOBODY_TO_ASK}.",
+            kept=NOTHING_SENT,
             advice="Read the cautions above, then repeat the command with --yes.",
         )
     if not agreed("Go on?"):

@@ -40,7 +40,8 @@ def history(common: CommonOptions, program: str) -> int:
         if program.casefold().startswith("rescue@"):
             raise _has_no_revisions(archive.revision(program).spec)
         revisions = archive.history(program)
-        changes, lost = _changes(archive, revisions)
+        earlier = _earlier(revisions)
+        changes, lost = _changes(archive, revisions, earlier)
     if common.json:
         as_json(
             [
@@ -54,13 +55,33 @@ def history(common: CommonOptions, program: str) -> int:
             ]
         )
     else:
-        _show(revisions, changes)
+        _show(revisions, changes, earlier)
     return tell_damaged((*revisions.damaged, *lost))
 
 
-def _show(revisions: Sequence[Revision], changes: Sequence[dict[str, int] | None]) -> None:
-    """Print the revisions as a table. changes: of each revision, as from `_changes`."""
-    hashes_before = ["", *(revision.sha256 for revision in revisions[:-1])][: len(revisions)]
+def _earlier(revisions: Sequence[Revision]) -> list[Revision | None]:
+    """Return which revision each is compared with: the one that it was made from.
+
+    After a merge that may stand further up. One that equals the row above it, as two computers may
+    have kept the same change, is compared with that.
+    """
+    by_spec = {revision.spec: revision for revision in revisions}
+    above = [None, *revisions[:-1]]
+    return [
+        before
+        if before and before.sha256 == revision.sha256
+        else by_spec.get(revision.parent, before)
+        for revision, before in zip(revisions, above, strict=False)
+    ]
+
+
+def _show(
+    revisions: Sequence[Revision],
+    changes: Sequence[dict[str, int] | None],
+    earlier: Sequence[Revision | None],
+) -> None:
+    """Print the revisions as a table. changes, earlier: of each, as from the functions beside."""
+    above = [None, *revisions[:-1]]
     table(
         ["revision", "kept", "bytes", "lines", "change", "from", "note"],
         [
@@ -69,59 +90,57 @@ def _show(revisions: Sequence[Revision], changes: Sequence[dict[str, int] | None
                 local_text(revision.at),
                 size_words(revision.size_bytes),
                 revision.line_count,
-                _change_text(
-                    change, first=revision is revisions[0], equal=revision.sha256 == before
-                ),
+                _change_text(revision, change, before)
+                + (f" since {before.spec}" if before and before is not row_above else ""),
                 source_words(revision.origin),
                 revision.note,
             ]
-            for revision, change, before in zip(revisions, changes, hashes_before, strict=True)
+            for revision, change, before, row_above in zip(
+                revisions, changes, earlier, above, strict=False
+            )
         ],
         right=("bytes", "lines"),
     )
 
 
 def _changes(
-    archive: Archive, revisions: Sequence[Revision]
+    archive: Archive, revisions: Sequence[Revision], earlier: Sequence[Revision | None]
 ) -> tuple[list[dict[str, int] | None], list[str]]:
     """Count the lines that each revision added, removed and changed, and describe any damage.
 
-    The counts are None for the first revision and where either of the two listings is damaged.
+    earlier: what each is compared with. The counts are None where that is None and where either of
+    the two listings is damaged.
     """
     from hostlink.listing import Listing
     from hostlink.listing import compare as compare_listings
 
-    changes: list[dict[str, int] | None] = []
+    listings: dict[str, Listing] = {}
     lost: list[str] = []
-    before: Listing | None = None
     for revision in revisions:
-        listing = None
         try:
-            listing = Listing.from_text(archive.content(revision).text)
+            listings[revision.spec] = Listing.from_text(archive.content(revision).text)
         except ArchiveError as error:
             lost.append(error.what)
+    changes: list[dict[str, int] | None] = []
+    for revision, other in zip(revisions, earlier, strict=True):
+        before, listing = listings.get(other.spec if other else ""), listings.get(revision.spec)
         if before is None or listing is None:
             changes.append(None)
-        else:
-            differs = compare_listings(before, listing)
-            changes.append(
-                {
-                    "added": len(differs.added),
-                    "removed": len(differs.removed),
-                    "changed": len(differs.changed),
-                }
-            )
-        before = listing
+            continue
+        differs = compare_listings(before, listing)
+        changes.append(
+            {
+                "added": len(differs.added),
+                "removed": len(differs.removed),
+                "changed": len(differs.changed),
+            }
+        )
     return changes, lost
 
 
-def _change_text(change: dict[str, int] | None, *, first: bool, equal: bool) -> str:
-    """Describe a revision's changes.
-
-    first: it is the first revision. equal: its bytes are those of the one before, as can happen
-    after two archives were merged.
-    """
-    if change is None:
-        return "first" if first else "not known"
+def _change_text(revision: Revision, change: dict[str, int] | None, before: Revision | None) -> str:
+    """Describe a revision's changes. before: what it is compared with."""
+    if change is None or before is None:
+        return "not known" if before else "first"
     parts = [f"{count} {word}" for word, count in change.items() if count]
-    return ", ".join(parts) or ("none" if equal else "line ends only")
+    return ", ".join(parts) or ("none" if revision.sha256 == before.sha256 else "line ends only")

@@ -19,6 +19,7 @@ from hostlink.words import plural, sent_again
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.cli.live import LiveLines
+    from hostlink.errors import HostlinkError
     from hostlink.jobs.events import Event
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
@@ -64,15 +65,21 @@ def _report(common: CommonOptions, results: Sequence[Result[Any]], as_dict: Any,
 
 def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
     """Return the JSON for one board's result."""
-    error = result.error
     return {
         "board": result.board,
         "port": result.port,
         "status": int(result.status),
+        **failure_dict(result.error),
+        **({} if result.value is None else value_dict(result.value)),
+    }
+
+
+def failure_dict(error: HostlinkError | None) -> dict[str, object]:
+    """Return the JSON for what ended a job on one board. error: None if nothing did."""
+    return {
         "error": error.what if error is not None else None,
         "kept": error.kept or None if error is not None else None,
         "advice": advised(error.advice) or None if error is not None else None,
-        **({} if result.value is None else value_dict(result.value)),
     }
 
 

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Material
 
 
+_MOST_AT_A_GLANCE = 100
+
+
 @click.command()
 @click.option("--retired", is_flag=True, help="List the retired programs instead.")
 @click.option("--tag", metavar="TAG", help="Only programs with this tag.")
@@ -67,9 +70,10 @@ def _how_many(count: int, retired: bool, tag: str | None) -> str:
 
 
 def _hint(found: list[Program], others: int) -> str:
-    """Suggest what to do if the list is empty."""
+    """Suggest what to do if the list is empty, or longer than a screen or two."""
     if found:
-        return ""
+        few = len(found) <= _MOST_AT_A_GLANCE
+        return "" if few else " `hostlink find WORDS` and --tag TAG list fewer."
     if others:
         return f" {plural(others, 'program')} there in all, retired ones counted."
     return " `hostlink load` and `hostlink save` put programs there."
@@ -209,7 +213,7 @@ def source_words(origin: Origin) -> str:
     "-o",
     "--output",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the listing to a file, its bytes exactly as kept.",
+    help="Write it to a file, its bytes exactly as kept.",
 )
 @click.option(
     "--origins", is_flag=True, help="Say from which revision, day and board each line first came."

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import shared
+from hostlink.cli.options import DISCARD_HELP, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import agreed
 from hostlink.errors import RefusedError
+from hostlink.sentences import PORT_NOT_OPENED
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@click.option("--discard-board", is_flag=True, help=DISCARD_HELP)
 @shared(link=True, json=True)
 def restart(common: CommonOptions, discard_board: bool) -> None:
     """Restart the board; its program is kept first, and lost there.
@@ -34,8 +35,8 @@ def restart(common: CommonOptions, discard_board: bool) -> None:
     check_restartable(common.the_port())
     if not common.yes and not sys.stdin.isatty():
         raise RefusedError(
-            "Restarting erases the program in the board's memory, so it must be confirmed.",
-            kept="The port was not opened.",
+            "Restarting erases the program in memory, so it must be confirmed.",
+            kept=PORT_NOT_OPENED,
             advice="Repeat with --yes.",
         )
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:

@@ -15,6 +15,7 @@ from hostlink.cli.output import as_json, say
 from hostlink.cli.run_screens import Questions, RunScreen
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError, file_errors
+from hostlink.sentences import NEW_FILE, OTHER_FILE_OR_FOLDER, printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -70,9 +71,7 @@ def run(
     from_file = input_path is not None and str(input_path) != "-"
     given = Given(read_answers(input_path)) if input_path and from_file else None
     if output is not None and output.exists():
-        raise RefusedError(
-            f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
-        )
+        raise RefusedError(f"{output} exists already.", kept="Nothing was run.", advice=NEW_FILE)
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
         tell, answers = teller.emit, given or input_lines()
@@ -153,7 +152,7 @@ def run_now(
         if output is not None and screen.rows:
             _write(output, screen.rows)
     if error is not None and output is not None and screen.rows:
-        error = error.but(kept=f"{error.kept} What it printed is in {output}.".strip())
+        error = error.but(kept=f"{error.kept} {printed_in(output)}".strip())
     return Done(screen.rows, ran, error)
 
 
@@ -163,7 +162,7 @@ def _write(path: Path, rows: list[str]) -> None:
             RefusedError,
             f"{path} cannot be written",
             kept="The program did run; what it printed stands above.",
-            advice="Name another file or folder.",
+            advice=OTHER_FILE_OR_FOLDER,
         ),
         path.open("x", encoding="utf-8", newline="\n") as file,
     ):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import NumberRange, WholeRange, shared
+from hostlink.cli.options import DISCARD_HELP, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
 from hostlink.cli.stopping import agreed
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
@@ -61,9 +61,7 @@ _FILLING = (
 )
 @click.option("--eeprom", is_flag=True, help="With --storing: overwrite stored programs too.")
 @click.option("--fill", is_flag=True, help="With --storing: fill the memory to see what happens.")
-@click.option(
-    "--discard-board", is_flag=True, help="With --storing: do not keep what the board holds."
-)
+@click.option("--discard-board", is_flag=True, help=f"With --storing. {DISCARD_HELP}")
 @click.option(
     "--against", default=None, metavar="PROFILE", help="Say where the board differs from a profile."
 )

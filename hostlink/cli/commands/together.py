@@ -15,10 +15,11 @@ from hostlink.cli.output import say
 from hostlink.cli.streams import read_input
 from hostlink.errors import ExitStatus, RefusedError, UsageError, file_errors
 from hostlink.reading import read_at_most
+from hostlink.sentences import CHECK_FILE, PORT_NOT_OPENED
 from hostlink.words import plural
 
 _LARGEST = 1 << 20  # bytes
-_KEPT = "Nothing was run, and the port was not opened."
+_KEPT = f"Nothing was run. {PORT_NOT_OPENED}"
 
 
 @click.command()
@@ -60,7 +61,7 @@ def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
 def _text(file: str, where: str) -> str:
     """The text of the file. Raises RefusedError where it cannot be read or is too large."""
 
-    unread, advice = f"{where} cannot be read", "Check the name of the file."
+    unread, advice = f"{where} cannot be read", CHECK_FILE
     most = _LARGEST + 1
     with file_errors(RefusedError, unread, kept=_KEPT, advice=advice):
         raw = read_input(most) if file == "-" else read_at_most(Path(file), most)

@@ -13,7 +13,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.job_json import loaded_dict, saved_dict
-from hostlink.cli.options import shared
+from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, is_terminal, say
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ListingError, RefusedError, UsageError
@@ -49,11 +49,11 @@ _WATCH_NAP_S = 0.5
     is_flag=True,
     help="Rewrite a listing for the board's BASIC if it is written for another one.",
 )
-@click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@click.option("--discard-board", is_flag=True, help=DISCARD_HELP)
 @click.option(
     "--learn",
     is_flag=True,
-    help="Take what the board does to lines (capitals, blanks) into its profile.",
+    help="Take how the board rewrites lines (capitals, blanks) into its profile.",
 )
 @shared(link=True, many=True, json=True)
 def load(
@@ -263,7 +263,7 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 
 @click.command()
 @click.argument("program", required=False, default="")
-@click.option("--note", metavar="TEXT", default="", help="A line to keep with the revision.")
+@click.option("--note", metavar="TEXT", default="", help=NOTE_HELP)
 @shared(link=True, many=True, json=True, yes=True)
 def save(common: CommonOptions, program: str, note: str) -> int | None:
     """Save the board's program into the archive, proven.

@@ -13,9 +13,10 @@ import click
 
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import NumberRange, WholeRange, shared
+from hostlink.cli.options import ANSWERS_HELP, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus, UsageError
+from hostlink.sentences import LOOK_FOR_LOOP
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 
 @click.command(name="try")
 @click.argument("what", required=False)
-@click.option("--input", type=_FILE, help="A file whose lines answer the program's questions.")
+@click.option("--input", type=_FILE, help=ANSWERS_HELP)
 @click.option(
     "--pins",
     type=_FILE,
@@ -253,7 +254,7 @@ def _say_ended(common: CommonOptions, setting: Setting, walk: Walk, ended: End) 
     elif ended == "statements":
         say(
             f"It did not end within {plural(setting.statements, 'statement')}; it was stopped{at}. "
-            "Look for a loop without an end, or stop it by --seconds or --statements."
+            f"{LOOK_FOR_LOOP}, or stop it by --seconds or --statements."
         )
     elif ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)

@@ -1,8 +1,9 @@
-"""The commands renumber, shrink, sheet and card."""
+"""The commands renumber and shrink."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,20 +14,20 @@ from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import say
+from hostlink.cli.stopping import agreed
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hostlink.board.profile.model import Profile
+    from hostlink.jobs.adapting import Proof
+    from hostlink.jobs.listing_source import Material
+    from hostlink.listing.parse import Line
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrinking.shrink import Shrunk
 
-_PAGE = click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    required=True,
-    help="The HTML file to write.",
-)
 _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
 
 
@@ -124,6 +125,9 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     metavar="BYTES",
     help="The bytes that a board has for it, in place of the profile's.",
 )
+@click.option(
+    "--unreached", "drop_unreached", is_flag=True, help="Also remove lines that are never reached."
+)
 @OUTPUT
 @KEEP
 @shared(profile=True, json=True, yes=True)
@@ -133,46 +137,70 @@ def shrink(
     level: str,
     to_fit: bool,
     room: int | None,
+    drop_unreached: bool,
     output: Path | None,
     keep: bool,
 ) -> int:
     """Make a listing smaller; it runs as before.
 
     The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
-    it does not fit even so.
+    it does not fit even so. Lines that are never reached stay unless you say otherwise, at a
+    terminal when asked, else by --unreached; the result is then run beside the original.
     """
+    from hostlink.jobs.shrinking import unreached_words
     from hostlink.listing.shrinking.shrink import shrink as shrink_listing
+    from hostlink.listing.shrinking.unreached import unreached
 
     material = material_for(common, what)
     profile = common.the_profile()
     rules = profile.rules if room is None else profile.rules.with_room(room)
-    made = shrink_listing(
-        material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
+    make = partial(
+        shrink_listing, material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
     )
+    made, proof = make(), None
+    lines = unreached(material.listing, rules)
+    if lines and (drop_unreached or _wants_without(common, unreached_words(lines, rules))):
+        made, proof = _without(material, profile, make(without=lines), made)
     if not common.json:
-        _say_saving(common, material.label, made)
-    told = {
-        "listing": material.label,
-        "profile": profile.name,
-        "text": made.listing.text(),
-        **_shrunk_dict(made),
-    }
+        _say_saving(common, material.label, made, proof)
+    told = {"listing": material.label, "profile": profile.name, **_shrunk_dict(made, lines, proof)}
     if keep:
-        told["kept"] = keep_listing(
-            common, material, made.listing, (profile, profile), "made smaller"
-        )
+        how = "made smaller", proof.unproven if proof else ""
+        told["kept"] = keep_listing(common, material, made.listing, (profile, profile), *how)
     give_listing(common, made.listing, output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
-def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
-    from hostlink.listing.shrinking.shrink import LEVELS
+def _wants_without(common: CommonOptions, words: str) -> bool:
+    """Ask a person whether unreached lines go; without one they stay. words: which there are."""
+    if common.quiet or common.json:
+        return False
+    asks = sys.stdin.isatty() and not common.yes
+    say(words if asks else f"{words} --unreached removes them.")
+    return asks and agreed("Remove them too?")
 
+
+def _without(
+    material: Material, profile: Profile, smaller: Shrunk, made: Shrunk
+) -> tuple[Shrunk, Proof]:
+    """Return the listing without unreached lines, or `made` where it prints something else."""
+    from hostlink.jobs.adapting import inputs_of
+    from hostlink.jobs.shrinking import prove_shrunk
+
+    proof = prove_shrunk(material.listing, smaller.listing, profile, inputs_of(material))
+    return (made if proof.result == "differs" else smaller), proof
+
+
+def _say_saving(common: CommonOptions, label: str, made: Shrunk, proof: Proof | None) -> None:
+    from hostlink.listing.shrinking.shrink import DOES
+
+    if proof:
+        say(proof.says, quiet=common.quiet and proof.result == "proven")
     for step in made.steps:
         if step.saved:
             where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"
             say(
-                f"{step.level}: {plural(step.saved, 'byte')} saved {where} ({LEVELS[step.level]})",
+                f"{step.level}: {plural(step.saved, 'byte')} saved {where} ({DOES[step.level]})",
                 quiet=common.quiet,
             )
     for note in made.notes:
@@ -185,8 +213,9 @@ def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
     )
 
 
-def _shrunk_dict(made: Shrunk) -> dict[str, object]:
+def _shrunk_dict(made: Shrunk, lines: Sequence[Line], proof: Proof | None) -> dict[str, object]:
     return {
+        "text": made.listing.text(),
         "before_bytes": made.before,
         "after_bytes": made.after,
         "limit_bytes": made.limit or None,
@@ -196,53 +225,6 @@ def _shrunk_dict(made: Shrunk) -> dict[str, object]:
             for step in made.steps
         ],
         "notes": list(made.notes),
+        "unreached": [line.number for line in lines],
+        "proof": proof and {"result": proof.result, "why": proof.why or None},
     }
-
-
-@click.command()
-@click.argument("what")
-@_PAGE
-@click.option("--title", default="", help="What stands above the listing.")
-@click.option("--author", default="", help="Who wrote the program.")
-@click.option("--licence", default="", help="Under which licence it may be passed on.")
-@click.option("--notes", default="", help="What to say of it, in place of the program's note.")
-@shared(profile=True, yes=True)
-def sheet(
-    common: CommonOptions,
-    what: str,
-    output: Path,
-    title: str,
-    author: str,
-    licence: str,
-    notes: str,
-) -> None:
-    """Write a listing sheet: a page to type from, with check codes.
-
-    It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
-    """
-
-    from hostlink.jobs.publishing import details_of, write_sheet
-
-    material = material_for(common, what)
-    profile = common.the_profile()
-    if material.revision is None:
-        known = details_of(material, None)
-    else:
-        with common.archive(create=False, read_only=True) as archive:
-            known = details_of(material, archive)
-    given = {"title": title, "author": author, "licence": licence, "notes": notes}
-    details = replace(known, **{name: value for name, value in given.items() if value})
-    write_sheet(output, material, profile, details, replace=common.yes)
-    say(f"The sheet of {material.label} is written to {output}.", quiet=common.quiet)
-
-
-@click.command()
-@_PAGE
-@shared(profile=True, yes=True)
-def card(common: CommonOptions, output: Path) -> None:
-    """Write a board's card: its words, limits, keys and messages."""
-    from hostlink.jobs.publishing import write_card
-
-    profile = common.the_profile()
-    write_card(output, profile, replace=common.yes)
-    say(f"The card of profile {profile.name} is written to {output}.", quiet=common.quiet)

@@ -20,7 +20,8 @@ from hostlink.jobs.session.restarting import check_restartable, pull_restart_lin
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
-from hostlink.words import plural
+from hostlink.sentences import find_how_far, lift_wire
+from hostlink.words import capital, plural
 
 T = TypeVar("T")
 _PASSES = 2
@@ -33,9 +34,8 @@ def no_answer_advice(by: Ways) -> str:
     """Advise on a board whose bootloader does not answer."""
     return (
         "Check that the board has a bootloader and that its restart line is wired to the bridge. "
-        "In a machine of two boards, lift the wire by which the other board drives this one's RX "
-        "pin: with it in place this board hears nothing from the computer. Find out how far it "
-        f"answers {by.meet}."
+        f"In a machine of two, {lift_wire()}: with it in place this board hears nothing "
+        f"from the computer. {capital(find_how_far(by))}."
     )
 
 

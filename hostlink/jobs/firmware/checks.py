@@ -30,7 +30,8 @@ from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
-from hostlink.words import safe
+from hostlink.sentences import NOT_KEPT, held_before, let_be_lost
+from hostlink.words import capital, safe
 
 _LONGEST_LOOK_S = 60.0  # a silent board takes 20 s
 _UNTOUCHED = "Nothing was sent that changes the board."
@@ -133,8 +134,8 @@ def _ask_if_new(session: Session, situation: Situation) -> RefusedError:
     """Return the refusal that asks whether a silent board is new."""
     return RefusedError(
         f"The board at {session.choice.port} answers with {situation.answer.value}, as a new one "
-        "does that has a bootloader and no BASIC yet. If it is not new, a program that may be in "
-        "its memory is lost by the write.",
+        "does that has a bootloader and no BASIC yet. If it is not new, the write "
+        "erases a program that its memory may hold.",
         kept=_UNTOUCHED,
         advice=lambda by: (
             f"If it is new, say so {by.say_new_board}. If it is not, find out first how far it "
@@ -164,12 +165,11 @@ def save_programs(
         session.emit(Warned("What the board held was not captured, as you asked."))
         return None
     raise RefusedError(
-        "The board shows no prompt, so a program that may be in its memory cannot be kept.",
+        "The board shows no prompt, so what its memory may hold cannot be kept.",
         kept=_UNTOUCHED,
         advice=lambda by: (
             f"Get it to its prompt first: name its speed {by.name_speed}, or stop "
-            f"the program {by.stop_running}. If nothing on it needs keeping, say that it may "
-            f"be lost {by.discard_board}."
+            f"the program {by.stop_running}. If nothing on it needs keeping, {let_be_lost(by)}."
         ),
         needed=Needed.LOSS,
     )
@@ -183,8 +183,8 @@ def _left_on_it(session: Session, situation: Situation) -> Backup | None:
         what = f"The board was not seen at its prompt since {left.image.name} was written to it"
     else:
         what = "An earlier write of firmware to this board was cut off; finishing"
-    kept = f". What it held before is kept as {situation.owed.spec}" if situation.owed else ""
-    session.emit(Warned(f"{what}{kept}."))
+    kept = f" {held_before(situation.owed.spec)}" if situation.owed else ""
+    session.emit(Warned(f"{what}.{kept}"))
     return situation.owed
 
 
@@ -232,7 +232,7 @@ def _collected(
     except (LinkError, ReadBackError, RefusedError) as error:
         if not discard or (isinstance(error, LinkError) and error.reason is LinkReason.GONE):
             raise
-        session.emit(Warned(f"What the board holds is not kept, as you asked: {error.what}"))
+        session.emit(Warned(f"What the board holds is {NOT_KEPT}: {error.what}"))
         return None
     missing = [safe(name) for name in found.unread]
     missing += [f"{safe(name)}, of which {doubt}" for name, doubt in found.doubts.items()]
@@ -243,12 +243,12 @@ def _collected(
             kept=_UNTOUCHED,
             advice=lambda by: (
                 f"Look at what the board holds {by.look_by_backup}. To go on without it, "
-                f"say that it may be lost {by.discard_board}."
+                f"{let_be_lost(by)}."
             ),
             needed=Needed.LOSS,
         )
     if unread:
-        session.emit(Warned(f"Not kept, as you asked: {unread}."))
+        session.emit(Warned(f"{capital(NOT_KEPT)}: {unread}."))
     return found
 
 

@@ -13,6 +13,7 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import ImageKnowledge
 from hostlink.jobs.files import write_new
 from hostlink.jobs.session.recognising import careful_profile
+from hostlink.sentences import WORD_TABLE_MISSING
 
 # Words that are functions in nearly every BASIC that has them: common practice, no source.
 _FUNCTIONS = frozenset(
@@ -66,7 +67,7 @@ def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
     """
     if not known.has_basic:
         raise RefusedError(
-            f"No table of BASIC words was recognised in {image.name}, so it gives no profile.",
+            f"{WORD_TABLE_MISSING} in {image.name}, so it gives no profile.",
             kept="Nothing was written.",
             advice=lambda by: f"A board whose firmware runs is measured {by.survey}.",
         )

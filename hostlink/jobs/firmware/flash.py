@@ -24,6 +24,7 @@ from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.request import WriteRequest
 from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.session import Session
+from hostlink.sentences import NOT_KEPT, let_be_lost
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,13 +112,11 @@ def _read(
                 kept="Nothing was written.",
                 advice=join_advice(
                     error.advice,
-                    lambda by: (
-                        f"To write without keeping it, say that it may be lost {by.discard_board}."
-                    ),
+                    lambda by: f"To write without keeping it, {let_be_lost(by)}.",
                 ),
                 needed=Needed.LOSS,
             ) from error
-        session.emit(Warned(f"Flash was not kept, as you asked: {error.what}"))
+        session.emit(Warned(f"Flash was {NOT_KEPT}: {error.what}"))
         boot.enter((boot.baud,))
         return None, None
     return flash, None if eeprom is None or flash.startswith(eeprom) else eeprom

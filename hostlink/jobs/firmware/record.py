@@ -15,6 +15,8 @@ from hostlink.archive import Archive, Backup, Board, FirmwareImage, FirmwareWrit
 from hostlink.errors import ArchiveError, HostlinkError, RefusedError
 from hostlink.firmware.image import Image
 from hostlink.jobs.firmware.request import FirstSteps
+from hostlink.sentences import NOTHING_SENT, look_in_duplicate
+from hostlink.words import capital
 
 JOB = "firmware write"
 """What the event of a write is called. Its detail:
@@ -43,14 +45,14 @@ def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, 
         why = "its flash was blank or not read then" if last else "none was written to it from here"
         raise RefusedError(
             f"The archive has no earlier firmware of this board: {why}.",
-            kept="Nothing was sent to the board.",
+            kept=NOTHING_SENT,
             advice=lambda by: f"See what was written where {by.firmware_history}.",
         )
     if not image.sound:
         raise ArchiveError(
             f"The archive's copy of the earlier firmware, {image.sha256[:12]}, is damaged.",
-            kept="Nothing was sent to the board.",
-            advice=lambda by: f"Look for it in a duplicate of the archive {by.name_archive}.",
+            kept=NOTHING_SENT,
+            advice=lambda by: f"{capital(look_in_duplicate(by))}.",
         )
     return image, last
 

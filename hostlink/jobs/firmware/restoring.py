@@ -23,11 +23,13 @@ from hostlink.jobs.session.rescuing import NOTHING
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import FoundState
+from hostlink.sentences import PLUG_IN_AGAIN, go_back
+from hostlink.words import capital
 
 # Advice by whether there is an image to go back to, and whether a program may be in memory.
 _WAYS_OUT: dict[tuple[bool, bool], Callable[[Ways], str]] = {
-    (True, False): lambda by: f"Go back to the firmware before it {by.write_previous}",
-    (True, True): lambda by: f"Go back to the firmware before it {by.write_previous_discarding}",
+    (True, False): lambda by: capital(go_back(by)),
+    (True, True): lambda by: capital(go_back(by, by.write_previous_discarding)),
     (False, False): lambda by: f"Write another image {by.write_image}",
     (False, True): lambda by: f"Write another image {by.write_image_discarding}",
 }
@@ -181,8 +183,8 @@ def _programs_back(
     """Return advice for getting the programs on the board after this error."""
     spec = written.backup
     if is_cut_off(cause):
-        first = "Repeat" if isinstance(cause, Interrupted) else "Plug the board in again and repeat"
-        again = f"{first} the command, which finds the image there"
+        first = "Repeat the command" if isinstance(cause, Interrupted) else PLUG_IN_AGAIN
+        again = f"{first}, which finds the image there"
         if not spec or written.role == "display":
             return f"{again}."
         if not start.answered:

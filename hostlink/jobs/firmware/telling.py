@@ -11,6 +11,7 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.image_speeds import SpeedSetting
 from hostlink.firmware.knowledge import ImageChanges, ImageKnowledge, compare_images, read_image
 from hostlink.jobs.firmware.request import Written
+from hostlink.sentences import WORD_TABLE_MISSING, held_before
 from hostlink.words import plural
 
 NOTHING_WRONG = "Nothing is wrong with it as a file; whether it is the right one is yours to know."
@@ -68,7 +69,7 @@ def written_words(written: Written) -> list[str]:
     if written.restored:
         told.append(f"Its programs are back on it, proven ({written.backup}).")
     elif written.backup:
-        told.append(f"What it held before is kept as {written.backup}.")
+        told.append(held_before(written.backup))
     return told
 
 
@@ -82,9 +83,7 @@ def told_rows(told: ImageTold) -> list[str]:
         rows.append("A message or a help text that is stored in the same way may be among them:")
         rows += [f"  {row}" for row in wrap(" ".join(known.words), _WIDTH)]
     else:
-        rows.append(
-            "No table of BASIC words was recognised: it may be no BASIC, or pack its words."
-        )
+        rows.append(f"{WORD_TABLE_MISSING}: it may be no BASIC, or pack its words.")
     rows += _speed_rows(known.speeds)
     if known.texts:
         more = len(known.texts) - _MOST_TEXTS

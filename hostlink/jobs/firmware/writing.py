@@ -42,6 +42,7 @@ from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
+from hostlink.sentences import BACK_IN_MEMORY, MUTE, NOTHING_SENT, go_back
 
 __all__ = [
     "AfterWriteError",
@@ -69,7 +70,7 @@ def write_firmware(
         raise RefusedError(
             f"The image reaches beyond {request.end:04X}, where a bootloader of "
             f"{request.boot_bytes:,} bytes begins.",
-            kept="Nothing was sent to the board.",
+            kept=NOTHING_SENT,
             advice="Check that the image is for this board, and how large its bootloader is.",
         )
     situation = situation or look(session, archive, request)
@@ -199,7 +200,7 @@ class _Write:
         if self._backup is not None:
             said.append(f"Its programs are kept as {self._backup.spec}.")
             if back:
-                said.append("They are in its memory again.")
+                said.append(BACK_IN_MEMORY)
             else:
                 advice = join_advice(advice, self._when_back())
         return error.but(what=what, kept=" ".join(part for part in said if part), advice=advice)
@@ -266,7 +267,7 @@ class _Write:
         where = f"after page {self._done} of {self._pages}"
         is_stopped = isinstance(error, Interrupted)
         what = f"Stopped {where}." if is_stopped else f"{error.what.rstrip('.')}, {where}."
-        kept = ["The board is mute until the rest is written, and its bootloader is unharmed."]
+        kept = [f"{MUTE} Its bootloader is unharmed."]
         can_go_back = self._can_go_back()
         if can_go_back:
             kept.append("What its flash held before is in the archive.")
@@ -276,9 +277,7 @@ class _Write:
         if self._request.goes_back:
             advice = "Repeat the command, which goes on where this stopped."
         elif can_go_back:
-            advice = join_advice(
-                advice, lambda by: f"Or go back to what was there before {by.write_previous}."
-            )
+            advice = join_advice(advice, lambda by: f"Or {go_back(by)}.")
         return error.but(what=what, kept=" ".join(kept), advice=advice)
 
     def _can_go_back(self) -> bool:

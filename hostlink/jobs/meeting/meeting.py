@@ -28,6 +28,7 @@ from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.boards import access_advice, usb_id, without_port
 from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.free_memory import ask_free_memory
+from hostlink.jobs.meeting.rungs import ONLY_JUST_AFTER
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
 from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.session.board_contents import read_contents
@@ -37,8 +38,8 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import holder_of
 
 RESTART_TO_HEAR = (
-    "Nothing readable came. A bootloader answers only just after a restart. A program in the "
-    "board's memory is lost by that, also one that runs and prints nothing. Restart the board?"
+    f"Nothing readable came. {ONLY_JUST_AFTER}. A program in the board's memory is lost by that, "
+    "also one that runs and prints nothing. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them

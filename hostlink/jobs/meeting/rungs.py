@@ -17,7 +17,10 @@ from hostlink.firmware.chip import CHIPS
 from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
+from hostlink.sentences import CONTENTS_UNKNOWN, PLUG_IN, PRESS_RESTART, lift_wire, name_speed
+from hostlink.words import capital
 
+ONLY_JUST_AFTER = "A bootloader answers only just after a restart"
 _SPEEDS = "115200 and 57600 baud"
 _NO_ANSWER = (LinkReason.FLOODING, LinkReason.LOOPED)  # bytes come, and answer nothing
 
@@ -67,7 +70,7 @@ def _bridge(seen: Seen) -> Stand:
         )
     if seen.ports or seen.hidden:
         return _holds(" ".join(seen.hidden) or f"At {' and '.join(seen.ports)}.")
-    look = "Plug in the small board with the USB socket. If it is plugged in, try another cable "
+    look = f"{PLUG_IN}. If it is plugged in, try another cable "
     look += "(some carry only the supply) and another socket of this computer."
     if not seen.system.startswith("linux"):
         look += (
@@ -140,14 +143,14 @@ def _answers(seen: Seen) -> Stand:
         return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
-            "It is silent. A bootloader answers only just after a restart, and the board was not "
-            "restarted: a program in its memory would be lost.",
+            f"It is silent. {ONLY_JUST_AFTER}, and the board was not restarted: a program in its "
+            "memory would be lost.",
             lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
         )
     if seen.restart is Restart.IMPOSSIBLE:
         return _broken(
             "It is silent, and this port has no restart line for its bootloader.",
-            "Press the board's own restart button, and check its supply and the network.",
+            f"{PRESS_RESTART}, and check its supply and the network.",
         )
     if seen.role == "display":
         return _broken(
@@ -163,8 +166,7 @@ def _wiring(_: Ways) -> str:
     return (
         "Check in this order: the supply (5 V at the chip), ground joined to the bridge, the "
         "bridge's TX at the chip's RX and its RX at the chip's TX, the restart line, the crystal. "
-        "In a machine of two boards, take the supply away and lift the wire by which the other "
-        "board drives this one's RX pin."
+        f"Where two boards are joined, take the supply away and {lift_wire()}."
     )
 
 
@@ -200,14 +202,14 @@ def _basic(seen: Seen) -> Stand:
     boot = seen.bootloader
     if boot is not None and not boot.can_be_written:
         return _missing(
-            f"The chip is {boot.part}, to which hostlink cannot write firmware; what it holds is "
-            "not known, and no prompt came.",
+            f"The chip is {boot.part}, to which hostlink cannot write firmware; "
+            f"{CONTENTS_UNKNOWN}, and no prompt came.",
             "If this is the display board, all is well: it never answers. If it is the computer, "
             f"check that its chip is one of these: {', '.join(chip.part for chip in CHIPS)}.",
         )
     if boot is not None and (name := boot.cut_off):
         return _missing(
-            f"The write of {name} to this board was cut off.",
+            f"The write of {name} was cut off.",
             lambda by: f"Repeat it {by.write_image}; the file was {name}.",
         )
     if boot is not None and boot.is_blank:
@@ -234,7 +236,7 @@ def _basic(seen: Seen) -> Stand:
 def _readable(by: Ways) -> str:
     return (
         "Check that ground is joined and that TX and RX are not joined to each other, then the "
-        f"crystal; if you know the board's speed, name it {by.name_speed}."
+        f"crystal. {name_speed(by)}"
     )
 
 
@@ -255,7 +257,7 @@ def _contents(seen: Seen) -> Stand:
     name = f"Its label is {seen.label}." if seen.label else "It has no label."
     if seen.contents is None:
         why = seen.unread.what if seen.unread is not None else "It was not read."
-        return _left_out(f"What it holds is not known: {why} {name}")
+        return _left_out(f"{capital(CONTENTS_UNKNOWN)}: {why} {name}")
     stored = seen.contents.stored
     shelf = "" if stored is None else f" Stored: {', '.join(stored) or 'nothing'}."
     return _holds(f"Memory: {seen.contents.words}.{shelf} {name}")

@@ -7,6 +7,7 @@ from enum import Enum
 
 from hostlink.errors import HostlinkError, LinkError
 from hostlink.firmware.chip import BLANK, CHIPS, part_of
+from hostlink.sentences import UNNAMED_PROGRAM
 from hostlink.words import plural
 
 
@@ -85,7 +86,7 @@ class Contents:
     @property
     def words(self) -> str:
         """Return what it holds, in words."""
-        what = self.spec or ("a program without a name" if self.lines else "no program")
+        what = self.spec or (UNNAMED_PROGRAM if self.lines else "no program")
         if self.changed:
             what += ", changed since"
         if self.lines:

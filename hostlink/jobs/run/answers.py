@@ -11,6 +11,7 @@ from hostlink.jobs.events import Emit
 from hostlink.link.running import Answers
 from hostlink.listing import to_bytes
 from hostlink.reading import read_at_most
+from hostlink.sentences import CHECK_FILE
 from hostlink.words import safe
 
 _LARGEST_INPUT = 1 << 20  # bytes
@@ -83,7 +84,7 @@ def read_answers(path: Path) -> list[str]:
         RefusedError,
         f"The input file {path} cannot be read",
         kept="Nothing was run.",
-        advice="Check the name of the file.",
+        advice=CHECK_FILE,
     ):
         raw = read_at_most(path, _LARGEST_INPUT + 1)
     try:

@@ -20,6 +20,7 @@ from hostlink.jobs.session.rescuing import (
 )
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line
+from hostlink.sentences import STILL_IN_MEMORY, held_before
 
 _INPUT = "INPUT"
 
@@ -52,9 +53,7 @@ def keep_before_run(session: Session, *, answered: bool = False) -> Before:
         if clears or (answered and any(_INPUT in text.upper() for text in _texts(reading))):
             held = _kept(session, reading, must=clears)
     except Interrupted as error:
-        raise error.but(
-            what="Stopped before the program was run.", kept="It is still in the board's memory."
-        ) from error
+        raise error.but(what="Stopped before the program was run.", kept=STILL_IN_MEMORY) from error
     return Before(held.lines or reading.lines, held.spec, session.restarts.seen)
 
 
@@ -104,5 +103,5 @@ def changed_by_run(session: Session, before: Before) -> str | None:
     why = "The board's"
     if session.restarts.seen > before.restarts:
         why = "The board restarted: its"
-    kept = f" What it held before is kept as {before.spec}." if before.spec else ""
+    kept = f" {held_before(before.spec)}" if before.spec else ""
     return f"{why} memory {now} now.{kept}"

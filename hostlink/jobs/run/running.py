@@ -23,10 +23,11 @@ from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
-from hostlink.jobs.run.unfinished import IN_MEMORY, MOST_OUTPUT, failure, stop, with_state
+from hostlink.jobs.run.unfinished import MOST_OUTPUT, failure, stop, with_state
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
 from hostlink.listing import Listing, to_bytes
+from hostlink.sentences import STILL_IN_MEMORY, ends_in_error
 from hostlink.words import safe
 
 
@@ -52,8 +53,8 @@ class Ran:
             raise ProgramError(f'The board refused to run a program: "{safe(self.fault.message)}"')
         at = f"Line {number} is: {number} {safe(self.line)}. " if self.line else ""
         raise ProgramError(
-            f"The program stopped with an error in line {number}: {safe(self.fault.message)}",
-            kept=f"{at}{IN_MEMORY}",
+            ends_in_error("The program", number, self.fault.message),
+            kept=f"{at}{STILL_IN_MEMORY}",
         )
 
 

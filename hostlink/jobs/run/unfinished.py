@@ -17,10 +17,10 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.running import End, Running
 from hostlink.link.stopping import Stopping
 from hostlink.listing import to_text
+from hostlink.sentences import LEFT_ALONE, STILL_IN_MEMORY
 from hostlink.words import safe
 
 MOST_OUTPUT = 1 << 20  # bytes
-IN_MEMORY = "The program is still in the board's memory."
 
 
 def with_state(error: HostlinkError | OSError, state: str) -> Exception:
@@ -56,10 +56,10 @@ def _stopped(session: Session, before: Before) -> str:
         with contextlib.suppress(LinkError):
             changed = changed_by_run(session, before)
         if changed == "":
-            return "It was interrupted, and is still in the board's memory."
+            return f"It was interrupted. {STILL_IN_MEMORY}"
         return f"It was interrupted. {changed or ''}".rstrip()
     if not core.sent:
-        return "Boards of this kind have no key that interrupts a program; it was left as it is."
+        return f"Boards of this kind have no key that interrupts a program. {LEFT_ALONE}"
     if not session.dialogue.pacing.direct_end:
         return (
             "The interrupt was sent; this board shows no prompt, so it is not known whether the "
@@ -67,7 +67,7 @@ def _stopped(session: Session, before: Before) -> str:
         )
     row = safe(to_text(core.row[-40:], session.profile.rules.form.charset))
     said = f'it last sent "{row}"' if row else "it sent nothing more"
-    return f"The interrupt was sent, but the board did not come back to its prompt; {said}."
+    return f"The interrupt was sent, but no prompt came; {said}."
 
 
 def failure(
@@ -76,7 +76,7 @@ def failure(
     """Return the error for a run that did not end at the prompt. state: how the board was left."""
     asked = safe(to_text(core.row.strip(), charset))
     if core.end is End.UNTYPED:
-        return mistyped(f'"{command}"', kept=IN_MEMORY)
+        return mistyped(f'"{command}"', kept=STILL_IN_MEMORY)
     if core.end is End.UNANSWERED:
         return RefusedError(
             f'The program asks "{asked}", and there is no more input.',

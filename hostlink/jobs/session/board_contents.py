@@ -10,7 +10,7 @@ from hostlink.board.dialogue.events import Phase
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.jobs.session.last_known import as_known, copy_of, last_program
 from hostlink.jobs.session.patience import capture_s
-from hostlink.jobs.session.rescuing import held_content
+from hostlink.jobs.session.rescuing import READING, held_content
 from hostlink.jobs.session.session import Session
 
 
@@ -43,7 +43,7 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
     """
     session.attach()
     board = session.board_in(archive)
-    session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
+    session.emit(Phase(READING, capture_s(session.profile)))
     result = session.dialogue.capture()
     limit = session.profile.rules.storage.room
     copy = copy_of(archive, board)

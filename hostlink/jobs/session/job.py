@@ -9,10 +9,12 @@ from typing import Any
 from hostlink.archive import Archive, Board
 from hostlink.archive.database.faults import make_writable
 from hostlink.archive.events import OpenEvent
+from hostlink.archive.records import LEARNER
 from hostlink.errors import ArchiveError, Interrupted
 from hostlink.jobs.session.patience import TELL_EVERY_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.wire import STOPPED
+from hostlink.sentences import BOARD_UNCHANGED
 
 
 @contextlib.contextmanager
@@ -38,7 +40,7 @@ def recorded_job(
         raise ArchiveError(
             f"The {name} was not begun: the archive {archive.path} is read-only, so nothing can be "
             "kept.",
-            kept="Nothing on the board was changed.",
+            kept=BOARD_UNCHANGED,
             advice=make_writable,
         )
     limit_s, now = parts * time_limit_s(session.profile), session.wire.now
@@ -55,6 +57,14 @@ def recorded_job(
             raise
 
 
+def for_learner(program: str) -> dict[str, str]:
+    """Return what the detail of a job notes of the learner for whom it is done.
+
+    program: that of their work, "" for nobody.
+    """
+    return {LEARNER: program} if program else {}
+
+
 def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
     """Return the error of a stopped job, completed by the state in which the board was left.
 
@@ -63,4 +73,4 @@ def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
     what = f"The {job} was stopped." if error.what == STOPPED else error.what
     if not error.kept:
         session.abandon()
-    return error.but(what=what, kept=error.kept or "Nothing on the board was changed.")
+    return error.but(what=what, kept=error.kept or BOARD_UNCHANGED)

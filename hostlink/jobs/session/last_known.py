@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from hostlink.archive import Archive, Board, HostCopy, JobEvent, Origin, Rescue, Revision
 from hostlink.board.port.ports import Identity
 from hostlink.errors import ArchiveError
+from hostlink.sentences import UNNAMED_PROGRAM
 
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
 _ENDINGS = {
@@ -113,18 +114,32 @@ def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = 
     if last is None:
         return ""
     what = last.revision or last.detail.get("listing") or "a program"
-    how = _ENDINGS.get(last.detail.get("ended") or last.outcome, "did not end well")
-    return f"left of a load of {what} that {how}"
+    return f"left of a load of {what} that {ending_words(last)}"
+
+
+def ending_words(event: JobEvent) -> str:
+    """Return how a load that did not end well ended, as in "was cut off"."""
+    return _ENDINGS.get(event.detail.get("ended") or event.outcome, "did not end well")
+
+
+def last_fill(archive: Archive, board: Board, begun: Collection[str] = ()) -> JobEvent | None:
+    """Return the event of the last job that put a program into a board's memory, or tried to.
+
+    begun: UUIDs of the events of jobs under way, which do not count.
+    """
+    return next(
+        (
+            event
+            for event in archive.events(board_uuid=board.uuid)
+            if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun)
+        ),
+        None,
+    )
 
 
 def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> JobEvent | None:
     """Return the event of the load that last overwrote a board's memory, if it was unsuccessful."""
-    fills = (
-        event
-        for event in archive.events(board_uuid=board.uuid)
-        if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun)
-    )
-    last = next(fills, None)
+    last = last_fill(archive, board, begun)
     if last is None or last.job != "load":
         return None
     if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
@@ -146,6 +161,6 @@ def copy_words(archive: Archive, copy: HostCopy) -> str:
     if not copy.content.text.strip():
         return "nothing"
     if not copy.revision:
-        return "a program without a name"
+        return UNNAMED_PROGRAM
     same = any(holder.spec == copy.revision for holder in archive.holds(copy.content))
     return copy.revision if same else f"{copy.revision}, changed since"

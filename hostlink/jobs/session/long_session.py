@@ -30,6 +30,7 @@ from hostlink.link.hearing import looks_like_question
 from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.recording import Recorder
 
+_LOST = "The board restarted, and its memory was lost."
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
 _READ_ONLY = (
     "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
@@ -141,7 +142,7 @@ class LongSession:
         if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:
-                self._emit(MemoryLost("The board restarted, and its memory was lost.", spec))
+                self._emit(MemoryLost(_LOST, spec))
 
     def _close_port(self) -> None:
         """Close the port, but not the recording, which continues when the board returns."""
@@ -256,7 +257,7 @@ class LongSession:
 
     def _restarted(self) -> None:
         """Report that the board restarted, and where its program is kept."""
-        self._emit(MemoryLost("The board restarted, and its memory was lost.", self.copy.lost()))
+        self._emit(MemoryLost(_LOST, self.copy.lost()))
 
 
 def _unheard(event: Event) -> None:

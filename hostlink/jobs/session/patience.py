@@ -16,6 +16,7 @@ from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.events import Emit, Event, PageProven, PagesRead
 from hostlink.link.pacing import BITS_PER_BYTE, Pacing
 from hostlink.listing.parse import Line
+from hostlink.sentences import CHECK_WIRE_AND_PROFILE
 
 _SHORTEST_LIMIT_S = 300.0
 _LISTINGS = 60  # of a full memory, as time for a job
@@ -132,7 +133,7 @@ class Patience:
                 f"The job was given up after {_time_words(self._limit_s)}. It was still at: "
                 f"{self._doing}.",
                 reason=LinkReason.TOO_LONG,
-                advice="Check the cable and the speed, and that the profile fits this board.",
+                advice=CHECK_WIRE_AND_PROFILE,
             )
         if self._told is not None and now - self._told >= self._tell_every_s:
             self._told = now

@@ -19,11 +19,14 @@ from hostlink.jobs.session.last_known import as_known, copy_words, last_program,
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, canonical_lines, to_bytes
-from hostlink.words import plural, safe
+from hostlink.sentences import EMPTIED, NOT_KEPT, UNTOUCHED, let_be_lost
+from hostlink.words import capital, plural, safe
+
+READING = "Reading what the board holds"
 
 
 def _discard(by: Ways) -> str:
-    return f"To overwrite it anyway, say that it may be lost {by.discard_board}."
+    return f"To overwrite it anyway, {let_be_lost(by)}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,20 +96,19 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> HeldProgram
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board)
-    return require_certain(held, "the board", "The program on the board was not touched")
+    return require_certain(held, "the board", UNTOUCHED)
 
 
 def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
     """Return a captured program. Raises NotKnownError if something contradicts it.
 
-    holder: names where it is, for the error. untouched: says what was not overwritten, without a
-    full stop.
+    holder: names where it is, for the error. untouched: the sentence that it was not overwritten.
     """
     if held.doubt is None:
         return held
     raise NotKnownError(
         f"What {holder} holds is not known for certain: {held.doubt}.",
-        kept=f"{untouched}; what it lists is kept as {held.spec}, not proven.",
+        kept=f"{untouched} What it lists is kept as {held.spec}, not proven.",
         advice=lambda by: f"If its profile does not fit, measure the board {by.survey_discarding}.",
     )
 
@@ -116,7 +118,7 @@ def read_held(session: Session, archive: Archive, board: Board) -> HeldProgram:
 
     Raises the errors of rescue_held, except for a contradiction, which the result holds.
     """
-    session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
+    session.emit(Phase(READING, capture_s(session.profile)))
     result = session.dialogue.capture()
     if not result.lines:
         _tell_loss(session, archive, board)
@@ -163,7 +165,7 @@ def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True)
             lines = reading.lines
             what = discarded_words(reading)
     record.detail["discarded"] = what
-    session.emit(Warned(f"Not kept, as you asked: {what}."))
+    session.emit(Warned(f"{capital(NOT_KEPT)}: {what}."))
     return HeldProgram(lines, 1 if lines else 0)
 
 
@@ -229,7 +231,7 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
-            f"{when}: it restarted or lost its supply since, or was cleared at its keyboard.",
+            f"{when}: {EMPTIED}.",
             advice=advice,
         )
     )

@@ -17,10 +17,19 @@ from hostlink.errors import (
 )
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import capture_s
-from hostlink.jobs.session.rescuing import HeldProgram, held_content, rescue_or_discard
+from hostlink.jobs.session.rescuing import READING, HeldProgram, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import FoundState
+from hostlink.sentences import (
+    NO_RESTART_LINE,
+    PORT_NOT_OPENED,
+    PRESS_RESTART,
+    RESTARTED,
+    UNTOUCHED,
+    held_before,
+)
+from hostlink.words import capital
 
 RESTARTING = "Restarting the board"
 """The phase that begins when what the board holds has been kept or discarded."""
@@ -42,9 +51,9 @@ def check_restartable(port: str) -> None:
     """Raise RefusedError for a port without a restart line; this needs no board."""
     if port.startswith("socket://"):
         raise RefusedError(
-            "A plain network connection has no restart line.",
-            kept="The port was not opened.",
-            advice="Press the board's own restart button, or reach it by rfc2217://.",
+            f"{capital(NO_RESTART_LINE)}.",
+            kept=PORT_NOT_OPENED,
+            advice=f"{PRESS_RESTART}, or reach it by rfc2217://.",
         )
 
 
@@ -71,7 +80,7 @@ def restart(
         )
         record.detail["held"] = held.spec
         if not consent(held):
-            raise RefusedError("The board was not restarted.", kept="Its program was not touched.")
+            raise RefusedError("The board was not restarted.", kept=UNTOUCHED)
         session.emit(Phase(RESTARTING))
         kept = f"What the board held is kept as {held.spec}." if held.spec else ""
         try:
@@ -84,7 +93,7 @@ def restart(
                 )
             return _after(session, archive, board, held)
         except Interrupted as error:
-            lost = f"The board was restarted; its memory was lost. {kept}".strip()
+            lost = f"{RESTARTED} Its memory was lost. {kept}".strip()
             raise error.but(kept=lost) from error
 
 
@@ -111,12 +120,12 @@ def _after(session: Session, archive: Archive, board: Board, held: HeldProgram) 
     if session.dialogue.regain(may_interrupt=False).found is not FoundState.PROMPT:
         session.emit(Warned("The board started a program by itself; it was left alone."))
         return Restarted(held, False, 0)
-    session.emit(Phase("Reading what the board holds now", capture_s(session.profile)))
+    session.emit(Phase(f"{READING} now", capture_s(session.profile)))
     try:
         now = session.dialogue.capture()
     except (NotKnownError, ReadBackError) as error:
-        kept = f" What it held before is kept as {held.spec}." if held.spec else ""
-        raise error.but(kept=f"The board was restarted.{kept}") from error
+        kept = f" {held_before(held.spec)}" if held.spec else ""
+        raise error.but(kept=f"{RESTARTED}{kept}") from error
     content = held_content(session, now)
     archive.set_host_copy(
         board.uuid, content, proven=now.is_proven, may_lack_edits=not now.is_proven

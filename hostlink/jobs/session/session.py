@@ -28,13 +28,12 @@ from hostlink.link.port import TunablePort
 from hostlink.link.regain import FoundState
 from hostlink.link.taking_back import take_back
 from hostlink.link.wire import Wire
+from hostlink.sentences import RESTARTED_AT_OPENING, UNTOUCHED
 
 _NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
 # How a board fails to answer if it does not talk as its profile says.
 _TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
-_LOST_AT_OPENING = (
-    "The board restarted when its port was opened; what its memory held was lost then."
-)
+_LOST_AT_OPENING = f"The board {RESTARTED_AT_OPENING}."
 
 
 class Session:
@@ -108,7 +107,7 @@ class Session:
         except Interrupted as error:
             raise error.but(
                 what="Stopped while looking for the board's prompt.",
-                kept="The board's program was not touched.",
+                kept=UNTOUCHED,
             ) from error
         self.is_astray = False
         if self.is_attached:

@@ -15,7 +15,7 @@ from hostlink.listing.adapting.clauses import (
     valued,
 )
 from hostlink.listing.adapting.numbers import divides_whole
-from hostlink.listing.adapting.rewriting import Pair
+from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, PLAIN_JUMP_NEEDED, Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
@@ -58,7 +58,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
         and not target.comparison
         and not any(map(is_relation, spans))
     ):
-        yield "this board needs a comparison behind IF"
+        yield COMPARISON_NEEDED
     if source.comparison and not target.comparison and valued(clause, pair.both):
         yield "a comparison used as a number: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
@@ -139,4 +139,4 @@ def line_needs(lines: Mapping[int, Line], rules: Rules) -> Iterator[tuple[str, i
             yield f"a line has at most {form.longest_line} characters", number
         computed = any(each.target is None for each in references(line.text, language))
         if computed and not rules.language.computed_jumps:
-            yield "a jump needs a plain line number", number
+            yield PLAIN_JUMP_NEEDED, number

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.listing.adapting.clauses import Clause, call_end, depths, valued
 from hostlink.listing.adapting.hoisting import assigned
-from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite, rewrites
+from hostlink.listing.adapting.rewriting import PLAIN_JUMP_NEEDED, WHOLE, Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
@@ -180,7 +180,7 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     "computed-jump",
     "GOSUB 200+N",
     "ON N+1 GOSUB 200,201",
-    "a jump needs a plain line number; ON does nothing where none of its lines is meant",
+    f"{PLAIN_JUMP_NEEDED}; ON does nothing where none of its lines is meant",
 )
 def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """List the lines that a sum of a line number and something else may mean."""

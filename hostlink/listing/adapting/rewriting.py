@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from hostlink.listing.adapting.clauses import Clause, with_operators
 from hostlink.listing.rules import Language
 
+COMPARISON_NEEDED = "this board needs a comparison behind IF"
+PLAIN_JUMP_NEEDED = "a jump needs a plain line number"
 WHOLE = "FNQ"
 """A function of the user's that drops the fraction of a number toward zero."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from hostlink.listing.adapting.clauses import Clause, begins_item, call_end
-from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
+from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
@@ -155,9 +155,7 @@ def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
     return clause.respelled(pair.source, new)
 
 
-@rewrites(
-    "bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", "this board needs a comparison behind IF"
-)
+@rewrites("bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", COMPARISON_NEEDED)
 def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if not clause.condition or pair.target.comparison or not pair.source.comparison:
         return None
@@ -166,7 +164,7 @@ def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause
     return [clause.with_text(f"{clause.text}{pair.target.unequal[0]}0")]
 
 
-@rewrites("free-memory", "A=ROOM()", "A=SIZE", "the function for the free memory has another name")
+@rewrites("free-memory", "A=ROOM()", "A=SIZE", "the free memory is asked by another name")
 def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source.free, pair.target.free
     if not source or not target or source == target:

@@ -13,6 +13,7 @@ from itertools import pairwise
 
 from hostlink.listing.rows import NUMBERED, Notes, Row, guarded
 from hostlink.listing.rules import Language
+from hostlink.listing.wrap import REST_OF_LINE
 
 _ENTITY = re.compile(
     r"&(?:amp;|#38;|#[xX]26;)*(lt|gt|quot|amp|nbsp|apos|ldquo|rdquo|lsquo|rsquo|ndash|mdash|hellip"
@@ -174,7 +175,7 @@ def mend_bullets(rows: list[Row], notes: Notes) -> list[Row]:
             text = _BULLETS.sub("", row.text, count=1)
             mended[place] = notes.change(row, "list-bullet", text, "A bullet was removed.")
         else:
-            notes.doubt(row, "list-bullet", "This may be a bullet, or the rest of the line before.")
+            notes.doubt(row, "list-bullet", f"This may be a bullet, or {REST_OF_LINE}.")
     return mended
 
 

@@ -17,7 +17,7 @@ from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
 
 _LEAVES = frozenset(("GOTO", "RETURN", "END", "STOP", "RUN", "NEW"))
-_PASSIVE = frozenset(("DATA", "DEF", "DIM", "OPTION", "END"))
+_LASTING = frozenset(("DATA", "DEF", "DIM", "OPTION"))  # these count wherever they stand
 
 
 @dataclass(slots=True)
@@ -26,7 +26,9 @@ class Node:
 
     falls: whether execution may continue with the next line. jumps: lines that it may go to.
     calls: lines that it may call. returns: whether it contains RETURN. passive: a remark, DATA, END
-    or the like, which need not be reached. worked_out: whether it has a computed jump.
+    or the like, which need not be reached. lasting: whether it holds DATA or the like, which counts
+    although it is not reached. opens, closes: whether it holds FOR, or NEXT. worked_out: whether it
+    has a computed jump.
     """
 
     line: Line
@@ -36,6 +38,9 @@ class Node:
     falls: bool = True
     returns: bool = False
     passive: bool = False
+    lasting: bool = False
+    opens: bool = False
+    closes: bool = False
     worked_out: bool = False
 
 
@@ -51,11 +56,29 @@ class Flow:
     certain: bool
 
     def unreachable(self) -> list[Node]:
-        """Return the unreachable lines in order; none if the program has a computed jump."""
+        """Return the unreachable lines in order; none if the program has a computed jump.
+
+        A FOR whose loop is run no time goes on behind its NEXT on some boards.
+        """
         if not self.certain:
             return []
-        reached = self._from(self.entries, lambda node: (*node.jumps, *node.calls))
+        ends = tuple(number for number, node in self.nodes.items() if node.closes)
+        reached = self._from(
+            self.entries,
+            lambda node: (*node.jumps, *node.calls, *(ends if node.opens else ())),
+        )
         return [n for number, n in self.nodes.items() if number not in reached and not n.passive]
+
+    def removable(self) -> list[Line]:
+        """Return the unreachable lines that nothing needs: neither DATA, nor named by others."""
+        dead = {n.line.number: n for n in self.unreachable() if not n.lasting}
+
+        def named(number: int) -> list[int]:
+            found = [r for r in self.nodes[number].references if r.use not in ("from", "to")]
+            return [r.target for r in found if r.target is not None and r.target in dead]
+
+        kept = _spread([number for number in self.nodes if number not in dead], named)
+        return [node.line for number, node in dead.items() if number not in kept]
 
     def main(self) -> frozenset[int]:
         """Return the lines that can be reached without a call."""
@@ -139,7 +162,9 @@ def _walk(node: Node, reader: Reader) -> None:
             if span.word in _LEAVES and not conditional and not chosen:
                 node.falls = False
     first = words[0] if words else ""
-    node.passive = first in remarks or first in _PASSIVE - {"END"} or words == ["END"]
+    node.passive = first in remarks or first in _LASTING or words == ["END"]
+    node.lasting = not _LASTING.isdisjoint(words)
+    node.opens, node.closes = "FOR" in words, "NEXT" in words
 
 
 def remark_words(language: Language) -> frozenset[str]:

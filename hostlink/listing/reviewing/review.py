@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from hostlink.listing.canonical import canonical_line
 from hostlink.listing.charset import cannot_take, named
-from hostlink.listing.finding import Finding, Severity, check_rules
+from hostlink.listing.finding import RULES, Finding, Severity, check_rules
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.mending.lookalike import alike, like_number, lookalikes
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
@@ -20,6 +20,7 @@ from hostlink.listing.reviewing.jumps import Reference, jumps
 from hostlink.listing.reviewing.soundness import soundness
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.tokens import scan
+from hostlink.words import capital
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding
     if not listing.numbered():
         yield Finding(
             *(0, None, 0, "empty-listing"),
-            message="The listing holds no line that a board would store.",
+            message=f"{capital(RULES['empty-listing'])}.",
             advice="A line to be stored begins with its line number.",
             severity="error",
         )

@@ -21,6 +21,7 @@ from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.abbreviations import abbreviated
 from hostlink.listing.shrinking.merging import merged, passed_over
 from hostlink.listing.shrinking.redundant import without_end, without_remark, without_words
+from hostlink.sentences import LISTING_UNCHANGED
 
 LEVELS: dict[str, str] = {
     "spaces": "blanks that do not matter",
@@ -31,6 +32,9 @@ LEVELS: dict[str, str] = {
     "everything": "line numbers 1, 2, 3, which are shorter in jumps",
 }
 """What each level does in addition to the levels before it."""
+UNREACHED = "unreached"
+DOES = {UNREACHED: "lines that are never reached", **LEVELS}
+"""What each step of a `Shrunk` does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +50,8 @@ class ShrinkStep:
 class Shrunk:
     """A shrunk listing. before, after, limit: bytes; limit is 0 if unknown.
 
-    steps: one for each level, including those that saved nothing. notes: sentences for the user on
+    steps: one for each level, including those that saved nothing; before them that of the unreached
+    lines, if there are any. notes: sentences for the user on
     what was kept and why, and on what the program will do differently.
     """
 
@@ -93,6 +98,11 @@ class _Bench:
         """Return the size of a program with these lines, in bytes."""
         return self.rules.storage.empty_bytes + sum(line_cost(line, self.rules) for line in lines)
 
+    def listing(self) -> Listing:
+        """Return the lines as a listing, those without a number last."""
+        rows = (*self.lines.values(), *self.loose)
+        return Listing(tuple(Line(r.typed, r.number, r.body, at) for at, r in enumerate(rows, 1)))
+
     @property
     def done(self) -> bool:
         """Return whether shrinking may stop because the program fits."""
@@ -108,7 +118,7 @@ def _check(level: str, rules: Rules, *, to_fit: bool) -> None:
         raise UsageError(
             "How many bytes the board has for a program is not known, so nothing can be made to "
             "fit.",
-            kept="The listing was not changed.",
+            kept=LISTING_UNCHANGED,
             advice="Name a profile that has program_bytes.",
         )
 
@@ -120,11 +130,12 @@ def shrink(
     *,
     to_fit: bool = False,
     size_words: Iterable[str] = (),
+    without: Iterable[Line] = (),
 ) -> Shrunk:
     """Shrink a listing by all levels up to the given one; never make it larger.
 
-    to_fit: stop as soon as the program fits, and leave the remaining lines unchanged.
-    size_words: functions whose value depends on the program's size, to be named in the notes.
+    to_fit: stop as soon as the program fits, and leave the remaining lines unchanged. size_words:
+    functions whose value depends on the program's size, for the notes. without: lines to remove.
     The result is the sorted program that the board would hold, followed by the lines without a
     number. Raises UsageError for an unknown level, or with `to_fit` if no limit is known.
     """
@@ -134,6 +145,7 @@ def shrink(
     bench.look()
     before = bench.total
     _note_size(bench, size_words)
+    _unreached(bench, frozenset(line.number for line in without))
     for name in LEVELS:
         if not bench.done:
             _STEPS[name](bench)
@@ -141,8 +153,7 @@ def shrink(
             break
     if bench.worked_out and list(LEVELS).index(level) > 0 and not bench.done:
         bench.notes.append(_worked_out(bench.worked_out))
-    rows = (*bench.lines.values(), *bench.loose)
-    made = Listing(tuple(Line(r.typed, r.number, r.body, at) for at, r in enumerate(rows, 1)))
+    made = bench.listing()
     unchanged = bench.total == before
     return Shrunk(
         listing if unchanged else made,
@@ -181,6 +192,15 @@ def _changed(line: Line, text: str | None) -> Line | None:
     if text is None or text == line.text:
         return None if text is None else line
     return rewritten(line, line.number, text)
+
+
+def _unreached(bench: _Bench, numbers: frozenset[int | None]) -> None:
+    if not numbers or bench.done:
+        return
+    began = bench.total
+    bench.lines = {number: line for number, line in bench.lines.items() if number not in numbers}
+    bench.look()
+    bench.steps.append(ShrinkStep(UNREACHED, began - bench.total, len(numbers)))
 
 
 def _spaces(bench: _Bench) -> None:

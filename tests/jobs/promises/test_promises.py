@@ -32,6 +32,7 @@ from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
+from hostlink.sentences import UNTOUCHED
 
 MINE = {10: 'PRINT "TYPED BY HAND"', 20: "GOTO 10"}
 NEW = '10 PRINT "NEW"\n20 PRINT "ONE"\n30 END\n'
@@ -95,7 +96,7 @@ def test_promise_1_an_archive_that_cannot_keep_the_rescue_stops_the_load(
     monkeypatch.setattr(Archive, "rescue", full)
     with pytest.raises(ArchiveError) as caught:
         bench.load(NEW, "NEW")
-    assert "The board's program was not touched. The listing is kept as NEW@1." in str(caught.value)
+    assert f"{UNTOUCHED} The listing is kept as NEW@1." in str(caught.value)
     assert bench.memory == MINE
 
 
@@ -115,7 +116,7 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     monkeypatch.setattr(Dialogue, "read_listing", never_twice_the_same)
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
-    assert "The board's program was not touched." in caught.value.kept
+    assert "The program on the board was not touched." in caught.value.kept
     assert "load again" in advised(caught.value.advice)
     assert bench.memory == MINE
 
@@ -142,7 +143,7 @@ def test_promise_1_a_broken_load_leaves_no_false_knowledge(bench: Any) -> None:
     bench.put(faults=Faults(unplug_after_bytes=40), holds=MINE)
     with pytest.raises(LinkError) as caught:
         bench.load("".join(f"{n} REM {n:040}\n" for n in range(10, 200, 10)), "LONG")
-    assert "What the board held before is kept as MINE@1." in caught.value.kept
+    assert "What it held before is kept as MINE@1." in caught.value.kept
     (board,) = bench.archive.boards()
     copy = bench.archive.host_copy(board.uuid)
     bench.put(holds={10: "REM HALF"})
@@ -443,7 +444,7 @@ def test_promise_6_restart_is_told(bench: Any) -> None:
     bench.put(RESTARTS)
     with pytest.raises(RefusedError) as caught:
         bench.save("NEW")
-    assert "it restarted when the port was opened, and lost its memory then" in caught.value.what
+    assert "it restarted when its port was opened, and lost its memory then" in caught.value.what
     assert "put it back with `hostlink load NEW@1`" in advised(caught.value.advice)
     told = [event.text for event in bench.told if isinstance(event, Warned)]
     assert any("restarted when its port was opened" in text for text in told)

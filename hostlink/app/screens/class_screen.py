@@ -1,0 +1,293 @@
+"""A class: each learner with their board, what was handed out to them, and what became of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
+from hostlink.app.screens.choosing import ChoosePath
+from hostlink.app.screens.dialogues import ask_to_replace
+from hostlink.app.ways import shown_error
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.errors import HostlinkError
+from hostlink.jobs.class_register.class_table import HEADS, ClassRow, class_table, summary
+from hostlink.jobs.class_register.evening import SeatJob, collecting, handing_out
+from hostlink.jobs.class_register.register import Register, check_programs, read_register
+from hostlink.jobs.class_register.seats import Seat, seats_of
+from hostlink.jobs.class_register.take_home import write_class_page, write_folders
+from hostlink.jobs.files import TakenError, named_path
+from hostlink.jobs.loading import Loaded
+from hostlink.jobs.saving import Saved
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.job import Job
+
+_LOOK_S = 1.0  # between two looks at the ports, while boards are waited for
+
+
+def read_class(app: DeskApp, path: Path) -> Register:
+    """Return the register in a file. Raises RefusedError where it or a name in it is wrong."""
+    register = read_register(path)
+    check_programs(app.archive, register)
+    return register
+
+
+@dataclass(slots=True)
+class _SeatTask:
+    """What was last done at a learner's board. column: of the table, in which it is shown."""
+
+    column: int
+    job: Job[Any]
+    words: str = ""
+    failed: bool = False
+
+
+class ClassScreen(Page[None]):
+    """The table of a class, from which it is handed out to everybody and collected from them."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#class"
+    FOOT = (
+        "H hands out to each board that is here, N each learner's own program, G saves from each. "
+        "W waits for boards that come late, X stops. P writes a page, O folders to take home, A "
+        "looks anew. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        screen_key("class.hand-out", "Hand out", "To each board that is here"),
+        screen_key("class.own", "Hand out their own", "The program of each learner, as last saved"),
+        screen_key("class.collect", "Collect", "Save each learner's program"),
+        screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
+        screen_key("class.page", "Write a page", "The table, to print it"),
+        screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
+        screen_key("class.stop", "Stop them all", "Each ends in order"),
+        screen_key("class.renew", "Look anew", "At the ports, and at the register's file"),
+        Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
+    ]
+
+    def __init__(self, register: Register) -> None:
+        super().__init__()
+        self.register = register
+        self.rows: dict[str, ClassRow] = {}
+        self.tasks: dict[str, _SeatTask] = {}
+        self.start: Callable[[list[Seat]], object] | None = None  # the job of the evening
+        self.is_waiting = False
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the table, with the learner at its cursor in full."""
+        widths = (12, 14, 14, 7, 12, -1, 14)
+        columns = [
+            ListColumn(head, width, right=head == "changed", extra=head == "last error")
+            for head, width in zip(HEADS, widths, strict=True)
+        ]
+        yield from with_detail(Rows(columns, empty="Nobody.", id="class"), id="class-detail")
+
+    def on_mount(self) -> None:
+        self.set_interval(_LOOK_S, self._look)
+
+    def on_screen_resume(self) -> None:
+        self.look_anew()
+
+    def look_anew(self) -> None:
+        """Read the table from the archive, and show it."""
+        if not self.is_mounted:  # a job may end after the screen was left
+            return
+        found = self.app.attempt(lambda: class_table(self.register, self.app.archive))
+        if found is not None:
+            self.rows = {row.name: row for row in found}
+            self._show()
+
+    def _show(self) -> None:
+        if not self.is_mounted:
+            return
+        late = ", waiting" if self.is_waiting else ""
+        self.set_head(f"{self.register.title}: {summary(self.rows.values()).rstrip('.')}{late}")
+        self.query_one(Rows).show(
+            [Entry(name, self._cells(row)) for name, row in self.rows.items()]
+        )
+        self._detail()
+
+    def _cells(self, row: ClassRow) -> tuple[str, ...]:
+        cells = list(row.cells(self.app.now()))
+        task = self.tasks.get(row.name)
+        if task is not None and not task.job.ended:
+            progress = task.job.progress
+            lines = f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
+            cells[task.column] = lines if progress.all_lines else "under way"
+        return tuple(cells)
+
+    def _detail(self) -> None:
+        row = self.rows.get(self.query_one(Rows).key)
+        if row is None:
+            return
+        words = [f"{head}: {cell}" for head, cell in zip(HEADS, self._cells(row), strict=True)]
+        task = self.tasks.get(row.name)
+        if task is not None:
+            words += [task.words or task.job.progress.phase]
+            words += [text for text, _ in task.job.progress.told]
+        text = "\n".join(safe(each) for each in words if each)
+        self.query_one("#class-detail", Static).update(Content(text))
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._detail()
+
+    @property
+    def is_at_rest(self) -> bool:
+        """Return whether no job of the class is under way."""
+        return all(task.job.ended for task in self.tasks.values())
+
+    # --- the jobs ----------------------------------------------------------------------------
+
+    def action_hand_out(self) -> None:
+        self._begin_handing_out(own=False)
+
+    def action_own(self) -> None:
+        self._begin_handing_out(own=True)
+
+    def _begin_handing_out(self, *, own: bool) -> None:
+        job = self.app.attempt(lambda: handing_out(self.register, self.app.archive, own=own))
+        if job is not None:
+            self._begin(HEADS.index("handed out"), "Handing out to", job)
+
+    def action_collect(self) -> None:
+        self._begin(HEADS.index("saved"), "Saving from", collecting())
+
+    def _begin(self, column: int, what: str, job: SeatJob[Any]) -> None:
+        """Do a job at each board that is here, and at those that come while they are waited for."""
+        if not self.is_at_rest:
+            self.app.notify(
+                f"Wait until the boards have ended, or press {way_to('class.stop')}.", markup=False
+            )
+            return
+        self.tasks.clear()
+
+        def start(seats: list[Seat]) -> None:
+            by_port = {self.app.boards.spelled(seat.port): seat for seat in seats}
+            self.app.boards.attach_all(
+                list(by_port),
+                lambda attached: self._do(by_port[attached.port], attached, column, what, job),
+            )
+
+        self.start = start
+        seats = self._here()
+        if seats:
+            start(seats)
+        else:
+            self.app.notify("No board of the class is plugged in.", markup=False)
+
+    def _here(self) -> list[Seat]:
+        """Return the seats whose boards are here and were not served by the job of the evening."""
+        seats = self.app.attempt(lambda: seats_of(self.register, self.app.archive))
+        return [each for each in seats or () if each.port and each.learner.name not in self.tasks]
+
+    def _do(
+        self, seat: Seat, attached: AttachedBoard, column: int, what: str, work: SeatJob[Any]
+    ) -> None:
+        name = seat.learner.name
+        job = attached.do(
+            f"{what} {name}", lambda session, archive: work(session, archive, seat.learner)
+        )
+        task = self.tasks[name] = _SeatTask(column, job)
+
+        def ended(job: Job[Any]) -> None:
+            task.failed = job.error is not None
+            if job.error is not None:
+                task.words = f"Failed: {shown_error(job.error).words()}"
+                if job.progress.differs:
+                    self.app.desk.readings.unknown_now(attached)
+            elif isinstance(job.result, Loaded):
+                task.words = f"{job.result.words}."
+                self.app.desk.transfers.after_load(attached, job.result)
+            elif isinstance(job.result, Saved):
+                task.words = f"{job.result.revision.spec} {job.result.proof}."
+                self.app.desk.shelf.renew()
+            self.app.tell(f"{name}: {task.words}")
+            self.look_anew()
+
+        job.on_end.append(ended)
+        job.on_change.append(lambda _: self._show())
+        self._show()
+
+    def action_stop(self) -> None:
+        self.is_waiting = False
+        for task in self.tasks.values():
+            task.job.stop()
+        self._show()
+
+    def action_late(self) -> None:
+        if self.start is None:
+            hand_out, collect = way_to("class.hand-out"), way_to("class.collect")
+            self.app.notify(f"Hand out ({hand_out}) or collect ({collect}) first.", markup=False)
+            return
+        self.is_waiting = not self.is_waiting
+        self._show()
+
+    def _look(self) -> None:
+        """Serve the boards that have come, as long as they are waited for.
+
+        One whose job failed is tried again only after it was unplugged.
+        """
+        if not self.is_waiting or self.start is None or self.app.screen is not self:
+            return
+        seats = self.app.attempt(lambda: seats_of(self.register, self.app.archive)) or []
+        for seat in seats:
+            task = self.tasks.get(seat.learner.name)
+            if not seat.port and task is not None and task.failed:
+                del self.tasks[seat.learner.name]
+        if late := self._here():
+            self.start(late)
+
+    def action_renew(self) -> None:
+        path = self.register.path
+        self.register = self.app.attempt(lambda: read_class(self.app, path)) or self.register
+        self.look_anew()
+
+    # --- to take home ------------------------------------------------------------------------
+
+    def action_page(self) -> None:
+        def write(path: Path, replace: bool) -> str:
+            rows = list(self.rows.values())
+            write_class_page(path, self.register, rows, self.app.now(), replace=replace)
+            return f"The table is in {path.absolute()}."
+
+        self._ask_where("Write the page to which file?", ".html", write)
+
+    def action_folders(self) -> None:
+        def write(folder: Path, replace: bool) -> str:
+            rows = list(self.rows.values())
+            without = write_folders(folder, self.app.archive, rows, replace=replace)
+            nobody = f" Nothing is saved of {', '.join(without)}." if without else ""
+            return f"{plural(len(rows) - len(without), 'folder')} in {folder}.{nobody}"
+
+        self._ask_where("Write the learners' folders into which folder?", "", write)
+
+    def _ask_where(self, question: str, suffix: str, write: Callable[[Path, bool], str]) -> None:
+        day = self.app.now().astimezone().date()
+
+        def answered(name: str | None) -> None:
+            if name:
+                written(named_path(name), replace=False)
+
+        def written(path: Path, *, replace: bool) -> None:
+            try:
+                self.app.tell(write(path, replace))
+            except TakenError as error:
+                ask_to_replace(self.app, error, lambda: written(path, replace=True))
+            except HostlinkError as error:
+                self.app.show_error(error)
+
+        value = f"{self.register.path.stem}-{day}{suffix}"
+        self.app.push_screen(ChoosePath(question, value), answered)

@@ -1,0 +1,61 @@
+"""How many programs are chosen at once: by name, by a tag, or by a search."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.output import say
+from hostlink.cli.ways import advised
+from hostlink.errors import UsageError
+
+if TYPE_CHECKING:
+    from hostlink.advice import Advice
+    from hostlink.jobs.collecting import Gathered
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def choosing(function: F) -> F:
+    """Add the argument PROGRAMS and the options that choose programs of the archive."""
+    for add in (
+        click.option("--tag", metavar="TAG", help="Every program with this tag."),
+        click.option(
+            "--find",
+            "words",
+            default="",
+            metavar="WORDS",
+            help="Every program that a search for these words finds.",
+        ),
+        click.argument("programs", nargs=-1),
+    ):
+        function = add(function)
+    return function
+
+
+def gathered(
+    common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str
+) -> Gathered:
+    """Return the named listings, or the chosen programs of the archive, without a choice all.
+
+    Raises UsageError if programs are named and chosen.
+    """
+    from hostlink.cli.commands.listings import material_for
+    from hostlink.jobs.collecting import Gathered
+    from hostlink.jobs.giving import chosen_programs
+
+    if programs:
+        if tag is not None or words:
+            raise UsageError("Name programs, or choose them by --tag and --find.")
+        return Gathered(tuple(material_for(common, what) for what in programs), (), ())
+    with common.archive(create=False, read_only=True) as archive:
+        return chosen_programs(archive, tag, words)
+
+
+def tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:
+    """Say what was left out of many listings, and why."""
+    for where, why in left_out:
+        say(f"Left out: {where}. {advised(why)}")

@@ -1,0 +1,200 @@
+"""The command class: hand out to every learner's board, collect from it, and show the table."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hostlink.archive.times import utc_now
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.options import NumberRange, shared
+from hostlink.cli.output import as_json, say, table
+from hostlink.cli.port_choice import resolved_ports
+from hostlink.cli.stopping import stoppable
+from hostlink.cli.ways import advised
+from hostlink.errors import ExitStatus, UsageError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.jobs.class_register.evening import SeatJob
+    from hostlink.jobs.class_register.register import Register
+    from hostlink.jobs.many import Result
+    from hostlink.jobs.session.link_choice import LinkChoice
+
+
+@click.command("class")
+@click.argument("register", type=click.Path(path_type=Path))
+@click.option("--collect", is_flag=True, help="Save each learner's program from their board.")
+@click.option("--hand-out", is_flag=True, help="Load each learner's handout into their board.")
+@click.option(
+    "--what", metavar="WHAT", default="", help="Hand this out in place of the register's."
+)
+@click.option(
+    "--own", is_flag=True, help="Hand out each learner's own program, where there is one."
+)
+@click.option(
+    "--wait",
+    "minutes",
+    type=NumberRange(0.01, 1440),
+    metavar="MINUTES",
+    help="Stay so long, and serve each board that comes late; Ctrl+C ends it before.",
+)
+@click.option(
+    "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for a board with another BASIC."
+)
+@click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
+@click.option(
+    "--stop-running",
+    is_flag=True,
+    help="Interrupt a program that is running (its variables may be lost).",
+)
+@click.option(
+    "--page", type=click.Path(path_type=Path), metavar="FILE", help="Write the table to print it."
+)
+@click.option(
+    "--folders",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Write a folder for each learner: listing, sheet, history.",
+)
+@shared(profile=True, json=True, yes=True)
+def class_command(
+    common: CommonOptions, register: Path, page: Path | None, folders: Path | None, **asked: Any
+) -> int:
+    """Show a class: who has which board, what was handed out, and what became of it.
+
+    REGISTER is a TOML file with a [[learner]] table for each: `name` and `board`, and `hand_out`
+    for one or for all. Without --collect and --hand-out no port is opened. Each learner's work is
+    kept in a program of their name, whatever board it was typed on; an unchanged handout is noted,
+    and not kept again.
+    """
+    from hostlink.jobs.class_register.register import check_programs, read_register
+
+    wish = _Wish(**asked)
+    wish.check()
+    read = read_register(register)
+    _use_practice_archive(common, read)
+    with common.archive() if wish.changes else common.reading() as archive:
+        check_programs(archive, read)
+        status: int = ExitStatus.DONE
+        results: dict[str, Result[Any]] = {}
+        for job in _jobs(common, read, archive, wish):
+            results, ended = _do(common, read, archive, job, wish)
+            status = max(status, ended)
+        _show(common, read, archive, results, page, folders)
+    return status
+
+
+@dataclass(frozen=True)
+class _Wish:
+    """What is asked for. minutes: how long to wait for boards that come late, None for no wait."""
+
+    collect: bool
+    hand_out: bool
+    what: str
+    own: bool
+    minutes: float | None
+    adapt_it: bool
+    despite_review: bool
+
+    @property
+    def changes(self) -> bool:
+        """Return whether a board or the archive may change."""
+        return self.collect or self.hand_out
+
+    def check(self) -> None:
+        """Raise UsageError for options that contradict each other."""
+        how = self.what or self.own or self.adapt_it or self.despite_review
+        if how and not self.hand_out:
+            raise UsageError("--what, --own, --adapt and --despite-review say how to --hand-out.")
+        if self.what and self.own:
+            raise UsageError("--what is one program for all, and --own is each learner's: choose.")
+        if self.minutes is not None and self.collect == self.hand_out:
+            raise UsageError("--wait needs --collect or --hand-out, one of them.")
+
+
+def _use_practice_archive(common: CommonOptions, register: Register) -> None:
+    """Have the practice boards' archive used for a class that has no other boards."""
+    boards = [learner.board for learner in register.learners if learner.board]
+    common.ports = tuple(port for board in boards for port in resolved_ports(common, (board,)))
+
+
+def _jobs(
+    common: CommonOptions, register: Register, archive: Archive, wish: _Wish
+) -> Iterator[SeatJob[Any]]:
+    """Yield the jobs in the order in which they are done."""
+    from hostlink.jobs.class_register.evening import collecting, handing_out
+    from hostlink.jobs.loading import LoadOptions
+
+    if wish.collect:
+        yield collecting(consent=common.yes)
+    if wish.hand_out:
+        may_adapt = wish.adapt_it or common.yes
+        options = LoadOptions(despite_review=wish.despite_review, adapt=lambda _: may_adapt)
+        yield handing_out(register, archive, what=wish.what, own=wish.own, options=options)
+
+
+def _do(
+    common: CommonOptions, register: Register, archive: Archive, job: SeatJob[Any], wish: _Wish
+) -> tuple[dict[str, Result[Any]], ExitStatus]:
+    """Do a job at each seat; say for whom it was not done; return the results and their status."""
+    from hostlink.cli.commands.many import Tellers
+    from hostlink.jobs.class_register.evening import at_each_seat, not_served
+    from hostlink.jobs.many import worst
+
+    def choose(port: str) -> LinkChoice:
+        return dataclasses.replace(common, port=port, ports=()).link_choice(archive)
+
+    end = None if wish.minutes is None else time.monotonic() + 60 * wish.minutes
+    is_over = None if end is None else lambda: time.monotonic() > end
+    with stoppable() as stopped, Tellers(common.quiet) as tell:
+        results = at_each_seat(
+            register, archive, job, choose, tell.emit, stopped, tell.result, is_over=is_over
+        )
+    missing = not_served(register, results)
+    if missing:
+        named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
+        say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
+    status = worst(list(results.values()))
+    return results, max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
+
+
+def _show(
+    common: CommonOptions,
+    register: Register,
+    archive: Archive,
+    results: dict[str, Result[Any]],
+    page: Path | None,
+    folders: Path | None,
+) -> None:
+    """Print the table, with what else there is to say of each failure; write what is asked for."""
+    from hostlink.cli.commands.many import failure_dict
+    from hostlink.jobs.class_register.class_table import HEADS, class_table, summary
+    from hostlink.jobs.class_register.take_home import write_class_page, write_folders
+
+    rows = class_table(register, archive)
+    if common.json:
+        failed = {each.board: failure_dict(each.error) for each in results.values() if each.error}
+        learners = [{**row.as_dict(), "failed": failed.get(row.name)} for row in rows]
+        as_json({"title": register.title, "learners": learners})
+    else:
+        table(HEADS, [row.cells() for row in rows], right=("changed",))
+        for name, result in results.items():
+            if result.error is not None:
+                kept, advice = result.error.kept, advised(result.error.advice)
+                say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
+    say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
+    if page is not None:
+        write_class_page(page, register, rows, utc_now(), replace=common.yes)
+        say(f"The table is in {page}.", quiet=common.quiet)
+    if folders is not None:
+        without = write_folders(folders, archive, rows, replace=common.yes)
+        nobody = f" Nothing is saved of {', '.join(without)}." if without else ""
+        say(f"{plural(len(rows) - len(without), 'folder')} in {folders}.{nobody}")

@@ -1,0 +1,179 @@
+"""The commands sheet, card, booklet and site: pages to print, and a site to put on the web."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.commands.choosing import choosing, gathered, tell_left_out
+from hostlink.cli.commands.listings import material_for
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, say
+from hostlink.cli.ways import advised
+from hostlink.errors import ExitStatus
+from hostlink.publish.details import COLLECTION_TITLE
+
+if TYPE_CHECKING:
+    from hostlink.advice import Advice
+    from hostlink.publish.program import PublishedProgram
+
+_TITLE = click.option(
+    "--title", default=COLLECTION_TITLE, show_default=True, help="What stands above them."
+)
+_PAGE = click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    help="The HTML file to write.",
+)
+
+
+@click.command()
+@click.argument("what")
+@_PAGE
+@click.option("--title", default="", help="What stands above the listing.")
+@click.option("--author", default="", help="Who wrote the program.")
+@click.option("--licence", default="", help="Under which licence it may be passed on.")
+@click.option("--notes", default="", help="What to say of it, in place of the program's note.")
+@shared(profile=True, yes=True)
+def sheet(
+    common: CommonOptions,
+    what: str,
+    output: Path,
+    title: str,
+    author: str,
+    licence: str,
+    notes: str,
+) -> None:
+    """Write a listing sheet: a page to type from, with check codes.
+
+    It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
+    """
+
+    from hostlink.jobs.publishing import details_of, write_sheet
+
+    material = material_for(common, what)
+    profile = common.the_profile()
+    if material.revision is None:
+        known = details_of(material, None)
+    else:
+        with common.archive(create=False, read_only=True) as archive:
+            known = details_of(material, archive)
+    given = {"title": title, "author": author, "licence": licence, "notes": notes}
+    details = replace(known, **{name: value for name, value in given.items() if value})
+    write_sheet(output, material, profile, details, replace=common.yes)
+    say(f"The sheet of {material.label} is written to {output}.", quiet=common.quiet)
+
+
+@click.command()
+@_PAGE
+@shared(profile=True, yes=True)
+def card(common: CommonOptions, output: Path) -> None:
+    """Write a board's card: its words, limits, keys and messages."""
+    from hostlink.jobs.publishing import write_card
+
+    profile = common.the_profile()
+    write_card(output, profile, replace=common.yes)
+    say(f"The card of profile {profile.name} is written to {output}.", quiet=common.quiet)
+
+
+@click.command()
+@choosing
+@_PAGE
+@_TITLE
+@shared(profile=True, json=True, yes=True)
+def booklet(
+    common: CommonOptions,
+    programs: tuple[str, ...],
+    tag: str | None,
+    words: str,
+    output: Path,
+    title: str,
+) -> int:
+    """Write programs as a booklet to print: contents, listings with check codes, an index.
+
+    PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
+    has no check codes is left out, with exit status 1. Rows such as `author: Ida` and
+    `licence: MIT` in a program's note are shown as what they are.
+    """
+    from hostlink.jobs.publishing import booklet_words, write_booklet
+
+    found, left_out = _published(common, programs, tag, words)
+    write_booklet(output, found, title, replace=common.yes)
+    if common.json:
+        as_json({"file": str(output), **_dict(found, left_out)})
+    tell_left_out(left_out)
+    say(booklet_words(output, len(found)), quiet=common.quiet or common.json)
+    return ExitStatus.REFUSED if left_out else ExitStatus.DONE
+
+
+@click.command()
+@choosing
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="The folder to write; made where there is none.",
+)
+@_TITLE
+@shared(profile=True, json=True)
+def site(
+    common: CommonOptions,
+    programs: tuple[str, ...],
+    tag: str | None,
+    words: str,
+    output: Path,
+    title: str,
+) -> int:
+    """Write programs as a web site: a page for each, and one with contents and search.
+
+    PROGRAMS as for `booklet`. The pages need no server, and nothing from elsewhere. Each tells what
+    the program printed in the run that is expected, else in its last one that came to its end;
+    read before you publish what is in it. In a folder with a site only pages that differ are
+    written; a folder with anything else is refused.
+    """
+    from hostlink.jobs.publishing import write_site
+
+    found, left_out = _published(common, programs, tag, words)
+    made = write_site(output, found, title)
+    if common.json:
+        as_json({"folder": str(output), **dataclasses.asdict(made), **_dict(found, left_out)})
+    tell_left_out(left_out)
+    for remark in made.remarks(output):
+        say(remark)
+    say(made.sentence(output), quiet=common.quiet or common.json)
+    return ExitStatus.REFUSED if left_out else ExitStatus.DONE
+
+
+def _published(
+    common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str
+) -> tuple[list[PublishedProgram], list[tuple[str, Advice]]]:
+    """Return the chosen programs, and those that were left out with the reasons."""
+    from hostlink.jobs.publishing import to_publish
+
+    chosen = gathered(common, programs, tag, words)
+    profile = common.the_profile()
+    if all(each.revision is None for each in chosen.materials):
+        found, left_out = to_publish(chosen.materials, profile, None)
+    else:
+        with common.archive(create=False, read_only=True) as archive:
+            found, left_out = to_publish(chosen.materials, profile, archive)
+    return found, [*chosen.left_out, *left_out]
+
+
+def _dict(found: list[PublishedProgram], left_out: list[tuple[str, Advice]]) -> dict[str, object]:
+    return {
+        "programs": [
+            {"program": each.details.name, "title": each.title, "size_bytes": each.size,
+             "whole_code": each.codes.whole}
+            for each in found
+        ],
+        "left_out": [{"where": where, "why": advised(why)} for where, why in left_out],
+    }  # fmt: skip

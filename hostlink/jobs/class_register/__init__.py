@@ -1,0 +1,1 @@
+"""A class: who sits at which board, what was handed out to each, and what came back."""

@@ -1,0 +1,195 @@
+"""Handing out to a class and collecting from it: one job at each seat, all at the same time.
+
+A board that is plugged in late is served when it appears, as long as that is waited for. One whose
+job failed is tried again only after it was unplugged in between.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import TypeVar
+
+from hostlink.archive import Archive
+from hostlink.archive.records import LEARNER
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
+from hostlink.errors import RefusedError
+from hostlink.jobs.class_register.class_table import handed_out
+from hostlink.jobs.class_register.register import Learner, Register
+from hostlink.jobs.class_register.seats import Seat, seats_of
+from hostlink.jobs.language_of import SHIPPED_FOR, find_original
+from hostlink.jobs.listing_source import Material, from_archive
+from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
+from hostlink.jobs.many import BoardJobs, EmitAt, Result
+from hostlink.jobs.saving import Saved, SaveOptions, save
+from hostlink.jobs.session.last_known import last_fill
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.recognising import choose_profile
+from hostlink.jobs.session.session import Session
+from hostlink.words import fold, safe
+
+V = TypeVar("V")
+SeatJob = Callable[[Session, Archive, Learner], V]
+"""A job at a learner's board."""
+_LOOK_S = 0.5  # between two looks at the ports, while boards are waited for
+
+
+def handing_out(
+    register: Register,
+    archive: Archive,
+    *,
+    what: str = "",
+    own: bool = False,
+    options: LoadOptions | None = None,
+) -> SeatJob[Loaded]:
+    """Return the job that loads each learner's handout into their board.
+
+    what: in place of what the register says. own: the learner's own program, where the archive has
+    one. Every listing is read and kept now, as one revision for all. Raises RefusedError if a
+    learner would get nothing, or what `find_original` raises.
+    """
+    chosen = options or LoadOptions()
+    profile = _profile_of_first(register, archive)
+    kept: dict[str, Material] = {}
+    given: dict[str, Material] = {}
+    for learner in (each for each in register.learners if each.board):
+        word = what or learner.hand_out
+        material = _own_work(learner, archive) if own else None
+        if material is None and not word:
+            raise RefusedError(
+                f"There is nothing to hand out to {safe(learner.name)}.",
+                kept="Nothing was sent.",
+                advice='Say it in the register: hand_out = "TIDE".',
+            )
+        if material is None and word not in kept:
+            kept[word] = _kept(find_original(word, archive), profile, archive, chosen)
+        given[learner.name] = material or kept[word]
+
+    def job(session: Session, archive: Archive, learner: Learner) -> Loaded:
+        options = replace(chosen, learner=learner.program)
+        return load(session, archive, given[learner.name], options)
+
+    return job
+
+
+def _profile_of_first(register: Register, archive: Archive) -> Profile:
+    """Return the profile by which handouts are kept: that of the first board that is here."""
+    ports = [seat.port for seat in seats_of(register, archive) if seat.port]
+    return choose_profile(archive, ports[0] if ports else "")[0]
+
+
+def _kept(material: Material, profile: Profile, archive: Archive, options: LoadOptions) -> Material:
+    """Return a handout kept as a revision, so that boards with other rules make no others of it."""
+    if material.shipped is not None:
+        profile = find_profile(SHIPPED_FOR)
+    return replace(
+        material, revision=keep_material(profile, lambda _: None, archive, material, options)
+    )
+
+
+def _own_work(learner: Learner, archive: Archive) -> Material | None:
+    """Return the newest revision of a learner's program, None if there is none yet."""
+    kept = archive.programs(retired=None, tag=LEARNER)
+    if not any(fold(program.name) == fold(learner.program) for program in kept):
+        return None
+    return from_archive(learner.program, archive)
+
+
+def collecting(*, consent: bool = False) -> SeatJob[Saved]:
+    """Return the job that saves a learner's program from their board.
+
+    What equals the handout is not kept again; the event notes it. consent: save also what may not
+    be theirs: from a board that restarted, or was handed out to another learner since.
+    """
+
+    def job(session: Session, archive: Archive, learner: Learner) -> Saved:
+        session.attach()
+        if not consent:
+            _check_theirs(session, archive, learner)
+        given = handed_out(archive, learner.program)
+        return save(
+            session,
+            archive,
+            SaveOptions(
+                learner.program, after_restart=consent, learner=learner.name, handed_out=given
+            ),
+        )
+
+    return job
+
+
+def _check_theirs(session: Session, archive: Archive, learner: Learner) -> None:
+    """Raise RefusedError if the board was last handed out to another learner."""
+    last = last_fill(archive, session.board_in(archive))
+    holder = str(last.detail.get(LEARNER, "")) if last is not None else ""
+    if holder and fold(holder) != fold(learner.program):
+        raise RefusedError(
+            f"This board was last handed out to {holder}, so what it holds may not be "
+            f"{safe(learner.name)}'s.",
+            kept="It is still on the board; nothing was kept in the archive.",
+            advice=lambda by: (
+                f"Save it for {safe(learner.name)} all the same {by.save_all_the_same}."
+            ),
+        )
+
+
+def at_each_seat(
+    register: Register,
+    archive: Archive,
+    job: SeatJob[V],
+    choose: Callable[[str], LinkChoice],
+    emit: EmitAt,
+    cancelled: Callable[[], bool] = lambda: False,
+    on_result: Callable[[Result[V]], None] = lambda _: None,
+    *,
+    is_over: Callable[[], bool] | None = None,
+    nap: Callable[[float], object] = time.sleep,
+) -> dict[str, Result[V]]:
+    """Do a job at the board of each learner whose board is here; return the results by name.
+
+    choose: how to talk to the board at a port. is_over: whether to stop waiting for boards that
+    are not here yet, or whose job failed before they were unplugged; None waits for none. nap:
+    waits so many seconds. Events and results have the learner's name.
+    """
+    results: dict[str, Result[V]] = {}
+    tried: set[str] = set()
+    with BoardJobs[V](archive, emit, cancelled) as jobs:
+        while True:
+            seats = seats_of(register, archive)
+            tried &= {seat.learner.name for seat in seats if seat.port}
+            for seat in seats if not cancelled() else ():
+                if _is_due(seat, results, {*tried, *jobs.busy}):
+                    tried.add(seat.learner.name)
+                    work = partial(_at_seat, job, archive, seat.learner)
+                    jobs.start(choose(seat.port), seat.learner.name, work)
+            for result in jobs.ended(None if is_over is None else _LOOK_S):
+                results[result.board] = result
+                on_result(result)
+            if jobs.busy:
+                continue
+            waiting = [each for each in seats if each.learner.board and _fails(each, results)]
+            if is_over is None or not waiting or cancelled() or is_over():
+                return results
+            nap(_LOOK_S)
+
+
+def _at_seat(job: SeatJob[V], archive: Archive, learner: Learner, session: Session) -> V:
+    return job(session, archive, learner)
+
+
+def _fails(seat: Seat, results: dict[str, Result[V]]) -> bool:
+    """Return whether a learner's job has not been done yet, or failed."""
+    result = results.get(seat.learner.name)
+    return result is None or result.error is not None
+
+
+def _is_due(seat: Seat, results: dict[str, Result[V]], not_now: set[str]) -> bool:
+    return bool(seat.port) and seat.learner.name not in not_now and _fails(seat, results)
+
+
+def not_served(register: Register, results: dict[str, Result[V]]) -> list[Learner]:
+    """Return the learners with a board for whom nothing was tried, since it was not here."""
+    return [each for each in register.learners if each.board and each.name not in results]

@@ -1,0 +1,63 @@
+"""Where the learners of a class sit: each with their board, and the port it is at now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hostlink.archive import Archive, Board
+from hostlink.board.port.ports import Identity, here, identity_of, same_board
+from hostlink.errors import UsageError
+from hostlink.jobs.boards import find_at_port
+from hostlink.jobs.class_register.register import Learner, Register
+from hostlink.words import safe
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """A learner and their board. board: None if it is not known yet. port: "" if it is not here."""
+
+    learner: Learner
+    board: Board | None = None
+    port: str = ""
+
+    @property
+    def place(self) -> str:
+        """Return the board and where it is plugged in, as in "Red, ttyUSB0"."""
+        if not self.learner.board:
+            return "none yet"
+        name = self.board.label if self.board is not None and self.board.label else ""
+        name = name or self.learner.board.partition("?")[0]
+        port = self.port.partition("?")[0].removeprefix("/dev/") or "absent"
+        return name if port == name else f"{name}, {port}"
+
+
+def seats_of(register: Register, archive: Archive) -> list[Seat]:
+    """Return the seat of each learner as it is now; no port is opened.
+
+    Raises UsageError if two learners have the same board.
+    """
+    found, boards = here(), archive.boards()
+    seats: list[Seat] = []
+    taken: list[tuple[Identity, Learner]] = []
+    for learner in register.learners:
+        if not learner.board:
+            seats.append(Seat(learner))
+            continue
+        board, port = find_at_port(learner.board, boards, found)
+        if port:
+            identity = identity_of(port)
+            for other, has_it in taken:
+                if same_board(identity, other):
+                    raise _shared(register, has_it, learner)
+            taken.append((identity, learner))
+        seats.append(Seat(learner, board, port))
+    return seats
+
+
+def _shared(register: Register, one: Learner, other: Learner) -> UsageError:
+    return UsageError(
+        f"{safe(one.name)} ({safe(one.board)}) and {safe(other.name)} ({safe(other.board)}) have "
+        "the same board.",
+        kept="No port was opened.",
+        advice=f"Give one of them another board in {register.path}, or both one entry.",
+    )

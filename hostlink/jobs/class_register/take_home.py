@@ -1,0 +1,99 @@
+"""What a class takes home: one page of all, and a folder with the work of each learner."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+
+from hostlink.archive import Archive, Revision
+from hostlink.archive.names import file_name
+from hostlink.archive.times import local_text
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
+from hostlink.errors import HostlinkError, ListingError, RefusedError
+from hostlink.jobs.class_register.class_table import HEADS, ClassRow
+from hostlink.jobs.class_register.register import Register
+from hostlink.jobs.files import write_new
+from hostlink.jobs.giving import into_folder
+from hostlink.jobs.listing_source import from_archive
+from hostlink.jobs.publishing import details_of
+from hostlink.listing.bundle import Member
+from hostlink.words import plural
+
+
+def write_class_page(
+    path: Path, register: Register, rows: Sequence[ClassRow], now: datetime, *, replace: bool
+) -> None:
+    """Write the table of a class as a page to print. Raises what `write_new` raises."""
+    from hostlink.publish.class_page import class_page
+
+    page = class_page(register.title, local_text(now), HEADS, [row.cells(now) for row in rows])
+    write_new(path, page.encode("utf-8"), replace=replace)
+
+
+def write_folders(
+    folder: Path, archive: Archive, rows: Sequence[ClassRow], *, replace: bool
+) -> list[str]:
+    """Write a folder for each learner: the listing, its sheet, and the history of their program.
+
+    It holds what was saved last, which may be the handout itself. Return the names of learners of
+    whom nothing was saved. Raises TakenError if a file exists and may not be replaced, RefusedError
+    if there is nothing to write or it cannot be written.
+    """
+    without = [row.name for row in rows if not row.saved]
+    files = [member for row in rows if row.saved for member in _files(archive, row)]
+    if not files:
+        raise RefusedError(
+            "Nothing was saved of this class yet, so there is nothing to take home.",
+            kept="Nothing was written.",
+        )
+    into_folder(folder, files, replace=replace)
+    return without
+
+
+def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
+    """Yield the files of one learner, in a folder of the program's name."""
+    from hostlink.publish.program import publish
+    from hostlink.publish.sheet import sheet
+
+    material = from_archive(row.saved, archive)
+    inside = file_name(row.program.lower())
+    stem = f"{inside}/{file_name(material.name.lower())}"
+    yield Member(f"{stem}.bas", material.listing.text().encode("utf-8"))
+    profile = _profile(material.held.profile if material.held is not None else "")
+    try:
+        page = sheet(publish(material.listing, profile, details_of(material, archive)))
+    except ListingError:
+        pass  # a character has no code; the listing is there all the same
+    else:
+        yield Member(f"{stem}.html", page.encode("utf-8"))
+    yield Member(f"{inside}/history.txt", _history(archive, row).encode("utf-8"))
+
+
+def _profile(name: str) -> Profile:
+    """Return the profile of a kept listing, or the practice board's if it is not here."""
+    try:
+        return find_profile(name or "practice")
+    except HostlinkError:
+        return find_profile("practice")
+
+
+def _history(archive: Archive, row: ClassRow) -> str:
+    """Return what happened to a learner's program, a row for each revision."""
+    rows = [row.name, ""]
+    if row.handed_out:
+        rows.append(f"Handed out: {row.handed_out} {row.load}".rstrip())
+    if row.as_handed_out:
+        rows.append(f"Saved as handed out: {row.saved}")
+    kept = archive.programs(retired=None)
+    if any(program.name == row.program for program in kept):
+        rows += [_revision_words(each) for each in archive.history(row.program)]
+    return "\n".join([*rows, ""])
+
+
+def _revision_words(revision: Revision) -> str:
+    size = f", {plural(revision.size_bytes, 'byte')}" if revision.size_bytes else ""
+    doubt = f", {revision.origin.unproven}" if revision.origin.unproven else ""
+    lines = plural(revision.line_count, "line")
+    return f"{revision.spec}  {local_text(revision.at)}  {lines}{size}{doubt}"

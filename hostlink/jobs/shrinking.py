@@ -1,0 +1,46 @@
+"""Offer to remove the lines that a program never reaches, and prove the result by running it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from hostlink.board.profile.model import Profile
+from hostlink.jobs.adapting import DEPENDS_ON_FREE, Proof, prove_by_running
+from hostlink.jobs.trying import kind_for
+from hostlink.listing import Listing
+from hostlink.listing.measure import line_cost
+from hostlink.listing.parse import Line
+from hostlink.listing.reading import Reader
+from hostlink.listing.rules import Rules
+from hostlink.words import plural
+
+_MOST_NAMED = 6
+
+
+def unreached_words(lines: Sequence[Line], rules: Rules) -> str:
+    """Return which lines are never reached, what they cost, and what would miss them."""
+    named = ", ".join(str(line.number) for line in lines[:_MOST_NAMED])
+    more = f" and {len(lines) - _MOST_NAMED:,} more" if len(lines) > _MOST_NAMED else ""
+    size = plural(sum(line_cost(line, rules) for line in lines), "byte")
+    word, them = ("line", "it") if len(lines) == 1 else ("lines", "them")
+    return (
+        f"Never reached: {word} {named}{more} ({size}). RUN {lines[0].number} typed by hand would "
+        f"miss {them}."
+    )
+
+
+def prove_shrunk(
+    original: Listing, made: Listing, profile: Profile, inputs: Sequence[str] | None
+) -> Proof:
+    """Run a listing and what was made of it on a practice board of a profile, and compare.
+
+    inputs: the lines for INPUT, None if there are none.
+    """
+    reader = Reader(profile.rules.language)
+    words = {span.word for line in original for span in reader.spans(line.text)}
+    if words & {word.upper() for word in profile.size_words}:
+        return Proof("open", DEPENDS_ON_FREE)
+    if "LIST" in words:
+        return Proof("open", "it may print its own listing")
+    board = kind_for(profile)
+    return prove_by_running((original, made), (board, board), inputs)

@@ -1,0 +1,146 @@
+"""A booklet to print: contents, programs with their codes, an index of words and of programs.
+
+A page is counted only while it is printed, and no browser that was tried (Chromium 156) has
+`target-counter` of CSS Generated Content for Paged Media, which would tell on which page another
+part is. So contents and index refer to programs by their numbers; each program begins a page, and
+its number stands in the top corner of each of its pages.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from hostlink.listing.tokens import scan
+from hostlink.publish.page import facts, page, text
+from hostlink.publish.program import (
+    STYLE,
+    PublishedProgram,
+    about,
+    listing_with_codes,
+    steps,
+)
+from hostlink.words import plural
+
+_LONGEST_HEAD = 40  # characters
+
+BOOKLET_STYLE = f"""{STYLE}
+.contents {{ width: 100%; max-width: 150mm; }}
+.contents td {{ padding: 0 0 0.8mm; vertical-align: top; }}
+.contents tr {{ break-inside: avoid; }}
+.contents td:first-child, .contents td:last-child {{ text-align: right; white-space: nowrap; }}
+.contents td:first-child {{ width: 1%; padding-right: 3mm; color: var(--faint); }}
+.contents td:last-child {{ padding-left: 3mm; }}
+.contents a {{ color: inherit; text-decoration: none; }}
+.program {{ break-before: page; }}
+.program h2 {{ font-size: 17pt; font-weight: normal; line-height: 1.2; margin: 0 0 1mm;
+  }}
+.number {{ color: var(--faint); margin-right: 1.5ch; }}
+.index {{ columns: 50mm; column-gap: 8mm; margin: 0; }}
+.index div {{ break-inside: avoid; padding-left: 4mm; text-indent: -4mm; }}
+.index dt, .index dd {{ display: inline; }}
+.index dt {{ color: inherit; margin-right: 1.5ch; }}
+.index dd {{ color: var(--faint); }}
+.after {{ break-before: page; }}
+@media screen {{ .program, .after {{ margin-top: 16mm; }} }}
+@media print {{ @page {{
+  font: 9pt ui-serif, serif; margin: 18mm 16mm;
+  @bottom-right {{ content: "page " counter(page) " of " counter(pages); }}
+}} }}
+"""
+
+
+def booklet(programs: Sequence[PublishedProgram], title: str) -> str:
+    """Return programs for one kind of board as a booklet, an HTML page. title: plain text."""
+    first = programs[0].profile
+    board = f"{text(first.title or first.name)} (profile {text(first.name)})"
+    lines = sum(len(each.rows) for each in programs)
+    told = [("for", board), ("programs", f"{len(programs):,}"), ("lines", f"{lines:,}")]
+    parts = "".join(_program(at, each) for at, each in enumerate(programs, 1))
+    body = (
+        f'<h1 dir="auto">{text(title)}</h1>\n{facts(told)}<h2>Contents</h2>\n{_contents(programs)}'
+        f'{steps(first)}{parts}<div class="after">\n<h2>Programs by name</h2>\n'
+        f"{_index(_names(programs), len(programs))}<h2>Words and the programs that use them</h2>\n"
+        f"{_index(_words(programs), len(programs))}</div>\n"
+    )
+    style = BOOKLET_STYLE + "".join(_head(at, each) for at, each in enumerate(programs, 1))
+    return page(title, body, kind="booklet", style=style)
+
+
+def _contents(programs: Sequence[PublishedProgram]) -> str:
+    rows = "".join(
+        f'<tr><td>{at}</td><td><a href="#program-{at}"><bdi>{text(each.title)}</bdi></a></td>'
+        f"<td>{plural(each.size, 'byte')}</td></tr>\n"
+        for at, each in enumerate(programs, 1)
+    )
+    return f'<table class="contents">\n{rows}</table>\n'
+
+
+def _program(number: int, program: PublishedProgram) -> str:
+    return (
+        f'<section class="program" id="program-{number}">\n'
+        f'<h2><span class="number">{number}</span><bdi>{text(program.title)}</bdi></h2>\n'
+        f"{about(program, with_board=False)}{listing_with_codes(program)}</section>\n"
+    )
+
+
+def _head(number: int, program: PublishedProgram) -> str:
+    """Return the rules by which number and name of a program stand above each of its pages."""
+    name = _css_string((program.details.name or program.title)[:_LONGEST_HEAD])
+    return (
+        f"#program-{number} {{ page: program-{number}; }}\n@page program-{number} {{ "
+        f'@top-left {{ content: {name}; }} @top-right {{ content: "{number}"; }} }}\n'
+    )
+
+
+def _css_string(value: str) -> str:
+    """Return text as a string of a style sheet, whose escapes also hide it from HTML."""
+    shown = "".join(
+        char if char.isascii() and char.isalnum() else f"\\{ord(char):x} "
+        for char in value
+        if char.isprintable()
+    )
+    return f'"{shown}"'
+
+
+def _index(places: Mapping[str, Sequence[int]], count: int) -> str:
+    """Return an index as HTML. places: numbers of programs by what they have. count: of all."""
+    rows = "".join(
+        f"<div><dt><bdi>{text(what)}</bdi></dt>"
+        f"<dd>{'all' if len(places[what]) == count > 1 else _spans(places[what])}</dd></div>\n"
+        for what in sorted(places, key=str.casefold)
+    )
+    return f'<dl class="index">\n{rows}</dl>\n'
+
+
+def _spans(numbers: Sequence[int]) -> str:
+    """Return rising numbers as text, three and more in a row as a span: 1, 4-7."""
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and spans[-1][-1] == number - 1:
+            spans[-1].append(number)
+        else:
+            spans.append([number])
+    told = (
+        f"{span[0]}\u2013{span[-1]}" if len(span) > 2 else ", ".join(map(str, span))
+        for span in spans
+    )
+    return ", ".join(told)
+
+
+def _names(programs: Sequence[PublishedProgram]) -> dict[str, list[int]]:
+    """Return the numbers of the programs by name."""
+    found: dict[str, list[int]] = {}
+    for at, each in enumerate(programs, 1):
+        found.setdefault(each.details.name or each.title, []).append(at)
+    return found
+
+
+def _words(programs: Sequence[PublishedProgram]) -> dict[str, list[int]]:
+    """Return the numbers of the programs by the words of the BASIC that they use."""
+    found: dict[str, list[int]] = {}
+    for at, each in enumerate(programs, 1):
+        language = each.profile.rules.language
+        used = {span.word for row in each.rows.values() for span in scan(row, language)}
+        for word in used - {""}:
+            found.setdefault(word, []).append(at)
+    return found

@@ -1,0 +1,29 @@
+"""The page of a class: its table, to be printed at the end of an evening."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from hostlink.publish.page import page, text
+
+STYLE = """
+table.class { width: 100%; font-size: 9pt; }
+.class th { text-align: left; font-weight: normal; color: var(--faint); }
+.class th, .class td { padding: 1mm 3mm 1mm 0; vertical-align: top; overflow-wrap: anywhere;
+  border-bottom: 0.2mm solid var(--rule); }
+.class tr { break-inside: avoid; }
+@media print { @page { size: A4 landscape; } }
+"""
+
+
+def class_page(title: str, when: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Return the page of a class. when: the day and time. heads, rows: the table, plain text."""
+    head = "".join(f"<th>{text(each)}</th>" for each in heads)
+    body = "".join(
+        f"<tr>{''.join(f'<td>{text(cell)}</td>' for cell in row)}</tr>\n" for row in rows
+    )
+    table = (
+        f'<table class="class">\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody></table>\n'
+    )
+    said = f'<h1>{text(title)}</h1>\n<p class="byline">{text(when)}</p>\n'
+    return page(title, said + table, kind="class", style=STYLE)

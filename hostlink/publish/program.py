@@ -1,0 +1,256 @@
+"""A program as sheet, booklet and site show it: its facts, and its listing with the codes.
+
+The codes of a few lines stand in a row below these: a line's number and its code in a box, as they
+are typed for `compare --codes`. So one types some lines, then checks them; nothing stands beside
+the text; and a narrow screen has room for it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from hostlink.board.profile.model import Profile
+from hostlink.errors import ListingError
+from hostlink.listing import Listing, canonical_line, measure
+from hostlink.listing.checkcodes import WHOLE, Codes, codes_of
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import scan
+from hostlink.publish.details import ProgramDetails
+from hostlink.publish.page import facts, paragraphs, text
+from hostlink.sentences import no_numbered_line
+
+_TOGETHER = 5  # lines whose codes stand in one row
+_BLANKS = re.compile(" +")
+
+STYLE = """
+.listing { margin: 1mm 0 0; font-size: 9.5pt; line-height: 1.5; }
+.listing .line, .listing .code, .listing .whole { font-family: ui-monospace, monospace; }
+.listing .line { display: block; white-space: pre-wrap; font-size: 1em;
+  padding-left: 6ch; text-indent: -6ch; }
+.lines { break-inside: avoid; }
+.codes { display: flex; flex-wrap: wrap; gap: 1mm 2mm; margin: 0.8mm 0 2.6mm 6ch; max-width: none;
+  font-size: 8.5pt; line-height: 1.35; user-select: none; -webkit-user-select: none; }
+.code, .whole { border: 0.25mm solid var(--faint); border-radius: 1.2mm; padding: 0 1.2mm; }
+.code i, .whole i { font-style: normal; color: var(--faint); }
+.code b, .whole b { margin-left: 0.6ch; }
+.gap { border-bottom: 0.5mm dotted var(--faint); }
+@media screen and (max-width: 640px) { .codes { margin-left: 0; gap: 1mm; } }
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class SampleRun:
+    """What a program printed once. typed: the answers. left_out: rows that are not shown."""
+
+    rows: tuple[str, ...]
+    typed: tuple[str, ...] = ()
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedProgram:
+    """A program to publish for a kind of board.
+
+    rows: its lines as the board lists them, by number. sample: what it prints, if that is known.
+    """
+
+    listing: Listing
+    profile: Profile
+    details: ProgramDetails
+    rows: dict[int, str]
+    codes: Codes
+    tags: tuple[str, ...] = ()
+    sample: SampleRun | None = None
+
+    @property
+    def title(self) -> str:
+        """Return its title, else its name."""
+        return self.details.title or self.details.name or "A program"
+
+    @property
+    def text(self) -> str:
+        """Return its lines, each ended by a line feed."""
+        return "".join(f"{row}\n" for row in self.rows.values())
+
+    @property
+    def size(self) -> int:
+        """Return the bytes that it takes on the board."""
+        return measure(self.listing, self.profile.rules).total
+
+
+def publish(
+    listing: Listing,
+    profile: Profile,
+    details: ProgramDetails,
+    tags: tuple[str, ...] = (),
+    sample: SampleRun | None = None,
+) -> PublishedProgram:
+    """Return a program as it is published.
+
+    Raises ListingError if the listing has no numbered line, or a character without a code.
+    """
+    rows = printed_rows(listing, profile)
+    if not rows:
+        raise ListingError(
+            no_numbered_line("put on a page"),
+            kept="Nothing was written.",
+        )
+    codes = codes_of(listing, profile.rules)
+    return PublishedProgram(listing, profile, details, rows, codes, tags, sample)
+
+
+def printed_rows(listing: Listing, profile: Profile) -> dict[int, str]:
+    """Return the lines as a page prints them, by number: as the board lists them.
+
+    If the board ignores blanks, a line is printed as typed and its code leaves the blanks out.
+    """
+    rules = profile.rules
+    free = rules.form.has_free_blanks
+    return {
+        number: f"{number} {line.text}" if free else canonical_line(line, rules)
+        for number, line in listing.numbered().items()
+    }
+
+
+def field(name: str, value: str) -> str:
+    """Return plain text as HTML, marked as a detail for reading back.
+
+    Text that is written from right to left leaves the order of what stands beside it alone.
+    """
+    return f'<span dir="auto" data-field="{name}">{text(value)}</span>'
+
+
+def about(program: PublishedProgram, *, with_board: bool = True) -> str:
+    """Return what a page says of a program above its listing, but its title, as HTML."""
+    details = program.details
+    parts = [
+        f"{words} {field(name, getattr(details, name))}"
+        for words, name in (("program", "name"), ("by", "author"), ("licence", "licence"))
+        if getattr(details, name)
+    ]
+    byline = f'<p class="byline">{", ".join(parts)}</p>\n' if parts else ""
+    notes = f'<div data-field="notes">{paragraphs(details.notes)}</div>\n' if details.notes else ""
+    return f"{byline}{facts(_facts(program)[0 if with_board else 1 :])}{notes}"
+
+
+def _facts(program: PublishedProgram) -> list[tuple[str, str]]:
+    profile = program.profile
+    ledger = measure(program.listing, profile.rules)
+    size = f"{ledger.total:,} bytes"
+    if ledger.limit:
+        rest = f"{ledger.over:,} over" if ledger.over else f"{ledger.free:,} free"
+        size = f"{ledger.total:,} of {ledger.limit:,} bytes, {rest}"
+    board = text(profile.title or profile.name)
+    return [
+        ("for", f"{board} (profile {field('profile', profile.name)})"),
+        ("size", size),
+        ("lines", f"{len(program.rows):,}"),
+    ]
+
+
+def listing_with_codes(program: PublishedProgram) -> str:
+    """Return the listing as HTML, in groups of lines with their codes below."""
+    form, language = program.profile.rules.form, program.profile.rules.language
+    numbers = list(program.rows)
+    groups: list[str] = []
+    for at in range(0, len(numbers), _TOGETHER):
+        some = numbers[at : at + _TOGETHER]
+        lines = "".join(
+            f'<code class="line">{_marked(program.rows[number], language)}</code>\n'
+            for number in some
+        )
+        codes = "\n".join(
+            f'<span class="code"><i>{number}</i> <b>{program.codes.lines[number]}</b></span>'
+            for number in some
+        )
+        groups.append(f'<div class="lines">\n{lines}<p class="codes">{codes}</p>\n</div>\n')
+    coded = "without-blanks" if form.has_free_blanks else "as-printed"
+    return (
+        f'<div class="listing" data-coded="{coded}">\n{"".join(groups)}'
+        f'<p class="codes">all lines together <span class="whole"><i>{WHOLE}</i> '
+        f'<b data-field="whole">{program.codes.whole}</b></span></p>\n</div>\n'
+    )
+
+
+def _marked(row: str, language: Language) -> str:
+    """Return a line as HTML, with dots under blanks that are easily overlooked."""
+    pieces: list[str] = []
+    at = 0
+    for match in _BLANKS.finditer(row):
+        if len(match[0]) > 1 or _at_edge(row, match.start(), language):
+            pieces += [text(row[at : match.start()]), f'<span class="gap">{match[0]}</span>']
+            at = match.end()
+    return "".join([*pieces, text(row[at:])])
+
+
+def _at_edge(row: str, place: int, language: Language) -> bool:
+    """Return whether a blank is at the start or end of quoted text, or at the end of the line."""
+    return (
+        any(
+            span.kind == "quoted" and place in (span.start + 1, span.end - 2)
+            for span in scan(row, language)
+        )
+        or place == len(row) - 1
+    )
+
+
+def steps(profile: Profile, name: str = "") -> str:
+    """Return how a program is typed and checked on this kind of board, as HTML.
+
+    name: of the program, whose page this is; "" for steps for any program.
+    """
+    items = "".join(f"<li>{step}</li>" for step in _steps(profile, name))
+    return (
+        '<section class="how">\n<h2>Type it, then check it</h2>\n'
+        f"<ol>\n{items}\n</ol>\n</section>\n"
+    )
+
+
+def _steps(profile: Profile, name: str) -> Iterator[str]:
+    commands = profile.commands
+    if commands.clear:
+        yield (
+            f"Save what the board holds if you still need it: <code>{text(commands.clear)}</code> "
+            "empties its memory, and you begin with that."
+        )
+    yield (
+        "Type each line as it is printed, and end it with Return. The rows of boxes are codes and "
+        "not part of the program. Dots under a line stand for blanks: type one for each. Mind "
+        "<code>0</code> and <code>O</code>, <code>1</code> and <code>I</code>."
+    )
+    yield (
+        "Under a few lines stand their codes, each in a box behind the number of its line. "
+        + _with_computer(name)
+    )
+    blanks = ", blanks outside quotation marks left out" if _is_free(profile) else ""
+    yield (
+        f"By hand, for one line as <code>{text(commands.list or 'LIST')}</code> shows it, from its "
+        f"number on{blanks}: begin with C = 0; for each character put the remainder of "
+        "(C × 100 + its ASCII code − 31) ÷ 97 in place of C. The line's code is 98 less the "
+        f"remainder of (C × 100) ÷ 97. The code for all lines, {WHOLE}, is their CRC-16/XMODEM, "
+        "each line with a line feed after it."
+    )
+    yield f"When the codes agree, type <code>{text(commands.run or 'RUN')}</code>."
+
+
+def _with_computer(name: str) -> str:
+    """Return how hostlink checks a program, by the file of its own page or by typed codes."""
+    typed = "type the codes into a file as they stand in the boxes and give that with"
+    shown = text(name or "PROGRAM")
+    by_file = (
+        f"<code>hostlink compare {shown} --sheet</code> and the name of this file; it tells which "
+        f"lines are wrong. From paper, {typed} <code>--codes</code>."
+        if name
+        else f"{typed} <code>hostlink compare {shown} --codes</code>; it tells which lines are "
+        "wrong."
+    )
+    return (
+        f"With a computer: <code>hostlink save {shown}</code>, then {by_file} In the app, "
+        "“Check codes” does the same."
+    )
+
+
+def _is_free(profile: Profile) -> bool:
+    return profile.rules.form.has_free_blanks

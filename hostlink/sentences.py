@@ -1,0 +1,167 @@
+"""Sentences that several files say, each made here once; tests/test_sentences.py holds that.
+
+A sentence that one file says stays beside the code that decides on it. Names say what the sentence
+says. Those in small letters at the start are clauses, for the middle of a sentence.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from hostlink.advice import Ways
+from hostlink.words import safe
+
+# --- what happened -------------------------------------------------------------------------------
+
+THE_BOARD = "the small board with the USB socket"
+MEMORY_IS_LOST = "what its memory holds is lost"
+CONTENTS_UNKNOWN = "what it holds is not known"
+EMPTIED = "it restarted or lost its supply since, or was cleared at its keyboard"
+RESTARTED_AT_OPENING = "restarted when its port was opened, and lost its memory then"
+NO_RESTART_LINE = "a plain network connection has no restart line"
+UNREADABLE_NOW = "now cannot be read"
+NOT_KEPT = "not kept, as you asked"
+FAR_TOO_LONG = "has a line that is far too long"
+BY_NEWER_HOSTLINK = "was written by a newer hostlink"
+NOBODY_TO_ASK = "and nobody can be asked here"
+NOT_ALL_FITS = "Not all of it can go on this board"
+NO_BOARD_HERE = "No board is plugged in"
+RESTARTED = "The board was restarted."
+ONLY_RESTART_HELPS = "only a restart helps"
+DAMAGED = "the wire damages bytes"
+UNNAMED_PROGRAM = "a program without a name"
+MUTE = "The board is mute until the rest is written."
+WORD_TABLE_MISSING = "No table of BASIC words was recognised"
+ASKED_FOR_ROLE = "What is this image for?"
+ASKED_FOR_LABEL = "What do you call this board?"
+
+
+def proven(what: str) -> str:
+    """Return the clause that something was loaded and read back right."""
+    return f"{what} is on the board, proven"
+
+
+def ends_in_error(what: str, number: int, message: str) -> str:
+    """Return the clause that a program ended by an error of BASIC. message: the board's words."""
+    return f"{what} stopped with an error in line {number}: {safe(message)}"
+
+
+def no_numbered_line(purpose: str = "", listing: str = "The listing") -> str:
+    """Return the sentence that a listing is no program. purpose: what was to be done with it."""
+    so = f", so there is nothing to {purpose}" if purpose else ""
+    return f"{listing} has no numbered line{so}."
+
+
+def no_name_of(thing: str, name: str) -> str:
+    """Return the clause that a name cannot be given. thing: a profile, for instance."""
+    return f'"{safe(name[:60])}" cannot be the name of a {thing}'
+
+
+def no_port_address(name: str) -> str:
+    """Return the clause that no port can be opened by this name."""
+    return f'"{safe(name)}" is not an address of a port'
+
+
+def free_memory_unsaid(why: str) -> str:
+    """Return the sentence that the free memory could not be asked for. why: in a sentence."""
+    return f"The board did not say how much memory is free: {why}"
+
+
+# --- what was kept -------------------------------------------------------------------------------
+
+UNTOUCHED = "The program on the board was not touched."
+LISTING_UNCHANGED = "The listing was not changed."
+BOARD_UNCHANGED = "Nothing on the board was changed."
+BOARD_READ = "The board was read; nothing was changed."
+NOT_OVERWRITTEN = "It was not overwritten."
+NOTHING_SENT = "Nothing was sent to the board."
+NOTHING_KEPT = "Nothing was kept in the archive."
+MEMORY_UNCHANGED = "Memory holds what it held before."
+PARTLY_THERE = "the board holds a part of it"
+LEFT_ALONE = "It was left as it is."
+STILL_ON_BOARD = "The program is still on the board."
+BACK_IN_MEMORY = "They are in its memory again."
+STILL_IN_MEMORY = "The program is still in the board's memory."
+ARCHIVE_UNCHANGED = "The archive is as it was."
+REVISIONS_KEPT = "The archive keeps every revision that was acknowledged."
+STILL_READABLE = "Its text can still be read with any SQLite tool."
+NO_PORT_OPENED = "No port was opened."
+PORT_NOT_OPENED = "The port was not opened."
+
+
+def held_before(spec: str = "") -> str:
+    """Return the sentence that what a board held is in the archive. spec: as what, if known."""
+    return f"What it held before is kept{f' as {spec}' if spec else ''}."
+
+
+def printed_in(path: Path) -> str:
+    """Return the sentence that the output of a run is in a file."""
+    return f"What it printed is in {path}."
+
+
+def last_known(spec: str) -> str:
+    """Return the clause that a lost program is in the archive."""
+    return f"its last known program is kept as {spec}"
+
+
+def may_hold_another(what: str, spec: str) -> str:
+    """Return the sentence that memory or a slot may have changed. spec: what it held, if kept."""
+    kept = f"is kept as {spec}" if spec else f"was {NOT_KEPT}"
+    return f"{what} may hold another program; what it held {kept}."
+
+
+# --- what to do ----------------------------------------------------------------------------------
+
+CHECK_WIRE = "Check the cable and the speed."
+CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
+CHECK_FILE = "Check the name of the file."
+CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
+OTHER_FILE_OR_FOLDER = "Name another file or folder."
+NEW_FILE = "Name a new file."
+PRESS_RESTART = "Press the board's own restart button"
+PLUG_IN = f"Plug {THE_BOARD} into this computer"
+PLUG_IN_AGAIN = "Plug the board in again and repeat the command"
+LOOK_FOR_LOOP = "Look for a loop without an end"
+REPEAT = "Repeat the command to complete it."
+TRY_WHEN_FINISHED = "Try again when it has finished."
+WHAT_LEARNING_DOES = "it goes into the profile of this board, and the load is proven with it"
+
+
+def when_link_is_back(job: str) -> str:
+    """Advise to repeat a job later, in a sentence. job: Load, or Save."""
+    return f"{job} again when the link is back."
+
+
+def let_be_lost(by: Ways) -> str:
+    """Advise to give up what a board holds, in a clause."""
+    return f"say that it may be lost {by.discard_board}"
+
+
+def name_speed(by: Ways) -> str:
+    """Advise somebody who knows how fast a board talks, in a sentence."""
+    return f"If you know the board's speed, name it {by.name_speed}."
+
+
+def name_another_file(by: Ways) -> str:
+    """Advise on a file that is there already, in a sentence."""
+    return f"Name another file, or replace it {by.replace}."
+
+
+def go_back(by: Ways, way: str = "") -> str:
+    """Advise to write the firmware that a board had before, in a clause. way: another one."""
+    return f"go back to the firmware before it {way or by.write_previous}"
+
+
+def look_in_duplicate(by: Ways) -> str:
+    """Advise on something damaged in the archive, in a clause."""
+    return f"look for it in a duplicate of the archive {by.name_archive}"
+
+
+def find_how_far(by: Ways) -> str:
+    """Advise to find out which part of a board answers, in a clause."""
+    return f"find out how far it answers {by.meet}"
+
+
+def lift_wire(driver: str = "the other board", driven: str = "this one") -> str:
+    """Advise on two boards that drive one pin, in a clause."""
+    return f"lift the wire by which {driver} drives {driven}'s RX pin"

@@ -1,0 +1,137 @@
+"""A class in the app: handed out to, collected from, waited for, and written to take home."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hostlink.app.screens.choosing import ChoosePath
+from hostlink.app.screens.class_screen import ClassScreen
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
+from hostlink.jobs.class_register.seats import Seat, seats_of
+
+LAMP = '10 PRINT "LAMP"\n20 END\n'
+BOARDS = {"Ada Brook": "class", "Ben Oak": "blue", "Cleo Reed": "green"}
+
+
+def write_register(folder: Path, *, more: str = "") -> None:
+    rows = ['title = "Tuesday"', 'hand_out = "lamp.bas"']
+    for name, board in BOARDS.items():
+        rows += ["[[learner]]", f'name = "{name}"', f'board = "practice://{board}?time=virtual"']
+    (folder / "class.toml").write_text("\n".join([*rows, more, ""]), encoding="utf-8")
+    (folder / "lamp.bas").write_text(LAMP, encoding="utf-8")
+
+
+async def _open(pilot: Any, app: Any, wait: Any, is_settled: Any, find_action: Any) -> Any:
+    """Open the class by the palette, with the name of its register."""
+    await wait(pilot, lambda: app.boards.current is not None and is_settled(app))
+    await find_action(pilot, app, "class register")
+    await pilot.press("enter")
+    await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
+    await pilot.press(*"class.toml", "enter")
+    await wait(pilot, lambda: not isinstance(app.screen, ChoosePath))
+    return app.screen
+
+
+def test_a_class_is_handed_out_to_and_collected_from(
+    stage: Any, wait: Any, is_settled: Any, find_action: Any, hold: Any, tmp_path: Path
+) -> None:
+    """On each board that is here; the board of the desk too; the page and folders are written."""
+    write_register(tmp_path)
+
+    async def story(pilot: Any, app: Any) -> None:
+        screen = await _open(pilot, app, wait, is_settled, find_action)
+        assert isinstance(screen, ClassScreen)
+        await pilot.press("h")
+        await wait(pilot, lambda: len(screen.tasks) == 3 and screen.is_at_rest)
+        assert {row.handed_out for row in screen.rows.values()} == {"LAMP@1"}
+        assert [row.load for row in screen.rows.values()] == [""] * 3
+        assert len(app.boards.by_port) == 3  # the board of the desk is not opened twice
+        typed = {10: b'PRINT "LAMP"', 15: b"REM MINE", 20: b"END"}
+        job = app.boards.by_port["practice://blue?time=virtual"].do("", hold(typed), shown=False)
+        await wait(pilot, lambda: job.ended)
+        await pilot.press("g")
+        await wait(pilot, lambda: screen.rows["Ben Oak"].saved and screen.is_at_rest)
+        assert [row.saved for row in screen.rows.values()] == ["LAMP@1", "BEN-OAK@1", "LAMP@1"]
+        assert [row.changed for row in screen.rows.values()] == [0, 1, 0]
+        await pilot.press("p")
+        await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is screen)
+        await pilot.press("o")
+        await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is screen)
+        await pilot.press("p")
+        await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))  # it is there already
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is screen)
+        await pilot.press("n")
+        await wait(pilot, lambda: screen.rows["Ben Oak"].handed_out == "BEN-OAK@1")
+        await wait(pilot, lambda: screen.is_at_rest)
+
+    stage.play(story, size=(80, 24))
+    (page,) = tmp_path.glob("class-*.html")
+    assert "BEN-OAK@1" in page.read_text(encoding="utf-8")
+    assert len(list(tmp_path.glob("class-*/*/history.txt"))) == 3
+    assert stage.archive.program("BEN-OAK").tags == ("learner",)
+
+
+def test_a_late_board_is_served_when_it_appears(
+    stage: Any,
+    wait: Any,
+    is_settled: Any,
+    find_action: Any,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As long as that is asked for; then no more."""
+    write_register(tmp_path)
+    late = {"Ben Oak", "Cleo Reed"}
+
+    def seats(register: Any, archive: Any) -> list[Seat]:
+        return [
+            Seat(each.learner, each.board) if each.learner.name in late else each
+            for each in seats_of(register, archive)
+        ]
+
+    monkeypatch.setattr("hostlink.app.screens.class_screen.seats_of", seats)
+    monkeypatch.setattr("hostlink.app.screens.class_screen._LOOK_S", 0.05)
+
+    async def story(pilot: Any, app: Any) -> None:
+        screen = await _open(pilot, app, wait, is_settled, find_action)
+        await pilot.press("w")  # nothing to wait for yet
+        assert not screen.is_waiting
+        await pilot.press("h")
+        await wait(pilot, lambda: len(screen.tasks) == 1 and screen.is_at_rest)
+        await pilot.press("w")
+        late.remove("Ben Oak")
+        await wait(pilot, lambda: len(screen.tasks) == 2 and screen.is_at_rest)
+        assert screen.rows["Ben Oak"].handed_out == "LAMP@1"
+        await pilot.press("x")
+        assert not screen.is_waiting
+        late.clear()
+        screen._look()
+        assert "Cleo Reed" not in screen.tasks
+
+    stage.play(story, size=(80, 24))
+
+
+def test_a_wrong_register_is_told_and_opens_nothing(
+    stage: Any, wait: Any, is_settled: Any, find_action: Any, tmp_path: Path, shown: Any
+) -> None:
+    """With the line of each mistake."""
+    write_register(tmp_path, more='bord = "Red"')
+
+    async def story(pilot: Any, app: Any) -> None:
+        screen = await _open(pilot, app, wait, is_settled, find_action)
+        assert isinstance(screen, ErrorDialogue)
+        assert "line 12" in shown(app)
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, size=(80, 24))

@@ -1,0 +1,231 @@
+"""The command class: a class handed out to, collected from, shown, written and not given away."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive, Board
+
+RED, BLUE = "practice://red?time=virtual", "practice://blue?time=virtual"
+LAMP = '10 PRINT "LAMP"\n20 PRINT 1/0\n30 END\n'
+REGISTER = f"""title = "Tuesday evening"
+hand_out = "lamp.bas"
+[[learner]]
+name = "Ada Brook"
+board = "{RED}"
+[[learner]]
+name = "Ben Oak"
+board = "{BLUE}"
+[[learner]]
+name = "Cleo Reed"
+board = "Violet"
+[[learner]]
+name = "Dan Moor"
+"""
+
+
+@pytest.fixture(autouse=True)
+def evening(place: Path) -> Path:
+    """A register with two boards that are here, one that is not, and a learner without one."""
+    (place / "class.toml").write_text(REGISTER, encoding="utf-8")
+    (place / "lamp.bas").write_text(LAMP, encoding="utf-8")
+    return place
+
+
+@pytest.fixture
+def worked(hostlink: Callable, evening: Path) -> None:
+    """Handed out; Ada added two lines and Ben none; both ran it, and both were collected from."""
+    assert hostlink("class", "class.toml", "--hand-out").status == 1  # Cleo's board is not here
+    hostlink("console", "--port", RED, stdin=b"5 REM MINE\n6 REM TOO\nleave!\n")
+    hostlink("run", "--port", BLUE)
+    (evening / "violet.txt").write_text("", encoding="utf-8")
+    told = hostlink("class", "class.toml", "--collect")
+    assert told.status == 1
+    assert "Cleo Reed (Violet)" in told.err
+
+
+def rows(out: str) -> dict[str, list[str]]:
+    """The table's rows by name, their cells parted by two blanks or more."""
+    found = (re.split(r" {2,}", row) for row in out.splitlines()[1:])
+    return {cells[0]: cells[1:] for cells in found}
+
+
+def test_a_look_at_a_class_opens_no_port(hostlink: Callable, archive: Archive) -> None:
+    """The handout is measured for the boards that are known; nobody has it yet."""
+    told = hostlink("class", "class.toml")
+    assert told.status == 0
+    shown = rows(told.out)
+    assert list(shown) == ["Ada Brook", "Ben Oak", "Cleo Reed", "Dan Moor"]
+    assert shown["Ada Brook"] == ["practice://red", "not yet", "-", "33 of 999", "-", "not yet"]
+    assert shown["Cleo Reed"] == ["Violet, absent", "not yet", "-", "-", "-", "not yet"]
+    assert shown["Dan Moor"][0] == "none yet"
+    assert "4 learners: 0 with the handout" in told.err
+    assert archive.boards() == []
+
+
+@pytest.mark.usefixtures("worked")
+def test_the_table_says_what_became_of_it(hostlink: Callable, archive: Archive) -> None:
+    """Lines that differ, whether it fits, the error of the last run, and what is kept."""
+    shown = rows(hostlink("class", "class.toml").out)
+    assert shown["Ada Brook"][1:5] == ["LAMP@1", "2", "54 of 999", "-"]
+    assert re.fullmatch(r"ADA-BROOK@1 \d\d:\d\d", shown["Ada Brook"][5])
+    assert shown["Ben Oak"][1:3] == ["LAMP@1", "0"]
+    assert shown["Ben Oak"][4].startswith("line 20: ")
+    assert re.fullmatch(r"as handed out \d\d:\d\d", shown["Ben Oak"][5])
+    assert {one.name: one.tags for one in archive.programs()} == {
+        "ADA-BROOK": ("learner",),
+        "LAMP": (),
+    }
+    assert archive.program("ADA-BROOK").title == "Ada Brook"
+
+
+@pytest.mark.usefixtures("worked")
+def test_json_tells_the_same(hostlink: Callable) -> None:
+    """A row for each, with what failed in the job of this command."""
+    read = hostlink("class", "class.toml", "--json").json
+    assert read["title"] == "Tuesday evening"
+    ada, ben, cleo, dan = read["learners"]
+    assert (ada["program"], ada["changed"], ada["saved"]) == ("ADA-BROOK", 2, "ADA-BROOK@1")
+    assert (ada["size_bytes"], ada["limit_bytes"], ada["fits"]) == (54, 999, True)
+    assert (ben["saved"], ben["as_handed_out"]) == ("LAMP@1", True)
+    assert (cleo["port"], cleo["handed_out"], dan["port"]) == (None, None, None)
+    again = hostlink("class", "class.toml", "--hand-out", "--what", "NOBODY", "--json")
+    assert again.status == 1
+    refused = hostlink("class", "class.toml", "--hand-out", "--what", "long.bas")
+    assert "long.bas" in refused.err
+
+
+@pytest.mark.usefixtures("worked")
+def test_a_page_and_folders_to_take_home(hostlink: Callable, place: Path) -> None:
+    """The table to be printed; for each learner listing, sheet and history; nothing is replaced."""
+    words = ("class", "class.toml", "--page", "page.html", "--folders", "home")
+    told = hostlink(*words)
+    assert told.status == 0
+    assert "Nothing is saved of Cleo Reed, Dan Moor." in told.err
+    page = (place / "page.html").read_text(encoding="utf-8")
+    assert page.count("<tr>") == 5
+    assert "ADA-BROOK@1" in page
+    home = {each.relative_to(place / "home").as_posix() for each in (place / "home").rglob("*.*")}
+    assert home == {
+        *(f"ada-brook/{name}" for name in ("ada-brook.bas", "ada-brook.html", "history.txt")),
+        *(f"ben-oak/{name}" for name in ("lamp.bas", "lamp.html", "history.txt")),
+    }
+    taken = (place / "home" / "ada-brook" / "ada-brook.bas").read_text(encoding="utf-8")
+    assert taken == f"5 REM MINE\n6 REM TOO\n{LAMP}"
+    assert hostlink("keep", "home/ada-brook/ada-brook.html", "--as", "BACK").status == 0
+    assert hostlink(*words).status == 1
+    assert hostlink(*words, "--yes").status == 0
+
+
+@pytest.mark.usefixtures("worked")
+def test_names_of_learners_are_in_no_bag_unless_asked_for(
+    hostlink: Callable, archive: Archive, place: Path
+) -> None:
+    """No file of an export holds a name, nor does the name of a file; all else is there."""
+    hostlink("load", "tide", "--port", RED)  # its event tells that the board held ADA-BROOK@1
+    archive.note("LAMP", "ADA-BROOK made it blink")
+    archive.note("LAMP", "for the first evening")
+    hostlink("keep", "ADA-BROOK@1", "--as", "BLINK")
+    red: Board = next(each for each in archive.boards() if each.serial == "practice:red")
+    archive.rescue(
+        archive.content(archive.revision("ADA-BROOK@1")),
+        archive.revision("ADA-BROOK@1").origin,
+        program="ADA-BROOK",
+    )
+    told = hostlink("archive", "export", "bag", "--json")
+    assert told.status == 0
+    assert told.json["learners_left_out"] == 1
+    assert "The work of learners is not in it: 1 program, and 3 records" in told.err
+    assert names_in(place / "bag") == []
+    assert (place / "bag" / "data" / "programs" / "LAMP" / "LAMP-1.bas").exists()
+    assert (
+        "for the first evening" in (place / "bag" / "data" / "records" / "notes.jsonl").read_text()
+    )
+    assert red.uuid in (place / "bag" / "data" / "records" / "boards.jsonl").read_text()
+    assert hostlink("archive", "import", "bag").status == 0
+    assert hostlink("archive", "import", "bag", "--archive", "new.sqlite3").status == 0
+
+    assert hostlink("archive", "export", "all", "--learners").status == 0
+    assert len(names_in(place / "all")) > 3
+    assert hostlink("archive", "import", "all", "--archive", "new.sqlite3").status == 0
+    with Archive.open(place / "new.sqlite3") as new:
+        assert new.program("ADA-BROOK").tags == ("learner",)
+    assert hostlink("archive", "export", "one", "--only", "ADA-BROOK").status == 0
+    assert (place / "one" / "data" / "programs" / "ADA-BROOK").is_dir()
+
+
+def names_in(bag: Path) -> list[Path]:
+    """The files of a bag with a learner's name in them, or in their own names."""
+    named = re.compile("ada.?brook|ben.?oak|cleo.?reed|dan.?moor", re.IGNORECASE)
+    files = [each for each in bag.rglob("*") if each.is_file()]
+    assert len(files) > 10
+    return [each for each in files if named.search(f"{each.relative_to(bag)}{each.read_text()}")]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--wait", "1"), "--wait needs"),
+        (("--wait", "1", "--collect", "--hand-out"), "one of them"),
+        (("--own",), "--hand-out"),
+        (("--collect", "--what", "TIDE"), "--hand-out"),
+        (("--hand-out", "--what", "TIDE", "--own"), "choose"),
+    ],
+)
+def test_options_that_contradict_each_other_are_refused(
+    words: tuple[str, ...], said: str, hostlink: Callable, archive: Archive
+) -> None:
+    """As wrong use, before any port is opened."""
+    told = hostlink("class", "class.toml", *words)
+    assert told.status == 2
+    assert said in told.err
+    assert archive.boards() == []
+
+
+def test_waiting_ends_after_its_time(hostlink: Callable, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those that came are served, the others named."""
+    monkeypatch.setattr("hostlink.jobs.class_register.evening._LOOK_S", 0.01)
+    told = hostlink("class", "class.toml", "--hand-out", "--wait", "0.01")
+    assert told.status == 1
+    assert rows(told.out)["Ada Brook"][1] == "LAMP@1"
+    assert "nothing was done for: Cleo Reed (Violet)" in told.err
+
+
+def test_each_mistake_is_a_row(hostlink: Callable, place: Path) -> None:
+    """With the file and its line."""
+    (place / "class.toml").write_text('colour = 1\n[[learner]]\nnam = "Ada"\n', encoding="utf-8")
+    told = hostlink("class", "class.toml")
+    assert told.status == 1
+    lines = [row.strip().removeprefix("hostlink: ").split(":")[0] for row in told.err.splitlines()]
+    assert lines[:3] == [f"class.toml, line {number}" for number in (1, 2, 3)]
+
+
+def test_two_learners_cannot_have_one_board(hostlink: Callable, place: Path) -> None:
+    """Though it is called by its label here and by its address there."""
+    hostlink("boards", "--label", "Red", "--port", RED)
+    (place / "class.toml").write_text(REGISTER.replace("Violet", "Red"), encoding="utf-8")
+    told = hostlink("class", "class.toml")
+    assert told.status == 2
+    assert "Ada Brook" in told.err
+    assert "have the same board" in told.err
+
+
+@pytest.mark.usefixtures("worked")
+def test_the_table_fits_80_columns(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch, archive: Archive
+) -> None:
+    """A row that is wider is broken between words."""
+    archive.board_label(archive.board_seen(serial="practice:blue").uuid, "The blue one")
+    size = os.terminal_size((80, 24))
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(shutil, "get_terminal_size", lambda *_, **__: size)
+    told = hostlink("class", "class.toml")
+    assert max(map(len, told.out.splitlines())) <= 80
+    assert {"LAMP@1", "ADA-BROOK@1"} <= set(told.out.split())

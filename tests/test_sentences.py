@@ -1,0 +1,62 @@
+"""A sentence that two files say is made once: in hostlink/sentences.py, or in one of the two."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+HOSTLINK = Path(__file__).parent.parent / "hostlink"
+_RUN = 6  # words; shorter runs are the language's own: "to the end of the line"
+_GAP = "\n"  # stands for what an f-string puts in
+_SQL = re.compile(r"\b(SELECT|CREATE|CASE WHEN)\b")
+
+
+def texts_of(source: str) -> Iterator[str]:
+    """Yield the texts of a module, but for its docstrings; a gap stands for what is put in."""
+    tree = ast.parse(source)
+    nodes = list(ast.walk(tree))
+    inner = {id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values}
+    inner |= {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
+    for node in nodes:
+        if id(node) in inner:
+            continue
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.value
+        elif isinstance(node, ast.JoinedStr):
+            yield "".join(
+                str(getattr(part, "value", "")) if isinstance(part, ast.Constant) else _GAP
+                for part in node.values
+            )
+
+
+def runs_of(text: str) -> Iterator[str]:
+    """Yield each run of words that lies within one clause of a text."""
+    if _SQL.search(text):
+        return
+    for clause in re.split(rf"[.;:?!(){_GAP}]", text.lower()):
+        words = re.findall(r"[a-z'’-]+", clause)
+        for at in range(len(words) - _RUN + 1):
+            yield " ".join(words[at : at + _RUN])
+
+
+def test_no_run_of_six_words_is_written_in_two_files() -> None:
+    """What is said in two places drifts apart; each file says only what is its own."""
+    said: dict[str, set[str]] = defaultdict(set)
+    for path in sorted(HOSTLINK.rglob("*.py")):
+        for text in texts_of(path.read_text("utf-8")):
+            for run in runs_of(text):
+                said[run].add(path.relative_to(HOSTLINK).as_posix())
+    assert {run: sorted(files) for run, files in said.items() if len(files) > 1} == {}
+
+
+def test_a_run_that_is_written_twice_is_found() -> None:
+    """The texts of an f-string count, docstrings do not, and neither does a run across a gap."""
+    source = '"""The board was touched."""\nx = f"{y}: it was {n} not touched by it"'
+    assert list(texts_of(source)) == [f"{_GAP}: it was {_GAP} not touched by it"]
+    assert list(runs_of("Stop: the board was not touched by us.")) == [
+        "the board was not touched by",
+        "board was not touched by us",
+    ]
