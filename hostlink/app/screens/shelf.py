@@ -83,7 +83,6 @@ class Shelf(Vertical):
                 ListColumn("tags", -1, extra=True),
                 ListColumn("title", -1),
             ],
-            empty=f"Nothing is found. {way_back()} shows all programs again.",
             id="programs",
         )
 
@@ -160,7 +159,9 @@ class Shelf(Vertical):
             entries += self._shipped_entries(asked)
             head = f"Archive: {len(entries):,} {'nearly ' if found.near else ''}found"
         self.query_one(Heading).say(head)
-        self.query_one(Rows).show(entries, stay=not asked)
+        rows = self.query_one(Rows)
+        rows.empty = f"Nothing is found. {way_back()} shows all programs again." if asked else ""
+        rows.show(entries, stay=not asked)
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
         """Return matching shipped programs that are not in the archive."""
