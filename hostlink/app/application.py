@@ -142,7 +142,7 @@ class DeskApp(App[None]):
         """Return our own colours, so that the stylesheet is valid with any theme."""
         return dict(THEMES[1].variables)
 
-    def push_screen(self, screen: Any, *given: Any, **named: Any) -> Any:
+    def push_screen(self, screen: Screen[Any] | str, *given: Any, **named: Any) -> Any:
         """Open a screen; one that comes by itself may have to wait, see `Questions`."""
         show = partial(super().push_screen, screen, *given, **named)
         return self.desk.questions.open(screen, show) if self.begun else show()
@@ -201,8 +201,7 @@ class DeskApp(App[None]):
     ) -> None:
         """Show a message in the last line of the desk, until the next message or job begun there.
 
-        of_text: it is about the text in the editor, and is taken away when that changes. board: it
-        is about a board, and is taken away when that holds or does something else.
+        of_text, board: it is about the text in the editor, or a board, and goes when that changes.
         """
         self.said.append(sentence)
         del self.said[:-100]
@@ -260,9 +259,7 @@ class DeskApp(App[None]):
     ) -> None:
         """Show a job's progress, then its result or its error.
 
-        A job that was begun on the desk is shown there, any other in a view of its own. follow:
-        shows the job, and again one that is begun in its place, so that no view is opened.
-
+        It is shown on the desk if it was begun there, else in a view of its own, or by `follow`.
         done: takes the result; returns the sentence to show, None for none. failed: takes the
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.

@@ -54,7 +54,7 @@ class Questions(DeskPart):
         finally:
             self._unasked = before
 
-    def open(self, screen: Screen[Any], show: Callable[[], object]) -> object:
+    def open(self, screen: Screen[Any] | str, show: Callable[[], object]) -> object:
         """Open a screen, or have it wait. show: opens it."""
         from hostlink.app.screens.dialogues import Box
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import gc
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from textual.widgets import Static, TextArea
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.ask_for_listing import ask_for_listing
+from hostlink.app.desk.reviewing import PAUSE_S, Reviewing
 from hostlink.app.sentences import ASKED_FOR_NAME, TEXT_NOT_KEPT
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
@@ -29,26 +29,9 @@ from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.listing import Finding, Review, Rules
+    from hostlink.listing import Finding, Review
 
-_LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
-_PAUSE_S = 0.7  # longer than between two keys of most typists
 NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What a review is made of. silenced: rules that the program's note silences."""
-
-    text: str
-    rules: Rules
-    silenced: frozenset[str]
-
-    def review(self) -> Review:
-        """Review and measure the text."""
-        from hostlink.listing import Listing, review
-
-        return review(Listing.from_text(self.text), self.rules, deep=True, silenced=self.silenced)
 
 
 class SheetPane(Vertical):
@@ -71,8 +54,7 @@ class SheetPane(Vertical):
         self._ruler = ruler
         self._ledger = LedgerColumn(self.editor, id="ledger")
         self._review_timer: Timer | None = None
-        self._is_reviewing = False
-        self._answered: _Asked | None = None  # what `checked` is the review of
+        self._reviewing = Reviewing(self, self._take)
 
     def compose(self) -> ComposeResult:
         with Horizontal(id="sheet-head"):
@@ -123,12 +105,12 @@ class SheetPane(Vertical):
         if not self.app.begun:
             return
         self.post_message(self.Edited())
-        if len(event.text_area.text) <= _LARGE:
+        if not self._reviewing.takes_long:
             self.check()
             return
         if self._review_timer is not None:
             self._review_timer.stop()
-        self._review_timer = self.set_timer(_PAUSE_S, self._check_aside)
+        self._review_timer = self.set_timer(PAUSE_S, self._reviewing.begin)
 
     def on_text_area_selection_changed(self, event: TextArea.SelectionChanged) -> None:
         event.stop()
@@ -137,42 +119,11 @@ class SheetPane(Vertical):
 
     def check(self) -> None:
         """Review and measure the text for the current board, and show it beside the lines."""
-        asked = self._asked()
-        if asked != self._answered:
-            self._take(asked, asked.review())
-        else:
-            self._show_checked()
+        self.checked = self._reviewing.now()
+        self._show_checked()
 
-    def _asked(self) -> _Asked:
-        return _Asked(self.editor.text, self.app.boards.profile.rules, self._silenced())
-
-    def _check_aside(self) -> None:
-        """Review a long text in a thread, one at a time: it takes longer than a key may."""
-        from hostlink.app.aside import aside
-
-        if self._is_reviewing:
-            return  # at its end the text is reviewed as it is then
-        self._is_reviewing = True
-        asked = self._asked()
-
-        def work() -> Review:
-            gc.disable()  # else the collector looks at all that the review makes, between two keys
-            try:
-                return asked.review()
-            finally:
-                gc.enable()
-                self._is_reviewing = False
-
-        def done(checked: Review) -> None:
-            if asked == self._asked():
-                self._take(asked, checked)
-            else:
-                self._check_aside()
-
-        aside(self.app, work, done)
-
-    def _take(self, asked: _Asked, checked: Review) -> None:
-        self._answered, self.checked = asked, checked
+    def _take(self, checked: Review) -> None:
+        self.checked = checked
         self._show_checked()
 
     def _show_checked(self) -> None:
@@ -193,16 +144,6 @@ class SheetPane(Vertical):
         material = self.sheet.material
         revision = material.revision if material is not None else None
         return revision.program if revision is not None else ""
-
-    def _silenced(self) -> frozenset[str]:
-        """Return the review rules that the program's note silences."""
-        from hostlink.listing.finding import silenced_in
-
-        name = self.noted_program
-        try:
-            return silenced_in(self.app.archive.program(name).note) if name else frozenset()
-        except HostlinkError:  # the archive cannot be read just now: nothing is silent then
-            return frozenset()
 
     def show_here(self) -> None:
         """Show the finding for the line at the cursor, and its place in memory."""

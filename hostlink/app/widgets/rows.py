@@ -118,6 +118,7 @@ class Rows(ScrollView, can_focus=True):
         self.empty = empty
         self.entries: list[Entry] = []
         self._widths = [max(4, column.width) for column in self.columns]
+        self._gap = " "  # between two columns
 
     def show(self, entries: Sequence[Entry], *, stay: bool = True) -> None:
         """Replace the rows. stay: keep the cursor on its row if that still exists."""
@@ -143,6 +144,9 @@ class Rows(ScrollView, can_focus=True):
         wanted = [self._width_of(at) for at in range(len(self.columns))]
         room = self.size.width - len(_MARK) - 1  # a scrollbar may come
         self._widths = column_widths(self.columns, wanted, room)
+        shown = sum(width > 0 for width in self._widths)
+        is_wide = sum(self._widths) + 2 * (shown - 1) <= room
+        self._gap = "  " if is_wide else " "
         self.virtual_size = Size(self.size.width, len(self.entries) + 1)
 
     def _width_of(self, at: int) -> int:
@@ -170,7 +174,7 @@ class Rows(ScrollView, can_focus=True):
             elif size > width:
                 shown = f"{set_cell_size(shown, width - 1)}…"
             parts.append(set_cell_size(shown, width))
-        return " ".join(parts)
+        return self._gap.join(parts)
 
     def render_line(self, y: int) -> Strip:
         width = self.size.width
