@@ -14,6 +14,7 @@ from hostlink.words import safe
 # --- what happened -------------------------------------------------------------------------------
 
 THE_BOARD = "the small board with the USB socket"
+UNLESS_STORED = "is lost then, unless it is stored in EEPROM"
 MEMORY_IS_LOST = "what its memory holds is lost"
 CONTENTS_UNKNOWN = "what it holds is not known"
 EMPTIED = "it restarted or lost its supply since, or was cleared at its keyboard"
@@ -114,6 +115,7 @@ def may_hold_another(what: str, spec: str) -> str:
 
 CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
+MEND_FILE = "Mend the file and try again."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
 OTHER_FILE_OR_FOLDER = "Name another file or folder."

@@ -21,7 +21,7 @@ from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.jobs.session.recognising import careful_profile, kinds
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
-from hostlink.practice.uart import byte_time, misheard
+from hostlink.practice.uart import byte_time, heard_at_other_speed
 
 FIRST_BAUD = 9600
 LATENCY_S = 0.016
@@ -65,7 +65,10 @@ class Twin:
             each = byte_time(self._baud)
             heard = [(began + place * each, byte) for place, byte in enumerate(data, 1)]
         else:
-            heard = [(began + s, byte) for s, byte in misheard(data, self.baudrate, self._baud)]
+            heard = [
+                (began + s, byte)
+                for s, byte in heard_at_other_speed(data, self.baudrate, self._baud)
+            ]
         for at, byte in heard:
             self._take(at, byte)
         return len(data)
@@ -116,7 +119,10 @@ class Twin:
             each = byte_time(self._baud)
             coming = [(began + place * each, byte) for place, byte in enumerate(data, 1)]
         else:
-            coming = [(began + s, byte) for s, byte in misheard(data, self._baud, self.baudrate)]
+            coming = [
+                (began + s, byte)
+                for s, byte in heard_at_other_speed(data, self._baud, self.baudrate)
+            ]
         self._coming += [(moment + LATENCY_S, byte) for moment, byte in coming]
 
 

@@ -16,7 +16,7 @@ from collections import Counter
 from collections.abc import Callable
 
 from hostlink.listing import Listing, Rules, canonical_line
-from hostlink.listing.checkcodes import Codes, codes_of, verify
+from hostlink.listing.checkcodes import Codes, codes_of, verify_codes
 from hostlink.listing.slips import offers
 from hostlink.shipped import library_folder
 
@@ -102,7 +102,7 @@ def main() -> int:
         listing = Listing.from_text("\n".join(rows))
         for whole in (True, False):
             known = Codes(codes.lines, codes.whole if whole else "")
-            check = verify(listing, known, RULES)
+            check = verify_codes(listing, known, RULES)
             wrongly += any(wrong.number != number for wrong in check.wrong)
             offered = offers(listing, known, check, RULES).get(number, ())
             found[kind, whole] += right in [offer.text for offer in offered]

@@ -17,7 +17,7 @@ import dataclasses
 import random
 
 from hostlink.practice.kind import BoardKind, KindLanguage, KindShelf, KindStorage, Messages
-from hostlink.practice.kind_checks import clashes
+from hostlink.practice.kind_checks import kind_faults
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.settings import BoardSettings
 
@@ -68,7 +68,7 @@ def draw_kind(number: int) -> BoardKind:
             language=language,
             shelf=_shelf(choose, language),
         )
-        if not clashes(kind) and _is_heard(kind):
+        if not kind_faults(kind) and _is_heard(kind):
             return kind
 
 

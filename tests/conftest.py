@@ -11,11 +11,13 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import pytest
-from devtools import DrivenBrowser
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from devtools import DrivenBrowser
 
 BROWSER = (
     *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
@@ -202,8 +204,10 @@ def browse(tmp_path: Path, require_program: Callable[[str], str]) -> Callable[..
 @pytest.fixture(scope="module")
 def browser(
     tmp_path_factory: pytest.TempPathFactory, require_program: Callable[[str], str]
-) -> Iterator[DrivenBrowser]:
+) -> Iterator["DrivenBrowser"]:
     """A browser that the tests of a module drive."""
+    from devtools import DrivenBrowser  # of POSIX systems
+
     command = [require_program("chromium"), *BROWSER]
     with DrivenBrowser(command, tmp_path_factory.mktemp("browser")) as driven:
         yield driven

@@ -193,16 +193,14 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """Return the main screen; it is there from the start of the app on, also after its end."""
+        """Return the main screen, which outlives the app."""
         return self._desk
 
     def tell(
         self, sentence: str, *, of_text: bool = False, board: AttachedBoard | None = None
     ) -> None:
-        """Show a message in the last line of the desk, until the next message or job begun there.
-
-        of_text, board: it is about the text in the editor, or a board, and goes when that changes.
-        """
+        """Show a message in the last line of the desk until the next message or job there, or until
+        the text or the board that it is about changes."""
         self.said.append(sentence)
         del self.said[:-100]
         self.desk.last_line.tell(sentence, of_text=of_text, board=board)

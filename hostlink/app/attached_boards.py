@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError
+from hostlink.sentences import UNLESS_STORED
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -108,7 +109,7 @@ class AttachedBoards:
         if len(warned) > 1:
             question = (
                 f"Opening these {len(warned)} ports will probably restart their boards: what their "
-                f"memory holds is lost then, unless it is stored in EEPROM. {', '.join(warned)}"
+                f"memory holds {UNLESS_STORED}. {', '.join(warned)}"
             )
         ask(self.app, question, ("open", words[0], open_them), leave=words[1])
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-from hostlink.app.texts import KnownContents
+from hostlink.app.board_words import KnownContents
 
 if TYPE_CHECKING:
     from hostlink.jobs.events import MemoryLost

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from hostlink.app.stop_first import question_of
+from hostlink.app.stop_first import stop_question
 from hostlink.app.ways import shown_error
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class JobShowing:
         if job.error is not None:
             if job.progress.differs:
                 self.app.desk.readings.unknown_now(job.attached)
-            instead = question_of(self.app, job, self._again)
+            instead = stop_question(self.app, job, self._again)
             is_open = _always if instead is None else partial(_runs, job)
             if instead is None and self.failed is not None:
                 instead = self.failed(job.error)

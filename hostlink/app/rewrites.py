@@ -23,7 +23,7 @@ TO_FIT = "until it fits"
 WHOLE = "all"
 
 
-class Rewrite(Protocol):
+class RewriteRows(Protocol):
     """A rewritten listing, in rows. columns: of the list. foot: what the keys do.
 
     prove: runs both versions, which takes a while; None where there is nothing to prove. proof: its

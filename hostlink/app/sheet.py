@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from hostlink.app.texts import revision_words
+from hostlink.app.board_words import revision_words
 from hostlink.errors import RefusedError
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from hostlink.app.job import Job
 
 
-def question_of(
+def stop_question(
     app: DeskApp, job: Job[Any], watch: Callable[[Job[Any]], object]
 ) -> Callable[[], object] | None:
     """Return what asks to stop the program that a job failed for; None if it failed otherwise.

@@ -118,7 +118,7 @@ def variant(name: str, colour_system: str | None) -> str:
     return name + _FEWER.get(colour_system, "")
 
 
-def base_name(theme: str) -> str:
+def name_in_settings(theme: str) -> str:
     """Return the name that a variant goes by in the settings."""
     return theme.partition("-")[0]
 

@@ -107,7 +107,7 @@ KEYS = _KeysNow(
 )
 
 
-def advised(advice: Advice) -> str:
+def in_keys(advice: Advice) -> str:
     """Return advice in the app's keys."""
     return advice_text(advice, KEYS)
 
@@ -117,7 +117,7 @@ def shown_error(error: BaseException) -> HostlinkError:
     one as a fault in hostlink.
     """
     if isinstance(error, HostlinkError):
-        return error.but(advice=advised(error.advice))
+        return error.but(advice=in_keys(error.advice))
     return HostlinkError(
         f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
         kept=REVISIONS_KEPT,

@@ -13,7 +13,7 @@ from typing import Self
 from sqlite_utils import Database
 
 from hostlink.archive.database.access import Access
-from hostlink.archive.database.faults import FAULTS, not_kept, not_read
+from hostlink.archive.database.database_errors import FAULTS, not_kept, not_read
 from hostlink.archive.database.opening import open_file
 from hostlink.archive.times import utc_now, utc_text
 from hostlink.errors import ArchiveError

@@ -12,7 +12,7 @@ from typing import Literal
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
-from hostlink.archive.database.faults import DamagedError, look_for_damage
+from hostlink.archive.database.database_errors import DamagedError, look_for_damage
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import insert
 from hostlink.archive.healing import Healing

@@ -7,9 +7,9 @@ import contextlib
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
-from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, damaged
 from hostlink.archive.database.joined import Part, Parts, Records
-from hostlink.archive.database.rows import checked, first, insert, rows, update
+from hostlink.archive.database.rows import checked_row, first, insert, rows, update
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
 from hostlink.archive.names import clean
@@ -136,7 +136,7 @@ class Boards(ArchiveFile):
                 "may_lack_edits": int(may_lack_edits),
             }
             with contextlib.suppress(DamagedError):
-                held = checked(db, "host_copies", board)
+                held = checked_row(db, "host_copies", board)
                 if not is_other:
                     copy["proven_at"] = copy["proven_at"] or held["proven_at"]
             db.execute("DELETE FROM host_copies WHERE board_id = ?", (board,))

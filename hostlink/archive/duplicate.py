@@ -9,7 +9,7 @@ import secrets
 from pathlib import Path
 
 from hostlink.archive.database.access import writing_elsewhere
-from hostlink.archive.database.faults import FAULTS, not_made
+from hostlink.archive.database.database_errors import FAULTS, not_made
 from hostlink.archive.database.flushing import flush_file, flush_folder
 from hostlink.archive.proof import Proofs, of_file
 from hostlink.errors import ArchiveError, system_words

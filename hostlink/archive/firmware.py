@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.checksums import is_sound
 from hostlink.archive.database.joined import Part, Parts, Records
-from hostlink.archive.database.rows import Row, checked, first, found_by, insert, update
+from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, update
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.healing import Healing
 from hostlink.archive.lookup import board_id, numbered
@@ -120,7 +120,7 @@ class Firmware(Healing):
         """Return the role of a board in its computer, or "" if unknown."""
         with self.reading("The board") as db:
             board = board_id(db, board_uuid)
-            return str(checked(db, "boards", board)["role"])
+            return str(checked_row(db, "boards", board)["role"])
 
     def set_board_role(self, board_uuid: str, role: Role) -> None:
         """Record the role of a board in its computer."""

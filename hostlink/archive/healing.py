@@ -14,8 +14,8 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_sound, is_whole
-from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import Row, checked, insert, replace, rows
+from hostlink.archive.database.database_errors import DamagedError, damaged
+from hostlink.archive.database.rows import Row, checked_row, insert, replace, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, proven_content
 from hostlink.archive.naming import owners
@@ -80,7 +80,7 @@ def _damaged_alike(db: Database, content: Content) -> Iterator[Row]:
     )
     for row in found:
         try:
-            proven_content(checked(db, "listings", row["id"]), "This listing")
+            proven_content(checked_row(db, "listings", row["id"]), "This listing")
         except DamagedError:
             yield row
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.faults import DamagedError, look_for_damage
+from hostlink.archive.database.database_errors import DamagedError, look_for_damage
 from hostlink.archive.database.rows import Row, first, insert
 from hostlink.archive.records import Content
 from hostlink.archive.search_words import spaced, words_only_in

@@ -6,9 +6,9 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, damaged
 from hostlink.archive.database.joined import Part, Parts, Records
-from hostlink.archive.database.rows import Row, checked, first, found_by, rows, update
+from hostlink.archive.database.rows import Row, checked_row, first, found_by, rows, update
 from hostlink.archive.names import Spec, clean, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import parse_utc
@@ -185,7 +185,7 @@ def program_id(db: Database, name: str) -> int:
 def program_at(db: Database, row_id: int, name: str) -> Row:
     """Return the row of a program. name: the subject of the error. Raises DamagedError."""
     try:
-        return checked(db, "programs", row_id)
+        return checked_row(db, "programs", row_id)
     except DamagedError as error:
         raise damaged(name) from error
 
@@ -262,7 +262,7 @@ def count_revisions(db: Database, program: int) -> None:
         (program, program),
     )
     assert found is not None
-    held = checked(db, "programs", program)
+    held = checked_row(db, "programs", program)
     if any(held[name] != value for name, value in found.items()):
         update(db, "programs", program, **found)
 

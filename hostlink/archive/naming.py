@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.faults import FAULTS
+from hostlink.archive.database.database_errors import FAULTS
 from hostlink.archive.database.rows import first, rows
 from hostlink.words import safe
 

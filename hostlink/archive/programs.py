@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_whole
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.joined import Known, Part, Parts, Records
 from hostlink.archive.database.rows import damaged_rows, found_by, insert, rows
 from hostlink.archive.database.tables import TABLES

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.checksums import is_sound
-from hostlink.archive.database.faults import FAULTS, DamagedError
+from hostlink.archive.database.database_errors import FAULTS, DamagedError
 from hostlink.archive.database.opening import APPLICATION_ID
 from hostlink.archive.database.rows import damaged_rows
 from hostlink.archive.database.structure import faults_of

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_whole
-from hostlink.archive.database.migrations import STEPS, drop_rules, fits, run_script
+from hostlink.archive.database.migrations import STEPS, drop_rules, row_fits, run_script
 from hostlink.archive.database.rows import damaged_rows, first, insert, replace, rows
 from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.tables import TABLES
@@ -66,7 +66,7 @@ class Rebuilding(ArchiveFile):
                 for row_id in list(damaged_rows(db, name)):
                     sql = f"SELECT {table.names} FROM {name} WHERE {table.key} = ?"
                     row = first(db, sql, (row_id,))
-                    if row is not None and fits(table, row):
+                    if row is not None and row_fits(table, row):
                         replace(db, name, row_id, {})
                         accepted.append(name_of(db, name, row_id))
             if accepted:

@@ -8,8 +8,8 @@ from typing import Literal
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
-from hostlink.archive.database.faults import damaged
-from hostlink.archive.database.rows import Row, checked, first, insert, update
+from hostlink.archive.database.database_errors import damaged
+from hostlink.archive.database.rows import Row, checked_row, first, insert, update
 from hostlink.archive.times import is_utc_text, parse_utc, utc_text
 
 Change = Literal["retire", "return"]
@@ -31,7 +31,7 @@ def change_use(db: Database, program: Row, now: str, change: Change) -> None:
            started_at=at, ended_at=at, outcome="done")  # fmt: skip
 
 
-def settle(db: Database, program: int, retired_at: str) -> None:
+def settle_retirement(db: Database, program: int, retired_at: str) -> None:
     """Decide whether a program stays retired that one of two archives retired at a time.
 
     It stays retired unless either archive brought it back or kept a revision after the retirement.
@@ -40,7 +40,7 @@ def settle(db: Database, program: int, retired_at: str) -> None:
     last = _last(db, program)
     used = last["kept"] > retired_at or last["returned"] > retired_at
     wanted = None if used else retired_at
-    if checked(db, "programs", program)["retired_at"] != wanted:
+    if checked_row(db, "programs", program)["retired_at"] != wanted:
         update(db, "programs", program, retired_at=wanted)
 
 

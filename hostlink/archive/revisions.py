@@ -10,9 +10,9 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
-from hostlink.archive.database.rows import Row, checked, first, found_by, insert, rows, update
+from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, rows, update
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
@@ -85,7 +85,7 @@ class Revisions(Healing):
         """Return the row of the named program, after making it or bringing it back if needed."""
         row_id = find_program(db, name)
         is_shipped = origin.kind == "library" and fold(origin.where) == fold(name)
-        identity = library_identity(name) if is_shipped else identity_of(name, content)
+        identity = library_identity(name) if is_shipped else program_identity(name, content)
         if row_id is None and (held := found_by(db, "programs", "uuid", identity)):
             row_id = int(held["id"])  # it came from elsewhere and is shown under another name
         if row_id is None:
@@ -174,7 +174,7 @@ def library_identity(name: str) -> str:
     return str(uuid.uuid5(LIBRARY, name.upper()))
 
 
-def identity_of(name: str, first: Content) -> str:
+def program_identity(name: str, first: Content) -> str:
     """Return the UUID of a program that begins with a listing, the same in every archive.
 
     It is a UUID of version 5 of name and canonical text, so that a listing handed out to many
@@ -189,7 +189,7 @@ def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:
     alike = "SELECT id FROM listings WHERE canonical_sha256 = ? ORDER BY id DESC"
     for found in rows(db, alike, (canonical_sha256,)):
         with contextlib.suppress(ArchiveError):
-            proven_content(checked(db, "listings", found["id"]), "This listing")
+            proven_content(checked_row(db, "listings", found["id"]), "This listing")
             whole.append(found["id"])
     return whole
 

@@ -13,7 +13,7 @@ from itertools import accumulate
 from typing import Literal
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, insert
 from hostlink.archive.lookup import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hostlink.archive.backups import Backups
 from hostlink.archive.boards import Boards
-from hostlink.archive.database.rows import checked
+from hostlink.archive.database.rows import checked_row
 from hostlink.archive.duplicate import Duplicates
 from hostlink.archive.events import Events
 from hostlink.archive.exchange.merging import Merging
@@ -42,4 +42,4 @@ class Archive(
     def uuid(self) -> str:
         """Return the identity of this archive, the same in every duplicate of it."""
         with self.reading("The archive's identity") as db:
-            return str(checked(db, "archives", HERE)["uuid"])
+            return str(checked_row(db, "archives", HERE)["uuid"])

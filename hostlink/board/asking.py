@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from hostlink.board.dialogue.unreached import is_bells
+from hostlink.board.dialogue.no_prompt_errors import is_bells
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe

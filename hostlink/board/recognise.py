@@ -31,13 +31,12 @@ from hostlink.board.dialogue.heard_talk import (
     agrees,
     asks,
     is_at_prompt,
-    is_text,
+    looks_like_text,
     parts_of,
     with_answers,
     with_heard_talk,
 )
-from hostlink.board.dialogue.reading import rows_of
-from hostlink.board.dialogue.unreached import (
+from hostlink.board.dialogue.no_prompt_errors import (
     all_comes_back,
     asks_for,
     is_changed,
@@ -45,10 +44,11 @@ from hostlink.board.dialogue.unreached import (
     nothing_steady,
     only_bells,
     only_echo,
+    program_runs,
     prompt_changes,
-    runs,
     silent_everywhere,
 )
+from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.schema import LONGEST_COMMAND
 from hostlink.board.recognised import Recognised
@@ -158,14 +158,14 @@ class Recogniser(Asker):
         first: the answer to one of them. It may repeat what was typed at wrong speeds. stopping:
         a program was just interrupted. Raises LinkError if a program prints or asks.
         """
-        if not is_text(first, strict=False) and not _READABLE.search(first):
+        if not looks_like_text(first, strict=False) and not _READABLE.search(first):
             return None
-        if first[:1] in _ROW_ENDS and is_text(first) and not self._asks_at_start(first):
+        if first[:1] in _ROW_ENDS and looks_like_text(first) and not self._asks_at_start(first):
             self._refuse_question(parts_of(first)[2])
         answers = [first]
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
-            if again == first and is_text(again):
+            if again == first and looks_like_text(again):
                 end, rows, prompt = parts_of(again)
                 if len(prompt) > LONGEST_COMMAND:
                     return None  # no profile could name it
@@ -221,7 +221,7 @@ class Recogniser(Asker):
                 talk = self._empty_lines(line_end, self._ask(line_end), stopping=True)
                 if talk is not None:
                     return talk
-        raise runs(row)
+        raise program_runs(row)
 
     def _asks_at_start(self, heard: bytes) -> bool:
         """Return whether a board asks a known start question, which an empty line answers.
@@ -251,7 +251,7 @@ class Recogniser(Asker):
         refused = self._command(_NONSENSE, talk.line_end)[1]
         if echo and echo.upper() != REMARK:
             return None
-        if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
+        if any(answer and not looks_like_text(answer, strict=False) for answer in (done, refused)):
             return None
         if echo and done == refused == talk.line_end and not talk.prompt:
             # A nearly right speed can look the same, but not two speeds that differ much.
@@ -307,10 +307,10 @@ class Recogniser(Asker):
                 self._set_baud(before)
                 return
             last = b"".join(data for _, data in core.arrivals[1:])[-_QUOTED:]
-            if is_text(last):  # what came first may be from before the change of speed
+            if looks_like_text(last):  # what came first may be from before the change of speed
                 if self._may_stop and self._stops():
                     return
-                raise runs(last)
+                raise program_runs(last)
             longest_s = _GLANCE_S
         raise never_pauses()
 
@@ -334,4 +334,4 @@ def _at(kind: Profile, baud: int) -> Profile:
 
 def _is_row(heard: bytes) -> bool:
     """Return whether bytes are whole rows of text, as a program prints them."""
-    return is_text(heard) and heard[-1:] in _ROW_ENDS and bool(heard.strip())
+    return looks_like_text(heard) and heard[-1:] in _ROW_ENDS and bool(heard.strip())

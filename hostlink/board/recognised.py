@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.heard_talk import HeardTalk
-from hostlink.board.dialogue.unreached import last_row
+from hostlink.board.dialogue.no_prompt_errors import last_row
 from hostlink.board.profile.model import Profile
 
 _UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.archive.programs import Programs
     from hostlink.board.profile.model import Profile
-    from hostlink.jobs.events import Emit, Event
+    from hostlink.jobs.events import Emit
     from hostlink.jobs.session.link_choice import LinkChoice
     from hostlink.jobs.session.session import Session
 
@@ -242,7 +242,3 @@ class CommonOptions:
                 kept=f"It was not changed. {PORT_NOT_OPENED}",
                 advice=name_another_file,
             )
-
-
-def ignore(event: Event) -> None:
-    """Ignore an event, for jobs whose events are not shown."""

@@ -18,8 +18,8 @@ def tell_damaged(damaged: Sequence[str]) -> ExitStatus:
         say(each)
     if len(damaged) > MOST:
         say(f"{len(damaged) - MOST:,} more are damaged.")
-    from hostlink.archive.database.faults import heals
-    from hostlink.cli.ways import advised
+    from hostlink.archive.database.database_errors import heals
+    from hostlink.cli.ways import in_commands
 
-    say(f"`hostlink archive prove` tells all that is damaged. {advised(heals)}")
+    say(f"`hostlink archive prove` tells all that is damaged. {in_commands(heals)}")
     return ExitStatus.REFUSED

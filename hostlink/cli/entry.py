@@ -286,11 +286,11 @@ def tell(error: HostlinkError, port: str = "") -> None:
     Where stderr is closed it goes to stdout. port: as the user gave it, "" for none.
     """
     from hostlink.cli.output import as_called
-    from hostlink.cli.ways import advised
+    from hostlink.cli.ways import in_commands
 
     if isinstance(error, LinkError) and error.reason is LinkReason.NOT_FOUND:
         port = ""  # there is no such port
-    parts = (error.what, error.kept, advised(error.advice, port))
+    parts = (error.what, error.kept, in_commands(error.advice, port))
     what, *rest = [part for part in parts if part]
     if isinstance(error, ProfileError | RegisterError):  # each of its rows is a fault
         what, *others = what.split("\n")

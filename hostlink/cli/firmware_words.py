@@ -11,14 +11,14 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from hostlink.archive.firmware import FirmwareWrite
     from hostlink.firmware.review import ImageReview
-    from hostlink.jobs.firmware.telling import ImageTold
+    from hostlink.jobs.firmware.image_words import ImageTold
     from hostlink.jobs.firmware.writing import Written
 
 
 def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -> None:
     """Print what an image holds and what is wrong with it. known: its name in the archive."""
     from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
-    from hostlink.jobs.firmware.telling import NOTHING_WRONG, told_rows
+    from hostlink.jobs.firmware.image_words import NOTHING_WRONG, told_rows
 
     image, chip = reviewed.image, reviewed.chip
     data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")

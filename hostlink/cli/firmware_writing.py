@@ -39,10 +39,10 @@ def write_one(
 
     request: makes the request of an image and its role.
     """
+    from hostlink.cli.firmware_teller import PageTeller
     from hostlink.cli.firmware_words import written_dict
-    from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.firmware.asking import write_asking
-    from hostlink.jobs.firmware.telling import written_words
+    from hostlink.jobs.firmware.image_words import written_words
     from hostlink.jobs.firmware.writing import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:

@@ -14,7 +14,7 @@ from hostlink.sentences import ASKED_FOR_LABEL, ASKED_FOR_ROLE
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
-    from hostlink.cli.page_teller import PageTeller
+    from hostlink.cli.firmware_teller import PageTeller
     from hostlink.jobs.firmware.asking import Question
     from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
     from hostlink.jobs.listing_source import Material

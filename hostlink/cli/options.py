@@ -13,6 +13,8 @@ from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
 
 DISCARD_HELP = "Do not keep what the board holds now."
+DESPITE_HELP = "Load although the review found errors."
+STOP_HELP = "Interrupt a program that is running (its variables may be lost)."
 NOTE_HELP = "A note to keep with it."
 ANSWERS_HELP = "A file whose lines answer the program's questions."
 F = TypeVar("F", bound=Callable[..., Any])
@@ -108,7 +110,7 @@ _LINK = [
     _option(
         "--stop-running",
         is_flag=True,
-        help="Interrupt a program that is running (its variables may be lost).",
+        help=STOP_HELP,
     ),
 ]
 _MANY = [

@@ -130,6 +130,6 @@ def at_port(text: str, port: str) -> str:
     )
 
 
-def advised(advice: Advice, port: str = "") -> str:
+def in_commands(advice: Advice, port: str = "") -> str:
     """Return advice in commands and options. port: as for `at_port`."""
     return at_port(advice_text(advice, COMMANDS), port)

@@ -93,7 +93,7 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     return replace(made, notes=(told, *made.notes))
 
 
-def fitted(made: Adapted, target: Profile) -> Adapted:
+def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:
     """Return an adapted listing made smaller as far as it has to be, by the costs of its board."""
     if made.fits or made.needs:
         return made
@@ -179,7 +179,7 @@ def prove_by_running(
         except RefusedError as error:
             return Proof("differs", f"it does not run. {error.what.removesuffix('.')}")
         found.add(
-            alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
+            how_alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
         )
     if "other" in found:
         return Proof("differs", "it prints something else than the original")
@@ -216,7 +216,7 @@ def answers_apart(inputs: Sequence[str]) -> list[str]:
     return [number for line in inputs for number in line.split(",")]
 
 
-def alike(first: str, second: str) -> Alike:
+def how_alike(first: str, second: str) -> Alike:
     """Return how far two outputs are the same, "other" if they are not.
 
     Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many

@@ -103,7 +103,7 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
-        kept = keep(session, archive, board, collected, note=note)
+        kept = keep_collected(session, archive, board, collected, note=note)
         record.detail.update(
             backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
         )
@@ -160,7 +160,7 @@ def _make_good(session: Session, found: BoardPrograms, before: tuple[int, int]) 
         found.free_bytes = session.dialogue.free_memory()
 
 
-def keep(
+def keep_collected(
     session: Session, archive: Archive, board: Board, collected: BoardPrograms, *, note: str = ""
 ) -> Backup:
     """Keep the collected programs as one backup."""

@@ -14,7 +14,7 @@ from pathlib import Path
 from hostlink.archive import Archive, Board
 from hostlink.archive.boards import taken_words
 from hostlink.board.port.bridges import BRIDGES, driver_hint
-from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
+from hostlink.board.port.ports import Identity, boards_here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
 from hostlink.sentences import MEMORY_IS_LOST
@@ -140,7 +140,7 @@ def port_labelled(boards: Sequence[Board], label: str) -> str:
     if not labelled:
         raise _no_such(label, list({each.label for each in boards if each.label}))
     for board in labelled:
-        if port := port_of_board(board, here()):
+        if port := port_of_board(board, boards_here()):
             return port
     raise LinkError(
         f"The board {labelled[0].label} is not plugged in.",

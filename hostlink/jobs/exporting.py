@@ -38,7 +38,7 @@ def _news(merged: Merged) -> str:
     return counted(news) or ("repairs" if merged.healed else "nothing new")
 
 
-def compared(merged: Merged) -> list[str]:
+def comparison_sentences(merged: Merged) -> list[str]:
     """Return a sentence each for the programs that are new, different and the same here."""
     new = [f"{one.name} ({plural(one.new, 'revision')})" for one in merged.programs if one.is_new]
     different = [

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Revision
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.loading import Loader
-from hostlink.board.dialogue.misheard import behind_a_digit, misheard
+from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
 from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.fitness import smaller_advice
 from hostlink.jobs.listing_source import Material
-from hostlink.jobs.load_state import LoadState
+from hostlink.jobs.load_errors import LoadState
 from hostlink.jobs.session.rescuing import HeldProgram, forget_copy, held_content, keep_held
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, measure
@@ -171,7 +171,9 @@ def _are_own_commands(session: Session, lines: Mapping[int, Line]) -> bool:
     """Return whether all these lines are commands of hostlink that damage turned into lines."""
     typed = session.dialogue.typed
     each = ({number: line} for number, line in lines.items())
-    return all(misheard(one, typed) or behind_a_digit(one, typed, own={}) for one in each)
+    return all(
+        find_misheard_command(one, typed) or behind_a_digit(one, typed, own={}) for one in each
+    )
 
 
 def _restarted(state: LoadState) -> LinkError:

@@ -18,7 +18,7 @@ from hostlink.jobs.events import Emit
 from hostlink.jobs.listing_source import Adaptation, Material, find_material, from_archive
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
-from hostlink.listing.adapting.forms import Form, Guess, forms, guess
+from hostlink.listing.adapting.forms import FoundForm, Guess, forms, guess
 from hostlink.listing.rules import Language
 from hostlink.sentences import NOTHING_SENT
 from hostlink.words import plural
@@ -168,14 +168,18 @@ def written_for(material: Material, target: Profile) -> Profile | None:
     return {**known_profiles(), target.name: target}[found[0]] if found else None
 
 
-def _strange(material: Material, language: Language) -> tuple[Form, ...]:
+def _strange(material: Material, language: Language) -> tuple[FoundForm, ...]:
     """Return the forms of a listing that a board does not take."""
     known = [*(each.rules.language for each in known_profiles().values()), language]
     return tuple(form for form in forms(material.listing, known) if not form.taken(language))
 
 
 def _says(
-    material: Material, source: Profile, target: Profile, strange: tuple[Form, ...], made: Adapted
+    material: Material,
+    source: Profile,
+    target: Profile,
+    strange: tuple[FoundForm, ...],
+    made: Adapted,
 ) -> str:
     """Return the sentence on why a listing cannot be loaded as it is."""
     found: Mapping[str, tuple[int, ...]] = (

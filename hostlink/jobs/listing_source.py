@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin, Revision
-from hostlink.archive.database.faults import DamagedError
+from hostlink.archive.database.database_errors import DamagedError
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError, HostlinkError, ListingError
 from hostlink.jobs.files import read_bytes

@@ -23,7 +23,7 @@ from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
 from hostlink.jobs.language_of import Allow, Offer, in_language_of
 from hostlink.jobs.listing_source import Material
-from hostlink.jobs.load_state import LoadState, with_state
+from hostlink.jobs.load_errors import LoadState, with_load_state
 from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.patience import load_s
 from hostlink.jobs.session.rescuing import (
@@ -130,11 +130,11 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
                     record.detail["ended"] = (
                         "full" if isinstance(error, FullError) else "not proven"
                     )
-                raise with_state(session, error, state) from error
+                raise with_load_state(session, error, state) from error
     except HostlinkError as error:
         if state.is_told:
             raise
-        raise with_state(session, error, state) from error
+        raise with_load_state(session, error, state) from error
 
 
 def for_board(profile: Profile, material: Material, options: LoadOptions, emit: Emit) -> Material:

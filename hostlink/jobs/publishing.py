@@ -143,12 +143,12 @@ def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -
     Raises RefusedError if the folder holds anything but a site and what does not hinder one, or if
     a file cannot be written.
     """
-    from hostlink.publish.site import CONTENTS, contents_page, program_page
+    from hostlink.publish.site import CONTENTS, contents_page, page_of_program
 
     taken, by_file = {Path(CONTENTS).stem.upper()}, dict[str, PublishedProgram]()
     for each in programs:
         by_file[f"{file_stem(each.details.name, taken)}.html"] = each
-    pages = {file: program_page(each) for file, each in by_file.items()}
+    pages = {file: page_of_program(each) for file, each in by_file.items()}
     pages[CONTENTS] = contents_page(by_file, title)  # last, when all that it names are there
     there = _pages_in(folder)
     if not is_rehearsal():

@@ -12,7 +12,7 @@ from hostlink.words import natural
 LETTERS = string.ascii_uppercase
 
 
-def held(walk: Walk) -> Iterator[str]:
+def state_rows(walk: Walk) -> Iterator[str]:
     """Yield rows on the variables that are not 0, the open loops and the open subroutines.
 
     The innermost first.

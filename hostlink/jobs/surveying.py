@@ -19,7 +19,7 @@ from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.steps import Consent, SurveySteps
 from hostlink.board.survey.store import StoresNothing
-from hostlink.board.survey.telling import survey_paragraph
+from hostlink.board.survey.survey_words import survey_paragraph
 from hostlink.errors import (
     HostlinkError,
     Interrupted,

@@ -73,7 +73,9 @@ class Expectation:
 
     def differences(self, walk: Walk, ended: End) -> list[str]:
         """Return the rows that differ in a run, as a unified diff without its heading."""
-        return list(difflib.unified_diff(self.rows, done(walk, ended), n=0, lineterm=""))[2:]
+        return list(difflib.unified_diff(self.rows, outcome_rows(walk, ended), n=0, lineterm=""))[
+            2:
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,7 @@ def kind_for(profile: Profile) -> BoardKind:
     return kind_like(profile)
 
 
-def done(walk: Walk, ended: End) -> tuple[str, ...]:
+def outcome_rows(walk: Walk, ended: End) -> tuple[str, ...]:
     """Return what a program did, as the rows of an `Expectation`."""
     rows = walk.output.splitlines()
     rows += [f"pin {each.pin}: {put_out(each)}" for each in walk.state.pins.changes]
@@ -137,7 +139,7 @@ def expect(
 
     Raises RefusedError if it did not come to an end or did too much.
     """
-    rows = done(walk, ended)
+    rows = outcome_rows(walk, ended)
     if ended == "statements" or walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES:
         raise RefusedError(
             f"{revision.spec} comes to no end, or prints more than {MOST_BYTES:,} characters.",

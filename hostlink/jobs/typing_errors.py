@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.board.dialogue.unreached import (
+from hostlink.board.dialogue.no_prompt_errors import (
     DELETE_OR_RESTART,
     NO_STOPPING_KEY,
     ONLY_RESTART,
@@ -10,8 +10,8 @@ from hostlink.board.dialogue.unreached import (
     TAKES_NOTHING,
     asking_words,
     find_where,
-    mistyped,
     stop_it,
+    typing_damaged,
 )
 from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.activity import Activity, BoardState
@@ -87,7 +87,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
             advice=find_where,
         )
     reason = LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT
-    return mistyped("The line", kept="It was not entered.", reason=reason)
+    return typing_damaged("The line", kept="It was not entered.", reason=reason)
 
 
 def no_interrupt_error() -> RefusedError:

@@ -112,7 +112,7 @@ def codes_of(listing: Listing, rules: Rules) -> Codes:
     return Codes(lines, whole_code("".join(row + "\n" for row in rows.values())))
 
 
-def verify(listing: Listing, codes: Codes, rules: Rules) -> CodeCheck:
+def verify_codes(listing: Listing, codes: Codes, rules: Rules) -> CodeCheck:
     """Check a listing against codes. Raises ListingError for characters that cannot be coded."""
     held = canonical_lines(listing.numbered(), rules)
     found = codes_of(listing, rules)

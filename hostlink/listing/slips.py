@@ -48,7 +48,7 @@ _SHIFTED = ("~!@#$%^&*()_+", "QWERTYUIOP{}|", 'ASDFGHJKL:"', "ZXCVBNM<>?")
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
+class Correction:
     """A text that a line may have been meant to be. text: as the board would list it, with number.
 
     slip: what went wrong, for the user: `an O was left out`.
@@ -77,7 +77,7 @@ _TYPED_FOR = _typed_for()
 
 def offers(
     listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
-) -> dict[int, tuple[Offer, ...]]:
+) -> dict[int, tuple[Correction, ...]]:
     """Return for line numbers the texts that one slip explains, the likeliest first; at most three.
 
     check: how the listing compares with the codes. Only wrong lines get offers; if every line has
@@ -91,7 +91,7 @@ def offers(
     held = canonical_lines(listing.numbered(), rules)
     familiar = _Familiar(held.values())
 
-    def guesses(wanted: Iterable[tuple[int, str]]) -> dict[int, list[Offer]]:
+    def guesses(wanted: Iterable[tuple[int, str]]) -> dict[int, list[Correction]]:
         return {number: _guesses(held[number], code, rules, familiar) for number, code in wanted}
 
     if check.lines_right:
@@ -110,25 +110,25 @@ def offers(
 
 def _numbered_wrong(
     held: Mapping[int, str], codes: Codes, check: CodeCheck
-) -> dict[int, list[Offer]]:
+) -> dict[int, list[Correction]]:
     """Return for missing lines those without a code that would have theirs with its number."""
-    found: dict[int, list[Offer]] = {}
+    found: dict[int, list[Correction]] = {}
     for missing in check.missing[:_MOST_WRONG]:
         for extra in check.extra:
             text = f"{missing}{held[extra].removeprefix(str(extra))}"
             if line_code(text) == codes.lines[missing]:
-                found.setdefault(missing, []).append(Offer(text, f"it is line {extra} here"))
+                found.setdefault(missing, []).append(Correction(text, f"it is line {extra} here"))
     return found
 
 
 def _fitting(
     groups: Sequence[tuple[int, ...]],
-    found: Mapping[int, Sequence[Offer]],
+    found: Mapping[int, Sequence[Correction]],
     held: Mapping[int, str],
     whole: str,
-) -> dict[int, list[Offer]]:
+) -> dict[int, list[Correction]]:
     """Return the offers with which the program has its code. groups: lines changed together."""
-    fitting: dict[int, list[Offer]] = {}
+    fitting: dict[int, list[Correction]] = {}
     for numbers in groups:
         for chosen in product(*(found[number] for number in numbers)):
             texts = {**held, **dict(zip(numbers, (one.text for one in chosen), strict=True))}
@@ -168,18 +168,18 @@ class _Familiar:
         return cost
 
 
-def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[Offer]:
+def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[Correction]:
     """Return the texts with the wanted code that one slip turns into this row, likeliest first."""
     number = Line.from_text(row).number
     best: dict[str, tuple[float, str]] = {}
     for text, cost, slip in _one_slip_away(row, wanted):
         if line_code(text) == wanted and (text not in best or cost < best[text][0]):
             best[text] = cost, slip
-    costs: dict[Offer, float] = {}
+    costs: dict[Correction, float] = {}
     for text, (cost, slip) in best.items():
         line = Line.from_text(text)
         if line.number == number and canonical_line(line, rules) == text:
-            costs[Offer(text, slip)] = cost + familiar.cost(text)
+            costs[Correction(text, slip)] = cost + familiar.cost(text)
     return sorted(costs, key=lambda offer: costs[offer])
 
 

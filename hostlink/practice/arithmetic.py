@@ -25,7 +25,7 @@ Operation: TypeAlias = Callable[[Value, Value], Value]
 _FORMS = {"blank": " %s", "signed": "% s", "spaced": "% s ", "bare": "%s", "field": "%10s"}
 
 
-def checked(value: int) -> int:
+def in_range(value: int) -> int:
     """Return the value. Raises Complaint if it does not fit in 16 bits."""
     if SMALLEST <= value <= LARGEST:
         return value
@@ -45,7 +45,7 @@ def _floating(value: Value) -> Value:
 
 def quotient(left: int, right: int) -> int:
     """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
-    return checked(_whole_quotient(left, right))
+    return in_range(_whole_quotient(left, right))
 
 
 def _whole_quotient(left: int, right: int) -> int:
@@ -71,17 +71,17 @@ def power(left: Value, right: Value) -> Value:
 
 def _plus(left: int, right: int) -> int:
     value = left + right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
+    return value if SMALLEST <= value <= LARGEST else in_range(value)
 
 
 def _minus(left: int, right: int) -> int:
     value = left - right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
+    return value if SMALLEST <= value <= LARGEST else in_range(value)
 
 
 def _times(left: int, right: int) -> int:
     value = left * right
-    return value if SMALLEST <= value <= LARGEST else checked(value)
+    return value if SMALLEST <= value <= LARGEST else in_range(value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ class Arithmetic:
     fit: Callable[[Value], Value]
 
 
-_CHECKED = Arithmetic({"+": _plus, "-": _minus, "*": _times, "/": quotient}, checked)
+_CHECKED = Arithmetic({"+": _plus, "-": _minus, "*": _times, "/": quotient}, in_range)
 _WRAPPED = Arithmetic(
     {
         "+": lambda left, right: wrapped(left + right),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from hostlink.practice.arithmetic import LARGEST, SMALLEST, Value
-from hostlink.practice.expression import is_text, read_variable
+from hostlink.practice.expression import holds_text, read_variable
 from hostlink.practice.functions import plain
 from hostlink.practice.line_text import LineText
 from hostlink.practice.ops import ReadLine, Send
@@ -17,7 +17,7 @@ _FLOATING = re.compile(
 )
 
 
-def read_input(text: LineText) -> Step:
+def read_input_statement(text: LineText) -> Step:
     """Read the question and the variables of INPUT."""
     question = text.language.asks
     if "input-text" in text.language.means and text.peek() in text.language.quotes:
@@ -69,7 +69,7 @@ def _values(answer: bytes, variables: list[int], state: State) -> list[Value]:
         return []
     values: list[Value] = []
     for variable, part in zip(variables, parts, strict=True):
-        if is_text(variable):
+        if holds_text(variable):
             values.append(part.strip(b" ").decode("latin-1"))
         elif (number := _number(part, state)) is not None:
             values.append(number)

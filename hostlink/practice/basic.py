@@ -18,9 +18,9 @@ from hostlink.practice.expression import FUNCTIONS
 from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
 from hostlink.practice.line_text import LETTERS
 from hostlink.practice.ops import Chore, Firmware, Send, Work
+from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
-from hostlink.practice.telling import ListingAnswers
 
 __all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 

@@ -26,7 +26,7 @@ from hostlink.practice.values import (
     negated,
     paired,
     random_number,
-    valued,
+    worth_of,
 )
 
 DEEPEST = 12
@@ -68,14 +68,14 @@ def _read_comparison(text: LineText) -> Expression:
         relation = _take_relation(text)
         if not (worth and relation):
             raise text.puzzled()
-        return valued(compared(left, relation, read_text(text)), worth)
+        return worth_of(compared(left, relation, read_text(text)), worth)
     value = _read_sum(text)
     while worth and (relation := _take_relation(text)):
-        value = valued(compared(value, relation, _read_sum(text)), worth)
+        value = worth_of(compared(value, relation, _read_sum(text)), worth)
     return value
 
 
-def read_value(text: LineText) -> Expression:
+def read_any(text: LineText) -> Expression:
     """Read an expression of numbers or of text. Raises Complaint if there is neither."""
     start = text.at
     if begins_text(text):
@@ -163,7 +163,7 @@ def read_variable(text: LineText) -> int:
     return index * len(LETTERS) + letter
 
 
-def is_text(variable: int) -> bool:
+def holds_text(variable: int) -> bool:
     """Return whether a variable of this index holds text."""
     return variable >= _SECONDS * len(LETTERS)
 

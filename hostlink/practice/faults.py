@@ -20,8 +20,9 @@ class Faults:
     restart_after_bytes, unplug_after_bytes, flood_after_bytes: happens once, after that many bytes
     came from the host; a flooding board sends without end. All 0 for never.
 
-    What the board says may be untrue (hostlink.practice.telling). skipped_line, repeated_line:
-    place of the line, from 1, that LIST leaves out or shows twice; lies_every: only at every LIST
+    What the board says may be untrue (hostlink.practice.reported_memory). skipped_line,
+    repeated_line: place of the line, from 1, that LIST leaves out or shows twice; lies_every: only
+    at every LIST
     of that number (0 and 1: at each). refused_lists, empty_lists: so many LISTs at first are
     answered by WHAT?, or by nothing. free_bytes_off: bytes by which too little is called free.
     forgets_every: each line of that number that is stored is lost, without a word; 0: none.

@@ -36,7 +36,7 @@ class WrongSetting(Exception):
     """A value is invalid; the message completes "KEY is VALUE; it ..."."""
 
 
-def read_value(annotation: Any, value: object) -> Any:
+def setting_value(annotation: Any, value: object) -> Any:
     """Return the value of a field for a value in a file. Raises Wrong."""
     if typing.get_origin(annotation) is typing.Literal:
         words = typing.get_args(annotation)
@@ -46,7 +46,7 @@ def read_value(annotation: Any, value: object) -> Any:
     if typing.get_origin(annotation) is tuple and annotation not in _PLAIN:
         if not isinstance(value, list) or not all(isinstance(each, str) for each in value):
             raise WrongSetting("must be a list of texts")
-        return tuple(text(each) for each in value)
+        return tuple(byte_text(each) for each in value)
     return _PLAIN[annotation](value)
 
 
@@ -56,7 +56,7 @@ def _flag(value: object) -> bool:
     return value
 
 
-def whole(value: object) -> int:
+def whole_number(value: object) -> int:
     """Return a whole number. Raises Wrong."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _LARGEST:
         raise WrongSetting(f"must be a number without a fraction, 0 to {_LARGEST}")
@@ -71,7 +71,7 @@ def _number(value: object) -> float:
     return float(value)
 
 
-def text(value: object) -> str:
+def byte_text(value: object) -> str:
     """Return text in which each character stands for one byte. Raises Wrong."""
     if not isinstance(value, str):
         raise WrongSetting("must be text in quotes")
@@ -84,27 +84,27 @@ def _ranges(value: object) -> tuple[tuple[int, int], ...]:
     """Return inclusive ranges of whole numbers, such as [[2, 13]]. Raises Wrong."""
     if not isinstance(value, list) or not all(isinstance(e, list) and len(e) == 2 for e in value):
         raise WrongSetting("must be a list of ranges such as [[2, 13]]")
-    pairs = tuple((whole(low), whole(high)) for low, high in value)
+    pairs = tuple((whole_number(low), whole_number(high)) for low, high in value)
     if any(low > high for low, high in pairs):
         raise WrongSetting("must hold ranges that go upwards")
     return pairs
 
 
 def _octets(value: object) -> bytes:
-    return text(value).encode("latin-1")
+    return byte_text(value).encode("latin-1")
 
 
 _PLAIN: dict[Any, Callable[[object], Any]] = {
     bool: _flag,
-    int: whole,
+    int: whole_number,
     float: _number,
-    str: text,
+    str: byte_text,
     bytes: _octets,
     tuple[tuple[int, int], ...]: _ranges,
 }
 
 
-def clashes(kind: BoardKind) -> list[str]:
+def kind_faults(kind: BoardKind) -> list[str]:
     """Return sentences on values of a kind that are invalid or contradict each other."""
     return [
         *_template_faults(kind),

@@ -29,7 +29,13 @@ from hostlink.practice.kind import (
     Messages,
     Words,
 )
-from hostlink.practice.kind_checks import WrongSetting, clashes, read_value, text, whole
+from hostlink.practice.kind_checks import (
+    WrongSetting,
+    byte_text,
+    kind_faults,
+    setting_value,
+    whole_number,
+)
 from hostlink.practice.settings import BoardSettings
 from hostlink.words import nearest
 
@@ -100,7 +106,7 @@ def kind_from_data(name: str, data: Mapping[str, Any]) -> BoardKind:
         values["language"] = dataclasses.replace(values["language"], pins=pins)
     values["storage"] = dataclasses.replace(values["storage"], **_token_bytes(tables, faults))
     kind = BoardKind(name=name, **board, **values)
-    faults += clashes(kind)
+    faults += kind_faults(kind)
     if faults:
         raise _faulty(name, faults)
     return kind
@@ -157,7 +163,7 @@ def _checked(
                 faults.append(f"[{name}] has no key {key}; it has {', '.join(known)}.")
             continue
         try:
-            values[key] = read_value(known[key], value)
+            values[key] = setting_value(known[key], value)
         except WrongSetting as wrong:
             faults.append(f"[{name}] {key} is {str(value)[:40]!r}; it {wrong}.")
     return values
@@ -186,7 +192,7 @@ def _token_bytes(tables: Mapping[str, Any], faults: list[str]) -> dict[str, Any]
     costs: list[tuple[str, int]] = []
     for word, cost in table.items():
         try:
-            costs.append((text(word), whole(cost)))
+            costs.append((byte_text(word), whole_number(cost)))
         except WrongSetting as wrong:
             faults.append(f"[storage] token_bytes of {word} is {cost!r}; it {wrong}.")
     return {"token_bytes": tuple(costs)}

@@ -9,7 +9,7 @@ from collections import deque
 
 from hostlink.practice.faults import Damage, Faults
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.uart import byte_time, misheard, understood
+from hostlink.practice.uart import byte_time, heard_at_other_speed, understood
 
 
 class SerialLine:
@@ -47,7 +47,7 @@ class SerialLine:
         start = max(now, self._wire_free)
         self._wire_free = start + len(data) * self._in_time
         if not self._clear:
-            for delay, byte in misheard(data, self.host_baud, self._baud):
+            for delay, byte in heard_at_other_speed(data, self.host_baud, self._baud):
                 self._on_wire.append((start + delay, byte))
             return
         at = start
@@ -111,7 +111,7 @@ class SerialLine:
     def _deliver(self, byte: int) -> None:
         ready = self._out_free + self._latency
         if not self._clear:
-            for _, heard in misheard((byte,), self._baud, self.host_baud):
+            for _, heard in heard_at_other_speed((byte,), self._baud, self.host_baud):
                 self._to_host.append((ready, heard))
             return
         if not self.faults.to_host:

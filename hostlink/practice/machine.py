@@ -27,8 +27,8 @@ from hostlink.practice.main_loop import chore_seconds, flood, main_loop
 from hostlink.practice.ops import Answer, Chore, Op, ReadKey, ReadLine, Send, Work
 from hostlink.practice.pages import by_pages
 from hostlink.practice.receiver import Receiver
+from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.telling import ListingAnswers
 
 
 class Machine(SerialLine):

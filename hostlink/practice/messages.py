@@ -64,6 +64,6 @@ class Wording:
 
 
 @lru_cache(maxsize=64)
-def wording(kind: BoardKind) -> Wording:
+def wording_of(kind: BoardKind) -> Wording:
     """Return the messages of a kind of board."""
     return Wording(kind)

@@ -11,12 +11,12 @@ from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
 from hostlink.practice.expression import no_values
 from hostlink.practice.kind import BoardKind
-from hostlink.practice.messages import wording
+from hostlink.practice.messages import wording_of
 from hostlink.practice.ops import Answer, Op
 from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
+from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.storing import storing
-from hostlink.practice.telling import ListingAnswers
 from hostlink.practice.values import Function
 
 DEEPEST_FOR = 8
@@ -68,7 +68,7 @@ class State:
     def __init__(self, kind: BoardKind, compiler: LineCompiler, teller: ListingAnswers) -> None:
         self.kind = kind
         self.rules = storing(kind.storage, kind.language)
-        self.wording = wording(kind)
+        self.wording = wording_of(kind)
         self.end = kind.settings.reply_end
         self.memory = ProgramMemory(kind.settings.program_bytes, self.rules)
         self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)

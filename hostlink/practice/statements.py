@@ -14,15 +14,15 @@ from functools import lru_cache
 from typing import TypeAlias
 
 from hostlink.practice.arithmetic import number_shower
-from hostlink.practice.asking import read_input
+from hostlink.practice.asking import read_input_statement
 from hostlink.practice.commands import COMMANDS
 from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.expression import (
-    is_text,
+    holds_text,
+    read_any,
     read_condition,
     read_expression,
     read_text,
-    read_value,
     read_variable,
 )
 from hostlink.practice.kind import WORDS, KindLanguage
@@ -106,7 +106,7 @@ def _is_assignment(text: LineText) -> bool:
 def _read_let(text: LineText) -> Step:
     variable = read_variable(text)
     text.need("=")
-    expression = read_text(text) if is_text(variable) else read_expression(text)
+    expression = read_text(text) if holds_text(variable) else read_expression(text)
 
     def let(state: State) -> None:
         state.variables[variable] = expression(state)
@@ -240,7 +240,7 @@ def _read_print(text: LineText) -> Step:
         else:
             strings = "strings" in text.language.means
             quoted = not strings and text.peek() in text.language.quotes
-            items.append(text.quoted().encode("latin-1") if quoted else read_value(text))
+            items.append(text.quoted().encode("latin-1") if quoted else read_any(text))
             ended = True
     if not items and not text.peek() and not text.language.bare_print:
         return lambda state: b"" if state.command == "run" else state.end
@@ -287,7 +287,7 @@ def _failing(shown: bytes, complaint: Complaint) -> Talk:
 _MEANINGS: dict[str, Callable[[LineText], Step]] = {
     "let": _read_let,
     "print": _read_print,
-    "input": read_input,
+    "input": read_input_statement,
     "goto": _read_goto,
     "gosub": _read_gosub,
     "on": _read_on,

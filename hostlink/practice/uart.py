@@ -18,7 +18,9 @@ def understood(sent_baud: int, heard_baud: int) -> bool:
     return abs(sent_baud / heard_baud - 1) < SPEED_TOLERANCE
 
 
-def misheard(data: Iterable[int], sent_baud: int, heard_baud: int) -> Iterator[tuple[float, int]]:
+def heard_at_other_speed(
+    data: Iterable[int], sent_baud: int, heard_baud: int
+) -> Iterator[tuple[float, int]]:
     """Return what a receiver at the wrong speed makes of bytes sent in one run.
 
     Yields (seconds after the start of the run, byte). The receiver waits for a falling edge, then

@@ -34,7 +34,7 @@ Function: TypeAlias = "tuple[int, Expression]"
 """A function of the user's: the index of its variable, and its expression."""
 
 
-def valued(condition: Condition, worth: int) -> Expression:
+def worth_of(condition: Condition, worth: int) -> Expression:
     """Return the worth of a condition that holds, else 0."""
     return lambda values: worth if condition(values) else 0
 

@@ -16,7 +16,7 @@ from hostlink.errors import RefusedError
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.main_loop import chore_seconds
-from hostlink.practice.messages import wording
+from hostlink.practice.messages import wording_of
 from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
 from hostlink.sentences import LISTING_UNCHANGED
@@ -111,7 +111,7 @@ class Walk:
 
         What the board says when a program has ended, such as OK, is not part of it.
         """
-        said = self._text(wording(self.board.kind).done("run")) if self.ended == "end" else ""
+        said = self._text(wording_of(self.board.kind).done("run")) if self.ended == "end" else ""
         return self.printed_since(0).removesuffix(said)
 
     @property

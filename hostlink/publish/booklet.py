@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from hostlink.listing.tokens import scan
-from hostlink.publish.page import facts, page, text
+from hostlink.publish.page import escaped, facts, page
 from hostlink.publish.program import (
     STYLE,
     PublishedProgram,
@@ -52,12 +52,13 @@ BOOKLET_STYLE = f"""{STYLE}
 def booklet(programs: Sequence[PublishedProgram], title: str) -> str:
     """Return programs for one kind of board as a booklet, an HTML page. title: plain text."""
     first = programs[0].profile
-    board = f"{text(first.title or first.name)} (profile {text(first.name)})"
+    board = f"{escaped(first.title or first.name)} (profile {escaped(first.name)})"
     lines = sum(len(each.rows) for each in programs)
     told = [("for", board), ("programs", f"{len(programs):,}"), ("lines", f"{lines:,}")]
     parts = "".join(_program(at, each) for at, each in enumerate(programs, 1))
     body = (
-        f'<h1 dir="auto">{text(title)}</h1>\n{facts(told)}<h2>Contents</h2>\n{_contents(programs)}'
+        f'<h1 dir="auto">{escaped(title)}</h1>\n{facts(told)}'
+        f"<h2>Contents</h2>\n{_contents(programs)}"
         f'{steps(first)}{parts}<div class="after">\n<h2>Programs by name</h2>\n'
         f"{_index(_names(programs), len(programs))}<h2>Words and the programs that use them</h2>\n"
         f"{_index(_words(programs), len(programs))}</div>\n"
@@ -68,7 +69,7 @@ def booklet(programs: Sequence[PublishedProgram], title: str) -> str:
 
 def _contents(programs: Sequence[PublishedProgram]) -> str:
     rows = "".join(
-        f'<tr><td>{at}</td><td><a href="#program-{at}"><bdi>{text(each.title)}</bdi></a></td>'
+        f'<tr><td>{at}</td><td><a href="#program-{at}"><bdi>{escaped(each.title)}</bdi></a></td>'
         f"<td>{plural(each.size, 'byte')}</td></tr>\n"
         for at, each in enumerate(programs, 1)
     )
@@ -78,7 +79,7 @@ def _contents(programs: Sequence[PublishedProgram]) -> str:
 def _program(number: int, program: PublishedProgram) -> str:
     return (
         f'<section class="program" id="program-{number}">\n'
-        f'<h2><span class="number">{number}</span><bdi>{text(program.title)}</bdi></h2>\n'
+        f'<h2><span class="number">{number}</span><bdi>{escaped(program.title)}</bdi></h2>\n'
         f"{about(program, with_board=False)}{listing_with_codes(program)}</section>\n"
     )
 
@@ -105,7 +106,7 @@ def _css_string(value: str) -> str:
 def _index(places: Mapping[str, Sequence[int]], count: int) -> str:
     """Return an index as HTML. places: numbers of programs by what they have. count: of all."""
     rows = "".join(
-        f"<div><dt><bdi>{text(what)}</bdi></dt>"
+        f"<div><dt><bdi>{escaped(what)}</bdi></dt>"
         f"<dd>{'all' if len(places[what]) == count > 1 else _spans(places[what])}</dd></div>\n"
         for what in sorted(places, key=str.casefold)
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from hostlink.board.profile.model import Profile
-from hostlink.publish.page import facts, key_name, page, paragraphs, text
+from hostlink.publish.page import escaped, facts, key_name, page, paragraphs
 
 STYLE = """
 .words { line-height: 1.7; margin: 0; max-width: none; }
@@ -37,11 +37,13 @@ def card(profile: Profile) -> str:
         ("Messages begin with", _words(tuple(w.strip() for w in profile.commands.error_words))),
     ]
     shown = "".join(
-        f"<section>\n<h2>{text(head)}</h2>\n{body}</section>\n" for head, body in sections if body
+        f"<section>\n<h2>{escaped(head)}</h2>\n{body}</section>\n"
+        for head, body in sections
+        if body
     )
     body = (
-        f"<h1>{text(name[:1].upper() + name[1:])}</h1>\n"
-        f'<p class="byline">card of the profile {text(profile.name)}</p>\n'
+        f"<h1>{escaped(name[:1].upper() + name[1:])}</h1>\n"
+        f'<p class="byline">card of the profile {escaped(profile.name)}</p>\n'
         f"{facts(_facts(profile))}{paragraphs(profile.about)}"
         f'<div class="columns">\n{shown}</div>\n'
     )
@@ -58,18 +60,18 @@ def _facts(profile: Profile) -> list[tuple[str, str]]:
 
 
 def _words(words: tuple[str, ...]) -> str:
-    spans = " ".join(f"<span>{text(word)}</span>" for word in words)
+    spans = " ".join(f"<span>{escaped(word)}</span>" for word in words)
     return f'<p class="words">{spans}</p>\n' if words else ""
 
 
 def _pairs(pairs: Iterator[tuple[str, str]]) -> str:
     """Return a table of names and values. A value is HTML."""
-    rows = "".join(f"<tr><td>{text(name)}</td><td>{value}</td></tr>\n" for name, value in pairs)
+    rows = "".join(f"<tr><td>{escaped(name)}</td><td>{value}</td></tr>\n" for name, value in pairs)
     return f'<table class="pairs">\n{rows}</table>\n' if rows else ""
 
 
 def _code(value: str) -> str:
-    return f"<code>{text(value)}</code>"
+    return f"<code>{escaped(value)}</code>"
 
 
 def _writing(profile: Profile) -> Iterator[tuple[str, str]]:
@@ -132,7 +134,7 @@ def _keys(profile: Profile) -> Iterator[tuple[str, str]]:
         ("next screenful", talk.page_key),
     ):
         if key:
-            yield name, f"<kbd>{text(key_name(key))}</kbd>"
+            yield name, f"<kbd>{escaped(key_name(key))}</kbd>"
 
 
 def _line(profile: Profile) -> Iterator[tuple[str, str]]:

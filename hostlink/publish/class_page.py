@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hostlink.publish.page import page, text
+from hostlink.publish.page import escaped, page
 
 STYLE = """
 table.class { width: 100%; font-size: 9pt; }
@@ -18,12 +18,12 @@ table.class { width: 100%; font-size: 9pt; }
 
 def class_page(title: str, when: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     """Return the page of a class. when: the day and time. heads, rows: the table, plain text."""
-    head = "".join(f"<th>{text(each)}</th>" for each in heads)
+    head = "".join(f"<th>{escaped(each)}</th>" for each in heads)
     body = "".join(
-        f"<tr>{''.join(f'<td>{text(cell)}</td>' for cell in row)}</tr>\n" for row in rows
+        f"<tr>{''.join(f'<td>{escaped(cell)}</td>' for cell in row)}</tr>\n" for row in rows
     )
     table = (
         f'<table class="class">\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody></table>\n'
     )
-    said = f'<h1>{text(title)}</h1>\n<p class="byline">{text(when)}</p>\n'
+    said = f'<h1>{escaped(title)}</h1>\n<p class="byline">{escaped(when)}</p>\n'
     return page(title, said + table, kind="class", style=STYLE)

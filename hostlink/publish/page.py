@@ -44,7 +44,7 @@ table { border-collapse: collapse; }
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
-def text(value: str) -> str:
+def escaped(value: str) -> str:
     """Return text escaped for HTML and its attributes; control characters become ?."""
     shown = "".join(char if char.isprintable() or char == "\n" else "?" for char in value)
     return html.escape(shown)
@@ -66,22 +66,22 @@ def page(title: str, body: str, *, kind: str, style: str = "", script: str = "")
         '<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f'<meta name="hostlink-page" content="{text(kind)}">\n'
-        f"<title>{text(title)}</title>\n<style>{STYLE}{style}</style>\n</head>\n"
+        f'<meta name="hostlink-page" content="{escaped(kind)}">\n'
+        f"<title>{escaped(title)}</title>\n<style>{STYLE}{style}</style>\n</head>\n"
         f"<body>\n{body}{end}</body>\n</html>\n"
     )
 
 
 def facts(pairs: list[tuple[str, str]]) -> str:
     """Return a row of short facts as HTML. pairs: names and values, both HTML."""
-    rows = "".join(f"<div><dt>{text(name)}</dt><dd>{value}</dd></div>" for name, value in pairs)
+    rows = "".join(f"<div><dt>{escaped(name)}</dt><dd>{value}</dd></div>" for name, value in pairs)
     return f'<dl class="facts">{rows}</dl>\n'
 
 
 def paragraphs(value: str) -> str:
     """Return plain text as HTML paragraphs, separated at its empty lines."""
     parts = [part for part in value.replace("\r\n", "\n").split("\n\n") if part.strip()]
-    return "".join(f"<p>{text(part.strip())}</p>\n" for part in parts)
+    return "".join(f"<p>{escaped(part.strip())}</p>\n" for part in parts)
 
 
 def key_name(key: bytes) -> str:

@@ -18,7 +18,7 @@ from hostlink.listing.checkcodes import WHOLE, Codes, codes_of
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
 from hostlink.publish.details import ProgramDetails
-from hostlink.publish.page import facts, paragraphs, text
+from hostlink.publish.page import escaped, facts, paragraphs
 from hostlink.sentences import no_numbered_line
 
 _TOGETHER = 5  # lines whose codes stand in one row
@@ -119,7 +119,7 @@ def field(name: str, value: str) -> str:
 
     Text that is written from right to left leaves the order of what stands beside it alone.
     """
-    return f'<span dir="auto" data-field="{name}">{text(value)}</span>'
+    return f'<span dir="auto" data-field="{name}">{escaped(value)}</span>'
 
 
 def about(program: PublishedProgram, *, with_board: bool = True) -> str:
@@ -142,7 +142,7 @@ def _facts(program: PublishedProgram) -> list[tuple[str, str]]:
     if ledger.limit:
         rest = f"{ledger.over:,} over" if ledger.over else f"{ledger.free:,} free"
         size = f"{ledger.total:,} of {ledger.limit:,} bytes, {rest}"
-    board = text(profile.title or profile.name)
+    board = escaped(profile.title or profile.name)
     return [
         ("for", f"{board} (profile {field('profile', profile.name)})"),
         ("size", size),
@@ -180,9 +180,9 @@ def _marked(row: str, language: Language) -> str:
     at = 0
     for match in _BLANKS.finditer(row):
         if len(match[0]) > 1 or _at_edge(row, match.start(), language):
-            pieces += [text(row[at : match.start()]), f'<span class="gap">{match[0]}</span>']
+            pieces += [escaped(row[at : match.start()]), f'<span class="gap">{match[0]}</span>']
             at = match.end()
-    return "".join([*pieces, text(row[at:])])
+    return "".join([*pieces, escaped(row[at:])])
 
 
 def _at_edge(row: str, place: int, language: Language) -> bool:
@@ -212,8 +212,8 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
     commands = profile.commands
     if commands.clear:
         yield (
-            f"Save what the board holds if you still need it: <code>{text(commands.clear)}</code> "
-            "empties its memory, and you begin with that."
+            "Save what the board holds if you still need it: "
+            f"<code>{escaped(commands.clear)}</code> empties its memory, and you begin with that."
         )
     yield (
         "Type each line as it is printed, and end it with Return. The rows of boxes are codes and "
@@ -226,19 +226,19 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
     )
     blanks = ", blanks outside quotation marks left out" if _is_free(profile) else ""
     yield (
-        f"By hand, for one line as <code>{text(commands.list or 'LIST')}</code> shows it, from its "
-        f"number on{blanks}: begin with C = 0; for each character put the remainder of "
+        f"By hand, for one line as <code>{escaped(commands.list or 'LIST')}</code> shows it, from "
+        f"its number on{blanks}: begin with C = 0; for each character put the remainder of "
         "(C × 100 + its ASCII code − 31) ÷ 97 in place of C. The line's code is 98 less the "
         f"remainder of (C × 100) ÷ 97. The code for all lines, {WHOLE}, is their CRC-16/XMODEM, "
         "each line with a line feed after it."
     )
-    yield f"When the codes agree, type <code>{text(commands.run or 'RUN')}</code>."
+    yield f"When the codes agree, type <code>{escaped(commands.run or 'RUN')}</code>."
 
 
 def _with_computer(name: str) -> str:
     """Return how hostlink checks a program, by the file of its own page or by typed codes."""
     typed = "type the codes into a file as they stand in the boxes and give that with"
-    shown = text(name or "PROGRAM")
+    shown = escaped(name or "PROGRAM")
     by_file = (
         f"<code>hostlink compare {shown} --sheet</code> and the name of this file; it tells which "
         f"lines are wrong. From paper, {typed} <code>--codes</code>."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.publish.page import page, text
+from hostlink.publish.page import escaped, page
 from hostlink.publish.program import (
     STYLE,
     PublishedProgram,
@@ -29,7 +29,7 @@ def sheet(program: PublishedProgram) -> str:
 def sheet_body(program: PublishedProgram, *, above: str = "", after: str = "") -> str:
     """Return what a sheet says, as HTML. above, after: HTML above and below the listing."""
     return (
-        f'<h1 dir="auto" data-field="title">{text(program.title)}</h1>\n{about(program)}'
+        f'<h1 dir="auto" data-field="title">{escaped(program.title)}</h1>\n{about(program)}'
         f"<h2>Listing</h2>\n{above}{listing_with_codes(program)}{after}"
         f"{steps(program.profile, program.details.name)}"
     )

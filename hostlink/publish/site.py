@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from urllib.parse import quote
 
-from hostlink.publish.page import facts, page, text
+from hostlink.publish.page import escaped, facts, page
 from hostlink.publish.program import STYLE, PublishedProgram, SampleRun
 from hostlink.publish.sheet import sheet_body
 from hostlink.words import plural
@@ -79,7 +79,7 @@ search();
 """
 
 
-def program_page(program: PublishedProgram) -> str:
+def page_of_program(program: PublishedProgram) -> str:
     """Return the page of a program; it reads back as a listing sheet does."""
     copy = (
         '<p class="tool" id="copy" hidden><button type="button">Copy the listing</button>'
@@ -96,18 +96,18 @@ def _sample(sample: SampleRun | None) -> str:
     """Return what a program prints, as HTML."""
     if sample is None:
         return ""
-    answers = f"<p>Answers typed: {text(', '.join(sample.typed))}</p>\n" if sample.typed else ""
+    answers = f"<p>Answers typed: {escaped(', '.join(sample.typed))}</p>\n" if sample.typed else ""
     rest = f"<p>{plural(sample.left_out, 'row')} more.</p>\n" if sample.left_out else ""
     rows = "\n".join(sample.rows)
-    return f'<h2>What it prints</h2>\n{answers}<pre class="printed">\n{text(rows)}</pre>\n{rest}'
+    return f'<h2>What it prints</h2>\n{answers}<pre class="printed">\n{escaped(rows)}</pre>\n{rest}'
 
 
 def contents_page(programs: Mapping[str, PublishedProgram], title: str) -> str:
     """Return the page of contents. programs: by the file of each page. title: plain text."""
     boards = sorted({each.profile.title or each.profile.name for each in programs.values()})
     body = (
-        f'<h1 dir="auto">{text(title)}</h1>\n'
-        f"{facts([('for', text(', '.join(boards))), ('programs', f'{len(programs):,}')])}"
+        f'<h1 dir="auto">{escaped(title)}</h1>\n'
+        f"{facts([('for', escaped(', '.join(boards))), ('programs', f'{len(programs):,}')])}"
         '<p class="tool" id="search" hidden><label>Search <input type="search"></label>'
         '<output aria-live="polite"></output></p>\n'
         f'<ul class="programs">\n{"".join(_item(*each) for each in programs.items())}</ul>\n'
@@ -117,11 +117,11 @@ def contents_page(programs: Mapping[str, PublishedProgram], title: str) -> str:
 
 def _item(file: str, program: PublishedProgram) -> str:
     details = program.details
-    told = [f"<bdi>{text(each)}</bdi>" for each in (details.name, *program.tags) if each]
+    told = [f"<bdi>{escaped(each)}</bdi>" for each in (details.name, *program.tags) if each]
     told.append(plural(program.size, "byte"))
     return (
-        f'<li data-words="{text(_searched(program))}"><a href="{quote(file)}">'
-        f"<bdi>{text(program.title)}</bdi></a> <small>{', '.join(told)}</small></li>\n"
+        f'<li data-words="{escaped(_searched(program))}"><a href="{quote(file)}">'
+        f"<bdi>{escaped(program.title)}</bdi></a> <small>{', '.join(told)}</small></li>\n"
     )
 
 

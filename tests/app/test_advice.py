@@ -21,7 +21,7 @@ from hostlink.app.ways import KEYS, shown_error
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError
-from hostlink.jobs.run.unfinished import failure
+from hostlink.jobs.run.run_errors import failure
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.link.running import End

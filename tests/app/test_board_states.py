@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hostlink.app.board_states import BoardStates
-from hostlink.app.texts import KnownContents
+from hostlink.app.board_words import KnownContents
 from hostlink.jobs.events import MemoryLost
 
 PROGRAM = KnownContents(True, "TIDE@1", 3, 40, 999)

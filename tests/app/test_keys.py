@@ -19,7 +19,7 @@ from hostlink.app.escape_keys import separate_escapes, separated
 from hostlink.app.findings import FindingsScreen
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.settings import SettingsScreen
-from hostlink.app.screens.words_line import WordsLine, line_of, words_that_fit
+from hostlink.app.screens.words_line import WordsLine, words_in_line, words_that_fit
 
 PLACES = ("editor", "programs", "find", "console-line", "transcript")
 
@@ -230,7 +230,7 @@ def test_a_paste_while_the_words_are_shown_goes_to_the_listing(stage: Any, wait:
 def test_as_many_words_are_shown_as_fit_and_always_the_palette(width: int) -> None:
     """Groups stay together, each has its first word before another has its second."""
     shown = words_that_fit(width)
-    assert len(line_of(shown)) <= width
+    assert len(words_in_line(shown)) <= width
     assert BY_ID["every-action"] in shown
     assert {action.id for action in shown} >= {"load", "keep"}
     assert width < 198 or {action.id for action in shown} == {

@@ -12,7 +12,7 @@ from textual.color import Color
 from textual.theme import Theme
 from textual.widgets import OptionList
 
-from hostlink.app.themes import COLOURS, COLOURS_16, THEMES, base_name, variant
+from hostlink.app.themes import COLOURS, COLOURS_16, THEMES, name_in_settings, variant
 
 # The colours 0 to 15 of xterm: "xterm-col.ad" of its source, from memory. Rich's are a PC's.
 XTERM = (
@@ -129,7 +129,7 @@ def test_the_app_asks_the_terminal(
         await pilot.pause()
         assert app.theme == theme
         app.use_theme("light")
-        assert base_name(app.theme) == "light" and app.settings.theme == "light"
+        assert name_in_settings(app.theme) == "light" and app.settings.theme == "light"
 
     stage.play(story, port="")
 

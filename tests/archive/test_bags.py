@@ -184,7 +184,7 @@ def test_an_existing_folder_is_never_written_into(source: Archive, bag: Path) ->
         pytest.raises(ArchiveError, match="there already"),
     ):
         write_bag(records, bag)
-    bag_format.verify(bag)
+    bag_format.verify_bag(bag)
 
 
 def test_what_is_said_to_be_checked_is_on_the_disk(
@@ -502,7 +502,7 @@ def test_a_bag_of_far_too_many_files_is_refused(bag: Path, monkeypatch: pytest.M
     """They are counted over all folders, before anything is read."""
     count = sum(1 for _ in bag.rglob("*"))
     monkeypatch.setattr(bag_format, "MOST_FILES", count)
-    bag_format.verify(bag)
+    bag_format.verify_bag(bag)
     monkeypatch.setattr(bag_format, "MOST_FILES", 5)
     with pytest.raises(ArchiveError, match="far too many files"):
         read_all(bag)

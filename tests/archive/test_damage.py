@@ -12,7 +12,7 @@ import pytest
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -162,7 +162,7 @@ def test_one_damaged_thing_is_refused_in_a_sentence(
     with damaged(damage) as archive:
         with pytest.raises(ArchiveError, match=said) as refused:
             ask(archive)
-        assert "archive prove" in advised(refused.value.advice)
+        assert "archive prove" in in_commands(refused.value.advice)
         assert str(refused.value).isprintable()
         assert archive.prove().lasting
 

@@ -13,7 +13,7 @@ from hostlink.archive.names import (
     file_name,
     unknown_program,
 )
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
 from hostlink.words import fold, natural
 
@@ -97,13 +97,13 @@ def test_numbers_have_up_to_twelve_digits_and_may_name_an_archive() -> None:
 def test_an_unknown_name_brings_the_nearest_or_how_to_list_them() -> None:
     """Either way the person can go on."""
     assert unknown_program("tied", ["TIDE"]).advice == "The nearest names are: TIDE."
-    assert "`hostlink programs`" in advised(unknown_program("zzz", ["TIDE"]).advice)
+    assert "`hostlink programs`" in in_commands(unknown_program("zzz", ["TIDE"]).advice)
     with pytest.raises(ArchiveError) as refused:
         checked_name(" ")
     assert refused.value.advice == "Give it one."
     with pytest.raises(ArchiveError) as refused:
         checked_name("TIDE@3")
-    assert advised(refused.value.advice).startswith("Choose another name; ")
+    assert in_commands(refused.value.advice).startswith("Choose another name; ")
     both = unknown_program("tide", ["TIDE1", "TIDE2"]).advice
     assert both in {f"The nearest names are: {one}." for one in ("TIDE1, TIDE2", "TIDE2, TIDE1")}
 

@@ -20,7 +20,7 @@ from hostlink.archive import Archive, Content, Origin, RunEnd, RunText
 from hostlink.archive.database import opening
 from hostlink.archive.database.migrations import STEPS, MigrationSteps, schema_steps
 from hostlink.archive.database.opening import APPLICATION_ID, open_file
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -284,7 +284,7 @@ def test_a_schema_number_that_was_changed_is_told_as_what_it_is(path: Path, numb
         assert "of schema 5" in refused.value.what
         assert refused.value.kept == "It was not touched."
     assert path.read_bytes() == before
-    _do_what_is_advised(path, advised(refused.value.advice))
+    _do_what_is_advised(path, in_commands(refused.value.advice))
     with Archive.open(path) as archive:
         assert archive.prove().clean
 
@@ -297,7 +297,7 @@ def test_a_mark_that_was_changed_is_told_as_what_it_is(path: Path) -> None:
     conn.close()
     with pytest.raises(ArchiveError, match="has the tables of an archive, but not its mark") as no:
         Archive.open(path)
-    _do_what_is_advised(path, advised(no.value.advice))
+    _do_what_is_advised(path, in_commands(no.value.advice))
     with Archive.open(path) as archive:
         assert archive.prove().clean
 
@@ -342,8 +342,8 @@ def test_a_damaged_file_says_so(path: Path) -> None:
     path.write_bytes(b"SQLite format 3\0" + bytes(range(256)) * 40)
     with pytest.raises(ArchiveError, match="damaged") as refused:
         Archive.open(path)
-    assert "duplicate or an export" in advised(refused.value.advice)
-    assert "archive prove" not in advised(refused.value.advice)
+    assert "duplicate or an export" in in_commands(refused.value.advice)
+    assert "archive prove" not in in_commands(refused.value.advice)
 
 
 @pytest.mark.parametrize("create", [True, False])

@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 
 from hostlink.board.dialogue.captures import (
     Verdict,
+    count_explained,
     differing,
     hidden,
     standing_rows,
     tally,
     verdict,
     voting,
-    whole,
 )
 from hostlink.board.dialogue.reading import Reading
 from hostlink.listing.parse import Line
@@ -278,4 +278,4 @@ def test_a_capture_with_a_row_that_is_no_line_is_no_witness(
     unexplained: list[tuple[str, ...]], count: int
 ) -> None:
     """Unless the board says it each time; it may be a line whose number was damaged."""
-    assert whole(unexplained) == count
+    assert count_explained(unexplained) == count

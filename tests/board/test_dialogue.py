@@ -16,7 +16,7 @@ from hostlink.board.dialogue.next_step import MOST_CAPTURES
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.pacing import pacing_of
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import (
     ExitStatus,
     LinkError,
@@ -73,8 +73,8 @@ def test_a_silent_board_is_called_silent(bench: Build) -> None:
     assert caught.value.reason is LinkReason.SILENT
     assert "silent" in caught.value.what
     assert "57600 baud" in caught.value.what
-    assert "--baud" in advised(caught.value.advice)
-    assert "--port" in advised(caught.value.advice)
+    assert "--baud" in in_commands(caught.value.advice)
+    assert "--port" in in_commands(caught.value.advice)
     assert "not touched" in caught.value.kept
     assert caught.value.status is ExitStatus.LINK_FAILED
 
@@ -89,7 +89,7 @@ def test_a_wrong_speed_says_to_try_another(bench: Build, host: int, board: int) 
     with pytest.raises(LinkError) as caught:
         b.dialogue.attach()
     assert caught.value.reason in (LinkReason.UNREADABLE, LinkReason.SILENT)
-    assert "--baud" in advised(caught.value.advice)
+    assert "--baud" in in_commands(caught.value.advice)
     assert f"{host} baud" in caught.value.what
     assert len(b.held) == 3
 
@@ -102,7 +102,7 @@ def test_a_running_program_is_left_running_without_consent(bench: Build) -> None
     with pytest.raises(LinkError) as caught:
         b.dialogue.attach()
     assert caught.value.reason is LinkReason.RUNNING
-    assert "--stop-running" in advised(caught.value.advice)
+    assert "--stop-running" in in_commands(caught.value.advice)
     assert "0\\x0d\\x0a 0" in caught.value.what
     heard = b.wire.health.bytes_in
     b.wire.receive(b.wire.now() + 0.5)
@@ -148,7 +148,7 @@ def test_another_prompt_says_to_name_the_profile(bench: Build) -> None:
     with pytest.raises(LinkError) as caught:
         b.dialogue.attach()
     assert "prompt of profile practice" in caught.value.what
-    assert "--profile" in advised(caught.value.advice)
+    assert "--profile" in in_commands(caught.value.advice)
 
 
 def test_a_flooding_board_ends_the_attempt(bench: Build) -> None:
@@ -548,7 +548,7 @@ def test_promise_3_saved_means_proven_or_it_fails(bench: Build) -> None:
     b.machine._out_damage = type(b.machine._out_damage)(0.2, 1)
     with pytest.raises((ReadBackError, LinkError)) as caught:
         b.dialogue.capture()
-    assert advised(caught.value.advice)
+    assert in_commands(caught.value.advice)
     assert len(b.told(Captured)) <= MOST_CAPTURES
 
 
@@ -579,7 +579,7 @@ def test_a_listing_that_waits_for_a_key_is_told_with_where_it_stopped(bench: Bui
     b.dialogue.attach()
     with pytest.raises(LinkError) as caught:
         b.dialogue.ask("LIST")
-    assert advised(caught.value.advice).startswith(
+    assert in_commands(caught.value.advice).startswith(
         'It stopped at "-- more --": if it waits for a key there'
     )
 
@@ -675,7 +675,7 @@ def test_a_wrapped_line_is_not_saved_cut(bench: Build) -> None:
     with pytest.raises(ReadBackError, match="At line 10 the board lists") as caught:
         b.dialogue.capture()
     assert "still on the board" in caught.value.kept
-    assert "list_form" in advised(caught.value.advice)
+    assert "list_form" in in_commands(caught.value.advice)
 
 
 def test_a_row_behind_the_last_line_is_no_proof(bench: Build) -> None:
@@ -684,7 +684,7 @@ def test_a_row_behind_the_last_line_is_no_proof(bench: Build) -> None:
     b.dialogue.profile = Profile("practice")  # no free-memory question to find it out
     with pytest.raises(NotKnownError, match="ON AND OUT") as caught:
         b.dialogue.capture()
-    assert "answer_rows" in advised(caught.value.advice)
+    assert "answer_rows" in in_commands(caught.value.advice)
 
 
 # --- showing -------------------------------------------------------------------------------------

@@ -31,7 +31,7 @@ from soak_expected import expected_in_capture, expected_in_load, undetected_shar
 
 from hostlink.board.dialogue.captures import tally
 from hostlink.board.dialogue.loading import MOST_STARTS, Loader
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line, Listing
 from hostlink.practice.faults import Damage, Faults
@@ -126,7 +126,7 @@ def check_error(job: Job) -> None:
     if job.error is not None:
         assert isinstance(job.error, LinkError | ReadBackError)
         assert job.error.what.endswith((".", '"'))
-        assert advised(job.error.advice)
+        assert in_commands(job.error.advice)
         assert str(job.error).isprintable()
 
 

@@ -13,7 +13,7 @@ from hostlink.board.dialogue.learning import (
     wrapping,
 )
 from hostlink.board.profile.file import find_profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.listing.parse import Listing
 
 RULES = find_profile("tiny").rules
@@ -137,9 +137,9 @@ def test_what_is_told_leads_on() -> None:
     cut = learn(SENT, ["10 rem"], RULES)
     for learned, advice in ((folded, "--learn"), (cut, "Change these lines")):
         error = BoardRewritesError(learned, {})
-        assert advice in advised(error.advice)
+        assert advice in in_commands(error.advice)
         assert "cable" not in str(error)
-    refused = advised(BoardRewritesError(cut, {20: "! no room"}).advice)
+    refused = in_commands(BoardRewritesError(cut, {20: "! no room"}).advice)
     assert "make the listing smaller" in refused and "hostlink shrink" in refused
 
 

@@ -13,7 +13,7 @@ from hostlink.board.dialogue.learning import BoardRewritesError
 from hostlink.board.dialogue.loading import MOST_STARTS, Loader, _StartOver
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.profile.model import Commands
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, LinkError, NotClearedError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.practice.faults import Faults
@@ -78,7 +78,7 @@ def test_promise_2_loaded_means_proven_not_echoed(bench: Build, program: Program
     assert 'It holds line 30 as "30 PRINT 0".' in caught.value.what
     assert "cable" not in str(caught.value)  # the echo was right, and it is the same each time
     assert caught.value.kept
-    assert advised(caught.value.advice)
+    assert in_commands(caught.value.advice)
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
     assert b.held[30] == "PRINT 0"
 
@@ -312,7 +312,7 @@ def test_a_board_that_stays_silent_ends_the_load(bench: Build, program: Program)
     with pytest.raises(LinkError) as caught:
         load(b, program(TIDE))
     assert "silent" in caught.value.what and "prompt" not in caught.value.what
-    advice = advised(caught.value.advice)
+    advice = in_commands(caught.value.advice)
     assert "supply, the cable and the plug" in advice and "restart the board" in advice
     assert "page by page" not in advice  # though the echo of a half line was heard last
     assert b.wire.now() < 120

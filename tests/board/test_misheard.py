@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.dialogue.misheard import behind_a_digit, misheard
-from hostlink.cli.ways import advised
+from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, LinkReason
 from hostlink.listing.parse import Line
 from hostlink.practice.settings import BoardSettings
@@ -49,7 +49,7 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
     """Blanks do not count; the number has one digit, for one byte became it. A long one may have
     been damaged once more (found by the soak); what somebody mistyped is theirs."""
     typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X", "A=A+1:C=2"]
-    assert misheard(program(text), typed) == found
+    assert find_misheard_command(program(text), typed) == found
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,7 @@ def test_such_a_line_is_deleted_and_nothing_is_called_read(
     with pytest.raises(LinkError, match="arrive as line 3") as caught:
         b.dialogue.capture()
     assert caught.value.reason is LinkReason.DAMAGED
-    assert caught.value.kept and advised(caught.value.advice)
+    assert caught.value.kept and in_commands(caught.value.advice)
     assert b.held == {10: 'PRINT "EBB"', 20: "END"}
     assert sorted(b.dialogue.capture().lines) == [10, 20]
 

@@ -14,7 +14,7 @@ from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Event, Warned
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
 from hostlink.board.profile.model import Commands, Profile, Talk
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, HostlinkError, Needed, NotKnownError, ReadBackError
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
@@ -194,7 +194,7 @@ def test_a_row_that_nobody_can_explain_may_hide_a_line(row: bytes, place: str) -
     answer = (row + TWO_LINES if place == "before" else TWO_LINES + row) + PROMPT
     with pytest.raises(NotKnownError, match="may be missing") as caught:
         Bench(listing(answer)).capture()
-    assert "answer_rows" in advised(caught.value.advice)
+    assert "answer_rows" in in_commands(caught.value.advice)
     assert sorted(Bench(listing(answer, free=84), free=True).capture().lines) == [10, 20]
 
 

@@ -16,7 +16,7 @@ from hostlink.board.profile.file import load_profile, shipped_profiles
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import TABLES
 from hostlink.board.profile.text import LARGEST_FILE, read_profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.dialect import Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Storage
@@ -29,7 +29,7 @@ def faults(text: str) -> str:
     with pytest.raises(ProfileError) as caught:
         read_profile(text, "red.toml")
     assert type(caught.value) is ProfileError
-    assert advised(caught.value.advice)
+    assert in_commands(caught.value.advice)
     return caught.value.what
 
 

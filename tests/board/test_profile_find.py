@@ -15,7 +15,7 @@ from hostlink.board.profile.file import (
     user_profiles,
 )
 from hostlink.board.profile.text import profile_text
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ProfileError, UsageError
 
 
@@ -61,7 +61,7 @@ def test_a_word_that_names_nothing_says_what_there_is(folder: Path) -> None:
         find_profile("practise")
     assert 'Did you mean "practice"?' in caught.value.what
     for name in [*shipped_profiles(), "red"]:
-        assert name in advised(caught.value.advice)
+        assert name in in_commands(caught.value.advice)
 
 
 @pytest.mark.parametrize("word", ["", "../practice", "/etc/passwd", "a\0b", "red\n", "x" * 9999])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.board.profile.lines import key_lines, line_of
+from hostlink.board.profile.lines import key_lines, line_of_key
 
 TEXT = """\
 # a comment with = and [marks]
@@ -44,5 +44,5 @@ def test_each_table_and_key_has_its_line() -> None:
 def test_what_has_no_line_has_that_of_what_is_around_it() -> None:
     """A key within an inline table stands where the table does; what is nowhere has no line."""
     lines = key_lines(TEXT)
-    assert line_of(lines, ("storage", "tokens", "GO TO")) == 11
-    assert line_of(lines, ("nowhere", "at all")) is None
+    assert line_of_key(lines, ("storage", "tokens", "GO TO")) == 11
+    assert line_of_key(lines, ("nowhere", "at all")) is None

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.file import load_profile, shipped_profiles
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.text import profile_text, read_profile
@@ -173,7 +173,7 @@ def _settled(profile: Profile) -> Profile:
     form = dataclasses.replace(form, first_line=first, last_line=last)
     rules = dataclasses.replace(profile.rules, form=form, storage=storage)
     settled = dataclasses.replace(profile, talk=talk, commands=commands, rules=rules)
-    for clash in clashes(settled):
+    for clash in profile_clashes(settled):
         for key in clash.keys:
             table, _, name = key.partition(".")
             if table == "commands":
@@ -198,7 +198,7 @@ def test_a_written_profile_reads_back_equal(profile: Profile) -> None:
 @given(PROFILES)
 def test_a_profile_is_written_exactly_if_nothing_in_it_clashes(profile: Profile) -> None:
     """Writing checks like reading: what could not be read back is refused, never written."""
-    expected = not list(clashes(profile))
+    expected = not list(profile_clashes(profile))
     try:
         assert read_profile(profile_text(profile), "again") == profile
         written = True

@@ -12,14 +12,20 @@ from typing import Any
 import pytest
 from scripted_board import ScriptedBoard
 
-from hostlink.board.dialogue.heard_talk import HeardTalk, agrees, is_text, parts_of, with_heard_talk
+from hostlink.board.dialogue.heard_talk import (
+    HeardTalk,
+    agrees,
+    looks_like_text,
+    parts_of,
+    with_heard_talk,
+)
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
-from hostlink.practice.uart import misheard, understood
+from hostlink.practice.uart import heard_at_other_speed, understood
 
 KINDS = tuple(find_profile(name) for name in ("capital", "palo-alto", "practice", "ready", "token"))
 CAREFUL = find_profile("tiny")
@@ -168,7 +174,7 @@ def test_a_carriage_return_at_a_wrong_speed_makes_no_digit() -> None:
     for sent in USUAL_SPEEDS:
         for heard in USUAL_SPEEDS:
             if not understood(sent, heard):
-                made = bytes(byte & 0x7F for _, byte in misheard(b"\r", sent, heard))
+                made = bytes(byte & 0x7F for _, byte in heard_at_other_speed(b"\r", sent, heard))
                 assert not re.search(rb"[0-9]", made), (sent, heard)
 
 
@@ -177,7 +183,7 @@ def test_line_feeds_go_down_from_the_highest_speed() -> None:
     for sent in USUAL_SPEEDS:
         for heard in USUAL_SPEEDS:
             if not understood(sent, heard):
-                made = bytes(byte & 0x7F for _, byte in misheard(b"\n", sent, heard))
+                made = bytes(byte & 0x7F for _, byte in heard_at_other_speed(b"\n", sent, heard))
                 assert heard > sent or not re.search(rb"[0-9]", made), (sent, heard)
 
 
@@ -282,10 +288,10 @@ def test_a_kind_agrees_with_all_that_was_heard_or_not_at_all() -> None:
 
 def test_text_may_hold_a_few_odd_bytes_in_a_message() -> None:
     """One in six; an answer to an empty line may hold none."""
-    assert is_text(b"?S\xce ERROR\r\n", strict=False)
-    assert not is_text(b"?S\xce ERROR\r\n")
-    assert not is_text(b"\xce\xce\xce\r\n", strict=False)
-    assert not is_text(b"")
+    assert looks_like_text(b"?S\xce ERROR\r\n", strict=False)
+    assert not looks_like_text(b"?S\xce ERROR\r\n")
+    assert not looks_like_text(b"\xce\xce\xce\r\n", strict=False)
+    assert not looks_like_text(b"")
 
 
 def asking(answers: dict[str, bytes], blank: bytes) -> tuple[Wire, ScriptedBoard]:
@@ -307,7 +313,7 @@ def test_a_question_that_takes_commands_as_answers_is_no_prompt() -> None:
         with pytest.raises(LinkError, match="It was not interrupted: the key") as caught:
             Recogniser(wire, (), find_profile("tiny"), may_stop=True).run()
         assert 'asks "NUMBER? "' in caught.value.what
-        assert "console" in advised(caught.value.advice)
+        assert "console" in in_commands(caught.value.advice)
         assert "LIST" not in board.typed
 
 
@@ -328,4 +334,4 @@ def test_a_prompt_that_counts_is_named() -> None:
     board._enter = lambda line: enter(line or "REM")  # type: ignore[method-assign]
     with pytest.raises(LinkError, match=r'changes: it was "\d+: ", then "\d+: "') as caught:
         Recogniser(Wire(board, clock), (), find_profile("tiny")).run()
-    assert "wiring" not in advised(caught.value.advice)
+    assert "wiring" not in in_commands(caught.value.advice)

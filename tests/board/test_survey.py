@@ -18,7 +18,7 @@ from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
 from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.steps import Consent
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import Interrupted, LinkError, LinkReason, UsageError
 from hostlink.jobs.files import TakenError
 from hostlink.jobs.listing_source import from_bytes
@@ -303,7 +303,7 @@ def test_a_running_program_is_not_taken_for_a_board_and_stops_only_with_consent(
         with pytest.raises(LinkError) as caught:
             survey(session, archive, SurveyOptions(speeds=(9600,)))
     assert caught.value.reason is LinkReason.RUNNING
-    assert "--stop-running" in advised(caught.value.advice)
+    assert "--stop-running" in in_commands(caught.value.advice)
     with bench.session(stop_running=True) as session:
         session.wire.port.baudrate = 9600  # type: ignore[attr-defined]
         session.wire.write(b"RUN\r")

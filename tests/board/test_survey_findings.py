@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.file import find_profile
-from hostlink.board.survey.findings import Findings, fits
+from hostlink.board.survey.findings import Findings, can_be_written
 from hostlink.board.survey.numbers import find_forms
 from hostlink.board.survey.proposal import propose, value_in
 from hostlink.listing.rules import Form
@@ -78,9 +78,9 @@ def test_a_board_that_does_not_print_shows_nothing_of_them() -> None:
 
 def test_a_value_that_no_profile_can_hold_is_not_found() -> None:
     """A speed of no baud, a key that does not exist, and what is no value at all."""
-    assert fits("talk.baud", 9600)
+    assert can_be_written("talk.baud", 9600)
     for name, value in (("talk.baud", "fast"), ("talk.colour", 1), ("talk.baud", None)):
-        assert not fits(name, value)
+        assert not can_be_written(name, value)
     found = Findings()
     found.add("talk.baud", "fast", "it answers at it")
     assert "talk.baud" not in found
@@ -93,7 +93,7 @@ def test_what_would_contradict_is_left_out_of_the_proposal() -> None:
     found.add("talk.line_end", b"\r", "it ends a line")
     found.add("talk.erase", b"\r", "it took a character back")
     made = propose(TINY, found, "mine")
-    assert list(clashes(made)) == []
+    assert list(profile_clashes(made)) == []
     assert (made.name, value_in(made, "talk.line_end")) == ("mine", b"\r")
     assert made.talk.erase != b"\r"
     assert "talk.erase" not in found
@@ -107,6 +107,6 @@ def test_a_guess_gives_way_to_what_was_measured() -> None:
         TINY, rules=dataclasses.replace(TINY.rules, form=Form(last_line=900))
     )
     made = propose(base, found, "mine")
-    assert list(clashes(made)) == []
+    assert list(profile_clashes(made)) == []
     assert made.rules.form.first_line == 5_000
     assert made.rules.form.last_line == Form().last_line

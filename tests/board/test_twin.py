@@ -19,7 +19,7 @@ from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
 from hostlink.listing.measure import measure
-from hostlink.practice.kind_checks import clashes
+from hostlink.practice.kind_checks import kind_faults
 
 PROGRAM = """10 REM a Tide Table
 20 LET A=1
@@ -46,7 +46,7 @@ def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Se
 def test_a_profile_makes_a_kind_that_can_be(name: str) -> None:
     """No value of it clashes with another."""
     kind = kind_like(find_profile(name))
-    assert clashes(kind) == []
+    assert kind_faults(kind) == []
     assert kind.name == f"like-{name}"
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from hostlink.archive.exchange.bag_format import verify
+from hostlink.archive.exchange.bag_format import verify_bag
 from hostlink.cli.entry import run_line
 
 
@@ -30,7 +30,7 @@ def test_a_folder_goes_out_as_a_bag_and_into_another_archive(
     capfd.readouterr()
     assert run_line(["archive", "export", str(evening / "bag"), "--json"]) == 0
     assert json.loads(capfd.readouterr().out)["counts"]["revisions"] == 2
-    verify(evening / "bag")
+    verify_bag(evening / "bag")
     monkeypatch.setenv("HOSTLINK_ARCHIVE", str(evening / "second.sqlite3"))
     assert run_line(["archive", "import", str(evening / "bag")]) == 0
     assert "2 revisions" in capfd.readouterr().err

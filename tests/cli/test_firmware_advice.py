@@ -50,7 +50,7 @@ def programs(place: Path) -> Callable[..., Any]:
 def unplug_at(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     """Has the next job's board unplugged, its memory lost, at the nth event that is of the kind or
     holds the text `at`."""
-    from hostlink.cli.page_teller import PageTeller
+    from hostlink.cli.firmware_teller import PageTeller
     from hostlink.practice import address
     from hostlink.practice.machine import Machine
 

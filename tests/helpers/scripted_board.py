@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable
 
 from hostlink.link.clock import VirtualClock
-from hostlink.practice.uart import misheard
+from hostlink.practice.uart import heard_at_other_speed
 
 PROMPT = b"> "
 _BYTE_S = 0.001
@@ -65,7 +65,7 @@ class ScriptedBoard:
     def write(self, data: bytes) -> int:
         heard = data
         if self.baudrate != self._baud:
-            heard = bytes(byte for _, byte in misheard(data, self.baudrate, self._baud))
+            heard = bytes(byte for _, byte in heard_at_other_speed(data, self.baudrate, self._baud))
         for byte in heard:
             self._key(byte)
         return len(data)
@@ -106,7 +106,7 @@ class ScriptedBoard:
         if self.silent:
             return
         if self.baudrate != self._baud:
-            data = bytes(byte for _, byte in misheard(data, self._baud, self.baudrate))
+            data = bytes(byte for _, byte in heard_at_other_speed(data, self._baud, self.baudrate))
         for byte in data:
             self._free = max(self._free, self.clock.now()) + pause + _BYTE_S
             self._coming.append((self._free, bytes([byte])))

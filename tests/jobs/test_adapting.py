@@ -13,7 +13,7 @@ import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import ListingError, UsageError
-from hostlink.jobs.adapting import adapt_for, alike, fitted, inputs_of, prove
+from hostlink.jobs.adapting import adapt_for, how_alike, inputs_of, prove, shrunk_to_fit
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.listing import Listing
 from hostlink.shipped import library_folder
@@ -56,12 +56,12 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     listing = Listing.from_text(f"{text}500 PRINT B\n")
     made = adapt_for(listing, source, target)
     assert not made.fits
-    small = fitted(made, target)
+    small = shrunk_to_fit(made, target)
     assert small.fits
     assert 900 < small.after <= target.rules.storage.room
     assert any(note.startswith("Made smaller to fit: ") for note in small.notes)
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
-    assert fitted(small, target) is small
+    assert shrunk_to_fit(small, target) is small
 
 
 def test_a_wrong_result_is_noticed() -> None:
@@ -179,7 +179,7 @@ def test_a_line_without_a_number_is_told() -> None:
 )
 def test_outputs_are_compared_row_by_row(first: str, second: str, how: str) -> None:
     """Free are the blanks that a board sets of its own, here \\x1f; all else must be equal."""
-    assert alike(first, second) == how
+    assert how_alike(first, second) == how
 
 
 def test_the_answers_of_shipped_programs_are_those_of_the_index() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.reading import Reading
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import find_material
@@ -262,7 +262,7 @@ def test_a_program_that_a_review_would_refuse_is_loaded_again_by_what_is_advised
         backup(session, archive)
     full.on_event = lambda event: None  # noqa: ARG005
     spec, option = re.findall(
-        r"`hostlink load (\S+)( --despite-review)?`", advised(caught.value.advice)
+        r"`hostlink load (\S+)( --despite-review)?`", in_commands(caught.value.advice)
     )[0]
     full.plug_in_again()
     with full.session() as session:
@@ -308,4 +308,4 @@ def test_numbers_go_on_and_an_unknown_backup_is_named(full: Any, archive: Archiv
     for spec in ("backup@9", "backup", "backup@x", "TIDE@1", ""):
         with pytest.raises(ArchiveError) as caught:
             archive.backup(spec)
-        assert advised(caught.value.advice)
+        assert in_commands(caught.value.advice)

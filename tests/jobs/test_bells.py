@@ -13,7 +13,7 @@ from scripted_board import PROMPT, ScriptedBoard
 from hostlink.archive import Archive
 from hostlink.board.dialogue.sending import DeafError
 from hostlink.board.profile.file import find_profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError
 from hostlink.jobs.listing_source import Material, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
@@ -98,12 +98,12 @@ def test_a_page_that_wants_another_key_is_shown(put: Any, archive: Archive) -> N
         load(session, archive, material(15), LoadOptions())
     assert "[N]EXT [S]TOP" in caught.value.what
     assert "bell" in caught.value.what
-    assert "waits for a key" in advised(caught.value.advice)
+    assert "waits for a key" in in_commands(caught.value.advice)
     assert len(board.held) == 15
     with board.session(archive) as session, pytest.raises(LinkError) as caught:
         save(session, archive, SaveOptions(name="LONG"))
     assert "answers what is typed with a bell" in caught.value.what
-    assert "console" in advised(caught.value.advice)
+    assert "console" in in_commands(caught.value.advice)
 
 
 def test_a_full_memory_that_answers_with_bells_is_named(put: Any, archive: Archive) -> None:

@@ -16,7 +16,7 @@ from hostlink.advice import advice_text
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.names import is_program_name
 from hostlink.board.profile.file import find_profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError, RefusedError, UsageError
 from hostlink.jobs import giving
 from hostlink.jobs.collecting import gather, keep_all
@@ -75,7 +75,7 @@ def test_a_source_that_cannot_be_read_stops_no_other(
     assert len(keep_all(archive, gathered, PROFILE).kept) == 3
     why = dict(gathered.left_out)
     assert "is no zip file" in advice_text(why[str(tmp_path / "broken.zip")])
-    assert "`hostlink archive import" in advised(why[str(tmp_path / "bag")])
+    assert "`hostlink archive import" in in_commands(why[str(tmp_path / "bag")])
 
 
 def test_what_the_archive_refuses_is_told_beside_what_it_kept(
@@ -153,7 +153,7 @@ def test_more_than_keep_takes_is_not_given_out(
     monkeypatch.setattr(giving, limit, most)
     with pytest.raises(RefusedError, match="more than") as refused:
         give_out(chosen_programs(archive).materials, tmp_path / "out.zip", replace=False)
-    assert "archive export" in advised(refused.value.advice)
+    assert "archive export" in in_commands(refused.value.advice)
     assert not (tmp_path / "out.zip").exists()
 
 

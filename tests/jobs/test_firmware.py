@@ -15,7 +15,7 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile, shipped_profiles
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
@@ -217,7 +217,7 @@ def test_cut_off_at_any_page_the_same_command_finishes(
         assert f"after page {page} of {PAGES}" in caught.value.what  # type: ignore[union-attr]
         assert "bootloader is unharmed" in caught.value.kept  # type: ignore[union-attr]
         assert "kept as backup@1" in caught.value.kept  # type: ignore[union-attr]
-        assert "Write the same image again" in advised(caught.value.advice)  # type: ignore[union-attr]
+        assert "Write the same image again" in in_commands(caught.value.advice)  # type: ignore[union-attr]
     assert not archive.writes()[0].is_finished
     board.on_event = lambda event: None  # noqa: ARG005
     board.plug_in_again()
@@ -306,7 +306,7 @@ def test_another_silent_board_is_not_taken_for_the_one_that_was_cut_off(
     assert "not the one whose write was cut off" in caught.value.what
     assert other.machine.chip.page_writes == {}
     for option in ("--this-board", "--discard-board"):
-        assert option in advised(caught.value.advice)
+        assert option in in_commands(caught.value.advice)
     with other.session() as session:
         request = wanted(role="", this_board="computer", discard_board=True)
         assert write_firmware(session, archive, request).answered
@@ -356,7 +356,7 @@ def test_without_a_bootloader_nothing_is_changed(
     with board.session() as session, pytest.raises(LinkError) as caught:
         write_firmware(session, archive, wanted())
     assert "115200 and 57600" in caught.value.what
-    assert "lift the wire" in advised(caught.value.advice)
+    assert "lift the wire" in in_commands(caught.value.advice)
     assert board.memory == memory
     tried = [e.text for e in board.said("Phase") if "Restarting" in e.text]
     assert len(tried) == 2
@@ -384,7 +384,7 @@ def test_an_image_of_unknown_use_needs_a_role(board: Any, archive: Archive) -> N
     board.on_write = sent.append
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted(role=""))
-    assert "--role" in advised(caught.value.advice)
+    assert "--role" in in_commands(caught.value.advice)
     assert sent == []
     with board.session() as session:
         write_firmware(session, archive, wanted())
@@ -398,7 +398,7 @@ def test_a_prompt_where_silence_is_expected_stops_it(board: Any, archive: Archiv
         write_firmware(session, archive, request)
     (answered,) = board.said("BoardAnswered")
     assert (answered.answer, answered.expected) == ("a BASIC prompt", "silence")
-    assert "--this-board display" in advised(caught.value.advice)
+    assert "--this-board display" in in_commands(caught.value.advice)
     assert board.pulses == 0
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, dataclasses.replace(request, this_board="computer"))
@@ -420,7 +420,7 @@ def test_a_silent_board_is_written_when_it_is_said_to_be_new(
         write_firmware(session, archive, wanted())
     assert "answers with silence, as a new one does" in caught.value.what
     assert caught.value.needed is Needed.NEW_BOARD
-    assert "say so with --new-board" in advised(caught.value.advice)
+    assert "say so with --new-board" in in_commands(caught.value.advice)
     assert board.pulses == 0
     request = wanted(new_board=True)
     with board.session() as session:
@@ -486,12 +486,12 @@ def test_a_known_board_that_is_silent_needs_two_words(board: Any, archive: Archi
     assert "answered with silence" in caught.value.what
     assert (
         "with --this-board computer, and that its program may be lost with --discard-board"
-        in advised(caught.value.advice)
+        in in_commands(caught.value.advice)
     )
     request = dataclasses.replace(request, this_board="computer")
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, request)
-    assert "--discard-board" in advised(caught.value.advice)
+    assert "--discard-board" in in_commands(caught.value.advice)
 
 
 def test_a_silent_display_is_written_without_more_questions(
@@ -525,7 +525,7 @@ def test_a_running_program_is_the_users_to_stop(board: Any, archive: Archive) ->
     with board.session() as session, pytest.raises(LinkError) as caught:
         write_firmware(session, archive, wanted())
     assert caught.value.reason is LinkReason.RUNNING
-    assert "--stop-running" in advised(caught.value.advice)
+    assert "--stop-running" in in_commands(caught.value.advice)
     assert board.pulses == 0
 
 
@@ -563,7 +563,7 @@ def test_flash_that_cannot_be_kept_stops_it(board: Any, archive: Archive) -> Non
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted())
     assert "cannot be kept: Page 2 of flash" in caught.value.what
-    assert "--discard-board" in advised(caught.value.advice)
+    assert "--discard-board" in in_commands(caught.value.advice)
     assert board.memory == memory
     assert archive.writes() == []
 
@@ -624,7 +624,7 @@ def test_what_may_be_a_larger_bootloader_is_not_overwritten(board: Any, archive:
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, request)
     assert "beyond 7000" in caught.value.what
-    assert "--bootloader-bytes" in advised(caught.value.advice)
+    assert "--bootloader-bytes" in in_commands(caught.value.advice)
     assert bytes(board.machine.chip.flash) == before
     small = dataclasses.replace(request, image=image(size=600))
     with board.session() as session:

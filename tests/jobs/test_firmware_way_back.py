@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import (
     ArchiveError,
     ExitStatus,
@@ -92,7 +92,7 @@ def flash(board: Any) -> bytes:
 
 
 def said(board: Any) -> str:
-    return " ".join(f"{each.text} {advised(each.advice)}" for each in board.said("Warned"))
+    return " ".join(f"{each.text} {in_commands(each.advice)}" for each in board.said("Warned"))
 
 
 class Killed(BaseException):
@@ -142,8 +142,9 @@ def test_after_a_mute_image_one_command_goes_back_without_loss(
     assert error.status is ExitStatus.REFUSED
     assert "new.hex is on the board, every page read back, but the board is silent" in error.what
     assert "kept as backup@1" in error.kept
-    assert "Go back to the firmware before it with `hostlink firmware write --previous`" in advised(
-        error.advice
+    assert (
+        "Go back to the firmware before it with `hostlink firmware write --previous`"
+        in in_commands(error.advice)
     )
     assert flash(board) == blank_padded(MUTE.image.flash, END)
     assert (error.written.answered, error.written.restored) == (False, False)
@@ -186,7 +187,7 @@ def test_past_a_second_mute_image_the_last_that_answered_comes_back(
             write(board, archive, wanted(image=image(seed, mute=True)))
         assert (
             "Go back to the firmware before it with `hostlink firmware write --previous`"
-            in advised(caught.value.advice)
+            in in_commands(caught.value.advice)
         )
     assert back(board, archive).restored
     assert (held(board), flash(board)) == (programs, old)
@@ -247,8 +248,8 @@ def test_a_mute_board_without_an_earlier_image_is_not_sent_back_to_it(
     board.machine.hold_flash(b"\xff" * 32_768)
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, dataclasses.replace(MUTE, this_board="computer", discard_board=True))
-    assert "--previous" not in advised(caught.value.advice)
-    assert "`hostlink firmware write IMAGE`" in advised(caught.value.advice)
+    assert "--previous" not in in_commands(caught.value.advice)
+    assert "`hostlink firmware write IMAGE`" in in_commands(caught.value.advice)
     assert write(board, archive, wanted()).answered
 
 
@@ -359,7 +360,9 @@ def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert "does not come to the prompt of profile practice" in caught.value.what
-    assert "`hostlink firmware write --previous --discard-board`" in advised(caught.value.advice)
+    assert "`hostlink firmware write --previous --discard-board`" in in_commands(
+        caught.value.advice
+    )
     board.on_event = lambda event: None  # noqa: ARG005
     with pytest.raises(RefusedError) as refused:
         back(board, archive)
@@ -438,7 +441,7 @@ def test_stopped_it_says_where_the_programs_are(board: Any, archive: Archive, at
         assert held(board) == programs
         return
     assert "after new.hex was written and read back" in caught.value.what
-    assert "Repeat the command" in advised(caught.value.advice)
+    assert "Repeat the command" in in_commands(caught.value.advice)
     assert board.memory == {}
     assert write(board, archive, wanted()).restored
     assert held(board) == programs
@@ -449,7 +452,7 @@ def test_putting_the_backup_back_by_hand_settles_it(board: Any, archive: Archive
     cut(board, "PagesRead", "unplug")
     with pytest.raises(LinkError) as caught:
         write(board, archive, wanted())
-    assert "at once with `hostlink putback backup@1`" in advised(caught.value.advice)
+    assert "at once with `hostlink putback backup@1`" in in_commands(caught.value.advice)
     again(board)
     with board.session() as session:
         putback(session, archive, archive.backup("backup@1"))
@@ -568,8 +571,10 @@ def test_programs_that_have_no_room_any_more_are_named_and_it_is_a_failure(
     assert error.kept == (
         "Its programs are kept as backup@1. All the rest is on the board again: ONE."
     )
-    assert "Put them on a larger board with `hostlink putback backup@1`." in advised(error.advice)
-    assert "before it with `hostlink firmware write --previous --discard-board`" in advised(
+    assert "Put them on a larger board with `hostlink putback backup@1`." in in_commands(
+        error.advice
+    )
+    assert "before it with `hostlink firmware write --previous --discard-board`" in in_commands(
         error.advice
     )
     assert flash(board) == blank_padded(wanted().image.flash, END)
@@ -609,7 +614,7 @@ def test_a_link_that_fails_after_the_write_is_a_failure_too(
     assert caught.value.kept == (
         "Its programs are kept as backup@1. Memory may hold another program."
     )
-    assert "Try again with `hostlink putback backup@1`." in advised(caught.value.advice)
+    assert "Try again with `hostlink putback backup@1`." in in_commands(caught.value.advice)
 
 
 def test_a_wire_that_fails_once_while_the_programs_go_back_is_tried_again(

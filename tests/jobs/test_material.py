@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.listing_source import find_material, is_file, program_name, shipped_programs
 
@@ -65,7 +65,7 @@ def test_a_word_that_means_nothing_is_told(word: str, archive: Archive) -> None:
 
     with pytest.raises(HostlinkError) as caught:
         find_material(word, archive)
-    assert advised(caught.value.advice)
+    assert in_commands(caught.value.advice)
     assert word.removeprefix("shipped:").partition("@")[0].upper() in caught.value.what.upper()
 
 

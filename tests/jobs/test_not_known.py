@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, Needed, NotKnownError, ReadBackError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import find_material, from_bytes
@@ -90,7 +90,7 @@ def test_a_load_onto_a_board_that_hides_a_line_is_not_proven(
         with pytest.raises(ReadBackError, match="is not proven: the board lists exactly") as caught:
             load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
-    assert "survey" in advised(caught.value.advice)
+    assert "survey" in in_commands(caught.value.advice)
     assert archive.events()[0].outcome == "failed"
 
 

@@ -12,7 +12,7 @@ import pytest
 from hostlink.archive import Archive, BackupItem, Content
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import MisfitError, putback
@@ -150,7 +150,7 @@ def test_a_smaller_board_says_beforehand_what_does_not_fit(
         putback(session, archive, archive.backup("backup@1"))
     assert "TWO: it is" in caught.value.what
     assert "memory: it is" in caught.value.what
-    assert advised(caught.value.advice) == (
+    assert in_commands(caught.value.advice) == (
         "Put back the rest, which fits, with `hostlink putback backup@1 --item ONE`."
     )
     assert not [data for data in sent if b"STOW" in data or data[:1].isdigit()]
@@ -294,12 +294,12 @@ def test_what_the_eeprom_has_no_room_for_is_said_beforehand(
         narrow(session)
         putback(session, archive, archive.backup("backup@1"))
     assert "TWO: it takes 36 bytes of EEPROM, and at most 20 are left for it" in caught.value.what
-    assert advised(caught.value.advice) == (
+    assert in_commands(caught.value.advice) == (
         "Put back the rest, which fits, with `hostlink putback backup@1 --item memory --item ONE`."
     )
     assert b"NEW" not in sent and b"STOW" not in sent
     assert small.memory == {10: b"REM MINE"}
-    names = re.findall(r"--item ([^\s`]+)", advised(caught.value.advice))
+    names = re.findall(r"--item ([^\s`]+)", in_commands(caught.value.advice))
     with small.session() as session:
         narrow(session)
         putback(session, archive, archive.backup("backup@1"), names)
@@ -332,7 +332,7 @@ def test_a_full_eeprom_leaves_everything_as_it_was(full: Any, archive: Archive) 
     assert (full.memory, full.stored) == before
     assert "ONE holds what it held before." in caught.value.kept
     assert "Memory holds what it held before." in caught.value.kept
-    (fitting,) = re.findall(r"--item ([^\s`]+)`", advised(caught.value.advice))
+    (fitting,) = re.findall(r"--item ([^\s`]+)`", in_commands(caught.value.advice))
     with full.session() as session:
         putback(session, archive, archive.backup("backup@1"), [fitting])
     assert full.memory == lines(MEMORY)
@@ -415,7 +415,7 @@ def test_an_unknown_item_is_refused_with_the_known_ones(kept: Any, archive: Arch
     """A misspelt item sends nothing."""
     with kept.session() as session, pytest.raises(RefusedError) as caught:
         putback(session, archive, archive.backup("backup@1"), ["THREE"])
-    assert advised(caught.value.advice) == "It has: memory, ONE, TWO."
+    assert in_commands(caught.value.advice) == "It has: memory, ONE, TWO."
 
 
 @pytest.mark.parametrize("name", ["X:NEW", "../X", "A B", "NEW\rRUN", "", "X" * 40, "É"])

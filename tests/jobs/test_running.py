@@ -24,8 +24,8 @@ from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.memory_of_run import keep_before_run
+from hostlink.jobs.run.run_errors import stop
 from hostlink.jobs.run.running import Ran, run
-from hostlink.jobs.run.unfinished import stop
 
 ASKS = '10 PRINT "YOUR NUMBER";\n20 INPUT A\n30 PRINT A*2\n40 GOTO 20\n'
 STOPPED = "It was interrupted. The program is still in the board's memory."

@@ -13,7 +13,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import Dialogue
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
@@ -53,7 +53,7 @@ def test_a_board_that_never_says_the_same_twice_is_told(answers: Callable[..., A
     session = answers(*(f"ONE {n}\r\n" for n in range(7)))
     with pytest.raises(ReadBackError, match="asked 7 times") as caught:
         stored_slots(session)
-    assert caught.value.kept and advised(caught.value.advice)
+    assert caught.value.kept and in_commands(caught.value.advice)
 
 
 def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> None:
@@ -198,7 +198,7 @@ def test_what_is_not_listed_is_refused_before_memory_is_touched(table: Callable[
     with board.session() as session, pytest.raises(RefusedError) as caught:
         recall(session, board.archive, "TWO")
     assert caught.value.what == "The board has nothing stored as TWO."
-    assert advised(caught.value.advice) == "It has: ONE."
+    assert in_commands(caught.value.advice) == "It has: ONE."
     assert b"NEW" not in sent and b"FETCH" not in sent
     assert board.memory == {10: b"PRINT 7"}
 

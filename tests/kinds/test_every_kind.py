@@ -10,7 +10,7 @@ import pytest
 
 from hostlink.board.dialogue.events import LineRepaired
 from hostlink.board.dialogue.learning import BoardRewritesError
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.events import BoardRecognised
@@ -227,4 +227,4 @@ def test_what_a_board_does_is_learned_though_it_refuses_a_line(bench: Make) -> N
             load(session, board.archive, board.material(text), options)
         assert session.profile.rules.form.case == "upper"
     assert "is in its profile now" in caught.value.what
-    assert "--learn" not in advised(caught.value.advice)
+    assert "--learn" not in in_commands(caught.value.advice)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.board.profile.file import find_profile
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
@@ -40,7 +40,7 @@ def test_start_questions_are_told_and_gone_the_next_time(bench: Callable[[str], 
     board = just_started(bench, "asking")
     with pytest.raises(LinkError, match='"COLUMNS') as caught:
         attached(board, stop_running=False)
-    assert "when it starts, try again" in advised(caught.value.advice)
+    assert "when it starts, try again" in in_commands(caught.value.advice)
     assert attached(board, stop_running=False) == "OK"
 
 

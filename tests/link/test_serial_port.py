@@ -18,7 +18,7 @@ import pytest
 import serial
 from pytest_mock import MockerFixture
 
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.serial_port import (
     READ_TIMEOUT_S,
@@ -107,7 +107,7 @@ def test_a_speed_that_a_device_does_not_take_is_not_blamed_on_its_name(
     mocker.patch(SEAM, side_effect=ValueError("Failed to set custom baud rate (12345)"))
     with pytest.raises(UsageError, match="does not take this speed") as caught:
         SerialPort(DEVICE, 12345)
-    assert "--baud" in advised(caught.value.advice)
+    assert "--baud" in in_commands(caught.value.advice)
 
 
 @posix

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from hostlink.errors import ListingError
 from hostlink.listing import Form, Listing, Rules, canonical_line
-from hostlink.listing.checkcodes import Codes, codes_of, line_code, parse_codes, verify
+from hostlink.listing.checkcodes import Codes, codes_of, line_code, parse_codes, verify_codes
 
 RULES = Rules()
 PRINTABLE = "".join(map(chr, range(32, 127)))
@@ -125,9 +125,9 @@ def test_a_listing_typed_wrong_is_told_line_by_line() -> None:
     """Wrong, missing and extra lines are named; the right lines are not."""
     sound = Listing.from_text("10 A=1\n20 PRINT A\n30 GOTO 20\n40 END\n")
     codes = codes_of(sound, RULES)
-    assert verify(sound, codes, RULES).right
+    assert verify_codes(sound, codes, RULES).right
     typed = Listing.from_text("10 A=1\n20 PRINT B\n40 END\n50 RUN\n")
-    verdict = verify(typed, codes, RULES)
+    verdict = verify_codes(typed, codes, RULES)
     assert [(w.number, w.text) for w in verdict.wrong] == [(20, "20 PRINT B")]
     assert (verdict.missing, verdict.extra) == ((30,), (50,))
     assert not verdict.right
@@ -139,7 +139,7 @@ def test_the_whole_code_catches_what_a_line_code_lets_pass() -> None:
     row = '10 PRINT "' + "A" + "-" * 47 + "B" + '"'
     other = '10 PRINT "' + "B" + "-" * 47 + "A" + '"'
     codes = codes_of(Listing.from_text(row), RULES)
-    verdict = verify(Listing.from_text(other), codes, RULES)
+    verdict = verify_codes(Listing.from_text(other), codes, RULES)
     assert verdict.lines_right
     assert not verdict.right
 

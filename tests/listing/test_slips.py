@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from hostlink.listing import Form, Listing, Rules, canonical
-from hostlink.listing.checkcodes import Codes, codes_of, verify
-from hostlink.listing.slips import MOST_OFFERS, Offer, offers
+from hostlink.listing.checkcodes import Codes, codes_of, verify_codes
+from hostlink.listing.slips import MOST_OFFERS, Correction, offers
 
 RULES = Rules()
 TEXT = '10 REM ROPE FERRY\n20 PRINT "TOO"\n30 LET A=1\n40 IF A<5 THEN 30\n50 END\n'
@@ -21,10 +21,12 @@ CODES = codes_of(Listing.from_text(TEXT), RULES)
 Library = dict[str, tuple[str, tuple[str, ...]]]
 
 
-def offered(text: str, codes: Codes = CODES, rules: Rules = RULES) -> dict[int, tuple[Offer, ...]]:
+def offered(
+    text: str, codes: Codes = CODES, rules: Rules = RULES
+) -> dict[int, tuple[Correction, ...]]:
     """What is offered for a text that was typed."""
     listing = Listing.from_text(text)
-    return offers(listing, codes, verify(listing, codes, rules), rules)
+    return offers(listing, codes, verify_codes(listing, codes, rules), rules)
 
 
 def swapped(row: str, at: int) -> str:
@@ -88,7 +90,7 @@ def test_the_slip_is_told_in_words() -> None:
         ("TO O", "a blank is too many"),
     ):
         found = offered(TEXT.replace("TOO", wrong))
-        assert found == {20: (Offer('20 PRINT "TOO"', slip),)}, wrong
+        assert found == {20: (Correction('20 PRINT "TOO"', slip),)}, wrong
 
 
 def test_a_right_listing_gets_no_offers() -> None:
@@ -107,7 +109,7 @@ def test_two_wrong_lines_are_found_together() -> None:
 def test_a_wrong_line_number_is_noticed() -> None:
     """A line that is missing stands under another number: it is offered under its own."""
     found = offered(TEXT.replace("30 LET", "300 LET"))
-    assert found[30] == (Offer("30 LET A=1", "it is line 300 here"),)
+    assert found[30] == (Correction("30 LET A=1", "it is line 300 here"),)
 
 
 def test_two_slips_in_one_line_get_no_false_promise() -> None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hostlink.practice.uart import byte_time, misheard, understood
+from hostlink.practice.uart import byte_time, heard_at_other_speed, understood
 
 SPEEDS = [300, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200]
 
@@ -43,14 +43,14 @@ def test_speeds_are_understood_within_the_receivers_tolerance(
 @given(data=st.binary(max_size=40), baud=st.sampled_from(SPEEDS))
 def test_at_the_right_speed_every_byte_is_heard_as_sent(data: bytes, baud: int) -> None:
     """Sampling the same speed in the middle of each bit gives back exactly what was sent."""
-    assert bytes(byte for _, byte in misheard(data, baud, baud)) == data
+    assert bytes(byte for _, byte in heard_at_other_speed(data, baud, baud)) == data
 
 
 @settings(deadline=None, derandomize=True)
 @given(data=st.binary(max_size=20), sent=st.sampled_from(SPEEDS), heard=st.sampled_from(SPEEDS))
 def test_what_is_misheard_is_bytes_in_order_of_time(data: bytes, sent: int, heard: int) -> None:
     """At any pair of speeds: whole bytes, later and later, and none long after the end."""
-    moments = list(misheard(data, sent, heard))
+    moments = list(heard_at_other_speed(data, sent, heard))
     assert all(0 <= byte <= 255 for _, byte in moments)
     assert [at for at, _ in moments] == sorted(at for at, _ in moments)
     if moments:
@@ -60,12 +60,12 @@ def test_what_is_misheard_is_bytes_in_order_of_time(data: bytes, sent: int, hear
 def test_a_slow_byte_is_several_fast_ones() -> None:
     """A byte at 9600 is heard at 57600 once for each falling edge that is not within a byte."""
     # U is 0x55: every bit differs from its neighbour, so there are five falling edges.
-    assert len(list(misheard(b"U", 9600, 57600))) == 5
+    assert len(list(heard_at_other_speed(b"U", 9600, 57600))) == 5
     # A zero byte is nine low bits in one: one falling edge, read as zero.
-    assert [byte for _, byte in misheard(b"\x00", 9600, 57600)] == [0]
+    assert [byte for _, byte in heard_at_other_speed(b"\x00", 9600, 57600)] == [0]
 
 
 def test_fast_bytes_are_fewer_slow_ones() -> None:
     """A run at 57600 is over before a receiver at 9600 has read many of them."""
-    heard = list(misheard(b"HELLO WORLD", 57600, 9600))
+    heard = list(heard_at_other_speed(b"HELLO WORLD", 57600, 9600))
     assert 1 <= len(heard) <= 2

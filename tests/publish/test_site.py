@@ -16,7 +16,7 @@ from hostlink.listing import Listing
 from hostlink.publish.details import ProgramDetails
 from hostlink.publish.program import SampleRun, publish
 from hostlink.publish.sheet_file import read_sheet
-from hostlink.publish.site import contents_page, program_page
+from hostlink.publish.site import contents_page, page_of_program
 
 PRACTICE = find_profile("practice")
 HOSTILE = "</script><script>document.title='run'</script>\"'><b>\u202e"
@@ -172,7 +172,7 @@ def test_what_a_program_prints_is_cut_after_some_rows() -> None:
     """The rest is counted; the answers are told."""
     sample = SampleRun(("A", "B"), ("27", "5"), 40)
     one = publish(Listing.from_text("10 END\n"), PRACTICE, ProgramDetails("A"), sample=sample)
-    page = program_page(one)
+    page = page_of_program(one)
     assert "Answers typed: 27, 5" in page
     assert '<pre class="printed">\nA\nB</pre>\n<p>40 rows more.</p>' in page
     assert "A B" not in contents_page({"a.html": one}, "T")

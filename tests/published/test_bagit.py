@@ -20,7 +20,7 @@ import pytest
 
 from hostlink import __version__
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
+from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify_bag
 from hostlink.archive.exchange.bags import write_bag
 
 HARD = ("plain.bas", "per%cent.bas", "50%25.bas", "a b.bas", "é/ü.bas")
@@ -156,7 +156,7 @@ def test_3_the_reference_library_says_that_it_is_valid(export: Path) -> None:
 
 def test_3_ours_says_the_same(bag: Path) -> None:
     """Also of names that have to be encoded."""
-    verify(bag)
+    verify_bag(bag)
 
 
 # --- broken in turn ------------------------------------------------------------------------------
@@ -256,10 +256,10 @@ def test_a_bag_that_breaks_a_requirement_is_refused(
     what: str, spoil: Callable[[Path], None], export: Path
 ) -> None:
     """By the section that it breaks; the bag was valid before."""
-    verify(export)
+    verify_bag(export)
     spoil(export)
     with pytest.raises(BagError) as refused:
-        verify(export)
+        verify_bag(export)
     assert str(refused.value), what
 
 
@@ -269,7 +269,7 @@ def test_2_3_any_line_end_is_read(export: Path, ending: str) -> None:
     _no_tags(export)
     for path in export.glob("*.txt"):
         _edit(path, lambda text: text.replace("\n", ending))
-    verify(export)
+    verify_bag(export)
 
 
 def test_2_1_3_other_forms_of_a_line_are_read(export: Path) -> None:
@@ -279,7 +279,7 @@ def test_2_1_3_other_forms_of_a_line_are_read(export: Path) -> None:
         _edit(
             path, lambda text: re.sub("(?m)^([0-9a-f]+)  ", lambda m: m[1].upper() + " \t ", text)
         )
-    verify(export)
+    verify_bag(export)
 
 
 def test_3_an_older_bag_may_list_a_file_in_one_manifest_only(export: Path) -> None:
@@ -288,4 +288,4 @@ def test_3_an_older_bag_may_list_a_file_in_one_manifest_only(export: Path) -> No
     _no_tags(export)
     _edit(export / "bagit.txt", lambda text: text.replace("1.0", "0.97"))
     _edit(export / "manifest-sha512.txt", lambda text: text.split("\n", 1)[1])
-    verify(export)
+    verify_bag(export)

@@ -77,7 +77,7 @@ ACTIONS = (
         "",
         "Publish programs",
         "As a booklet to print, or as a web site",
-        lambda desk: desk.workshop.publish(),
+        lambda desk: desk.screens.publish(),
         ARCHIVE,
         also="booklet book site web html print pages internet",
     ),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ class ArchiveJobs(DeskPart):
             self._show(
                 exported.sentence(target.absolute()),
                 [
-                    *([advised(exported.private_words)] if exported.learners else ()),
+                    *([in_keys(exported.private_words)] if exported.learners else ()),
                     *(f"Left out, for it is damaged: {what}" for what in exported.left_out),
                 ],
             )
@@ -176,13 +176,13 @@ class ArchiveJobs(DeskPart):
         """Show what an import would bring, and import it if that is wanted."""
         from hostlink.app.aside import aside
         from hostlink.app.screens.dialogues import ask
-        from hostlink.jobs.exporting import compared, preview, to_take_in
+        from hostlink.jobs.exporting import comparison_sentences, preview, to_take_in
 
         def seen(merged: Merged) -> None:
             words = to_take_in(source, merged)
             self.app.tell(words)
             take = ("import", "Take it in", lambda: self._import(source))
-            why = "\n".join([*compared(merged), *_told(merged)])
+            why = "\n".join([*comparison_sentences(merged), *_told(merged)])
             ask(self.app, words, *([take] if merged.anything else []), why=why)
 
         self.app.tell(f"Reading {source}...")
@@ -211,12 +211,12 @@ class ArchiveJobs(DeskPart):
 
     def _proven(self, proof: ArchiveProof) -> None:
         from hostlink.app.screens.dialogues import ask
-        from hostlink.archive.database.faults import heals
+        from hostlink.archive.database.database_errors import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
         more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
         if proof.lasting:
-            more.append(advised(heals))
+            more.append(in_keys(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")
         rebuild = ("rebuild", "Rebuild what can be rebuilt", self._rebuild)
         self.app.tell(words)
@@ -241,7 +241,7 @@ def _told(merged: Merged) -> list[str]:
     from hostlink.jobs.exporting import changes
 
     return [
-        *(advised(each) for each in changes(merged)),
+        *(in_keys(each) for each in changes(merged)),
         *(f"Left out, for it is damaged there: {what}" for what in merged.left_out),
     ]
 

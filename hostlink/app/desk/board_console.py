@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 from textual.widgets import Input
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import KnownContents, revision_words
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import NOTHING_WRONG
-from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import LinkError, NotKnownError, ReadBackError
 from hostlink.sentences import MEMORY_IS_LOST, RESTARTED, ends_in_error, last_known, proven
 from hostlink.words import capital, plural

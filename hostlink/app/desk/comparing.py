@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from hostlink.app.board_words import revision_words
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHAT_CAN_BE_NAMED
-from hostlink.app.texts import revision_words
 from hostlink.sentences import BOARD_READ
 
 if TYPE_CHECKING:

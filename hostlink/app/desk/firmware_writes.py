@@ -67,7 +67,7 @@ class FirmwareWrites(DeskPart):
             return write_firmware(session, archive, wanted)
 
         def done(written: Written) -> str:
-            from hostlink.jobs.firmware.telling import written_words
+            from hostlink.jobs.firmware.image_words import written_words
 
             self.desk.readings.look_again()
             told = written_words(written)
@@ -100,14 +100,14 @@ class FirmwareWrites(DeskPart):
 
     def _failed(self, attached: AttachedBoard, error: BaseException) -> Callable[[], object] | None:
         """Return what to ask after a refusal that the user can allow, None for any other error."""
-        from hostlink.jobs.firmware.asking import question_of
+        from hostlink.jobs.firmware.asking import question_that_lifts
 
         self.outcome = shown_error(error).what
         self.desk.readings.unknown_now(attached)  # it may have been restarted
         attached.read_at = None
         if self.request is None or not isinstance(error, RefusedError):
             return None
-        question = question_of(error, self.request)
+        question = question_that_lifts(error, self.request)
         return None if question is None else partial(self._ask, question, attached)
 
     def _ask(self, question: Question, attached: AttachedBoard) -> None:

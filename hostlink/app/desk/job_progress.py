@@ -23,9 +23,9 @@ from hostlink.words import capital, safe
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.board_words import KnownContents
     from hostlink.app.desk.desk import Desk
     from hostlink.app.job import Job, Sent
-    from hostlink.app.texts import KnownContents
 
 _MOST_NEWS = 3
 

@@ -122,3 +122,9 @@ class OtherScreens(DeskPart):
         from hostlink.app.screens.firmware import FirmwareScreen
 
         self.app.push_screen(FirmwareScreen(None))
+
+    def publish(self) -> None:
+        """Ask which programs to publish, and where, and write them as a booklet or a site."""
+        from hostlink.app.screens.collecting import ask_to_publish
+
+        ask_to_publish(self.app)

@@ -10,10 +10,10 @@ from textual.content import Content
 from textual.widgets import Static
 
 from hostlink.app.actions.table import way_to, with_keys
+from hostlink.app.board_words import KnownContents, board_sentence, held_words
 from hostlink.app.console import Transcript
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import NO_BOARD, SHOWS_BOARDS
-from hostlink.app.texts import KnownContents, board_sentence, held_words
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.ruler import BoardTrack
 from hostlink.errors import RefusedError

@@ -16,11 +16,11 @@ from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import finding_words
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.desk.reviewing import PAUSE_S, Reviewing
 from hostlink.app.sentences import ASKED_FOR_NAME, TEXT_NOT_KEPT
 from hostlink.app.sheet import Sheet, open_sheet
-from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler

@@ -8,10 +8,10 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import KnownContents, revision_words
 from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import ASKED_FOR_NAME, LEAVE_BOARD, NOTHING_SENT_YET
-from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.sentences import WHAT_LEARNING_DOES
 from hostlink.words import capital

@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING
 from textual.timer import Timer
 from textual.widgets import Input
 
+from hostlink.app.board_words import revision_words
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import revision_words
 from hostlink.words import capital
 
 if TYPE_CHECKING:

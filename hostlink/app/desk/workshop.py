@@ -183,12 +183,6 @@ class Workshop(DeskPart):
 
         ask_to_give(self.app)
 
-    def publish(self) -> None:
-        """Ask which programs to publish, and where, and write them as a booklet or a site."""
-        from hostlink.app.screens.collecting import ask_to_publish
-
-        ask_to_publish(self.app)
-
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
 
@@ -234,18 +228,18 @@ class Workshop(DeskPart):
         from hostlink.jobs.publishing import write_card
 
         profile = self.app.boards.profile
+        title = profile.title or profile.name
 
         def answered(name: str | None) -> None:
             self._write_page(
                 name or "",
-                f"The card of {profile.title or profile.name}",
+                f"The card of {title}",
                 lambda path, replacing: write_card(path, profile, replace=replacing),
             )
 
         self.app.push_screen(
             AskText(
-                f"A card of {profile.title or profile.name}: its words, limits and keys on one "
-                "page. Which file?",
+                f"A card of {title}: its words, limits and keys on one page. Which file?",
                 f"{profile.name}-card.html",
                 hint=beginning_here(),
             ),

@@ -13,10 +13,10 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import ago
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.sentences import LEAVE_BOARD
 from hostlink.app.sheet import Sheet
-from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Backup, BackupItem

@@ -12,10 +12,10 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import ago
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.meeting import show_meeting
 from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
-from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Board

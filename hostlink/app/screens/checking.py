@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Label, Static, TextArea
 
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_field import TextField
@@ -21,8 +21,8 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
-from hostlink.listing.checkcodes import WHOLE, CodeCheck, Codes, codes_of, parse_codes, verify
-from hostlink.listing.slips import Offer, offers
+from hostlink.listing.checkcodes import WHOLE, CodeCheck, Codes, codes_of, parse_codes, verify_codes
+from hostlink.listing.slips import Correction, offers
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class CheckScreen(Page[int | str | None]):
         self.sheet: Codes | None = None
         self.printed: Mapping[int, str] = {}
         self.verdict: CodeCheck | None = None
-        self.offered: Mapping[int, tuple[Offer, ...]] = {}
+        self.offered: Mapping[int, tuple[Correction, ...]] = {}
 
     def body(self) -> Iterator[Widget]:
         """Lay out the sheet file's name, the field for typed codes and the result for each line."""
@@ -111,10 +111,10 @@ class CheckScreen(Page[int | str | None]):
         try:
             codes = self.sheet or self._typed()
         except HostlinkError as error:
-            codes, told = None, f"{error.what} {advised(error.advice)}"
+            codes, told = None, f"{error.what} {in_keys(error.advice)}"
         if codes is not None:
             wanted = codes.lines
-            self.verdict = verify(self.listing, codes, self.rules)
+            self.verdict = verify_codes(self.listing, codes, self.rules)
             if not self.printed:
                 self.offered = offers(self.listing, codes, self.verdict, self.rules)
             told = f"{self._sentence(self.verdict, len(wanted))} {more}".rstrip()

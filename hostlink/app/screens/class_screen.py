@@ -16,6 +16,7 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.dialogues import ask_to_replace
+from hostlink.app.sentences import WAIT_FOR_BOARDS
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -168,9 +169,7 @@ class ClassScreen(Page[None]):
     def _begin(self, column: int, what: str, job: SeatJob[Any]) -> None:
         """Do a job at each board that is here, and at those that come while they are waited for."""
         if not self.is_at_rest:
-            self.app.notify(
-                f"Wait until the boards have ended, or press {way_to('class.stop')}.", markup=False
-            )
+            self.app.notify(f"{WAIT_FOR_BOARDS} {way_to('class.stop')}.", markup=False)
             return
         self.tasks.clear()
 

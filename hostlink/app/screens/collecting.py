@@ -12,7 +12,7 @@ from hostlink.advice import Advice
 from hostlink.app.aside import aside
 from hostlink.app.screens.dialogues import Fill, ask, ask_to_replace
 from hostlink.app.sentences import WHICH_PROGRAMS
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
 from hostlink.jobs.files import TakenError, named_path
@@ -74,7 +74,7 @@ def _left_out(gathered: Gathered) -> str:
 
 def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:
     """Return a row for each thing left out, then how many more there are."""
-    rows = [f"Left out: {where}. {advised(why)}" for where, why in left_out[:_MOST_NAMED]]
+    rows = [f"Left out: {where}. {in_keys(why)}" for where, why in left_out[:_MOST_NAMED]]
     if len(left_out) > _MOST_NAMED:
         rows.append(f"And {len(left_out) - _MOST_NAMED:,} more are left out.")
     return rows

@@ -18,7 +18,7 @@ from textual.widgets import Button, Input, Label, Static
 
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.layout import HEIGHTS
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
 from hostlink.words import safe
@@ -35,7 +35,7 @@ def beginning_here() -> str:
     return f"A name without a folder is one in {safe(str(Path.cwd()))}."
 
 
-def part(text: str, *, name: str = "part") -> Static:
+def paragraph(text: str, *, name: str = "part") -> Static:
     """Return a paragraph of plain text."""
     return Static(Content(safe(text, keep="\n")), classes=name, markup=False)
 
@@ -142,9 +142,9 @@ class Ask(Box[str]):
         self.why, self.answers = why, tuple(answers)
 
     def _words(self) -> Iterator[Widget]:
-        yield part(self.question)
+        yield paragraph(self.question)
         if self.why:
-            yield part(self.why, name="part quiet")
+            yield paragraph(self.why, name="part quiet")
 
     def _answered_by(self) -> Iterator[Widget]:
         with Vertical(id="choices"):
@@ -206,8 +206,8 @@ class AskText(Box["str | None"]):
         self.value, self.hint = value, hint
 
     def _words(self) -> Iterator[Widget]:
-        yield part(self.question)
-        yield part(f"{self.hint} {self.KEYS}".strip(), name="part quiet")
+        yield paragraph(self.question)
+        yield paragraph(f"{self.hint} {self.KEYS}".strip(), name="part quiet")
 
     def _answered_by(self) -> Iterator[Widget]:
         yield TextLine(self.value, id="answer")
@@ -246,8 +246,8 @@ class Fill(Box["dict[str, str] | None"]):
         tab = "Tab goes to the next line."
         if self.path:
             tab = f"Tab completes a file name, and goes to the next line. {beginning_here()}"
-        yield part(self.head)
-        yield part(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
+        yield paragraph(self.head)
+        yield paragraph(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
 
     def _answered_by(self) -> Iterator[Widget]:
         for key, label, value in self.lines:
@@ -290,10 +290,10 @@ class ErrorDialogue(Box[None]):
         for head, text in (
             ("", self.error.what),
             ("Not lost: ", self.error.kept),
-            ("What to do: ", advised(self.error.advice)),
+            ("What to do: ", in_keys(self.error.advice)),
         ):
             if text:
-                yield part(f"{head}{text}")
+                yield paragraph(f"{head}{text}")
 
     def _answered_by(self) -> Iterator[Widget]:
         yield Button("Close", id="close")

@@ -32,8 +32,8 @@ from hostlink.firmware.memory_map import pages_of, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware.checks import role_of
+from hostlink.jobs.firmware.image_words import NOTHING_WRONG, ImageTold, tell_image, told_rows
 from hostlink.jobs.firmware.request import WriteRequest
-from hostlink.jobs.firmware.telling import NOTHING_WRONG, ImageTold, tell_image, told_rows
 from hostlink.sentences import ASKED_FOR_ROLE
 from hostlink.words import plural, safe
 

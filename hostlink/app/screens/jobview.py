@@ -13,9 +13,9 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
 from hostlink.app.job_words import figures
-from hostlink.app.screens.dialogues import STOPS, part
+from hostlink.app.screens.dialogues import STOPS, paragraph
 from hostlink.app.sentences import STOPPING
-from hostlink.app.ways import advised, shown_error
+from hostlink.app.ways import in_keys, shown_error
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class JobView(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
-            yield part(self.job.name, name="part heading")
+            yield paragraph(self.job.name, name="part heading")
             yield Static("", id="phase", markup=False)
             yield Static("", id="figures", markup=False)
             yield VerticalScroll(Static("", id="job-told", markup=False), id="job-log")
@@ -96,7 +96,7 @@ class JobView(ModalScreen[None]):
             return
         error = shown_error(job.error)
         words = [error.what, error.kept and f"Not lost: {error.kept}"]
-        advice = advised(error.advice)
+        advice = in_keys(error.advice)
         words.append(advice and f"What to do: {advice}")
         text = "\n".join(safe(word) for word in words if word)
         self.query_one("#phase", Static).update(Content(text))

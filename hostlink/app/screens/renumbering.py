@@ -13,7 +13,7 @@ from textual.widgets import Input, Label, Static
 
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.sentences import EDITOR_STAYS, UNDOABLE
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
@@ -135,7 +135,7 @@ class RenumberScreen(Page[str | None]):
         self.query_one(Rows).show(entries)
         words = "Quoted text and remarks are never touched."
         if self.stop is not None:
-            words = f"{self.stop.what} {advised(self.stop.advice)}"
+            words = f"{self.stop.what} {in_keys(self.stop.advice)}"
         if self.stop is not None and self.made is not None:
             words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
             words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))

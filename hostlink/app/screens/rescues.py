@@ -14,7 +14,7 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.revisions import Wish
 from hostlink.app.sentences import OVERWRITTEN
-from hostlink.app.ways import advised
+from hostlink.app.ways import in_keys
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Rescue
@@ -115,7 +115,7 @@ class RescuesScreen(Page[Wish | None]):
             if kept is None:
                 return
             told = [f"{one.spec} is kept as {new.revision.spec}." for _, new in kept.kept]
-            told += [f"{where} was not kept. {advised(why)}" for where, why in kept.left_out]
+            told += [f"{where} was not kept. {in_keys(why)}" for where, why in kept.left_out]
             self.app.tell(" ".join(told))
             self.app.notify(" ".join(told), markup=False)
             self.app.desk.shelf.renew()

@@ -12,9 +12,9 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import revision_words, ruler
 from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import AskText
-from hostlink.app.texts import revision_words, ruler
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Origin, Revision

@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.aside import aside
-from hostlink.app.rewrites import Rewrite
+from hostlink.app.rewrites import RewriteRows
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
@@ -30,7 +30,7 @@ class RewriteScreen(Page[str | None]):
         Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
     ]
 
-    def __init__(self, rewrite: Rewrite):
+    def __init__(self, rewrite: RewriteRows):
         super().__init__()
         self.rewrite = rewrite
 

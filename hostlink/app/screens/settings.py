@@ -11,7 +11,7 @@ from textual.widget import Widget
 
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.settings import MOST_MINUTES, is_minutes
-from hostlink.app.themes import NAMES, base_name
+from hostlink.app.themes import NAMES, name_in_settings
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.profile.file import find_profile, shipped_profiles
@@ -57,7 +57,7 @@ class SettingsScreen(Page[None]):
         settings = self.app.settings
         self.query_one(Rows).show(
             [
-                Entry("theme", ("theme", base_name(self.app.theme))),
+                Entry("theme", ("theme", name_in_settings(self.app.theme))),
                 Entry("port", ("port at the start", settings.port or "none")),
                 Entry("profile", ("profile", settings.profile or "the one the board is known by")),
                 Entry("capture_minutes", ("read the board", _often(settings.capture_minutes))),
@@ -71,7 +71,7 @@ class SettingsScreen(Page[None]):
     def action_change(self) -> None:
         key = self.query_one(Rows).key
         if key == "theme":
-            here = NAMES.index(base_name(self.app.theme))
+            here = NAMES.index(name_in_settings(self.app.theme))
             self.app.use_theme(NAMES[(here + 1) % len(NAMES)])
             self._show()
         elif key == "port":

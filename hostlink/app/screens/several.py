@@ -13,10 +13,10 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_words import board_sentence, revision_words
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import ask
-from hostlink.app.sentences import NO_BOARD, NOTHING_SENT_YET, SHOWS_BOARDS
-from hostlink.app.texts import board_sentence, revision_words
+from hostlink.app.sentences import NO_BOARD, NOTHING_SENT_YET, SHOWS_BOARDS, WAIT_FOR_BOARDS
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -183,7 +183,7 @@ class SeveralScreen(Page[None]):
         """Return the marked boards; say why if there are none, or one of them is at work."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
-            words = f"Wait until the boards have ended, or press {way_to('several.stop')}."
+            words = f"{WAIT_FOR_BOARDS} {way_to('several.stop')}."
         elif not boards:
             mark, attach = way_to("several.mark"), way_to("several.boards")
             words = f"No board is marked: {mark} marks one, {attach} attaches one."

@@ -17,7 +17,7 @@ from hostlink.app.actions.table import with_keys
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
-from hostlink.jobs.stepping import held, pin_words, pins_used, slide
+from hostlink.jobs.stepping import pin_words, pins_used, slide, state_rows
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -223,7 +223,7 @@ class StepScreen(Page[int | None]):
         if follow and walk.line in numbers:
             rows.cursor = numbers.index(walk.line)
         self.set_head(self._told())
-        self._say("#step-holds", "\n".join(held(walk)))
+        self._say("#step-holds", "\n".join(state_rows(walk)))
         output = walk.printed_since(max(0, walk.printed - _TAIL)).splitlines()[-_OUTPUT_ROWS:]
         self._say("#step-output", "\n".join(output) or "It has printed nothing yet.")
         self._say("#step-pins", self._pins())

@@ -31,12 +31,12 @@ def words_that_fit(width: int) -> list[DeskAction]:
     shown = [_THE_REST]
     for action in (each for rank in ranks for each in rank if each is not None):
         more = [each for group in groups for each in group if each is action or each in shown]
-        if len(line_of(more)) <= width:
+        if len(words_in_line(more)) <= width:
             shown = more
     return shown
 
 
-def line_of(actions: Sequence[DeskAction]) -> Content:
+def words_in_line(actions: Sequence[DeskAction]) -> Content:
     """Return the words in one line, the letter of each marked, with a sign between groups."""
     line = Content("")
     group = actions[0].group if actions else ""
@@ -69,7 +69,7 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
     def on_resize(self, event: events.Resize) -> None:
         """Show as many words as there is room for."""
         self._shown = words_that_fit(event.size.width - 2)
-        self.query_one("#words", Static).update(line_of(self._shown))
+        self.query_one("#words", Static).update(words_in_line(self._shown))
 
     def action_work(self, name: str) -> None:
         """Close the line and return what a key with Ctrl means."""
@@ -95,7 +95,7 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
     def on_click(self, event: events.Click) -> None:
         """Do what was clicked, or close the line."""
         event.stop()
-        ends = [len(line_of(self._shown[: place + 1])) for place in range(len(self._shown))]
+        ends = [len(words_in_line(self._shown[: place + 1])) for place in range(len(self._shown))]
         at = event.screen_x - 1  # the line's padding
         for action, end in zip(self._shown, ends, strict=True):
             if event.screen_y == self.size.height - 1 and end - len(action.word) <= at < end:

@@ -8,7 +8,7 @@ from itertools import groupby
 from textual.content import Content
 from textual.widgets import Static
 
-from hostlink.app.texts import BEYOND, HERE, LIMIT, SENT, UNUSED, USED
+from hostlink.app.board_words import BEYOND, HERE, LIMIT, SENT, UNUSED, USED
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Segment
 from hostlink.firmware.memory_map import PAGES_A_ROW, pages_of

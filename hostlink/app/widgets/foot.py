@@ -69,14 +69,14 @@ class Foot(Static):
     def on_resize(self, event: events.Resize) -> None:
         """Leave out what does not fit."""
         rows = _ON_LOW if self.screen.has_class("-low") else _MOST_ROWS
-        shown = fitted(self._words, event.size.width, f"{way_to('help')} shows all.", rows)
+        shown = fit_words(self._words, event.size.width, f"{way_to('help')} shows all.", rows)
         if shown != self._shown:
             self._shown = shown
             # Textual 8.2 leaves the height as it was where it changes within a resize.
             self.call_after_refresh(self.update, self._clickable(shown))
 
 
-def fitted(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
+def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
     """Return as many words as fit into some rows, up to a comma or stop, and then `rest`."""
     if len(wrap(words, width)) <= rows:
         return words

@@ -14,7 +14,7 @@ from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
 
-from hostlink.app import texts
+from hostlink.app import board_words
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -58,12 +58,12 @@ class MemoryRuler(Widget):
         "ruler--words",
     }
     _STYLES: ClassVar[dict[str, str]] = {
-        texts.USED: "ruler--used",
-        texts.SENT: "ruler--sent",
-        texts.UNUSED: "ruler--unused",
-        texts.BEYOND: "ruler--beyond",
-        texts.LIMIT: "ruler--limit",
-        texts.HERE: "ruler--here",
+        board_words.USED: "ruler--used",
+        board_words.SENT: "ruler--sent",
+        board_words.UNUSED: "ruler--unused",
+        board_words.BEYOND: "ruler--beyond",
+        board_words.LIMIT: "ruler--limit",
+        board_words.HERE: "ruler--here",
         " ": "ruler--unused",
     }
 
@@ -87,7 +87,9 @@ class MemoryRuler(Widget):
     @property
     def words(self) -> str:
         """Return how the listing fits, in words."""
-        return f"listing: {texts.room_words(self._ledger)}" if self._ledger is not None else ""
+        return (
+            f"listing: {board_words.room_words(self._ledger)}" if self._ledger is not None else ""
+        )
 
     def render_line(self, y: int) -> Strip:
         width = self.size.width
@@ -97,12 +99,12 @@ class MemoryRuler(Widget):
         words, track, scale = self._measures(ledger)
         used, sent = self._board.used, self._board.sent
         if y:
-            drawn = texts.ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
+            drawn = board_words.ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
         else:
-            drawn = texts.ruler(track, used + sent, ledger.limit, scale=scale)
+            drawn = board_words.ruler(track, used + sent, ledger.limit, scale=scale)
             if sent:
                 proven = used * track // scale
-                drawn = drawn[:proven] + drawn[proven:].replace(texts.USED, texts.SENT)
+                drawn = drawn[:proven] + drawn[proven:].replace(board_words.USED, board_words.SENT)
         state = self._style("ruler--beyond" if y and ledger.over else "ruler--words")
         parts = [Segment(f"{_NAMES[y]:<{_NAME_WIDTH}}", self.rich_style)]
         for one, run in groupby(drawn):
@@ -113,10 +115,10 @@ class MemoryRuler(Widget):
 
     def _measures(self, ledger: Ledger) -> tuple[tuple[str, str], int, int]:
         """Return the words beside the tracks, and the cells and the bytes of a track."""
-        words = (safe(self._board.words), texts.room_words(ledger))
+        words = (safe(self._board.words), board_words.room_words(ledger))
         track = self._track_width(words)
         if track < _LEAST_TRACK:
-            words = (safe(self._board.words), texts.short_room_words(ledger))
+            words = (safe(self._board.words), board_words.short_room_words(ledger))
             track = max(4, self._track_width(words))
         held = self._board.used + self._board.sent
         return words, track, max(ledger.limit, ledger.total, held, 1)

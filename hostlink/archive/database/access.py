@@ -27,7 +27,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.faults import BUSY_SECONDS, FAULTS, Fault
+from hostlink.archive.database.database_errors import BUSY_SECONDS, FAULTS, Fault
 from hostlink.errors import ArchiveError, system_words
 from hostlink.sentences import TRY_WHEN_FINISHED
 

@@ -10,7 +10,7 @@ from typing import Any, Generic, NamedTuple, TypeVar
 from sqlite_utils import Database
 
 from hostlink.archive.database.checksums import checksum
-from hostlink.archive.database.faults import FAULTS, DamagedError, damaged, is_damage
+from hostlink.archive.database.database_errors import FAULTS, DamagedError, damaged, is_damage
 from hostlink.archive.database.rows import Row, Values
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.records import Listed

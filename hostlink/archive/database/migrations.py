@@ -121,11 +121,15 @@ def _sum_up(db: Database, table: Table) -> None:
         last = found[-1][table.key]
         db.conn.executemany(
             f"UPDATE {table.name} SET checksum = ? WHERE {table.key} = ?",
-            [(checksum(table, row.values()), row[table.key]) for row in found if fits(table, row)],
+            [
+                (checksum(table, row.values()), row[table.key])
+                for row in found
+                if row_fits(table, row)
+            ],
         )
 
 
-def fits(table: Table, row: Row) -> bool:
+def row_fits(table: Table, row: Row) -> bool:
     """Return whether each value of a row under its checksum is of its column's kind."""
     return all(
         column.hashed

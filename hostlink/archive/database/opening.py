@@ -19,7 +19,7 @@ from sqlite_utils import Database
 
 from hostlink import __version__
 from hostlink.archive.database.access import Access, find_access, has_no_room, private_copy
-from hostlink.archive.database.faults import BUSY_SECONDS, FAULTS, not_opened
+from hostlink.archive.database.database_errors import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.archive.database.flushing import flush_folder, make_folders
 from hostlink.archive.database.migrations import STEPS, MigrationSteps
 from hostlink.archive.database.rows import insert

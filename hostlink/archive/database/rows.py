@@ -18,7 +18,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.database.checksums import checksum, is_whole
-from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.database_errors import damaged
 from hostlink.archive.database.tables import TABLES, Table
 
 Row = Mapping[str, Any]
@@ -40,7 +40,7 @@ def first(db: Database, sql: str, values: Values = ()) -> Row | None:
     return None if row is None else dict(row)
 
 
-def checked(db: Database, table: str, row_id: int) -> Row:
+def checked_row(db: Database, table: str, row_id: int) -> Row:
     """Return a row of a table by its id, checked. Raises DamagedError, also if it is missing."""
     which = TABLES[table]
     row = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
@@ -58,7 +58,7 @@ def found_by(db: Database, table: str, column: str, value: object) -> Row | None
     row = first(db, f"SELECT {key} AS key FROM {table} WHERE {column} = ?", (value,))
     if row is None:
         return None
-    held = checked(db, table, row["key"])
+    held = checked_row(db, table, row["key"])
     if held[column] != value:
         raise damaged(f"The index of {table}")
     return held
@@ -106,7 +106,7 @@ def update(db: Database, table: str, row_id: int, **values: Any) -> None:
 
     Raises DamagedError if the row is damaged, because a new checksum would hide that.
     """
-    _write(db, TABLES[table], {**checked(db, table, row_id), **values}, tuple(values))
+    _write(db, TABLES[table], {**checked_row(db, table, row_id), **values}, tuple(values))
 
 
 def replace(db: Database, table: str, row_id: int, values: Row) -> None:

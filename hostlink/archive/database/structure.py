@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.faults import FAULTS
+from hostlink.archive.database.database_errors import FAULTS
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.words import safe
 

@@ -122,7 +122,7 @@ def _encoded(path: str) -> str:
 # --- verifying -----------------------------------------------------------------------------------
 
 
-def verify(folder: Path) -> None:
+def verify_bag(folder: Path) -> None:
     """Verify that a folder is a complete bag with right checksums (section 3).
 
     Raises BagError with the reason, or OSError if it cannot be read.

@@ -15,7 +15,7 @@ from typing import Any
 
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.exchange.arriving import NOTHING_TAKEN_IN
-from hostlink.archive.exchange.bag_format import BagError, verify
+from hostlink.archive.exchange.bag_format import BagError, verify_bag
 from hostlink.archive.exchange.bags import FORMAT
 from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.listings import LARGEST_LISTING
@@ -41,7 +41,7 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
     """
     folder = Path(folder)
     try:
-        verify(folder)
+        verify_bag(folder)
         about = _about(folder / "data")
         number = about["format"]
         records = _BagOfFormat1(folder, about) if number == 1 else _Bag(folder / "data", number)

@@ -20,7 +20,7 @@ from pathlib import Path
 from hostlink import __version__
 from hostlink.archive.database.flushing import flush_folder, flush_tree, make_folders
 from hostlink.archive.database.tables import CARRIED
-from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
+from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify_bag
 from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.names import file_name
 from hostlink.errors import ArchiveError, system_words
@@ -64,7 +64,7 @@ def write_bag(
         part.mkdir()
         counts = _fill(records, part, now or datetime.now())
         flush_tree(part)
-        verify(part)
+        verify_bag(part)
         part.rename(target)
         flush_folder(target.parent)
     except (OSError, BagError, ValueError) as error:

@@ -20,7 +20,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import Row, checked, first, insert, rows
+from hostlink.archive.database.rows import Row, checked_row, first, insert, rows
 from hostlink.archive.database.tables import Table
 from hostlink.archive.exchange.arriving import refused
 
@@ -68,13 +68,13 @@ class Copies:
         return first(self._db, sql, [values[key] for key in keys]) is not None
 
     def _mark(self, archive: int) -> None:
-        copy = str(checked(self._db, "archives", archive)["uuid"])
+        copy = str(checked_row(self._db, "archives", archive)["uuid"])
         if copy not in self.marks:
             self.marks.append(copy)
 
     def _copies(self, archive: int) -> Iterator[int]:
         """Yield the rows of an archive's copies, each made when it is asked for and is not here."""
-        about = checked(self._db, "archives", self._root(archive))
+        about = checked_row(self._db, "archives", self._root(archive))
         for copy in _identities(about["uuid"]):
             held = first(self._db, "SELECT id FROM archives WHERE uuid = ?", (copy,))
             yield (
@@ -92,7 +92,7 @@ class Copies:
     def _family(self, archive: int) -> set[int]:
         """Return the rows of an archive and its copies, as far as they are here."""
         root = self._root(archive)
-        copies = set(_identities(checked(self._db, "archives", root)["uuid"]))
+        copies = set(_identities(checked_row(self._db, "archives", root)["uuid"]))
         held = rows(self._db, "SELECT id, uuid FROM archives")
         return {root, *(each["id"] for each in held if each["uuid"] in copies)}
 

@@ -30,8 +30,8 @@ from sqlite_utils import Database
 
 from hostlink.archive.boards import LONGEST_LABEL
 from hostlink.archive.database.checksums import is_sound, is_whole
-from hostlink.archive.database.faults import FAULTS, not_read
-from hostlink.archive.database.rows import Row, checked, first, insert, replace, rows, update
+from hostlink.archive.database.database_errors import FAULTS, not_read
+from hostlink.archive.database.rows import Row, checked_row, first, insert, replace, rows, update
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.exchange.arriving import check_record, refused
@@ -45,7 +45,7 @@ from hostlink.archive.names import LONGEST_NAME
 from hostlink.archive.naming import name_of
 from hostlink.archive.programs import put_tag
 from hostlink.archive.records import LEARNER
-from hostlink.archive.retiring import settle
+from hostlink.archive.retiring import settle_retirement
 from hostlink.errors import ArchiveError
 from hostlink.words import fold, natural
 
@@ -132,7 +132,7 @@ class _Merge:
             count_revisions(self.db, program)
         self._refuse_empty_programs()
         for program, at in self.retired.items():
-            settle(self.db, program, at)
+            settle_retirement(self.db, program, at)
         left_out = tuple(self.records.left_out)
         copies = tuple(mark[:8] for mark in self.copies.marks)
         healed, retired = tuple(self.healed), tuple(self._retired_now())
@@ -187,7 +187,7 @@ class _Merge:
         """Count a revision of the import, whose program may be known from an earlier one."""
         program = revision["program_id"]
         if program not in self.programs:
-            name = str(checked(self.db, "programs", program)["name"])
+            name = str(checked_row(self.db, "programs", program)["name"])
             self.programs[program] = ProgramMerged(name, is_new=False)
         one = self.programs[program]
         if not is_new:

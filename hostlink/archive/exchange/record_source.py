@@ -14,8 +14,8 @@ from typing import Any, Protocol
 from sqlite_utils import Database
 
 from hostlink.archive.database.checksums import checksum, is_sound
-from hostlink.archive.database.faults import FAULTS, DamagedError, damaged, is_damage
-from hostlink.archive.database.rows import checked
+from hostlink.archive.database.database_errors import FAULTS, DamagedError, damaged, is_damage
+from hostlink.archive.database.rows import checked_row
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.listings import LARGEST_LISTING, proven_content
 from hostlink.archive.naming import name_of
@@ -173,7 +173,7 @@ class ArchiveRecords:
     def listing(self, number: int) -> Content:
         """Return the listing of a row, proven. Raises DamagedError."""
         if self._last is None or self._last[0] != number:
-            row = checked(self._db, "listings", number)
+            row = checked_row(self._db, "listings", number)
             content = proven_content(row, name_of(self._db, "listings", number))
             if max(len(content.raw), len(content.text.encode())) > LARGEST_LISTING:
                 raise damaged(name_of(self._db, "listings", number))

@@ -21,7 +21,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.database.access import writing_elsewhere
-from hostlink.archive.database.faults import FAULTS, is_damage
+from hostlink.archive.database.database_errors import FAULTS, is_damage
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100

@@ -118,7 +118,7 @@ def standing_rows(readings: Sequence[Reading]) -> set[str]:
     return {row for row, count in times.items() if count > 1 and 2 * count > len(readings)}
 
 
-def whole(unexplained: Sequence[Sequence[str]]) -> int:
+def count_explained(unexplained: Sequence[Sequence[str]]) -> int:
     """Count the captures that show nothing but lines and the board's own rows.
 
     unexplained: for each capture the rows that are no line. The board's own rows come in several

@@ -14,10 +14,10 @@ from hostlink.board.dialogue.capturing import Capture, Capturing
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.events import Emit, Warned, ignore
 from hostlink.board.dialogue.evidence import DamageSign, Evidence
+from hostlink.board.dialogue.no_prompt_errors import command_unanswered, no_prompt
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
-from hostlink.board.dialogue.unreached import no_prompt, unanswered
 from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
@@ -172,7 +172,7 @@ class Dialogue:
         """
         core = self.exchange(text, reach, on_answer)
         if core.outcome is not Outcome.ANSWERED:
-            raise unanswered(core, text, self.pacing, self.profile.rules.form.charset)
+            raise command_unanswered(core, text, self.pacing, self.profile.rules.form.charset)
         return core
 
     def ask(

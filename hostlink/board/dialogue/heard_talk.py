@@ -99,7 +99,7 @@ def is_at_prompt(prompt: bytes, done: bytes, refused: bytes) -> bool:
     return said != answered and set(said) <= set(answered)
 
 
-def is_text(heard: bytes, *, strict: bool = True) -> bool:
+def looks_like_text(heard: bytes, *, strict: bool = True) -> bool:
     """Return whether bytes look like a terminal's text: printable ASCII and line ends.
 
     strict: only those; else one byte in six may be another, as in the messages of some boards.

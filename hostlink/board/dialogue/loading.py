@@ -19,11 +19,11 @@ from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Captured, Phase, Warned
 from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.learning import BoardRewritesError, Learned, learn
+from hostlink.board.dialogue.no_prompt_errors import lost_prompt
 from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.read_back import ReadBack
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.sending import DeafError, LoadReport, Sending
-from hostlink.board.dialogue.unreached import lost_prompt
 from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
 from hostlink.link.regain import FoundState
 from hostlink.listing.canonical import canonical_lines

@@ -18,7 +18,9 @@ _LONG = 6  # letters from which a second damage is allowed for
 _ALIKE = 0.75
 
 
-def misheard(lines: Mapping[int, Line], typed: Iterable[str]) -> tuple[int, str] | None:
+def find_misheard_command(
+    lines: Mapping[int, Line], typed: Iterable[str]
+) -> tuple[int, str] | None:
     """Find a line that is a typed command without its first letter: its number and command."""
     for number, line in lines.items():
         text = _plain(line.text)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from hostlink.board.dialogue.captures import Verdict, verdict, voting, whole
+from hostlink.board.dialogue.captures import Verdict, count_explained, verdict, voting
 from hostlink.board.dialogue.evidence import DamageSign, Evidence
 from hostlink.board.dialogue.next_step import Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
@@ -100,7 +100,7 @@ class ReadBack:
         """Return whether enough readings have no row that could hide a line not sent."""
         # A reading that shows nothing of a program has no row that could hide a line of it.
         full = [each for each in votes if each.lines] if self._target else votes
-        return whole([each.unexplained for each in full]) >= (1 if clean else 2)
+        return count_explained([each.unexplained for each in full]) >= (1 if clean else 2)
 
 
 def _are_alike(readings: Sequence[Reading]) -> bool:

@@ -9,7 +9,7 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase
 from hostlink.board.dialogue.evidence import DamageSign
-from hostlink.board.dialogue.unreached import ONLY_RESTART, TAKES_NOTHING
+from hostlink.board.dialogue.no_prompt_errors import ONLY_RESTART, TAKES_NOTHING
 from hostlink.errors import ReadBackError
 from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome

@@ -59,15 +59,15 @@ class Identity:
 
 def usb_ports() -> list[Identity]:
     """Return the ports with a USB bridge, by name. Phantom ports without ids are left out."""
-    return [identity for identity in here() if identity.vid is not None]
+    return [identity for identity in boards_here() if identity.vid is not None]
 
 
 def other_ports() -> list[Identity]:
     """Return the ports without USB ids; most of them have no device."""
-    return [identity for identity in here() if identity.vid is None]
+    return [identity for identity in boards_here() if identity.vid is None]
 
 
-def here() -> list[Identity]:
+def boards_here() -> list[Identity]:
     """Return the identity of every board at this computer, one entry for each."""
     return _without_shared_serials(_one_a_board([_identity(info) for info in _comports()]))
 
@@ -80,7 +80,7 @@ def identity_of(port: str) -> Identity:
     if "://" in port:
         return Identity(port, location=port, chip="network port")
     names = _names_of(port)
-    for identity in here():
+    for identity in boards_here():
         if any(names & _names_of(each) for each in (identity.port, *identity.also)):
             return dataclasses.replace(identity, port=port)
     return Identity(port, location=port)
@@ -114,7 +114,7 @@ def port_of(identity: Identity) -> str | None:
     """Return the current port of a board that was unplugged, or None."""
     if "://" in identity.port or identity.vid is None:
         return identity.port
-    return next((each.port for each in here() if same_board(each, identity)), None)
+    return next((each.port for each in boards_here() if same_board(each, identity)), None)
 
 
 def hidden_bridges(

@@ -21,7 +21,7 @@ class Clash:
     says: str
 
 
-def clashes(profile: Profile) -> Iterator[Clash]:
+def profile_clashes(profile: Profile) -> Iterator[Clash]:
     """Yield every contradiction in a profile, in no particular order."""
     for check in _CHECKS:
         yield from check(profile)

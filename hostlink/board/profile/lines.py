@@ -57,7 +57,7 @@ def key_lines(text: str) -> dict[Path, int]:
     return lines
 
 
-def line_of(lines: dict[Path, int], path: Path) -> int | None:
+def line_of_key(lines: dict[Path, int], path: Path) -> int | None:
     """Return the line of a key, or of the nearest table around it that has one."""
     while path:
         if path in lines:

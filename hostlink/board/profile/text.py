@@ -14,9 +14,9 @@ import re
 import tomllib
 from typing import Any
 
-from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.kinds import Wrong
-from hostlink.board.profile.lines import key_lines, line_of
+from hostlink.board.profile.lines import key_lines, line_of_key
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import (
     BOARD,
@@ -32,14 +32,13 @@ from hostlink.board.profile.written import key_written, short_value, written
 from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
-from hostlink.sentences import CHECK_FILE
+from hostlink.sentences import CHECK_FILE, MEND_FILE
 from hostlink.words import nearest
 
 LARGEST_FILE = 256 * 1024  # bytes
 LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
 MOST_TOLD = 100  # faults listed in one error
 MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
-_MEND = "Mend the file and try again."
 
 
 class _Faults:
@@ -52,7 +51,7 @@ class _Faults:
         self._found: list[tuple[int, str]] = []
 
     def add(self, path: tuple[str, ...], says: str) -> None:
-        self._found.append((line_of(self.lines, path) or 0, says))
+        self._found.append((line_of_key(self.lines, path) or 0, says))
         self.bad.add(".".join(path[:2]))
 
     @property
@@ -68,7 +67,7 @@ class _Faults:
         told = [self._told(line, says) for line, says in in_order[:MOST_TOLD]]
         if len(self._found) > MOST_TOLD:
             told.append(f"{self.file}: {len(self._found) - MOST_TOLD} more faults are not shown.")
-        raise ProfileError("\n".join(told), advice=_MEND)
+        raise ProfileError("\n".join(told), advice=MEND_FILE)
 
     def _told(self, line: int, says: str) -> str:
         place = f"{self.file}, line {line}" if line else self.file
@@ -98,7 +97,7 @@ def read_profile(text: str, name: str) -> Profile:
         ),
         evidence=evidence,
     )
-    for clash in clashes(profile):
+    for clash in profile_clashes(profile):
         # A default may be the other half of a clash: point at a key that is in the file.
         if faults.bad.isdisjoint(clash.keys):
             paths = [(*key.split("."),) for key in clash.keys]
@@ -153,13 +152,13 @@ def _document(text: str, name: str) -> dict[str, Any]:
             raise ProfileError(
                 f"{name}, line {line}: the line has {len(row)} characters and may have "
                 f"{LONGEST_ROW}.",
-                advice=_MEND,
+                advice=MEND_FILE,
             )
     try:
         return tomllib.loads(text)
     except RecursionError as error:
         raise ProfileError(
-            f"{name}: its lists or tables are nested too deep for a profile.", advice=_MEND
+            f"{name}: its lists or tables are nested too deep for a profile.", advice=MEND_FILE
         ) from error
     except ValueError as error:
         said = str(error)
@@ -176,7 +175,7 @@ def _document(text: str, name: str) -> dict[str, Any]:
         where = f", line {line}" if place or said.endswith(end) else ""
         reason = said[: place.start()] if place else said.removesuffix(end)
         raise ProfileError(
-            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=_MEND
+            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=MEND_FILE
         ) from error
 
 

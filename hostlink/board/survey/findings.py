@@ -53,7 +53,7 @@ class Findings:
         self, name: str, value: object, evidence: str, confidence: Confidence = "measured"
     ) -> None:
         """Record a value. A value that no profile can hold counts as not found."""
-        if fits(name, value):
+        if can_be_written(name, value):
             self._by_name[name] = SurveyFinding(name, value, evidence, confidence)
         else:
             self.missing(name, f"{evidence}, which a profile cannot say")
@@ -91,7 +91,7 @@ class Findings:
         return finding.value if finding is not None else None
 
 
-def fits(name: str, value: object) -> bool:
+def can_be_written(name: str, value: object) -> bool:
     """Return whether a profile can hold a value under a name and read it back unchanged."""
     kind = KINDS.get(name)
     if kind is None or value is None:

@@ -19,7 +19,7 @@ _CANCELLING = (b"\x15", b"\x18", b"\x1b")
 Shows = Callable[[bytes], bool]
 
 
-def find_keys(bench: Bench) -> None:
+def find_keys_by_printing(bench: Bench) -> None:
     """Find the keys by direct lines that print a number."""
     if not (_prints(bench, b"PRINT 13", "13") or _prints(bench, b"PRINT 13", "13")):
         for name in ("talk.erase", "talk.line_cancel"):

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import EVIDENCE_KEY, EVIDENCE_VALUE
 from hostlink.board.survey.findings import KINDS, Findings, SurveyFinding
@@ -46,7 +46,7 @@ def propose(base: Profile, findings: Findings, name: str) -> Profile:
     values |= _following(base, values)
     while True:
         profile = _with(base, values)
-        clash = next(clashes(profile), None)
+        clash = next(profile_clashes(profile), None)
         if clash is None:
             return _named(profile, base, findings, name)
         guessed = [key for key in clash.keys if key not in measured and _moves(profile, key)]
@@ -59,7 +59,7 @@ def propose(base: Profile, findings: Findings, name: str) -> Profile:
         findings.missing(taken, f"it would contradict: {clash.says}"[:400])
 
 
-def part(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Language:
+def table_of(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Language:
     """Return the part of a profile for a table of its file."""
     rules = profile.rules
     parts: dict[str, Talk | Commands | Form | Storage | Language] = {
@@ -75,10 +75,10 @@ def part(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Lan
 def value_in(profile: Profile, name: str) -> object:
     """Return the value of a profile by its name, such as talk.baud."""
     table, _, key = name.partition(".")
-    return getattr(part(profile, table), key)
+    return getattr(table_of(profile, table), key)
 
 
-def base_name(profile: Profile) -> str:
+def begun_from(profile: Profile) -> str:
     """Return the name of the profile from which a surveyed one was made."""
     return profile.about.partition(_BEGUN_FROM)[2].rstrip(".") or profile.name
 
@@ -129,7 +129,7 @@ def _with(base: Profile, values: Values) -> Profile:
         tables.setdefault(table, {})[key] = value
 
     def changed(table: str) -> Any:
-        now: Any = part(base, table)
+        now: Any = table_of(base, table)
         return dataclasses.replace(now, **tables.get(table, {}))
 
     rules = Rules(changed("listing"), changed("storage"), changed("language"))
@@ -151,7 +151,7 @@ def _named(
         profile,
         name=name,
         title="Measured by a survey",
-        about=f"What has no evidence below {_BEGUN_FROM}{base_name(base)}.",
+        about=f"What has no evidence below {_BEGUN_FROM}{begun_from(base)}.",
         source="hostlink survey",
         evidence=tuple((key[: EVIDENCE_KEY.longest], value) for key, value in evidence.items()),
     )

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.bounds import find_bounds, find_longest
-from hostlink.board.survey.bounds import find_keys as find_stored_keys
+from hostlink.board.survey.bounds import find_keys_by_lines as find_stored_keys
 from hostlink.board.survey.filling import fill
 from hostlink.board.survey.findings import NEEDS_CONSENT
 from hostlink.board.survey.form import find_form
-from hostlink.board.survey.keys import find_keys
+from hostlink.board.survey.keys import find_keys_by_printing
 from hostlink.board.survey.language import Words, candidates_of
 from hostlink.board.survey.listed import find_listed
 from hostlink.board.survey.memory import find_question, find_size, find_variables
@@ -78,7 +78,7 @@ class SurveySteps:
         free = find_size(bench, self._listed_bytes(lines))
         bench.phase("Trying a line at wire speed, and keys")
         find_keeping_up(bench)
-        find_keys(bench)
+        find_keys_by_printing(bench)
         bench.renew()
         bench.phase("Asking which words it knows")
         self._words.find()

@@ -63,14 +63,14 @@ def adapt(
     result prints something else, or where it does not fit; 0 where it could not be run.
     """
     from hostlink.board.profile.file import find_profile
-    from hostlink.jobs.adapting import adapt_for, fitted, inputs_of, prove
+    from hostlink.jobs.adapting import adapt_for, inputs_of, prove, shrunk_to_fit
     from hostlink.jobs.run.answers import read_answers
 
     material = material_for(common, what)
     target = common.the_profile()
     source = find_profile(source_name or _written_for(common, material))
     made = adapt_for(material.listing, source, target)
-    made = fitted(made, target) if to_fit else made
+    made = shrunk_to_fit(made, target) if to_fit else made
     inputs = inputs_of(material) if input_path is None else read_answers(input_path)
     proof = prove(material.listing, made, (source.name, target.name), inputs)
     if not common.json:

@@ -17,12 +17,12 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.listing.checkcodes import CodeCheck, Codes
-    from hostlink.listing.slips import Offer
+    from hostlink.listing.slips import Correction
 
 
 def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str | None) -> int:
     """Compare a listing with the codes of a sheet or file; return status 1 if they differ."""
-    from hostlink.listing.checkcodes import verify
+    from hostlink.listing.checkcodes import verify_codes
     from hostlink.listing.slips import offers
 
     if what == "-" == codes_from:
@@ -33,7 +33,7 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
     else:
         codes, label = _typed(codes_from or "")
     material = material_for(common, what)
-    verdict = verify(material.listing, codes, common.the_profile().rules)
+    verdict = verify_codes(material.listing, codes, common.the_profile().rules)
     offered = (
         {} if printed else offers(material.listing, codes, verdict, common.the_profile().rules)
     )
@@ -76,7 +76,7 @@ def _typed(codes_from: str) -> tuple[Codes, str]:
 
 
 def _show(
-    verdict: CodeCheck, printed: dict[int, str], offered: Mapping[int, tuple[Offer, ...]]
+    verdict: CodeCheck, printed: dict[int, str], offered: Mapping[int, tuple[Correction, ...]]
 ) -> None:
     """Print each line that is wrong, with the sheet's line, or else what it may have been."""
     rows: dict[int, str] = {number: f"too many  {number}" for number in verdict.extra}

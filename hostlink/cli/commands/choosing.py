@@ -9,7 +9,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import say
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import UsageError
 
 if TYPE_CHECKING:
@@ -58,4 +58,4 @@ def gathered(
 def tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:
     """Say what was left out of many listings, and why."""
     for where, why in left_out:
-        say(f"Left out: {where}. {advised(why)}")
+        say(f"Left out: {where}. {in_commands(why)}")

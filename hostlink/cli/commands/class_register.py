@@ -13,11 +13,11 @@ import click
 
 from hostlink.archive.times import utc_now
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import NumberRange, shared
+from hostlink.cli.options import DESPITE_HELP, STOP_HELP, NumberRange, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.port_choice import resolved_ports
 from hostlink.cli.stopping import stoppable
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural
 
@@ -47,13 +47,13 @@ if TYPE_CHECKING:
     help="Stay so long, and serve each board that comes late; Ctrl+C ends it before.",
 )
 @click.option(
-    "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for a board with another BASIC."
+    "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout where a board has another BASIC."
 )
-@click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
+@click.option("--despite-review", is_flag=True, help=DESPITE_HELP)
 @click.option(
     "--stop-running",
     is_flag=True,
-    help="Interrupt a program that is running (its variables may be lost).",
+    help=STOP_HELP,
 )
 @click.option(
     "--page", type=click.Path(path_type=Path), metavar="FILE", help="Write the table to print it."
@@ -188,7 +188,7 @@ def _show(
         table(HEADS, [row.cells() for row in rows], right=("changed",))
         for name, result in results.items():
             if result.error is not None:
-                kept, advice = result.error.kept, advised(result.error.advice)
+                kept, advice = result.error.kept, in_commands(result.error.advice)
                 say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
     say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
     if page is not None:

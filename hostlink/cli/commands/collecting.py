@@ -12,7 +12,7 @@ from hostlink.cli.commands.choosing import choosing, gathered, tell_left_out
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
@@ -89,7 +89,9 @@ def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
             {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
             for material, one in collected.kept
         ],
-        "left_out": [{"where": where, "why": advised(why)} for where, why in collected.left_out],
+        "left_out": [
+            {"where": where, "why": in_commands(why)} for where, why in collected.left_out
+        ],
         "remarks": list(collected.remarks),
         "passed_over": list(gathered.passed_over),
         "folders": list(gathered.folders),

@@ -16,7 +16,7 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import agreed, told_when_stopped
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import RefusedError
 from hostlink.sentences import ARCHIVE_UNCHANGED
 
@@ -92,7 +92,7 @@ def export_bag(
         )
     say(exported.sentence(folder), quiet=common.quiet or common.json)
     if exported.learners:
-        say(advised(exported.private_words), quiet=common.quiet)
+        say(in_commands(exported.private_words), quiet=common.quiet)
     return tell_damaged(exported.left_out)
 
 
@@ -112,7 +112,7 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
     """
     from hostlink.jobs.exporting import (
         changes,
-        compared,
+        comparison_sentences,
         import_from,
         preview,
         taken_in,
@@ -126,7 +126,11 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
     ):
         if only_preview or asks:
             merged = preview(opened, source)
-            _say(common, [*compared(merged), *changes(merged)], to_take_in(source, merged))
+            _say(
+                common,
+                [*comparison_sentences(merged), *changes(merged)],
+                to_take_in(source, merged),
+            )
             if asks and merged.anything:
                 if not agreed("Take it in?"):
                     raise RefusedError("Nothing was taken in, as you said.")
@@ -145,5 +149,5 @@ def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> Non
     if common.json:
         return
     for detail in details:
-        say(advised(detail))
+        say(in_commands(detail))
     say(sentence, quiet=common.quiet)

@@ -85,7 +85,7 @@ def review(
     from hostlink.cli.firmware_words import review_dict, show_review
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.firmware.draft import write_draft
-    from hostlink.jobs.firmware.telling import tell_image, told_dict
+    from hostlink.jobs.firmware.image_words import tell_image, told_dict
 
     reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
     known = role = ""
@@ -252,7 +252,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
     """Show the image and the cautions, and ask for consent. Raises RefusedError without it."""
     from hostlink.cli.ways import COMMANDS, at_port
     from hostlink.jobs.cautions import CAUTIONS
-    from hostlink.jobs.firmware.telling import told_sentence
+    from hostlink.jobs.firmware.image_words import told_sentence
 
     if reviewed is not None:
         say(told_sentence(reviewed.image), quiet=common.quiet)

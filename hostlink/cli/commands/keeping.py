@@ -14,7 +14,7 @@ from hostlink.cli.group import Group
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.stopping import told_when_stopped
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -119,11 +119,11 @@ def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     if proof.can_rebuild:
         say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=common.quiet)
     if proof.lasting:
-        from hostlink.archive.database.faults import heals
+        from hostlink.archive.database.database_errors import heals
 
         say(
-            f"{advised(heals)} Without one, `hostlink archive prove --accept` takes what can still "
-            "be read.",
+            f"{in_commands(heals)} Without one, `hostlink archive prove --accept` takes what can "
+            "still be read.",
             quiet=common.quiet,
         )
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED

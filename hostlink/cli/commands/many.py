@@ -11,7 +11,7 @@ from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Pha
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.stopping import stoppable
-from hostlink.cli.ways import COMMANDS, advised
+from hostlink.cli.ways import COMMANDS, in_commands
 from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.words import plural, sent_again
@@ -79,7 +79,7 @@ def failure_dict(error: HostlinkError | None) -> dict[str, object]:
     return {
         "error": error.what if error is not None else None,
         "kept": error.kept or None if error is not None else None,
-        "advice": advised(error.advice) or None if error is not None else None,
+        "advice": in_commands(error.advice) or None if error is not None else None,
     }
 
 

@@ -56,7 +56,7 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
     That consent holds for another restart only if the opening was heard to restart the board.
     """
-    from hostlink.cli.page_teller import PageTeller
+    from hostlink.cli.firmware_teller import PageTeller
     from hostlink.jobs.meeting.meeting import meet_board
     from hostlink.jobs.session.opening import foresee_opening
 
@@ -114,7 +114,7 @@ def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
         else {
             "baud": boot.baud,
             "signature": boot.signature.hex(" "),
-            "chip": boot.part,
+            "chip": boot.part_number,
             "blank": boot.is_blank if boot.flash is not None else None,
             "image": boot.image or None,
         },

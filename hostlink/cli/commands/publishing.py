@@ -14,7 +14,7 @@ from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus
 from hostlink.publish.details import COLLECTION_TITLE
 
@@ -175,5 +175,5 @@ def _dict(found: list[PublishedProgram], left_out: list[tuple[str, Advice]]) -> 
              "whole_code": each.codes.whole}
             for each in found
         ],
-        "left_out": [{"where": where, "why": advised(why)} for where, why in left_out],
+        "left_out": [{"where": where, "why": in_commands(why)} for where, why in left_out],
     }  # fmt: skip

@@ -13,7 +13,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.job_json import loaded_dict, saved_dict
-from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
+from hostlink.cli.options import DESPITE_HELP, DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, is_terminal, say
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ListingError, RefusedError, UsageError
@@ -42,7 +42,7 @@ _WATCH_NAP_S = 0.5
 @click.option(
     "--watch", is_flag=True, help="Stay, and send the changed lines each time the file is saved."
 )
-@click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
+@click.option("--despite-review", is_flag=True, help=DESPITE_HELP)
 @click.option(
     "--adapt",
     "adapt_it",

@@ -29,6 +29,7 @@ from hostlink.jobs.session.last_known import last_fill
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
+from hostlink.sentences import NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import fold, safe
 
 V = TypeVar("V")
@@ -129,7 +130,7 @@ def _check_theirs(session: Session, archive: Archive, learner: Learner) -> None:
         raise RefusedError(
             f"This board was last handed out to {holder}, so what it holds may not be "
             f"{safe(learner.name)}'s.",
-            kept="It is still on the board; nothing was kept in the archive.",
+            kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
             advice=lambda by: (
                 f"Save it for {safe(learner.name)} all the same {by.save_all_the_same}."
             ),

@@ -24,10 +24,11 @@ from typing import Any
 from hostlink.archive import Archive
 from hostlink.archive.names import LONGEST_NAME, is_program_name
 from hostlink.archive.records import LEARNER
-from hostlink.board.profile.lines import key_lines, line_of
+from hostlink.board.profile.lines import key_lines, line_of_key
 from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
+from hostlink.sentences import MEND_FILE, NO_PORT_OPENED, no_name_of
 from hostlink.words import fold, natural, nearest, safe
 
 LARGEST_FILE = 256 * 1024  # bytes
@@ -74,7 +75,7 @@ class _Faults:
         """Return the line of a key; a program that is not named has its name by the learner's."""
         named = (*key[:-1], "name")
         has_own = key in self._lines or key[-1:] != ("program",)
-        return line_of(self._lines, key if has_own else named) or 0
+        return line_of_key(self._lines, key if has_own else named) or 0
 
     def add(self, says: str, *key: str) -> None:
         self._found.append((self.line(*key), says))
@@ -147,8 +148,7 @@ def _learner(path: Path, table: dict[str, Any], at: str, common: str, faults: _F
         says = f'{safe(name)} needs a name for the program in plain letters: program = "…"'
         if program:
             says = (
-                f'"{safe(program[:LONGEST_NAME])}" cannot be the name of a program: it is up to '
-                f"{LONGEST_NAME} characters without @"
+                f"{no_name_of('program', program)}: it is up to {LONGEST_NAME} characters without @"
             )
         faults.add(says, "learner", at, "program" if program else "name")
     what = _text(table, "hand_out", faults, "learner", at) or common
@@ -220,6 +220,6 @@ def _at(path: Path, line: int, says: str) -> str:
 def _faulty(*sentences: str) -> RegisterError:
     return RegisterError(
         "\n".join(sentences),
-        kept="No port was opened.",
-        advice="Mend the file and try again.",
+        kept=NO_PORT_OPENED,
+        advice=MEND_FILE,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board
-from hostlink.board.port.ports import Identity, here, identity_of, same_board
+from hostlink.board.port.ports import Identity, boards_here, identity_of, same_board
 from hostlink.errors import UsageError
 from hostlink.jobs.boards import find_at_port
 from hostlink.jobs.class_register.register import Learner, Register
@@ -36,7 +36,7 @@ def seats_of(register: Register, archive: Archive) -> list[Seat]:
 
     Raises UsageError if two learners have the same board.
     """
-    found, boards = here(), archive.boards()
+    found, boards = boards_here(), archive.boards()
     seats: list[Seat] = []
     taken: list[tuple[Identity, Learner]] = []
     for learner in register.learners:

@@ -29,7 +29,7 @@ class Question:
     answers: tuple[tuple[str, str, WriteRequest], ...]
 
 
-def question_of(error: RefusedError, request: WriteRequest) -> Question | None:
+def question_that_lifts(error: RefusedError, request: WriteRequest) -> Question | None:
     """Return the question whose answer lifts a refusal, None if no answer does."""
 
     def leads(**changes: object) -> WriteRequest:
@@ -76,7 +76,7 @@ def write_asking(
             situation = situation or look(session, archive, request)
             return write_firmware(session, archive, request, situation)
         except RefusedError as error:
-            question = question_of(error, request)
+            question = question_that_lifts(error, request)
             if question is None or error.needed is None or error.needed in asked:
                 raise
             asked.add(error.needed)

@@ -22,7 +22,7 @@ from hostlink.errors import (
 )
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
-from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep
+from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep_collected
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed_backup
 from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
@@ -214,7 +214,7 @@ def _at_prompt(
             )
         if found is None or not found.items:
             return None
-        kept = keep(session, archive, board, found, note="before firmware was written")
+        kept = keep_collected(session, archive, board, found, note="before firmware was written")
         record.detail["backup"] = kept.spec
         session.emit(BackupKept(kept.spec, tuple(item.name for item in kept.items)))
         return kept

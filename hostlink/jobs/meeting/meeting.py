@@ -15,7 +15,7 @@ from pathlib import Path
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Phase
-from hostlink.board.dialogue.unreached import nothing_steady, silent_everywhere
+from hostlink.board.dialogue.no_prompt_errors import nothing_steady, silent_everywhere
 from hostlink.board.port.bridges import driver_hint
 from hostlink.board.port.ports import Identity, hidden_bridges, identity_of, usb_ports
 from hostlink.board.profile.model import HEARD

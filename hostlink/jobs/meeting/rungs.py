@@ -182,7 +182,7 @@ def _bootloader(seen: Seen) -> Stand:
             held = f"its flash holds {boot.image}"
         elif boot.has_basic:
             held = "its flash holds a BASIC"
-        return _holds(f"At {boot.baud} baud; the chip is {boot.part}, {held}.")
+        return _holds(f"At {boot.baud} baud; the chip is {boot.part_number}, {held}.")
     if seen.basic is not None and seen.restart is not Restart.DONE:
         return _left_out("Not asked: that takes a restart, and its BASIC answers already.")
     if seen.basic is not None:
@@ -202,7 +202,7 @@ def _basic(seen: Seen) -> Stand:
     boot = seen.bootloader
     if boot is not None and not boot.can_be_written:
         return _missing(
-            f"The chip is {boot.part}, to which hostlink cannot write firmware; "
+            f"The chip is {boot.part_number}, to which hostlink cannot write firmware; "
             f"{CONTENTS_UNKNOWN}, and no prompt came.",
             "If this is the display board, all is well: it never answers. If it is the computer, "
             f"check that its chip is one of these: {', '.join(chip.part for chip in CHIPS)}.",

@@ -40,7 +40,7 @@ class SeenBootloader:
     cut_off: str = ""
 
     @property
-    def part(self) -> str:
+    def part_number(self) -> str:
         """Return the part number of the chip."""
         return part_of(self.signature)
 

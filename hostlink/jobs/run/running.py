@@ -23,7 +23,7 @@ from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
-from hostlink.jobs.run.unfinished import MOST_OUTPUT, failure, stop, with_state
+from hostlink.jobs.run.run_errors import MOST_OUTPUT, failure, stop, with_run_state
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
 from hostlink.listing import Listing, to_bytes
@@ -127,7 +127,7 @@ def _play(session: Session, core: Running, before: Before) -> None:
     try:
         _drive(session, core)
     except (HostlinkError, OSError) as error:
-        told = with_state(error, stop(session, before))
+        told = with_run_state(error, stop(session, before))
         if told is error:
             raise
         raise told from error

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from hostlink.archive import Archive, Board
-from hostlink.archive.database.faults import make_writable
+from hostlink.archive.database.database_errors import make_writable
 from hostlink.archive.events import OpenEvent
 from hostlink.archive.records import LEARNER
 from hostlink.errors import ArchiveError, Interrupted

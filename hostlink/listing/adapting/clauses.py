@@ -191,7 +191,7 @@ def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
     return found
 
 
-def valued(clause: Clause, language: Language) -> list[tuple[int, int]]:
+def valued_comparisons(clause: Clause, language: Language) -> list[tuple[int, int]]:
     """Return the comparisons of a clause whose value counts, as indexes of its spans.
 
     The last sign of a condition only says whether it holds, the first one of an assignment assigns.

@@ -19,7 +19,7 @@ Taken = Callable[[Language], bool]
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class FoundForm:
     """A form that occurs in a listing. what: its name. lines: where. taken: who takes it."""
 
     what: str
@@ -37,8 +37,8 @@ class Guess:
     """
 
     names: tuple[str, ...]
-    forms: tuple[Form, ...]
-    disputed: tuple[Form, ...] = ()
+    forms: tuple[FoundForm, ...]
+    disputed: tuple[FoundForm, ...] = ()
 
 
 _QUOTIENT = "/ for division"
@@ -81,7 +81,7 @@ def guess(
     return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(disputed))
 
 
-def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
+def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
     """Return the forms in the numbered lines of a listing, in the order in which they occur.
 
     known: the languages whose words are looked for.
@@ -97,7 +97,7 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[Form, ...]:
                 "a jump to a computed line", (lambda each: each.computed_jumps, {})
             )
             computed[1][number] = None
-    return tuple(Form(what, tuple(lines), taken) for what, (taken, lines) in found.items())
+    return tuple(FoundForm(what, tuple(lines), taken) for what, (taken, lines) in found.items())
 
 
 def _common(known: Collection[Language]) -> Language:

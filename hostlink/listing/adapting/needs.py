@@ -12,7 +12,7 @@ from hostlink.listing.adapting.clauses import (
     clauses,
     depths,
     is_relation,
-    valued,
+    valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_whole
 from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, PLAIN_JUMP_NEEDED, Pair
@@ -59,7 +59,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
         and not any(map(is_relation, spans))
     ):
         yield COMPARISON_NEEDED
-    if source.comparison and not target.comparison and valued(clause, pair.both):
+    if source.comparison and not target.comparison and valued_comparisons(clause, pair.both):
         yield "a comparison used as a number: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:

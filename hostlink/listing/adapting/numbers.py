@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from hostlink.listing.adapting.clauses import Clause, call_end, depths, valued
+from hostlink.listing.adapting.clauses import Clause, call_end, depths, valued_comparisons
 from hostlink.listing.adapting.hoisting import assigned
 from hostlink.listing.adapting.rewriting import PLAIN_JUMP_NEEDED, WHOLE, Pair, Rewrite, rewrites
 from hostlink.listing.adapting.signs import is_positive
@@ -173,7 +173,7 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
-    return clause.wrapped(pair.both, valued(clause, pair.both), "-(")
+    return clause.wrapped(pair.both, valued_comparisons(clause, pair.both), "-(")
 
 
 @rewrites(

@@ -35,7 +35,7 @@ class Lookalike:
     @property
     def sentence(self) -> str:
         """Return the description of the fault for the user."""
-        return alike(self.line.typed[self.start : self.end])
+        return lookalike_words(self.line.typed[self.start : self.end])
 
     @property
     def finding(self) -> Finding:
@@ -58,7 +58,7 @@ class Lookalike:
         )
 
 
-def alike(typed: str) -> str:
+def lookalike_words(typed: str) -> str:
     """Describe a number that contains letters for the user."""
     shown, letter = typed[:_MOST_SHOWN], _LETTERS.search(typed)
     which = letter[0] if letter else ""

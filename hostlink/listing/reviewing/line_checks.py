@@ -29,7 +29,7 @@ _HOLDS_VALUES = frozenset(
 )
 
 
-def wording(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
+def check_line(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
     """Yield findings about one line."""
     spans = reader.spans(line.text)
     if any(span.word == "DATA" for span in spans):

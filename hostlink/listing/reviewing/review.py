@@ -14,7 +14,7 @@ from hostlink.listing.canonical import canonical_line
 from hostlink.listing.charset import cannot_take, named
 from hostlink.listing.finding import RULES, Finding, Severity, check_rules
 from hostlink.listing.measure import Ledger, measure
-from hostlink.listing.mending.lookalike import alike, like_number, lookalikes
+from hostlink.listing.mending.lookalike import like_number, lookalike_words, lookalikes
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
 from hostlink.listing.reviewing.jumps import Reference, jumps
 from hostlink.listing.reviewing.soundness import soundness
@@ -138,7 +138,7 @@ def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
 def _no_number(line: Line) -> Finding:
     advice = "Give it a number, or join it to the line before it."
     if like := like_number(line.typed.lstrip(" ")):
-        advice = alike(like)
+        advice = lookalike_words(like)
     return _on(
         *(line, "no-line-number"),
         f"Row {line.at:,} has no line number; a board would run it at once and not store it.",

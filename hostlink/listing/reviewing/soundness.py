@@ -9,7 +9,7 @@ from hostlink.listing.finding import Finding, at_place
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.flow import Flow, Node, flow_of, remark_words
-from hostlink.listing.reviewing.line_checks import wording
+from hostlink.listing.reviewing.line_checks import check_line
 from hostlink.listing.reviewing.variables import uses
 from hostlink.listing.rules import Rules
 
@@ -20,7 +20,9 @@ def soundness(listing: Listing, rules: Rules) -> list[Finding]:
     """Return findings about the logic of a program. Never raises on any text."""
     reader = Reader(rules.language)
     flow = flow_of(listing, reader)
-    words = [found for node in flow.nodes.values() for found in wording(node.line, reader, rules)]
+    words = [
+        found for node in flow.nodes.values() for found in check_line(node.line, reader, rules)
+    ]
     strange = {found.line_at for found in words if found.rule == "unknown-word"}
     return [
         *_unreachable(flow),

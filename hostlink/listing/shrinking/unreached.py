@@ -5,7 +5,7 @@ from __future__ import annotations
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.flow import flow_of
-from hostlink.listing.reviewing.line_checks import wording
+from hostlink.listing.reviewing.line_checks import check_line
 from hostlink.listing.rules import Rules
 
 
@@ -17,6 +17,6 @@ def unreached(listing: Listing, rules: Rules) -> tuple[Line, ...]:
     reader = Reader(rules.language)
     flow = flow_of(listing, reader)
     for node in flow.nodes.values():
-        if any(found.rule == "unknown-word" for found in wording(node.line, reader, rules)):
+        if any(found.rule == "unknown-word" for found in check_line(node.line, reader, rules)):
             return ()
     return tuple(flow.removable())

@@ -67,7 +67,7 @@ def test_a_new_board_is_told_by_its_bootloader(board: Any, archive: Archive) -> 
     seen = met(board, archive, consent)
     assert len(consent.asked) == 1 and "memory is lost" in consent.asked[0]
     assert seen.bootloader is not None and seen.bootloader.is_blank
-    assert (seen.bootloader.baud, seen.bootloader.part) == (115200, "ATmega328P")
+    assert (seen.bootloader.baud, seen.bootloader.part_number) == (115200, "ATmega328P")
     assert bytes(board.machine.chip.flash) == before
     assert not board.machine.chip.page_writes
     assert climb(seen).status == 1

@@ -16,7 +16,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.reading import Reading
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import in_commands
 from hostlink.errors import (
     ArchiveError,
     ExitStatus,
@@ -117,7 +117,7 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
     assert "The program on the board was not touched." in caught.value.kept
-    assert "load again" in advised(caught.value.advice)
+    assert "load again" in in_commands(caught.value.advice)
     assert bench.memory == MINE
 
 
@@ -445,7 +445,7 @@ def test_promise_6_restart_is_told(bench: Any) -> None:
     with pytest.raises(RefusedError) as caught:
         bench.save("NEW")
     assert "it restarted when its port was opened, and lost its memory then" in caught.value.what
-    assert "put it back with `hostlink load NEW@1`" in advised(caught.value.advice)
+    assert "put it back with `hostlink load NEW@1`" in in_commands(caught.value.advice)
     told = [event.text for event in bench.told if isinstance(event, Warned)]
     assert any("restarted when its port was opened" in text for text in told)
 
@@ -463,7 +463,7 @@ def test_promise_6_a_save_after_a_restart_needs_a_yes_and_is_labelled(bench: Any
         bench.save("NEW")
     assert caught.value.status is ExitStatus.REFUSED
     assert "starts by itself" in caught.value.what
-    assert "--yes" in advised(caught.value.advice)
+    assert "--yes" in in_commands(caught.value.advice)
     assert bench.archive.programs() == []
     saved = bench.save("NEW", after_restart=True)
     assert saved.revision.origin.after_restart

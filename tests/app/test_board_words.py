@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from hostlink.app import texts
+from hostlink.app import board_words
 from hostlink.app.actions.table import way_to
-from hostlink.app.texts import (
+from hostlink.app.board_words import (
     KnownContents,
     ago,
     board_sentence,
@@ -40,18 +40,18 @@ def test_the_ruler_marks_the_limit_once_and_shows_only_true_excess(
 ) -> None:
     """The limit stands once; what goes beyond it is shown only where the listing does not fit."""
     drawn = ruler(width, total, limit)
-    assert drawn.count(texts.LIMIT) == 1
+    assert drawn.count(board_words.LIMIT) == 1
     if total <= limit:
-        assert texts.BEYOND not in drawn
+        assert board_words.BEYOND not in drawn
     if total >= 2 * limit:
-        assert drawn.count(texts.BEYOND) >= width // 2 - 1
+        assert drawn.count(board_words.BEYOND) >= width // 2 - 1
 
 
 def test_the_line_at_the_cursor_is_shown_at_its_place() -> None:
     """Bytes 500 to 600 of 1000 are the sixth tenth of the row."""
     drawn = ruler(100, 1000, 0, here=(500, 600))
-    assert drawn[50:60] == texts.HERE * 10
-    assert drawn.count(texts.HERE) == 10
+    assert drawn[50:60] == board_words.HERE * 10
+    assert drawn.count(board_words.HERE) == 10
 
 
 def test_room_is_told_in_words_with_units() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 
-from hostlink.board.dialogue.unreached import mistyped
+from hostlink.board.dialogue.no_prompt_errors import typing_damaged
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
@@ -23,7 +23,7 @@ from hostlink.words import safe
 MOST_OUTPUT = 1 << 20  # bytes
 
 
-def with_state(error: HostlinkError | OSError, state: str) -> Exception:
+def with_run_state(error: HostlinkError | OSError, state: str) -> Exception:
     """Add to an error that ended a run the state in which the board was left."""
     if isinstance(error, Interrupted):
         return error.but(what=f"Stopped while the program ran. {state}")
@@ -76,7 +76,7 @@ def failure(
     """Return the error for a run that did not end at the prompt. state: how the board was left."""
     asked = safe(to_text(core.row.strip(), charset))
     if core.end is End.UNTYPED:
-        return mistyped(f'"{command}"', kept=STILL_IN_MEMORY)
+        return typing_damaged(f'"{command}"', kept=STILL_IN_MEMORY)
     if core.end is End.UNANSWERED:
         return RefusedError(
             f'The program asks "{asked}", and there is no more input.',
@@ -84,7 +84,7 @@ def failure(
             advice=lambda by: f"Give an answer for each question: {by.answer_questions}.",
         )
     if core.end is End.DAMAGED:
-        return mistyped("An answer", kept=state)
+        return typing_damaged("An answer", kept=state)
     return _too_much(core, longest_s, state)
 
 

@@ -43,7 +43,7 @@ class LoadState:
     is_told: bool = False
 
 
-def with_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
+def with_load_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
     """Return the error completed by what was kept and by the state of the board."""
     state.is_told = True
     if state.proven:

@@ -166,7 +166,7 @@ def never_pauses(*, unasked: bool = False) -> LinkError:
     )
 
 
-def runs(last: bytes) -> LinkError:
+def program_runs(last: bytes) -> LinkError:
     """Describe a program that prints. last: the last that came."""
     return LinkError(
         f'A program runs on the board; it last printed "{last_row(last)}".',
@@ -289,7 +289,9 @@ def _no_key_stops_it(by: Ways) -> str:
     )
 
 
-def mistyped(what: str, *, kept: str = "", reason: LinkReason = LinkReason.DAMAGED) -> LinkError:
+def typing_damaged(
+    what: str, *, kept: str = "", reason: LinkReason = LinkReason.DAMAGED
+) -> LinkError:
     """Describe something that could not be typed, because the wire damages it."""
     return LinkError(
         f"{what} could not be typed right; {DAMAGED}.",
@@ -315,7 +317,7 @@ def _no_room(core: Exchange, text: str) -> LinkError:
     )
 
 
-def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
+def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
     """Describe a command that could not be typed or was not answered up to a prompt.
 
     core: how it went. text: the command.
@@ -325,7 +327,7 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
     if core.outcome is Outcome.UNTYPED and not core.typed.heard:
         return fell_silent()
     if core.outcome is Outcome.UNTYPED:
-        return mistyped(f'"{safe(text)}"')
+        return typing_damaged(f'"{safe(text)}"')
     if core.outcome is Outcome.FLOODING:
         return LinkError(
             f'The board does not stop sending after "{safe(text)}".',
