@@ -94,6 +94,7 @@ class Ways:
     write_previous: str
     write_previous_discarding: str
     write_image: str
+    write_again: By
     write_image_discarding: str
     write_first_image: str
     firmware_history: str

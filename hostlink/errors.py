@@ -3,8 +3,9 @@
     HostlinkError
     ├── UsageError        the request makes no sense (status 2)
     ├── ListingError      a listing cannot be read or used
-    ├── ProfileError      a profile is wrong; names file and line
-    ├── RegisterError     a class register is wrong; names file and line
+    ├── FaultyFileError   a file that a person wrote is wrong; names file and line
+    │   ├── ProfileError      a profile
+    │   └── RegisterError     a class register
     ├── RefusedError      the job was not begun, or waits for consent
     │   ├── NotKnownError     what a board holds is not known, so it is not overwritten
     │   └── LineTooLongError  a typed line has more characters than the board takes
@@ -120,12 +121,25 @@ class ListingError(HostlinkError):
     """A listing cannot be read, or cannot be used for what was asked."""
 
 
-class ProfileError(HostlinkError):
-    """A profile is wrong. The message begins with the file and, where known, the line."""
+class FaultyFileError(HostlinkError):
+    """A file that a person wrote is wrong. Each row of `what` is a fault, with file and line.
+
+    is_of: what the file should be.
+    """
+
+    is_of = "file"
 
 
-class RegisterError(HostlinkError):
-    """A class register is wrong. Each row of `what` is a fault, with the file and the line."""
+class ProfileError(FaultyFileError):
+    """A profile is wrong."""
+
+    is_of = "profile"
+
+
+class RegisterError(FaultyFileError):
+    """A class register is wrong."""
+
+    is_of = "class register"
 
 
 class RefusedError(HostlinkError):

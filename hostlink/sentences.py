@@ -30,10 +30,14 @@ NO_BOARD_HERE = "No board is plugged in"
 RESTARTED = "The board was restarted."
 ONLY_RESTART_HELPS = "only a restart helps"
 DAMAGED = "the wire damages bytes"
+SO_FULL = "its memory is so full that it"
+TAKES_NOTHING = "takes nothing any more"
+NO_STOPPING_KEY = "No key is known that stops a program on this board"
+UNKNOWN_KIND = "hostlink does not know this kind of board yet"
 UNNAMED_PROGRAM = "a program without a name"
 MUTE = "The board is mute until the rest is written."
 WORD_TABLE_MISSING = "No table of BASIC words was recognised"
-ASKED_FOR_ROLE = "What is this image for?"
+ASKED_FOR_ROLE = "Which board is this image for?"
 ASKED_FOR_LABEL = "What do you call this board?"
 
 
@@ -132,6 +136,11 @@ WHAT_LEARNING_DOES = "it goes into the profile of this board, and the load is pr
 def when_link_is_back(job: str) -> str:
     """Advise to repeat a job later, in a sentence. job: Load, or Save."""
     return f"{job} again when the link is back."
+
+
+def stop_it(by: Ways) -> str:
+    """Advise to stop a program that runs, in a clause."""
+    return f"stop it {by.stop_running} (its variables may be lost)"
 
 
 def let_be_lost(by: Ways) -> str:

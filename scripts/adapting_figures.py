@@ -18,8 +18,9 @@ from pathlib import Path
 from types import ModuleType
 
 from hostlink.board.profile.file import find_profile
-from hostlink.jobs.adapting import adapt_for, answers_apart, inputs_of, prove
+from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.jobs.proving import answers_apart, inputs_of, prove
 from hostlink.listing import Listing
 
 GENERATOR = Path(__file__).resolve().parent.parent / "tests" / "practice" / "generate.py"

@@ -165,7 +165,7 @@ class DeskApp(App[None]):
         return self._desk
 
     def refresh_css(self, animate: bool = True) -> None:
-        """Compute all styles anew; before the first screen there are none to compute."""
+        """Compute all styles again, unless the first screen is not there yet."""
         if self.screen_stack:
             super().refresh_css(animate)
         else:

@@ -203,7 +203,7 @@ class AttachedBoard:
         sends: Sent | None = None,
         may_stop: bool = False,
     ) -> Job[R]:
-        """Queue work that needs the prompt; it is told whether it may stop a running program."""
+        """Queue work that needs the prompt, and that may have consent to stop a running program."""
         job = self._give(name, lambda console: work(console, may_stop), shown=shown, doing=doing)
         job.sends = sends
         if then and not may_stop:

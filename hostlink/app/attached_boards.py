@@ -8,7 +8,6 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError
-from hostlink.sentences import UNLESS_STORED
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -44,7 +43,7 @@ class AttachedBoards:
         return self._profiles[name]
 
     def forget_profiles(self) -> None:
-        """Read the profile to measure by anew, since its file may have changed."""
+        """Read the profile to measure by again, since its file may have changed."""
         self._profiles.clear()
 
     def profile_for(self, port: str) -> tuple[Profile, bool]:
@@ -104,13 +103,8 @@ class AttachedBoards:
         if not warned:
             open_them()
             return
-        question = foreseen[warned[0]].warning(warned[0])
+        question = "\n".join(foreseen[port].warning(port) for port in warned)
         words = ("Open it", "Leave it closed") if len(ports) == 1 else ("Open all", "Open none")
-        if len(warned) > 1:
-            question = (
-                f"Opening these {len(warned)} ports will probably restart their boards: what their "
-                f"memory holds {UNLESS_STORED}. {', '.join(warned)}"
-            )
         ask(self.app, question, ("open", words[0], open_them), leave=words[1])
 
     def _open_port(self, port: str, profile: Profile, *, is_guess: bool, agreed: bool) -> None:

@@ -142,7 +142,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             return ["is restarting"]
         case Activity.SILENT:
             return [
-                "is silent; check its supply and its cable",
+                "is silent, or its program prints rarely; check its supply and its cable",
                 "is silent; check supply and cable",
             ]
         case Activity.FULL:
@@ -184,7 +184,7 @@ def held_words(held: KnownContents | None) -> str:
 def ruler(
     width: int, total: int, limit: int, here: tuple[int, int] = (0, 0), *, scale: int = 0
 ) -> str:
-    """The program memory as a row of `width` characters.
+    """Draw the program memory as a row of `width` characters.
 
     total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
     the line at the cursor, equal where there is none. scale: bytes of the whole row, if that is

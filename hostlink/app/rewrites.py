@@ -16,8 +16,8 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.board.profile.model import Profile
-    from hostlink.jobs.adapting import Proof
     from hostlink.jobs.language_of import Offer
+    from hostlink.jobs.proving import Proof
 
 TO_FIT = "until it fits"
 WHOLE = "all"

@@ -24,12 +24,12 @@ _SURVEY = "with <boards>, then <boards.survey>"
 
 
 def _always(way: str) -> Callable[..., str]:
-    """Return a function that tells a way, whatever it is to act on."""
+    """Return a function that ignores its arguments and returns one fixed way."""
     return lambda *_: with_keys(way)
 
 
 def _of(way: str, before: str = ", ") -> Callable[[str], str]:
-    """Return a function that tells a way, and what it is to act on behind it."""
+    """Return a function that returns a way followed by the thing that it acts on."""
     return lambda what: f"{with_keys(way)}{before}{what}"
 
 
@@ -96,6 +96,7 @@ KEYS = _KeysNow(
     write_previous="with <firmware.back> on the firmware screen",
     write_previous_discarding="with <firmware.back> on the firmware screen",
     write_image="with <firmware.write> on the firmware screen",
+    write_again=_of("with <firmware.write> on the firmware screen", ", from "),
     write_image_discarding="with <firmware.write> on the firmware screen",
     write_first_image="with <firmware>, then <firmware.write>",
     firmware_history="with <firmware-history>",

@@ -39,6 +39,12 @@ class OpenEvent:
     outcome: str = "done"
 
 
+_NEWEST_OF_LEARNERS = (
+    "events.id IN (SELECT max(id) FROM (SELECT id, job, outcome, json_extract(detail, ?) AS whose "
+    "FROM events) WHERE whose IS NOT NULL GROUP BY whose, job, outcome)"
+)
+
+
 class Events(ArchiveFile):
     """The archive's methods for the record of jobs."""
 
@@ -147,7 +153,7 @@ class Events(ArchiveFile):
     ) -> Listed[JobEvent]:
         """Return events, newest first: all, or those of one board, program or kind of job.
 
-        of_learners: only those that were done for a learner.
+        of_learners: only those done for a learner; of each kind of job and outcome their newest.
         """
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}
@@ -159,7 +165,7 @@ class Events(ArchiveFile):
                 of_program = "coalesce(programs.name_key, revision_program.name_key) = ?"
                 wanted[of_program] = fold(clean(program))
             if of_learners:
-                wanted["json_extract(events.detail, ?) IS NOT NULL"] = f"$.{LEARNER}"
+                wanted[_NEWEST_OF_LEARNERS] = f"$.{LEARNER}"
             return _EVENTS.listed(
                 db,
                 f"WHERE {' AND '.join(wanted) or '1'} ORDER BY events.id DESC LIMIT ?",

@@ -173,7 +173,7 @@ def _firmware(db: Database) -> Iterator[str]:
 
 
 def _numbers(db: Database) -> Iterator[str]:
-    """Find gaps in the numbers of revisions, and programs that count theirs wrongly."""
+    """Find gaps in revision numbers, and programs whose count of revisions is wrong."""
     for row in db.execute(
         "SELECT programs.name, count(*) AS held, max(number) AS last FROM revisions "
         "JOIN programs ON programs.id = program_id WHERE archive_id = 1 "

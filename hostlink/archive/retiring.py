@@ -32,7 +32,7 @@ def change_use(db: Database, program: Row, now: str, change: Change) -> None:
 
 
 def settle_retirement(db: Database, program: int, retired_at: str) -> None:
-    """Decide whether a program stays retired that one of two archives retired at a time.
+    """Retire a merged program, or bring it back, after one of the two archives retired it.
 
     It stays retired unless either archive brought it back or kept a revision after the retirement.
     An older copy does not undo a retirement.

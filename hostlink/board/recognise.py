@@ -77,11 +77,21 @@ _LAST_LISTEN_S = 3.0
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
 
 
+def asks_at_start(kinds: Sequence[Profile], question: bytes) -> bool:
+    """Return whether a board asks a known start question, which an empty line answers.
+
+    A program that is not starting asks the same again, and is then refused.
+    """
+    asked = {each.strip() for kind in kinds for each in kind.talk.start_questions}
+    return question.strip().decode("latin-1") in asked
+
+
 class Recogniser(Asker):
     """Recognises the board at the other end of a wire, at the speed of the port first.
 
     kinds: the profiles to consider, the likeliest first. careful: the profile that supplies the
-    values that were not heard.
+    values that were not heard. starts: the board was just heard starting, so that each question
+    that it asks may be one of its start.
     """
 
     def __init__(
@@ -92,6 +102,7 @@ class Recogniser(Asker):
         emit: Emit = ignore,
         *,
         may_stop: bool = False,
+        starts: bool = False,
     ) -> None:
         known = (kind.talk.interrupt for kind in kinds if kind.talk.interrupt)
         super().__init__(wire, careful.talk.baud, (*_STOPS, *known))
@@ -99,6 +110,7 @@ class Recogniser(Asker):
         self._careful = careful
         self._emit = emit
         self._may_stop = may_stop
+        self._starts = starts
         self._questions: set[bytes] = set()  # in answer to empty lines
         self._prompts = b"", b""  # two that came one after the other
         self._echoing: list[int] = []  # speeds at which only the echo comes back
@@ -160,8 +172,10 @@ class Recogniser(Asker):
         """
         if not looks_like_text(first, strict=False) and not _READABLE.search(first):
             return None
-        if first[:1] in _ROW_ENDS and looks_like_text(first) and not self._asks_at_start(first):
-            self._refuse_question(parts_of(first)[2])
+        asked = parts_of(first)[2]
+        is_row = first[:1] in _ROW_ENDS and looks_like_text(first) and not stopping
+        if is_row and not asks_at_start(self._kinds, asked) and self._is_question(asked):
+            return self._stopped(asks_for(asked, may_stop=self._may_stop))
         answers = [first]
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
@@ -169,7 +183,8 @@ class Recogniser(Asker):
                 end, rows, prompt = parts_of(again)
                 if len(prompt) > LONGEST_COMMAND:
                     return None  # no profile could name it
-                self._refuse_question(prompt)
+                if self._is_question(prompt) and not stopping:
+                    return self._stopped(asks_for(prompt, may_stop=self._may_stop))
                 return HeardTalk(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
             prompts = parts_of(first)[2], parts_of(again)[2]
             self._prompts = prompts if is_changed(*prompts) else self._prompts
@@ -186,7 +201,7 @@ class Recogniser(Asker):
         rows = [each for each in (*answers, unasked) if _is_row(each)]
         came_once = bool(rows) and not all(answers)
         if _is_row(unasked) or (came_once and self._printed):
-            return self._stopped(rows[-1])
+            return self._stopped(program_runs(rows[-1]))
         self._printed = self._printed or came_once
         return None
 
@@ -202,7 +217,7 @@ class Recogniser(Asker):
             began = self._wire.now()
             here = self._listen(left_s)
             if _is_row(here):
-                yield self._stopped(here)
+                yield self._stopped(program_runs(here))
             heard += here
             left_s -= self._wire.now() - began
             if not here or left_s <= 0:
@@ -210,38 +225,29 @@ class Recogniser(Asker):
         if heard:
             raise never_pauses(unasked=True)
 
-    def _stopped(self, row: bytes) -> HeardTalk:
-        """Send the interrupt keys if the program may be stopped; return how the board talks then.
-
-        row: the last that the program printed. Raises LinkError if it was not stopped.
-        """
+    def _stopped(self, refusal: LinkError) -> HeardTalk:
+        """Send the interrupt keys if allowed; return how the board talks then, or raise refusal."""
+        asking = None  # a prompt may look like a question
         for key in self._stop_keys if self._may_stop else ():
             self._ask(key)
             for line_end in (_CR, _LF):
                 talk = self._empty_lines(line_end, self._ask(line_end), stopping=True)
-                if talk is not None:
+                if talk is not None and talk.prompt not in self._questions:
                     return talk
-        raise program_runs(row)
+                asking = asking or talk
+        if asking is not None:
+            return asking
+        raise refusal
 
-    def _asks_at_start(self, heard: bytes) -> bool:
-        """Return whether a board asks a known start question, which an empty line answers.
-
-        A program that is not starting asks the same again, and is then refused.
-        """
-        asked = {question for kind in self._kinds for question in kind.talk.start_questions}
-        return parts_of(heard)[2].strip().decode("latin-1") in {each.strip() for each in asked}
-
-    def _refuse_question(self, prompt: bytes) -> None:
-        """Raise LinkError if an empty line is answered by a question: a program waits."""
+    def _is_question(self, prompt: bytes) -> bool:
+        """Return whether an empty line was answered by a question: a program waits."""
         known = {kind.talk.prompt for kind in self._kinds}
         if not asks(prompt) or prompt in known:
-            return
+            return False
         is_new = prompt not in self._questions
         self._questions.add(prompt)
         # A board that asks several things at its start asks another one after an empty line.
-        if self._may_stop and (is_new or self._stops()):
-            return
-        raise asks_for(prompt, may_stop=self._may_stop)
+        return not ((self._may_stop or self._starts) and is_new)
 
     # --- echo, and what comes after a command ------------------------------------------------
 
@@ -261,6 +267,9 @@ class Recogniser(Asker):
             return None
         if talk.prompt and not done.endswith(talk.prompt):
             return None
+        if done == refused and talk.prompt[-1:] in _ROW_ENDS:
+            # No BASIC says in a row of a remark what it says of an unknown word: a program asks.
+            raise asks_for(talk.prompt, may_stop=self._may_stop)
         if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hostlink.advice import Advice
 from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.no_prompt_errors import last_row
 from hostlink.board.profile.model import Profile
-
-_UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."
+from hostlink.sentences import UNKNOWN_KIND
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +25,17 @@ class Recognised:
     free: int | None = None
 
     @property
+    def advice(self) -> Advice:
+        """Return what makes an unknown kind known."""
+        return "" if self.known else lambda by: f"To go faster, measure it once {by.survey}."
+
+    @property
     def sentence(self) -> str:
         """Return a sentence on what was found."""
         at = f"at {self.heard_talk.baud} baud"
         if self.known:
             title = self.profile.title or self.profile.name
-            return f"This board talks {at} like kind {self.profile.name}: {title}."
+            return f"This board talks {at} like one of kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}. {_UNKNOWN}"
+        return f"This board talks {at} {shows}. {UNKNOWN_KIND}, so it goes slowly."

@@ -30,7 +30,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
 from hostlink.cli.stopping import Ended
-from hostlink.cli.ways import COMMANDS
+from hostlink.cli.ways import IN_CONSOLE
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted
 from hostlink.jobs.console import Console
 from hostlink.jobs.pasting import Pasted, look_at
@@ -48,7 +48,7 @@ _MOST_SHOWN = 12  # remarks on one paste
 
 def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Run the console until the user leaves it; return the exit status."""
-    teller, stop = Teller(quiet=common.quiet), threading.Event()
+    teller, stop = Teller(quiet=common.quiet, by=IN_CONSOLE), threading.Event()
 
     drawing: list[Callable[[], object]] = []  # the screen comes after the owner
 
@@ -143,7 +143,7 @@ class ConsoleTerminal:
         try:
             at_prompt = self._wait(self._owner.submit(lambda board: board.settle(2.0, 0.6)))
         except HostlinkError as error:
-            return error.words(COMMANDS)
+            return error.words(IN_CONSOLE)
         return AT_PROMPT if at_prompt else "Its program was left running."
 
     def draw_again(self) -> None:

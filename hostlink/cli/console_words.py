@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.entry import tell
 from hostlink.cli.output import say
+from hostlink.cli.ways import IN_CONSOLE
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.sentences import ONLY_RESTART_HELPS
@@ -47,7 +48,7 @@ def doing_words(state: BoardState) -> str:
         Activity.RUNNING: "A program runs; Ctrl+C stops it.",
         Activity.ASKING: "The program waits; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
-        Activity.SILENT: "The board is silent.",
+        Activity.SILENT: "The board is silent, or prints rarely.",
         Activity.FULL: f"Its memory is full; {ONLY_RESTART_HELPS}.",
     }.get(state.activity, "")
 
@@ -58,4 +59,4 @@ def report_errors(work: Callable[[], object]) -> None:
     try:
         work()
     except HostlinkError as error:
-        tell(error)
+        tell(error, by=IN_CONSOLE)

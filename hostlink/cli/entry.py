@@ -18,18 +18,18 @@ from typing import NoReturn
 import click
 
 from hostlink import __version__
+from hostlink.advice import Ways
 from hostlink.cli.group import Group
 from hostlink.cli.names import COMPLETING, GIVEN_PORT
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import (
     ExitStatus,
+    FaultyFileError,
     HostlinkError,
     Interrupted,
     LinkError,
     LinkReason,
-    ProfileError,
-    RegisterError,
     UsageError,
 )
 from hostlink.sentences import REPEAT
@@ -280,19 +280,20 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
     click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)
 
 
-def tell(error: HostlinkError, port: str = "") -> None:
+def tell(error: HostlinkError, port: str = "", by: Ways | None = None) -> None:
     """Print an error to stderr: what happened, what was kept, what to do, each on its line.
 
-    Where stderr is closed it goes to stdout. port: as the user gave it, "" for none.
+    Where stderr is closed it goes to stdout. port: as the user gave it, "" for none. by: in place
+    of the commands.
     """
     from hostlink.cli.output import as_called
     from hostlink.cli.ways import in_commands
 
     if isinstance(error, LinkError) and error.reason is LinkReason.NOT_FOUND:
         port = ""  # there is no such port
-    parts = (error.what, error.kept, in_commands(error.advice, port))
+    parts = (error.what, error.kept, in_commands(error.advice, port, by))
     what, *rest = [part for part in parts if part]
-    if isinstance(error, ProfileError | RegisterError):  # each of its rows is a fault
+    if isinstance(error, FaultyFileError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)

@@ -21,8 +21,8 @@ def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -
     from hostlink.jobs.firmware.image_words import NOTHING_WRONG, told_rows
 
     image, chip = reviewed.image, reviewed.chip
-    data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")
-    data(f"firmware on the {chip.part} ({reviewed.boot_bytes:,} bytes are the bootloader's).")
+    data(f"{image.name}: {plural(image.used_bytes, 'byte')} for the {chip.part}, which has room")
+    data(f"for {reviewed.application_end:,} besides its bootloader ({reviewed.boot_bytes:,}).")
     data(f"SHA-256 of its flash content: {image.sha256}")
     if known or role:
         as_role = f", written before for the {role}" if role else ""

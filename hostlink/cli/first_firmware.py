@@ -21,11 +21,6 @@ if TYPE_CHECKING:
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.session.session import Session
 
-ROLES = {
-    "computer": "it runs the BASIC",
-    "display": "it makes the picture",
-}
-
 
 def may_ask(common: CommonOptions) -> bool:
     """Return whether a person can be asked: at a terminal, and not told to answer yes to all."""
@@ -50,9 +45,11 @@ def asker(common: CommonOptions, teller: PageTeller) -> Callable[[Question], Wri
 
 def ask_role() -> str:
     """Ask what an image is for."""
-    for role, does in ROLES.items():
+    from hostlink.jobs.cautions import ROLES_TOLD
+
+    for role, does in ROLES_TOLD.items():
         say(f"  {role}: {does}")
-    return answered(ASKED_FOR_ROLE, choices=tuple(ROLES))
+    return answered(ASKED_FOR_ROLE, choices=tuple(ROLES_TOLD))
 
 
 def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:
@@ -111,7 +108,7 @@ def _label(common: CommonOptions, session: Session, archive: Archive, steps: Fir
     while True:
         label = steps.label
         if not label and may_ask(common):
-            label = answered(f"{ASKED_FOR_LABEL} A colour, for instance; Enter: no label.")
+            label = answered(f"{ASKED_FOR_LABEL} (a colour, for instance; Enter: no label)")
         if not label:
             return ""
         try:

@@ -13,8 +13,6 @@ from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
 
 DISCARD_HELP = "Do not keep what the board holds now."
-DESPITE_HELP = "Load although the review found errors."
-STOP_HELP = "Interrupt a program that is running (its variables may be lost)."
 NOTE_HELP = "A note to keep with it."
 ANSWERS_HELP = "A file whose lines answer the program's questions."
 F = TypeVar("F", bound=Callable[..., Any])
@@ -92,6 +90,11 @@ _PORT = _option(
     metavar="PORT",
     help="A device, a board's label, or practice:// for the practice board.",
 )
+STOP_RUNNING = _option(
+    "--stop-running",
+    is_flag=True,
+    help="Interrupt a program that is running (its variables may be lost).",
+)
 _LINK = [
     _PORT,
     _option(
@@ -107,11 +110,7 @@ _LINK = [
         type=click.Path(path_type=Path, dir_okay=False),
         help="Write everything that passes on the wire to a file.",
     ),
-    _option(
-        "--stop-running",
-        is_flag=True,
-        help=STOP_HELP,
-    ),
+    STOP_RUNNING,
 ]
 _MANY = [
     _option(

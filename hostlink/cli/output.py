@@ -69,7 +69,7 @@ def as_json(value: Any) -> None:
 def table(
     heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[str] = ()
 ) -> None:
-    """A plain table on stdout. right: the heads of columns with numbers.
+    """Print a plain table to stdout. right: the heads of columns with numbers.
 
     On a terminal too narrow for it the widest columns are broken between words; a file or a pipe
     gets one line for each row.

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from hostlink.advice import Ways
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.output import as_called, is_terminal, say
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
 class Teller:
     """Report events. Use as a context manager around a job and pass `emit` to it."""
 
-    def __init__(self, *, quiet: bool = False) -> None:
-        self._quiet = quiet
+    def __init__(self, *, quiet: bool = False, by: Ways = COMMANDS) -> None:
+        self._quiet, self._by = quiet, by
         self._live: LiveLines | None = None
         self._task: Any = None
         self._repairs = 0
@@ -55,11 +56,11 @@ class Teller:
             self._sent(event)
         elif isinstance(event, LineRepaired):
             self._repairs += 1
-            self._say(event_words(event, COMMANDS))
+            self._say(event_words(event, self._by))
         elif isinstance(event, Captured):
-            self._detail(event_words(event, COMMANDS))
+            self._detail(event_words(event, self._by))
         elif isinstance(event, Warned | Rescued | AlreadyKept | KeptAs):
-            self._say(event_words(event, COMMANDS))
+            self._say(event_words(event, self._by))
 
     def _say(self, text: str) -> None:
         text = at_port(text, self._port)

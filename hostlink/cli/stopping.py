@@ -100,8 +100,13 @@ def agreed(question: str) -> bool:
 
     if is_rehearsal():
         return True
-    with _asking():
-        return click.confirm(question, default=False, err=True)
+    while True:
+        word = answered(f"{question} (y: yes, Enter: no)").lower()
+        if word in ("", "n", "no"):
+            return False
+        if word in ("y", "yes"):
+            return True
+        click.echo("Type y for yes, or press Enter for no.", err=True)
 
 
 def answered(question: str, *, choices: Sequence[str] = ()) -> str:
@@ -124,7 +129,7 @@ def _asking() -> Iterator[None]:
         yield
     except click.Abort:
         raise Interrupted(
-            "Stopped at the question.", kept="Nothing was done to the board since it was asked."
+            "Stopped at the question.", kept="Nothing was done since it was asked."
         ) from None
     finally:
         _questions.pop()

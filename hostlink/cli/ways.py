@@ -43,7 +43,7 @@ COMMANDS = Ways(
     record_elsewhere="with --record",
     discard_board="with --discard-board",
     restart_discarding=_with("restart --discard-board"),
-    look_in_console=_with("console"),
+    look_in_console=f"{_with('console')} at a terminal",
     save_with_name=_with("save NAME"),
     save_all_the_same="with --yes",
     store=_with("store"),
@@ -88,6 +88,7 @@ COMMANDS = Ways(
     write_previous=_with("firmware write --previous"),
     write_previous_discarding=_with("firmware write --previous --discard-board"),
     write_image=_with("firmware write IMAGE"),
+    write_again=_on("firmware write"),
     write_image_discarding=_with("firmware write IMAGE --discard-board"),
     write_first_image=_with("firmware write IMAGE --new-board")
     + " (in place of IMAGE, the name of your file, which ends in .hex)",
@@ -110,6 +111,9 @@ IN_MEET = dataclasses.replace(
 )
 """The commands, with each that repeats `meet` written out."""
 
+IN_CONSOLE = dataclasses.replace(COMMANDS, look_in_console="here", stop_running="by interrupt!")
+"""The commands, told by the console itself."""
+
 _AT_A_BOARD = re.compile(
     r"`hostlink (?!backup --list|[^`]*--port)"
     r"((?:meet|survey|restart|console|save|store|load|putback|backup|firmware write)\b[^`]*)`"
@@ -130,6 +134,6 @@ def at_port(text: str, port: str) -> str:
     )
 
 
-def in_commands(advice: Advice, port: str = "") -> str:
-    """Return advice in commands and options. port: as for `at_port`."""
-    return at_port(advice_text(advice, COMMANDS), port)
+def in_commands(advice: Advice, port: str = "", by: Ways | None = None) -> str:
+    """Return advice in commands and options. port: as for `at_port`. by: in place of COMMANDS."""
+    return at_port(advice_text(advice, by or COMMANDS), port)

@@ -77,7 +77,7 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
             kept=NOTHING_SENT,
             advice="Name the file of the image that ends in .hex.",
         )
-    return read
+    return replace(read, image=replace(read.image, file=str(path)))
 
 
 def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
@@ -114,7 +114,7 @@ def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
 
 
 def _end_of(rows: list[str], findings: list[ImageFinding]) -> int:
-    """The index of the row with the end record, of the last row if there is none."""
+    """Return the index of the row with the end record, or of the last row without one."""
     for index, row in enumerate(rows):
         match = _END.fullmatch(row.strip())
         if match is None or sum(bytes.fromhex(row.strip()[1:])) % 256:
@@ -157,7 +157,7 @@ def _finding(error: HexReaderError) -> ImageFinding:
 
 
 def _start_of(start: Any) -> int | None:
-    """The start address that a file names in a record of type 03 or 05."""
+    """Return the start address that a file names in a record of type 03 or 05."""
     if not start:
         return None
     if "EIP" in start:

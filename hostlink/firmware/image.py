@@ -17,13 +17,14 @@ class Image:
     """A firmware image. flash: bytes from address 0, blank in gaps, without blanks at the end.
 
     segments: the address ranges in the file, ascending. start: the start address, if the file names
-    one.
+    one. file: as the user named it, "" for an image from elsewhere.
     """
 
     name: str
     flash: bytes = field(repr=False)
     segments: tuple[Segment, ...]
     start: int | None = None
+    file: str = ""
 
     @property
     def sha256(self) -> str:

@@ -85,13 +85,20 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]
                 f"{_range(first, stop)} lies beyond the {chip.flash_bytes:,} bytes of flash of the "
                 f"{chip.part}.",
             )
-        if start < chip.flash_bytes and stop > end:
+        if end <= start and stop <= chip.flash_bytes and len(image.segments) == 1:
+            yield ImageFinding(
+                "in-bootloader",
+                "error",
+                f"All of it, {_range(start, stop)}, lies in the section of a bootloader, so it is "
+                "one. The bootloader of a board is left as it is.",
+            )
+        elif start < chip.flash_bytes and stop > end:
             yield ImageFinding(
                 "in-bootloader",
                 "error",
                 f"{_range(max(start, end), min(stop, chip.flash_bytes))} lies in the bootloader's "
                 f"section (the top {boot_bytes:,} bytes, from {end:04X}). If this board's "
-                "bootloader is smaller, say so.",
+                "bootloader is smaller, name its size in bytes.",
             )
 
 
@@ -114,7 +121,7 @@ def _gaps(image: Image, chip: Chip) -> Iterator[ImageFinding]:
 
 
 def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
-    """The interrupt vectors: the first must lead into the image, the others should be jumps."""
+    """Check the interrupt vectors: the first must lead into the image, the others be jumps."""
     table = chip.vectors * 4
     reset = _jump_target(image.flash, 0, chip)
     if image.segments[0][0] > 0 or image.flash[:2] == b"\xff\xff":
@@ -160,7 +167,7 @@ def _starts(image: Image) -> Iterator[ImageFinding]:
 
 
 def _jump_target(flash: bytes, place: int, chip: Chip) -> int | None:
-    """Where the JMP or RJMP at `place` leads, in bytes; None where there is no such instruction.
+    """Return where the JMP or RJMP at `place` leads, in bytes; None if there is none there.
 
     Source: AVR instruction set manual: JMP 1001 010k kkkk 110k with a second word, RJMP 1100 kkkk
     kkkk kkkk relative to the next word; the program counter wraps round at the end of flash.

@@ -93,8 +93,10 @@ def _tables(
     place = 0
     while place < len(flash):
         if place and 32 <= flash[place - 1] < 127 and 32 <= flash[place] < 127:
-            place += 1  # within a text
-            continue
+            read = entry(flash, place)
+            if read is None or read[0] not in CORE:
+                place += 1  # within a text, not behind code that looks like one
+                continue
         stop, words = _run(flash, place, entry)
         if len(CORE.intersection(words)) >= _LEAST_BESIDE and len(words) >= _LEAST_WORDS:
             found.append(WordTable(place, stop, form, words))

@@ -1,70 +1,27 @@
-"""Adapt a listing for another kind of board, and prove it by running both."""
+"""Adapt a listing for another kind of board."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from hostlink.board.profile.model import Profile
-from hostlink.errors import ListingError, RefusedError, UsageError
-from hostlink.jobs.listing_source import Material, shipped_programs
+from hostlink.errors import ListingError, UsageError
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, Change, adapt
 from hostlink.listing.adapting.needs import Need
+from hostlink.listing.measure import line_cost
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.shrink import shrink
 from hostlink.sentences import LISTING_UNCHANGED, no_numbered_line
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.practice.bare import Printout
-    from hostlink.practice.kind import BoardKind
+    pass
 
-SEEDS = (1, 2, 3)
-"""The random numbers that a program with RND is run with."""
-
-OWN = "\x1f"
-"""Stands for a blank that a board sets of its own, where two outputs are compared."""
-
-DEPENDS_ON_FREE = "what it prints depends on the board's free memory"
-
-_MOST = (200_000, 800_000)
-"""Statements that the original and the result may run; the result may need more of them."""
-_NO_BLANK = re.compile(f"[^ {OWN}]")
-_NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?")
-
-Alike = Literal["same", "columns", "numbers", "other"]
-_WAYS: tuple[Alike, ...] = ("other", "numbers", "columns")
-Result = Literal["proven", "open", "differs"]
-
-
-@dataclass(frozen=True, slots=True)
-class Proof:
-    """How the original and the result compare when both run.
-
-    why: why that is not known or how they differ; how far they are the same if it is proven.
-    """
-
-    result: Result
-    why: str
-
-    @property
-    def says(self) -> str:
-        """Return the proof as a sentence."""
-        return f"{_SAYS[self.result]}{self.why}."
-
-    @property
-    def unproven(self) -> str:
-        """Return what the archive keeps as the doubt about the result, "" if there is none."""
-        return f"it was not compared with its original: {self.why}" if self.result == "open" else ""
-
-
-_SAYS: dict[Result, str] = {
-    "proven": "Proven: both were run and printed the same",
-    "open": "Not proven: ",
-    "differs": "Do not use the result: ",
-}
+_KEEPS_NUMBERS, _SMALLER = "lines", "the program must fit"
 
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
@@ -94,23 +51,55 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
 
 
 def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:
-    """Return an adapted listing made smaller as far as it has to be, by the costs of its board."""
+    """Return an adapted listing made smaller as far as it has to be, by the costs of its board.
+
+    Its changes show the lines as they are then, by the numbers that they had before.
+    """
     if made.fits or made.needs:
         return made
-    small = shrink(made.listing, target.rules, to_fit=True, size_words=target.size_words)
-    steps = (
-        f"Made smaller to fit: {made.after:,} bytes became {small.after:,}; the "
-        "changes are shown as they were before that."
-    )
+    rules, words = target.rules, target.size_words
+    kept = small = shrink(made.listing, rules, _KEEPS_NUMBERS, to_fit=True, size_words=words)
+    if not kept.fits:
+        small = shrink(made.listing, rules, to_fit=True, size_words=words)
+    now = dict(zip(kept.listing.numbered(), small.listing.numbered().values(), strict=True))
+    renumbered = "; the lines have new numbers" if list(now) != [*small.listing.numbered()] else ""
+    steps = f"Made smaller to fit: {made.after:,} bytes became {small.after:,}{renumbered}."
     return replace(
-        made, listing=small.listing, after=small.after, notes=(*made.notes, steps, *small.notes)
+        made,
+        listing=small.listing,
+        changes=tuple(_smaller(made, now, rules)),
+        after=small.after,
+        notes=(*made.notes, steps, *small.notes),
     )
+
+
+def _smaller(made: Adapted, now: Mapping[int, Line], rules: Rules) -> Iterator[Change]:
+    """Return the changes from the original lines to those that stand for them now.
+
+    now: the lines of the smaller listing by the numbers that they had in the adapted one.
+    """
+    adapted = made.listing.numbered()
+    changes = {change.number: change for change in made.changes}
+    added = {Line.from_text(row).number for each in made.changes for row in each.after[1:]}
+    for number in (each for each in adapted if each not in added):
+        was = changes.get(number)
+        before = was.before if was else adapted[number].typed
+        rows = [Line.from_text(row).number or 0 for row in was.after] if was else [number]
+        lines = [now[row] for row in rows if row in now]
+        after = tuple(line.typed for line in lines)
+        smaller = after != tuple(adapted[row].typed for row in rows)
+        if was or smaller:
+            why = (*(was.why if was else ()), *((_SMALLER,) if smaller else ()))
+            cost = sum(line_cost(line, rules) for line in lines)
+            cost -= line_cost(Line.from_text(before), rules) if before else 0
+            yield Change(number, before, after, why, cost)
 
 
 def change_rows(change: Change) -> list[str]:
     """Return a change as people read it: the line, what it becomes, why, and what that costs."""
     before = [change.before] if change.before else ["A new line"]
     after = [f"  becomes {line}" if change.before else f"  {line}" for line in change.after]
+    after = after or ["  has no line of its own any more"]
     return [*before, *after, f"  because {'; '.join(change.why)} ({cost_words(change.cost)})"]
 
 
@@ -125,135 +114,3 @@ def need_words(need: Need) -> str:
     """Return what has no equal on a board, and where."""
     which = "line" if len(need.lines) == 1 else "lines"
     return f"Left as it is: {need.what}; {which} {', '.join(map(str, need.lines))}."
-
-
-def inputs_of(material: Material) -> Sequence[str] | None:
-    """Return the answers to a shipped program's questions; None for any other listing."""
-    origin = material.origin
-    shipped = shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
-    return None if shipped is None else shipped.inputs
-
-
-def prove(
-    original: Listing, made: Adapted, kinds: tuple[str, str], inputs: Sequence[str] | None
-) -> Proof:
-    """Run the original and the result, each on a practice board of its kind, and compare.
-
-    kinds: the names of both profiles. inputs: the lines for INPUT, None if there are none.
-    """
-    from hostlink.practice.kind_file import find_kind, kind_names
-
-    if made.needs:
-        return Proof("open", "it needs what the board does not have")
-    missing = [kind for kind in kinds if kind not in kind_names()]
-    if missing:
-        return Proof("open", f"there is no practice board of the kind {missing[0]}")
-    if made.asks_free:
-        return Proof("open", DEPENDS_ON_FREE)
-    boards = find_kind(kinds[0]), find_kind(kinds[1])
-    return prove_by_running((original, made.listing), boards, inputs)
-
-
-def prove_by_running(
-    listings: tuple[Listing, Listing],
-    boards: tuple[BoardKind, BoardKind],
-    inputs: Sequence[str] | None,
-) -> Proof:
-    """Run an original and what was made of it, each on its board, and compare what they print.
-
-    inputs: the lines for INPUT, None if there are none.
-    """
-    texts = (listings[0].text(), listings[1].text())
-    seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
-    found: set[Alike] = set()
-    for seed in seeds:
-        try:
-            runs = _runs(texts, boards, inputs or (), seed)
-            first = next(runs)
-        except RefusedError as error:
-            return Proof("open", error.what.removesuffix("."))
-        if first.used_up and inputs is None:
-            return Proof("open", "the program asks for input, and no answers are known")
-        try:
-            second = next(runs)
-        except RefusedError as error:
-            return Proof("differs", f"it does not run. {error.what.removesuffix('.')}")
-        found.add(
-            how_alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
-        )
-    if "other" in found:
-        return Proof("differs", "it prints something else than the original")
-    return Proof("proven", next((words for way, words in _APART.items() if way in found), ""))
-
-
-_APART: dict[Alike, str] = {
-    "numbers": ", apart from blanks beside numbers and between columns",
-    "columns": ", apart from how many blanks stand between columns",
-}
-
-
-def _runs(
-    texts: tuple[str, str], boards: tuple[BoardKind, BoardKind], inputs: Sequence[str], seed: int
-) -> Iterator[Printout]:
-    """Run the original, then the result, and return what they printed, with `OWN` blanks."""
-    from hostlink.practice.bare import outcome
-
-    lists = [board.language.input_list for board in boards]
-    for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
-        language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)
-        yield outcome(
-            text,
-            inputs if taken == "row" else answers_apart(inputs),
-            kind=replace(board, language=language),
-            seed=seed,
-            max_statements=most,
-            with_answers=lists[0] == lists[1],
-        )
-
-
-def answers_apart(inputs: Sequence[str]) -> list[str]:
-    """Return the answers for a board that takes one number in a row."""
-    return [number for line in inputs for number in line.split(",")]
-
-
-def how_alike(first: str, second: str) -> Alike:
-    """Return how far two outputs are the same, "other" if they are not.
-
-    Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many
-    there are in front of a column ("columns"), and those beside a number ("numbers"), but not
-    those that keep two numbers apart.
-    """
-    rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
-    if len(rows) != len(others):
-        return "other"
-    found = {each for pair in zip(rows, others, strict=True) for each in _rows_alike(*pair)}
-    return next((way for way in _WAYS if way in found), "same")
-
-
-def _rows_alike(first: str, second: str) -> Iterator[Alike]:
-    """Compare two rows gap by gap: what stands in front of each character and at the end."""
-    (characters, gaps), (others, other_gaps) = _gaps(first), _gaps(second)
-    if characters != others:
-        yield "other"
-        return
-    inside = [False] * (len(characters) + 1)
-    for number in _NUMBER.finditer(characters):
-        inside[number.start() : number.end()] = [True] * len(number[0])
-    for at, (gap, other) in enumerate(zip(gaps, other_gaps, strict=True)):
-        before, behind = at > 0 and inside[at - 1], inside[at]
-        if gap.replace(OWN, " ") == other.replace(OWN, " "):
-            continue
-        if before and behind and not gap:
-            yield "numbers" if OWN in other else "other"
-        elif before and behind and not other:
-            yield "other"
-        elif before or behind:
-            yield "numbers"
-        else:
-            yield "columns" if gap and other and OWN in gap + other else "other"
-
-
-def _gaps(row: str) -> tuple[str, list[str]]:
-    """Return the characters of a row that are no blanks, and the blanks around them."""
-    gaps = _NO_BLANK.split(row)
-    return "".join(_NO_BLANK.findall(row)), gaps

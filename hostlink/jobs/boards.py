@@ -128,7 +128,11 @@ def looks_like_label(text: str) -> bool:
     """Return whether the name of a port can only be the label of a board."""
     if "://" in text or text.startswith("practice:") or os.path.basename(text) != text:  # noqa: PTH119
         return False
-    return not Path(text).exists() and identity_of(text).vid is None and not _IS_COM.match(text)
+    return (
+        not Path(text).is_char_device()
+        and identity_of(text).vid is None
+        and not _IS_COM.match(text)
+    )
 
 
 def port_labelled(boards: Sequence[Board], label: str) -> str:

@@ -12,7 +12,8 @@ CAUTIONS = (
 Before firmware is written:
 - Do not unplug the board, take its supply away or let this computer sleep until it is done.
 - A wrong image leaves the board mute: no prompt, no picture. Its bootloader remains, so another
-  image can be written, or what is there now brought back {goes_back}.
+  image can be written. What a board holds now can be brought back {goes_back}; a new board holds
+  nothing to go back to.
 - This writes to the {part} at {port}. Check that this is the board you mean.
 - In a machine of two boards, """
     + lift_wire()
@@ -39,6 +40,12 @@ Now the display. Where the machine's own description says otherwise, follow that
 MOVE_BACK = """\
 Both boards are written. Unplug the bridge, take the supply away, put back the wire that you lifted
 at the display, and move the bridge back to the computer."""
+
+ROLES_TOLD = {
+    "computer": "it runs the BASIC, and the keyboard is at it",
+    "display": "it makes the picture, and the cable to the screen is at it",
+}
+"""How one tells which of the two boards of a machine one has in hand."""
 
 # ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
 WEAR_WARNING = (

@@ -70,7 +70,7 @@ def changes(merged: Merged) -> list[Advice]:
             for mark in merged.copies
         ),
         *(_retired(name) for name in merged.retired),
-        *(f"Healed, for it was damaged here: {what}." for what in merged.healed),
+        *(f"Repaired, because it was damaged here: {what}." for what in merged.healed),
     ]
 
 

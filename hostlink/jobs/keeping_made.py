@@ -27,7 +27,7 @@ def keep_made(
     if not material.name:
         raise UsageError(
             "The listing has no name, so it was not kept.",
-            advice="Name a file or a program in place of standard input.",
+            advice="Give the listing as a file, or as a program in the archive.",
         )
     parent = material.revision
     if parent is None:

@@ -8,14 +8,16 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
+from hostlink.advice import Ways
 from hostlink.archive import Archive, Origin
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.jobs.adapting import Proof, adapt_for, inputs_of, prove
+from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Emit
 from hostlink.jobs.listing_source import Adaptation, Material, find_material, from_archive
+from hostlink.jobs.proving import Proof, inputs_of, prove
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import FoundForm, Guess, forms, guess
@@ -56,7 +58,7 @@ def known_profiles() -> Mapping[str, Profile]:
 
 
 def guessed(material: Material, target: Profile) -> Guess:
-    """Return where a listing seems to come from that is to be run on the target."""
+    """Guess for which kind of board a listing was written. target: where it is to run."""
     from hostlink.practice.kind_file import kind_names
 
     known = {name: profile.rules for name, profile in known_profiles().items()}
@@ -89,15 +91,31 @@ def in_language_of(
     if found is None or (despite and (found.made.needs or material.shipped is None)):
         return material
     if found.made.needs:
-        raise _lacking(material, found)
+        places = plural(sum(len(need.lines) for need in found.made.needs), "place")
+        raise _refused(
+            material, found, found.says, lambda _: f"Rewrite {places} by hand, or load it"
+        )
     if material.shipped is None and not allow(found):
-        raise _not_allowed(material, found)
+        raise _refused(
+            material,
+            found,
+            found.says,
+            lambda by: (
+                f"{_see(material, found, by)}; load it adapted {by.load_adapted(material.word)}, or"
+            ),
+            asks=True,
+        )
     kinds = found.source.name, found.target.name
     proof = prove(material.listing, found.made, kinds, inputs_of(material))
     if proof.result == "differs":
         if despite:
             return material
-        raise _different(material, found, proof)
+        raise _refused(
+            material,
+            found,
+            f"{material.label} was adapted for {found.target.name} and run. {proof.says}",
+            lambda by: f"{_see(material, found, by)} and rewrite it by hand, or load it",
+        )
     if material.shipped is not None:
         changed = plural(len(found.made.changes), "line")
         emit(Warned(f"{material.label} was adapted for {profile.name}: {changed} changed."))
@@ -152,7 +170,7 @@ def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
 
 
 def written_for(material: Material, target: Profile) -> Profile | None:
-    """Return the profile of the board that a listing is for, guessed if nobody knows; or None.
+    """Return the profile of the board that a listing is for, as known or as guessed; or None.
 
     target: the one for which it is wanted.
     """
@@ -207,40 +225,27 @@ def doubt_words(found: Guess) -> str:
     return f"Not all of {', '.join(found.names)} do the same with {told}."
 
 
-def _lacking(material: Material, offer: Offer) -> LanguageError:
-    others = sum(len(need.lines) for need in offer.made.needs)
-    return LanguageError(
-        offer.says,
-        kept=NOTHING_SENT,
-        advice=lambda by: (
-            f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
-            f"{by.load_despite_review(material.word)}."
-        ),
-    )
+def _refused(
+    material: Material,
+    offer: Offer,
+    says: str,
+    advice: Callable[[Ways], str],
+    *,
+    asks: bool = False,
+) -> LanguageError:
+    """Return the error of a listing that is not loaded.
 
-
-def _different(material: Material, offer: Offer, proof: Proof) -> LanguageError:
-    return LanguageError(
-        f"{material.label} was adapted for {offer.target.name} and run. {proof.says}",
-        kept=NOTHING_SENT,
-        advice=lambda by: (
-            f"See what would change "
-            f"{by.adapt(material.word, offer.source.name, offer.target.name)} and rewrite it by "
-            f"hand, or load it as it is {by.load_despite_review(material.word)}."
-        ),
-    )
-
-
-def _not_allowed(material: Material, offer: Offer) -> LanguageError:
+    advice: what to do, or load it as it is. asks: whether the offer can be taken.
+    """
     error = LanguageError(
-        offer.says,
+        says,
         kept=NOTHING_SENT,
-        advice=lambda by: (
-            f"See what would change "
-            f"{by.adapt(material.word, offer.source.name, offer.target.name)}; load it "
-            f"adapted {by.load_adapted(material.word)}, or as it is "
-            f"{by.load_despite_review(material.word)}."
-        ),
+        advice=lambda by: f"{advice(by)} as it is {by.load_despite_review(material.word)}.",
     )
-    error.offer = offer
+    error.offer = offer if asks else None
     return error
+
+
+def _see(material: Material, offer: Offer, by: Ways) -> str:
+    way = by.adapt(material.word, offer.source.name, offer.target.name)
+    return f"See what would change {way}"

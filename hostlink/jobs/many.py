@@ -116,7 +116,7 @@ class BoardJobs(Generic[V]):
         return {name for name, *_rest in self._at_work.values()}
 
     def start(self, choice: LinkChoice, name: str, task: Callable[[Session], V]) -> None:
-        """Open a board's port and do a task there. name: by which its events are told."""
+        """Open a board's port and do a task there. name: that is shown with its events."""
 
         def told(event: Event) -> None:
             self._emit(name, event)

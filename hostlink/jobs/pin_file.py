@@ -9,10 +9,10 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from hostlink.dialect import Pins
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import Material
+from hostlink.pins import Pins
 from hostlink.practice.pin_bank import ANALOG, PinInput
 
 HEADS = ["ms", "pin", "value"]

@@ -21,7 +21,7 @@ class BoardNeeded(Exception):
 
 
 def is_rehearsal() -> bool:
-    """Whether what is done now is only rehearsed."""
+    """Return whether the current work is only rehearsed."""
     return bool(_running)
 
 

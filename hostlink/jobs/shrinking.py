@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from hostlink.board.profile.model import Profile
-from hostlink.jobs.adapting import DEPENDS_ON_FREE, Proof, prove_by_running
+from hostlink.jobs.proving import DEPENDS_ON_FREE, Proof, prove_by_running
 from hostlink.jobs.trying import kind_for
 from hostlink.listing import Listing
 from hostlink.listing.measure import line_cost

@@ -272,7 +272,7 @@ class _Survey:
         keep_held(self._session, self._archive, self._board, Capture(lines, 2))
 
     def _restart(self) -> None:
-        """Restart a board that accepts nothing any more because its memory is full or it hangs."""
+        """Restart a board that no longer accepts input, because its memory is full or it hangs."""
         session = self._session
         port = session.choice.port
         if not port.startswith("socket://") and pulse(session):

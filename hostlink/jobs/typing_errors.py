@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from hostlink.board.dialogue.no_prompt_errors import (
     DELETE_OR_RESTART,
-    NO_STOPPING_KEY,
     ONLY_RESTART,
-    SO_FULL,
-    TAKES_NOTHING,
     asking_words,
     find_where,
-    stop_it,
     typing_damaged,
 )
 from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
@@ -18,6 +14,7 @@ from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.link.typed import Outcome
 from hostlink.listing import to_bytes
 from hostlink.listing.rules import Form
+from hostlink.sentences import NO_STOPPING_KEY, SO_FULL, TAKES_NOTHING, stop_it
 from hostlink.words import capital, plural, safe
 
 

@@ -24,7 +24,7 @@ _DIGITS = re.compile(rb"[0-9]+")
 
 
 def _like(prompt: bytes) -> re.Pattern[bytes]:
-    """A row that is a prompt but for the numbers in it, such as the free memory."""
+    """Match a prompt whose numbers may differ, such as the free memory."""
     parts = (re.escape(part) for part in _DIGITS.split(prompt.lstrip(b"\r\n")))
     return re.compile(rb"(?:^|[\r\n])" + rb"[0-9]+".join(parts) + rb"$")
 

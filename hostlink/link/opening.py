@@ -13,6 +13,7 @@ from hostlink.link.clock import Clock, RealClock, VirtualClock
 from hostlink.link.port import Port
 from hostlink.practice.kind import BoardKind
 from hostlink.sentences import no_port_address
+from hostlink.words import safe
 
 _HOST_AND_PORT = re.compile(r"[^/?#]+:[0-9]{1,5}(?![0-9a-zA-Z])")
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
@@ -47,8 +48,8 @@ def sizes_told(name: str) -> dict[str, int]:
 
 
 def check_address(name: str) -> None:
-    """Raise UsageError for the address of a practice board with an invalid option, or of a network
-    port without the number of its port.
+    """Raise UsageError for a name that no port can have: the address of a practice board with an
+    invalid option, an address of another kind or without the number of its port, a file, a folder.
     """
     if name.startswith("practice:"):
         from hostlink.practice.address import parse_address
@@ -56,11 +57,20 @@ def check_address(name: str) -> None:
         parse_address(name)
     elif "://" in name:
         _check_network_address(name)
+    elif name and (Path(name).is_dir() or Path(name).is_file()):
+        from hostlink.link.serial_port import not_an_address
+
+        what = "folder" if Path(name).is_dir() else "file"
+        raise not_an_address(name, f'"{safe(name)}" is a {what}, no port')
 
 
 def _check_network_address(name: str) -> None:
     scheme, _, rest = name.partition("://")
-    if scheme in ("rfc2217", "socket") and not _HOST_AND_PORT.match(rest):
+    if scheme not in ("rfc2217", "socket", "loop"):
+        from hostlink.link.serial_port import not_an_address
+
+        raise not_an_address(name, f"{no_port_address(name)}: {safe(scheme)}:// is not known")
+    if scheme != "loop" and not _HOST_AND_PORT.match(rest):
         raise UsageError(
             f"{no_port_address(name)}: an address needs :PORT, a number up to 65535, after the "
             "name of its computer.",

@@ -173,6 +173,13 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
             kept="Nothing was sent.",
             advice="Close the other program and repeat the command.",
         )
+    if "://" in name:
+        return LinkError(
+            f"The far computer at {name} cannot be reached: {text.rpartition('] ')[2]}.",
+            reason=LinkReason.UNKNOWN,
+            advice="Check the address, that the far computer is on, and that it serves the board "
+            "at this number.",
+        )
     return LinkError(
         f"The port {name} cannot be opened: {os.strerror(number) if number else text}.",
         reason=LinkReason.UNKNOWN,
@@ -181,16 +188,21 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
 
 
 def _wrong_use(name: str, why: str) -> UsageError:
-    """The error for a speed or an address that no port takes."""
+    """Return the error for a speed or an address that no port accepts."""
     if "baud" in why:
         return UsageError(
             f"{name} does not take this speed: {why}.",
             advice=lambda by: f"Choose another speed {by.name_speed}.",
         )
+    return not_an_address(name, f"{no_port_address(name)}: {why}")
+
+
+def not_an_address(name: str, what: str) -> UsageError:
+    """Return the error for an address that no port has. what: says so, in a clause."""
     near = nearest(name.partition("://")[0], ("practice", "rfc2217", "socket"), 1)
     hint = f"Did you mean {near[0]}://? " if near else ""
     return UsageError(
-        f"{no_port_address(name)}: {why}.",
+        f"{what}.",
         advice=lambda by: (
             f"{hint}A port is a device's name, practice://, rfc2217://HOST:PORT or "
             f"socket://HOST:PORT; list what is plugged in {by.ports}."

@@ -138,13 +138,17 @@ def _spans_size(text: str, rules: Rules) -> int:
     sizes = {word.upper().replace(" ", ""): size for word, size in storage.tokens}
     fixed = {"number": storage.constant_bytes, "name": storage.name_bytes}
 
-    def size(span: Span) -> int:
-        if span.kind == "blank" and storage.squeezed:
-            return 0
+    def size(span: Span, before: Span | None) -> int:
+        joined = (before.word or before.text) + span.text if before else ""
+        if joined in sizes:
+            return sizes[joined] - 1  # of its first part one byte was counted
         if storage.kind == "tokens" and span.kind == "word":
             return sizes.get(span.word, 1)
         if storage.kind == "tokens" and fixed.get(span.kind):
             return fixed[span.kind]
         return len(span.text)
 
-    return sum(map(size, scan(text, rules.language)))
+    spans = scan(text, rules.language)
+    if storage.squeezed:
+        spans = tuple(span for span in spans if span.kind != "blank")
+    return sum(map(size, spans, (None, *spans)))

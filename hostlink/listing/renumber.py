@@ -61,9 +61,7 @@ def renumber(
     long, RefusedError if a jump cannot be updated, unless `forced`.
     """
     if step < 1 or start < 0:
-        raise UsageError(
-            "The step must be at least 1, and the start at least 0.", kept=LISTING_UNCHANGED
-        )
+        raise UsageError("The start is 0 or more, and the step 1 or more.", kept=LISTING_UNCHANGED)
     held = listing.numbered()
     numbers = _new_numbers(list(held), start, step, first, last)
     _check_numbers(numbers, rules.form)

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from hostlink.dialect import PIN_FUNCTIONS, Dialect
+from hostlink.dialect import Dialect
+from hostlink.pins import PIN_FUNCTIONS
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,8 @@ class Storage:
     """The size of a line in the board's program memory, in bytes.
 
     kind "text": number_bytes + length_bytes + text + end_bytes. kind "tokens": the same, but each
-    keyword outside quotes and remarks costs `token_bytes` (default 1, exceptions by keyword).
+    keyword outside quotes and remarks costs one byte, or what `tokens` names. That also names what
+    is one token together: two signs ("<="), or a function with its bracket ("RND(").
     blank_after_number: "dropped" (all blanks after the number are not stored), "kept" (one blank
     separates, further ones are stored), or "all" (every blank is stored).
     constant_bytes, name_bytes: with kind "tokens", the bytes of each number and each name in a

@@ -111,7 +111,7 @@ def offers(
 def _numbered_wrong(
     held: Mapping[int, str], codes: Codes, check: CodeCheck
 ) -> dict[int, list[Correction]]:
-    """Return for missing lines those without a code that would have theirs with its number."""
+    """Find, for each missing line, a surplus line that would have its code under its number."""
     found: dict[int, list[Correction]] = {}
     for missing in check.missing[:_MOST_WRONG]:
         for extra in check.extra:

@@ -76,8 +76,13 @@ def _scanner(language: Language) -> _Scanner:
         for word in sorted(table, key=lambda word: (-len(word), word))
     )
     mark = re.escape(language.abbreviation_mark)
-    name = r"[A-Z][A-Z0-9_]*[$%]?" if language.long_names else r"[A-Z][0-9]*[$%]?"
     never = r"(?!)"
+    inside = "[0-9]"
+    if language.long_names:
+        inside = "[A-Z0-9_]"
+    elif "names" in language.means:  # a keyword ends a name
+        inside = f"(?:(?!{words or never})[A-Z0-9])"
+    name = f"[A-Z]{inside}*[$%]?"
     pattern = (
         f"(?P<quoted>{quoted or never})"
         f"|(?P<word>{words or never})"

@@ -69,6 +69,14 @@ def power(left: Value, right: Value) -> Value:
         raise Complaint(Reason.RANGE) from None
 
 
+def _checked_power(left: int, right: int) -> int:
+    return in_range(int(left**right)) if right >= 0 else 0
+
+
+def _wrapped_power(left: int, right: int) -> int:
+    return wrapped(pow(left, right, 1 << 16)) if right >= 0 else 0
+
+
 def _plus(left: int, right: int) -> int:
     value = left + right
     return value if SMALLEST <= value <= LARGEST else in_range(value)
@@ -86,13 +94,19 @@ def _times(left: int, right: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Arithmetic:
-    """How a language calculates. apply: by sign. fit: makes a result fit or complains."""
+    """How a language calculates.
+
+    apply: by sign. fit: makes a result fit or complains. power: of a kind with powers.
+    """
 
     apply: Mapping[str, Operation]
     fit: Callable[[Value], Value]
+    power: Operation
 
 
-_CHECKED = Arithmetic({"+": _plus, "-": _minus, "*": _times, "/": quotient}, in_range)
+_CHECKED = Arithmetic(
+    {"+": _plus, "-": _minus, "*": _times, "/": quotient}, in_range, _checked_power
+)
 _WRAPPED = Arithmetic(
     {
         "+": lambda left, right: wrapped(left + right),
@@ -101,6 +115,7 @@ _WRAPPED = Arithmetic(
         "/": lambda left, right: wrapped(_whole_quotient(left, right)),
     },
     wrapped,
+    _wrapped_power,
 )
 _FLOATING = Arithmetic(
     {
@@ -110,6 +125,7 @@ _FLOATING = Arithmetic(
         "/": _ratio,
     },
     _floating,
+    power,
 )
 
 

@@ -9,10 +9,11 @@ additions.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
-from hostlink.dialect import PIN_FUNCTIONS
+from hostlink.pins import PIN_FUNCTIONS
 from hostlink.practice import functions
-from hostlink.practice.arithmetic import Operation, Value, arithmetic, power
+from hostlink.practice.arithmetic import Operation, Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
@@ -35,10 +36,8 @@ DEEPEST = 12
 FUNCTIONS = ("RND", "ABS", "ROOM")
 """The functions of the practice board; other kinds have another word for the free memory."""
 
-_NAME = re.compile(r"([A-Z])([0-9]*)")
-_TEXT_NAME = re.compile(r"[A-Z][0-9]*\$")
-_SECONDS = 11
-"""What may stand behind the letter of a name: nothing, or a digit."""
+_SECONDS = 37
+"""What may stand behind the letter of a name: nothing, a digit, or a letter."""
 
 
 def read_expression(text: LineText) -> Expression:
@@ -88,15 +87,20 @@ def read_any(text: LineText) -> Expression:
 
 def begins_text(text: LineText) -> bool:
     """Return whether an expression of text starts here."""
-    language, at = text.language, text.at
+    language = text.language
     if "strings" not in language.means:
         return False
     calls = tuple(f"{name}(" for name in language.functions if name.endswith("$"))
     return (
         text.peek() in (*language.quotes,)
         or text.upper.startswith(calls, text.at)
-        or _TEXT_NAME.match(text.upper, max(at, text.at)) is not None
+        or _is_text_name(text)
     )
+
+
+def _is_text_name(text: LineText) -> bool:
+    found = _name(text.language).match(text.upper, text.at)
+    return found is not None and text.upper[found.end() : found.end() + 1] == "$"
 
 
 def read_text(text: LineText) -> Expression:
@@ -153,14 +157,25 @@ def read_variable(text: LineText) -> int:
     """Take the name of a variable; its index. Raises Complaint if none stands here."""
     if text.peek() not in LETTERS:
         raise text.puzzled()
-    means, letter = text.language.means, ord(text.upper[text.at]) - ord("A")
-    text.at += 1
-    index = 0
-    if "names" in means and (found := _NAME.match(text.upper, text.at - 1)) and found[2]:
-        index, text.at = 1 + int(found[2][0]), found.end()
-    if "strings" in means and text.upper[text.at : text.at + 1] == "$":
+    found = _name(text.language).match(text.upper, text.at)
+    assert found is not None  # a letter is a name
+    letter, second = ord(found[0][0]) - ord("A"), found[0][1:2]
+    index = 1 + int(second, 36) if second else 0
+    text.at = found.end()
+    if "strings" in text.language.means and text.upper[text.at : text.at + 1] == "$":
         index, text.at = index + _SECONDS, text.at + 1
     return index * len(LETTERS) + letter
+
+
+@lru_cache(maxsize=64)
+def _name(language: KindLanguage) -> re.Pattern[str]:
+    """Return the pattern of a name. A keyword ends a long one; its first two characters count."""
+    if "names" not in language.means:
+        return re.compile("[A-Z]")
+    words = {word for _, words in language.words for word in words}
+    words |= {"TO", "STEP", "THEN", "AND", "OR", "NOT", *language.functions, "RND"}
+    inner = "|".join(re.escape(word) for word in sorted(words))
+    return re.compile(f"[A-Z](?:(?!{inner})[A-Z0-9])*")
 
 
 def holds_text(variable: int) -> bool:
@@ -190,18 +205,21 @@ def _read_factor(text: LineText) -> Expression:
         negative ^= sign == "-"
     start = text.peek()
     fit = arithmetic(text.language).fit
-    if start in DIGITS and not text.language.fractions:
+    if start in DIGITS and not (text.language.fractions or text.language.powers):
         number = text.digits()
         return constant(fit(-number if negative else number))
     factor = _read_unsigned(text, start)
-    while text.language.fractions and text.take("^"):
-        factor = paired(factor, power, _read_unsigned(text, text.peek()))
+    raised = arithmetic(text.language).power
+    while text.language.powers and text.take("^"):
+        factor = paired(factor, raised, _read_unsigned(text, text.peek()))
     return negated(factor, fit) if negative else factor
 
 
 def _read_unsigned(text: LineText, start: str) -> Expression:
     if text.language.fractions and (start in DIGITS or start == "."):
         return constant(text.fraction())
+    if text.language.powers and start in DIGITS:
+        return constant(text.digits())
     if start == "(":
         text.at += 1
         inner = read_expression(text)

@@ -13,7 +13,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-from hostlink.dialect import Dialect, NumberForm, Pins
+from hostlink.dialect import Dialect, NumberForm
+from hostlink.pins import Pins
 from hostlink.practice.complaint import Reason
 from hostlink.practice.settings import BoardSettings
 

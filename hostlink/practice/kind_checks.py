@@ -8,7 +8,7 @@ import typing
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from hostlink.dialect import PIN_FIELDS, pin_form_fault
+from hostlink.pins import PIN_FIELDS, pin_form_fault
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import WORDS, BoardKind
 from hostlink.practice.settings import setting_fault

@@ -17,8 +17,8 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from hostlink.dialect import Pins
 from hostlink.errors import UsageError
+from hostlink.pins import Pins
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import (
     WORDS,
@@ -155,7 +155,7 @@ def _table(data: Mapping[str, Any], name: str, faults: list[str]) -> dict[str, A
 def _checked(
     table: Mapping[str, Any], known: Mapping[str, Any], name: str, faults: list[str]
 ) -> dict[str, Any]:
-    """Return the values of a table that can stand; the others are told."""
+    """Return the valid values of a table, and report the others."""
     values = {}
     for key, value in table.items():
         if key not in known:

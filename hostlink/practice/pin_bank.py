@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from hostlink.dialect import Pins
+from hostlink.pins import Pins
 from hostlink.practice.complaint import Complaint, Reason
 
 MOST_CHANGES = 20_000

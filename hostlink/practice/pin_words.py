@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import partial
 
-from hostlink.dialect import PIN_FUNCTIONS, PinForm, Pins
+from hostlink.pins import PIN_FUNCTIONS, PinForm, Pins
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import read_expression
 from hostlink.practice.line_text import LineText

@@ -17,7 +17,7 @@ from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.storing import storing
-from hostlink.practice.values import Function
+from hostlink.practice.values import Expression, Function
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8
@@ -56,6 +56,32 @@ class Call:
 
     back: Place
     loops: int
+
+
+@dataclass(frozen=True, slots=True)
+class ForStep:
+    """A FOR that was read: the index of its variable, and its expressions."""
+
+    variable: int
+    first: Expression
+    limit: Expression
+    step: Expression
+
+    def __call__(self, state: State) -> None:
+        """Execute it."""
+        values = self.first(state), self.limit(state), self.step(state)
+        state.open_loop(self.variable, *values)
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """A NEXT that was read: the index of its variable, None if it names none."""
+
+    variable: int | None
+
+    def __call__(self, state: State) -> None:
+        """Execute it."""
+        state.next_round(self.variable)
 
 
 class State:
@@ -209,13 +235,28 @@ class State:
         if len(self.loops) >= (self.kind.language.loops or DEEPEST_FOR):
             raise Complaint(Reason.FORS, most=DEEPEST_FOR)
         self.variables[variable] = first
-        self.loops.append(Loop(variable, limit, step, self.here()))
+        past = first > limit if step >= 0 else first < limit
+        if past and self.kind.language.tests_first:
+            self._skip_body()
+        else:
+            self.loops.append(Loop(variable, limit, step, self.here()))
+
+    def _skip_body(self) -> None:
+        """Go behind the NEXT that ends the loop which begins here. Raises Complaint without one."""
+        depth = 1
+        while depth:
+            while self.at >= len(self.steps):
+                if not self.advance():
+                    raise Complaint(Reason.NEXT)
+            step = self.steps[self.at]
+            self.at += 1
+            depth += isinstance(step, ForStep) - isinstance(step, NextStep)
 
     def next_round(self, variable: int | None) -> None:
         """Execute NEXT: step the variable, and go back to the body unless it passed the limit.
 
-        The body runs once in any case. The variable keeps its value if the next one would not fit
-        in 16 bits.
+        The body runs once in any case, unless the language tests first. The variable keeps its
+        value if the next one would not fit in 16 bits.
         """
         base = self.calls[-1].loops if self.calls else 0
         loops = self.loops

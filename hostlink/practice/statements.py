@@ -29,7 +29,7 @@ from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.ops import Send
 from hostlink.practice.pin_words import pin_readers
-from hostlink.practice.state import LineCompiler, State, Step, Talk
+from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step, Talk
 from hostlink.practice.values import Expression
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
@@ -204,12 +204,12 @@ def _read_for(text: LineText) -> Step:
     step: Expression = read_expression(text) if text.take("STEP") else lambda _: 1
     if text.peek() and "one-line-loops" not in text.language.means:
         raise Complaint(Reason.NEXT)
-    return lambda state: state.open_loop(variable, first(state), limit(state), step(state))
+    return ForStep(variable, first, limit, step)
 
 
 def _read_next(text: LineText) -> Step:
     variable = read_variable(text) if text.peek() in LETTERS else None
-    return lambda state: state.next_round(variable)
+    return NextStep(variable)
 
 
 def _read_rem(text: LineText) -> Step:

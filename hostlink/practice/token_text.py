@@ -32,13 +32,16 @@ class TokenText:
         self._number_bytes = storage.constant_bytes
         self._name_bytes = storage.name_bytes
         words = sorted(storage.keywords, key=len, reverse=True)
+        any_word = "|".join(map(re.escape, words)) or "(?!)"
+        names = "names" in language.means  # a keyword ends a long one
+        inside = f"(?:(?!{any_word})[A-Za-z0-9])*" if names else "[0-9]?"
         parts = (
             " +",
-            "|".join(map(re.escape, words)) or "(?!)",
+            any_word,
             "|".join(f"{mark}[^{mark}]*{mark}?" for mark in map(re.escape, language.quotes)),
             "(?!)",  # the text of a remark follows its word
             "[0-9]+",
-            "[A-Za-z][0-9]?[$]?",
+            f"[A-Za-z]{inside}[$]?",
             ".",
         )
         pattern = "|".join(f"({part or '(?!)'})" for part in parts)

@@ -19,7 +19,7 @@ from hostlink.publish.program import (
     listing_with_codes,
     steps,
 )
-from hostlink.words import plural
+from hostlink.words import natural, plural
 
 _LONGEST_HEAD = 40  # characters
 
@@ -108,7 +108,7 @@ def _index(places: Mapping[str, Sequence[int]], count: int) -> str:
     rows = "".join(
         f"<div><dt><bdi>{escaped(what)}</bdi></dt>"
         f"<dd>{'all' if len(places[what]) == count > 1 else _spans(places[what])}</dd></div>\n"
-        for what in sorted(places, key=str.casefold)
+        for what in sorted(places, key=natural)
     )
     return f'<dl class="index">\n{rows}</dl>\n'
 

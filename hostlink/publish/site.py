@@ -12,7 +12,7 @@ from urllib.parse import quote
 from hostlink.publish.page import escaped, facts, page
 from hostlink.publish.program import STYLE, PublishedProgram, SampleRun
 from hostlink.publish.sheet import sheet_body
-from hostlink.words import plural
+from hostlink.words import natural, plural
 
 CONTENTS = "index.html"
 CONTENTS_KIND, PROGRAM_KIND = "contents", "program"
@@ -104,7 +104,8 @@ def _sample(sample: SampleRun | None) -> str:
 
 def contents_page(programs: Mapping[str, PublishedProgram], title: str) -> str:
     """Return the page of contents. programs: by the file of each page. title: plain text."""
-    boards = sorted({each.profile.title or each.profile.name for each in programs.values()})
+    named = {each.profile.title or each.profile.name for each in programs.values()}
+    boards = sorted(named, key=natural)
     body = (
         f'<h1 dir="auto">{escaped(title)}</h1>\n'
         f"{facts([('for', escaped(', '.join(boards))), ('programs', f'{len(programs):,}')])}"

@@ -46,7 +46,7 @@ def to_write(wait: Any, shown: Any) -> Any:
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert "Do not unplug the board" in shown(app)
         await pilot.click("#answer-write")
-        await wait(pilot, lambda: "What is this image for?" in shown(app))
+        await wait(pilot, lambda: "Which board is this image for?" in shown(app))
         await pilot.click(f"#answer-{role}")
 
     return go
@@ -255,7 +255,7 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         job = app.desk.firmware_writes.job
         assert isinstance(job.error, LinkError)
-        assert "its bootloader is unharmed" in job.error.kept
+        assert "Its bootloader is unharmed" in job.error.kept
         assert "is mute until" in shown(app)
 
     stage.play(story, port="practice://cut?time=virtual&unplug_after_bytes=9000")

@@ -25,7 +25,9 @@ def test_the_board_at_the_cursor_is_met(stage: Any, wait: Any, shown: Any) -> No
         await to_meeting(pilot, app, wait)
         text = " ".join(shown(app).split())
         assert "8 What does it hold? yes" in text
-        assert "This board has no label yet. It talks at 57600 baud like kind practice" in text
+        assert (
+            "This board has no label yet. It talks at 57600 baud like one of kind practice" in text
+        )
         assert "R restarts" not in text
         await pilot.press("r")
         assert isinstance(app.screen, MeetingScreen)

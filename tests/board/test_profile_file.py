@@ -15,11 +15,12 @@ from hypothesis import strategies as st
 from hostlink.board.profile.file import load_profile, shipped_profiles
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import TABLES
-from hostlink.board.profile.text import LARGEST_FILE, read_profile
+from hostlink.board.profile.text import read_profile
+from hostlink.board.profile.toml_file import LARGEST_FILE
 from hostlink.cli.ways import in_commands
-from hostlink.dialect import Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Storage
+from hostlink.pins import Pins
 
 SMALL = '[board]\nname = "red"\n'
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from hostlink.board.profile.text import LARGEST_FILE, read_profile
+from hostlink.board.profile.text import read_profile
+from hostlink.board.profile.toml_file import LARGEST_FILE
 from hostlink.errors import ProfileError
 
 SMALL = '[board]\nname = "red"\n'

@@ -107,5 +107,7 @@ def test_an_address_names_its_twin() -> None:
     kind = twin_named("practice://red?like=token")
     assert kind is not None
     assert kind.settings.interrupt == b"#"
+    with pytest.raises(UsageError, match='no profile "strict"; it is a kind of practice board'):
+        find_profile("strict")
     with pytest.raises(UsageError, match='There is no profile "nothing"'):
         twin_named("practice://red?like=nothing")

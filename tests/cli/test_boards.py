@@ -177,7 +177,8 @@ def test_restart_says_how_to_get_the_program_back(
 
 
 @pytest.mark.parametrize(
-    ("answer", "status", "lines"), [("y\n", 0, 0), ("\n", 1, 22), ("", 130, 22)]
+    ("answer", "status", "lines"),
+    [("y\n", 0, 0), ("ja\nYes\n", 0, 0), ("\n", 1, 22), ("", 130, 22)],
 )
 def test_a_person_is_asked(
     answer: str,
@@ -187,7 +188,7 @@ def test_a_person_is_asked(
     board_holds: Callable,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Yes restarts; Return alone, and walking away, do not."""
+    """Yes restarts; Return alone, and walking away, do not. Any other word is asked again."""
     from hostlink.cli.entry import run_line
 
     hostlink("load", "hail")

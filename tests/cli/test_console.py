@@ -18,9 +18,13 @@ from prompt_toolkit.input import PipeInput, create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
 from hostlink.archive import Archive
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.no_prompt_errors import asks_for
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.console_screen import ConsoleTerminal, _history
 from hostlink.cli.console_words import doing_words
+from hostlink.cli.progress import Teller
+from hostlink.cli.ways import IN_CONSOLE, in_commands
 from hostlink.jobs.console import Console
 from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.jobs.session.link_choice import LinkChoice
@@ -131,6 +135,14 @@ def test_a_line_that_is_too_long_is_told_and_the_next_is_typed(hostlink: Callabl
     assert "too long: it has 73 characters, and the board takes 72." in told.err
     assert "wire" not in told.err
     assert told.out.splitlines()[-1] == " 5"
+
+
+def test_the_console_does_not_advise_itself(capsys: pytest.CaptureFixture[str]) -> None:
+    """A question is answered where it is told; elsewhere at a terminal, since a pipe ends first."""
+    asked = asks_for(b"HOW MANY? ", may_stop=False)
+    Teller(by=IN_CONSOLE).emit(Warned(asked.what, advice=asked.advice))
+    assert "Answer it here, or stop it by interrupt!" in capsys.readouterr().err
+    assert "Answer it with `hostlink console` at a terminal" in in_commands(asked.advice)
 
 
 def test_an_unplug_on_a_pipe_is_a_failed_link(hostlink: Callable) -> None:

@@ -7,14 +7,16 @@ import json
 import random
 import re
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from intelhex import IntelHex
 
 from hostlink.archive import Archive
 from hostlink.board.profile.file import load_profile
+from hostlink.firmware.scripts import FlashScripts, Unproven
 from hostlink.jobs.cautions import CAUTIONS
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -229,7 +231,7 @@ def test_a_blank_board_is_promised_no_way_back(
     path.write_text(json.dumps(state), encoding="utf-8")
     told = hostlink("firmware", "write", image(), "--new-board", "--role", "computer", "--yes")
     assert told.status == 0
-    assert "unless its flash is blank" in " ".join(told.err.split())
+    assert "a new board holds nothing to go back to" in " ".join(told.err.split())
     assert re.search(r"\bblank +done\b", hostlink("firmware", "history").out)
 
 
@@ -407,7 +409,7 @@ def test_at_a_terminal_a_first_firmware_is_asked_in_words(
     told = hostlink("firmware", "write", image(), "--yes", stdin=answers)
     assert told.status == 0, told.err
     for asked in (
-        "What is this image for?",
+        "Which board is this image for?",
         "It is new, nothing on it is needed: write?",
         "What do you call this board",
         "Load the program FIRST, which prints and counts?",
@@ -455,6 +457,23 @@ def test_the_two_boards_of_a_machine_in_one_sitting(
     with Archive.open(place / "archive.sqlite3") as archive:
         (board,) = [each for each in archive.boards() if each.serial == "practice:class"]
         assert archive.board_role(board.uuid) == "computer"
+
+
+def test_a_page_that_stays_wrong_is_told_with_the_image_to_write_again(
+    hostlink: Callable, image: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its number, what to check, and a command that can be pasted from where one is."""
+
+    def wrong(*_: Any) -> Iterator[bytes]:
+        raise Unproven(6)
+        yield b""
+
+    monkeypatch.setattr(FlashScripts, "write_plan", wrong)
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes")
+    assert told.status == 4
+    assert "Page 6 of flash cannot be read or written reliably, after page 0 of" in told.err
+    assert "Check the cable;" in told.err
+    assert f"again with `hostlink firmware write {image()}`: that goes on" in told.err
 
 
 def test_unplugged_half_way_the_same_command_finishes(

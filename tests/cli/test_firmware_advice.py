@@ -91,7 +91,7 @@ def follow(hostlink: Callable, copies: Callable) -> Callable[..., list[str]]:
         said = " ".join(told.err[told.err.index("hostlink: ") :].split())
         # One with another profile is for firmware that talks in another way, which this does not.
         advised = [one for one in re.findall(r"`hostlink ([^`]+)`", said) if "NAME" not in one]
-        if re.search(r"[Rr]epeat the command|[Ww]rite the same image again|repeated", said):
+        if re.search(r"[Rr]epeat the command|repeated", said):
             advised.append(shlex.join(words))
         again = copies()
         for line in advised:
@@ -113,14 +113,20 @@ def follow(hostlink: Callable, copies: Callable) -> Callable[..., list[str]]:
     [
         ((), WRITE_MUTE, "", 0, ["firmware write --previous"]),
         ((), WRITE, "PagesRead", 9, ["putback backup@1", "again"]),
-        ((), WRITE, "PageProven", 9, ["firmware write --previous", "again"]),
+        ((), WRITE, "PageProven", 9, ["firmware write good.hex", "firmware write --previous"]),
         ((), WRITE, "Waiting for the firmware", 1, ["again"]),
         ((), WRITE, "Sending", 2, ["putback backup@1", "again"]),
         ((WRITE_MUTE,), GO_BACK, "PagesRead", 9, ["again"]),
         ((WRITE_MUTE,), GO_BACK, "PageProven", 9, ["again"]),
         ((WRITE_MUTE,), GO_BACK, "Waiting for the firmware", 1, ["again"]),
         ((WRITE_MUTE,), GO_BACK, "Sending", 1, ["putback backup@1", "again"]),
-        ((WRITE_MUTE,), WRITE, "PageProven", 9, ["firmware write --previous", "again"]),
+        (
+            (WRITE_MUTE,),
+            WRITE,
+            "PageProven",
+            9,
+            ["firmware write good.hex", "firmware write --previous"],
+        ),
     ],
 )
 def test_the_programs_come_back_by_whatever_is_advised(

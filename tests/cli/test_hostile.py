@@ -429,7 +429,7 @@ def test_what_an_import_brings_is_refused_or_shown_escaped(
     (bag / file).write_text(text.replace(held, new), encoding="utf-8")
     if not file.startswith("manifest"):
         _make_valid(bag)
-    shown("archive", "import", "bag", status=status, sees=sees)
+    shown("archive", "import", "bag", status=status, sees=sees, stdin=b"y\n")
     if status == 0:
         for words in (("programs",), ("history", "TIDE"), ("show", "TIDE"), ("find", "tide")):
             shown(*words, sees="TIDE|10 END")

@@ -158,6 +158,32 @@ def test_commands_are_named_as_hostlink_was_called(
         assert "`hostlink" not in told.out + told.err
 
 
+@pytest.mark.parametrize(
+    ("port", "says"),
+    [
+        ("foo://bar", "foo:// is not known"),
+        ("sokcet://127.0.0.1:1", "Did you mean socket://?"),
+        ("class.hex", "is a file, no port"),
+        (".", "is a folder, no port"),
+    ],
+)
+def test_what_is_no_port_is_told_for_what_it_is(
+    port: str, says: str, hostlink: Callable, place: Path
+) -> None:
+    """Wrong use, and nothing of it is called a step that holds."""
+    (place / "class.hex").touch()
+    told = hostlink("meet", "--port", str(place / port) if "://" not in port else port)
+    assert (told.status, told.out) == (2, "")
+    assert says in " ".join(told.err.split())
+
+
+def test_what_a_board_asks_at_its_start_is_answered(hostlink: Callable) -> None:
+    """It was heard starting, so no program of the user asks."""
+    told = hostlink("meet", "--yes", "--port", "practice://two?kind=asking&time=virtual")
+    assert told.status == 0
+    assert "holds no program" in told.out
+
+
 def test_no_bridge_is_status_3(
     hostlink: Callable, mocker: MockerFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -283,12 +283,12 @@ def merge_elsewhere(evening: Evening) -> None:
     elsewhere = f"HOSTLINK_ARCHIVE={second} python3 scripts/start.py"
     evening.type(f"{elsewhere} load shipped:tide --port 'practice://other?time=virtual'")
     evening.hostlink(f"archive export {evening.folder / 'there'}")
-    evening.type(f"{elsewhere} archive import {evening.folder / 'there'}")
+    evening.type(f"{elsewhere} archive import {evening.folder / 'there'} --yes")
     evening.type(f"{elsewhere} archive export {evening.folder / 'back'}")
-    evening.hostlink(f"archive import {evening.folder / 'back'}")
+    evening.hostlink(f"archive import {evening.folder / 'back'} --yes")
     assert listings(evening.archive) == listings(second)
     before = listings(second)
-    evening.type(f"{elsewhere} archive import {evening.folder / 'there'}")
+    evening.type(f"{elsewhere} archive import {evening.folder / 'there'} --yes")
     assert listings(second) == before
     assert {"LAMPS 1", "LAMPS 2", "TYPED 2", "TIDE 1"} <= {spec for spec, *_ in before}
     evening.hostlink("archive prove")

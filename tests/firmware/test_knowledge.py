@@ -60,6 +60,13 @@ def test_a_text_before_a_table_is_no_word_of_it() -> None:
     assert found.words == WORDS
 
 
+@pytest.mark.parametrize("form", list(FORMS)[:3])
+def test_a_byte_of_code_that_looks_like_a_letter_hides_no_word(form: str) -> None:
+    """What stands in front of the first word is not known to be code."""
+    (found,) = find_word_tables(b"\x01\x02y" + table(form))
+    assert found.words == WORDS
+
+
 def test_a_small_table_beside_a_large_one_of_its_form_is_read_too() -> None:
     """Commands often stand apart; alone they would prove nothing."""
     form = "a NUL behind each word"

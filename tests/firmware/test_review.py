@@ -42,6 +42,13 @@ def test_an_image_beyond_flash_and_in_the_bootloader_is_an_error(
     assert "8000 to 8001" in review.errors[0].message
 
 
+def test_the_image_of_a_bootloader_is_told_as_one(hex_file: Callable[..., bytes]) -> None:
+    """No other size of the section is advised: that of the board stays as it is."""
+    review = reviewed(hex_file(b"\x00\xc0" * 200, 0x7800))
+    assert review.errors[0].rule == "in-bootloader"
+    assert "7800 to 798F, lies in the section of a bootloader" in review.errors[0].message
+
+
 def test_an_empty_image_is_an_error() -> None:
     """No bytes, only an end record, or only blank bytes: there is nothing to write."""
     for data in (b"", b":00000001FF\n", b":02000000FFFF00\n:00000001FF\n"):

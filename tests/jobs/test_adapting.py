@@ -13,8 +13,9 @@ import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import ListingError, UsageError
-from hostlink.jobs.adapting import adapt_for, how_alike, inputs_of, prove, shrunk_to_fit
+from hostlink.jobs.adapting import adapt_for, shrunk_to_fit
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.jobs.proving import how_alike, inputs_of, prove
 from hostlink.listing import Listing
 from hostlink.shipped import library_folder
 
@@ -60,8 +61,36 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     assert small.fits
     assert 900 < small.after <= target.rules.storage.room
     assert any(note.startswith("Made smaller to fit: ") for note in small.notes)
+    rows = [row for change in small.changes for row in change.after]
+    assert set(rows) <= {line.typed for line in small.listing}
+    assert small.changes[0].after == ("10 IFA>1LETB=B+1",)
+    assert small.changes[0].why[-1] == "the program must fit"
+    assert sum(change.cost for change in small.changes) == small.after - made.before
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
     assert shrunk_to_fit(small, target) is small
+
+
+def test_a_program_with_new_numbers_shows_which_line_became_which() -> None:
+    """Where only shorter line numbers make it fit, the changes show the new ones."""
+    rows = "".join(f"{n} GOTO {n + 1000}\n" for n in range(10000, 10090))
+    rows += "".join(f"{n} PRINT A;B\n" for n in range(11000, 11090))
+    made = adapt_for(
+        Listing.from_text(rows), find_profile("practice"), (target := find_profile("capital"))
+    )
+    small = shrunk_to_fit(made, target)
+    assert any(note.endswith("; the lines have new numbers.") for note in small.notes)
+    shown = {row for change in small.changes for row in change.after}
+    assert shown == {line.typed for line in small.listing}
+    assert sum(change.cost for change in small.changes) == small.after - made.before
+
+
+@pytest.mark.parametrize(("start", "proven"), [(1, "proven"), (4, "differs")])
+def test_a_loop_that_may_run_no_round_is_said_and_noticed(start: int, proven: str) -> None:
+    """Boards differ in whether FOR tests its end first; the proof sees where that matters."""
+    listing = Listing.from_text(f"10 FOR I={start} TO 3\n20 PRINT I\n30 NEXT I\n")
+    made = adapt_for(listing, find_profile("practice"), find_profile("token"))
+    assert "A FOR whose end lies before its start runs no round" in " ".join(made.notes)
+    assert prove(listing, made, ("practice", "token"), None).result == proven
 
 
 def test_a_wrong_result_is_noticed() -> None:

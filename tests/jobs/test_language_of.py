@@ -22,6 +22,7 @@ from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.listing import Listing
+from hostlink.listing.adapting.forms import forms
 
 THEN = b'10 LET A=1\n20 IF A=1 THEN 40\n30 PRINT A;"X"\n40 END\n'
 WITHOUT = b"10 A=1\n20 IF A=1 GOTO 40\n30 PRINT A\n40 END\n"
@@ -182,6 +183,47 @@ def test_a_kind_for_which_the_review_finds_errors_is_not_guessed(
     """Not a line number above the last, small letters, nor a computed jump that it lacks."""
     material = from_bytes(line + b"\n", "odd.bas", name="ODD")
     assert set(guessed(material, find_profile("capital")).names) == names
+
+
+SOME = "practice token ready"
+ALL = "practice capital palo-alto token ready"
+
+
+@pytest.mark.parametrize(
+    ("line", "form", "kinds"),
+    [
+        ("10 A=1:B=2", ": between statements", "practice capital token ready"),
+        ("10 A=1;B=2", "; between statements", "palo-alto"),
+        ("10 IF A=1 PRINT 2", "IF without THEN", "practice capital palo-alto token"),
+        ("10 IF A=1 THEN 10", "THEN with a line number", "practice token ready ecma-55"),
+        ("10 IF A=1 THEN PRINT 2", "THEN with a statement", "practice token ready"),
+        ("10 IF A THEN 10", "IF without a comparison", "capital palo-alto token ready"),
+        ("10 A=(B=1)", "a comparison used as a number", "capital palo-alto token ready"),
+        ("10 A=4", "an assignment without LET", ALL),
+        ("10 FOR I=1 TO 2:NEXT I", "statements behind FOR in one line", f"{SOME} palo-alto"),
+        ('10 INPUT "Q",A', "a question in INPUT", "token"),
+        ("10 INPUT A,B", "several variables in INPUT", "practice palo-alto token ready ecma-55"),
+        ("10 A=B^2", "^ for powers", "token ready ecma-55"),
+        ("10 A$=B$", "variables for text", "token ready ecma-55"),
+        ("10 AB=1", "names of more than one letter", "token ready ecma-55"),
+        ("10 A(1)=2", "variables with an index", "token ready ecma-55 palo-alto"),
+        ("10 PRINT 1.5", "numbers with a fraction", "ready ecma-55"),
+        ("10 P. 5", "words shortened by a point", "palo-alto"),
+        ("10 PRINT 'A'", "an apostrophe that opens text", "capital palo-alto"),
+        ("10 IF A#B PRINT 1", "# for unequal", "palo-alto"),
+        ("10 IF A><B PRINT 1", ">< for unequal", "practice"),
+        ("10 PRINT A;B", "; between the items of PRINT", "practice token ready ecma-55"),
+        ("10 PRINT A;", "; at the end of PRINT", "practice capital token ready ecma-55"),
+        ("10 GOTO 10*A", "a jump to a computed line", "practice capital palo-alto token"),
+        ("10 IF A=1 THEN 10+A", "a jump to a computed line", "practice capital palo-alto token"),
+        ("10 PRINT 40000", "numbers above 32,767", "ready ecma-55"),
+    ],
+)
+def test_each_form_is_found_and_its_kinds_are_known(line: str, form: str, kinds: str) -> None:
+    """By the profiles; what each board takes is in the table of kinds and in its standard."""
+    languages = {name: each.rules.language for name, each in known_profiles().items()}
+    found = {each.what: each for each in forms(Listing.from_text(line), languages.values())}
+    assert {name for name, each in languages.items() if found[form].taken(each)} == {*kinds.split()}
 
 
 def test_a_listing_that_the_board_takes_is_guessed_to_be_for_it() -> None:

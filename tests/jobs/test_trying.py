@@ -6,9 +6,9 @@ import pytest
 
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.errors import HostlinkError
-from hostlink.jobs.adapting import inputs_of
 from hostlink.jobs.language_of import in_language_of
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.jobs.proving import inputs_of
 from hostlink.jobs.trying import Setting, trace
 
 

@@ -45,6 +45,7 @@ NO_LET = with_forms(
 ENDS = with_forms(PRACTICE, semicolon="ends", number="bare", comma_columns=14)
 BARE = with_forms(PRACTICE, number="bare")
 TOKEN_SIGNED = with_forms(TOKEN, number="signed")
+TOKEN_REFUSING = with_forms(TOKEN, overflow="refused")
 ECMA_LOOSE = with_forms(ECMA, optional=("LET",))
 NO_DEF = with_forms(
     READY, functions=tuple(word for word in READY.language.functions if word != "FN")
@@ -104,13 +105,11 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("whole-division", "10 A=7/2", "10 A=INT(7/2)", PRACTICE, READY),
     ("whole-division", "10 B=-2:A=-B/2*C/3", f"{FNQ}10 B=-2:A=-FNQ(FNQ(B/2)*C/3)", PRACTICE, READY),
     ("whole-division", "10 INPUT A:PRINT (A+1)/(A-1);5/-1", WHOLE_PRINT, PRACTICE, READY),
-    (
-        "whole-division",
-        "10 INPUT B:A=-B/2*C",
-        "10 INPUT B:A=-SGN(B/2)*INT(ABS(B/2))*C",
-        PRACTICE,
-        NO_DEF,
-    ),
+    ("whole-division", "10 A=5*-7/ABS(-2)", f"{FNQ}10 A=FNQ(5*-7/ABS(-2))", PRACTICE, READY),
+    ("whole-division", "10 A=2-7^2/(1+1)^2", "10 A=2-INT(7^2/(1+1)^2)", TOKEN_REFUSING, READY),
+    ("names", "10 AB=1:A=ABC+AB", "10 W=1:A=W+W", READY, CAPITAL),
+    ("names", "10 FORI=1TON1:PRINTI:NEXTI", "10 FORI=1TOW\n11 PRINT I:NEXTI", TOKEN, CAPITAL),
+    ("power", "10 A=B^2-2^3*C", "10 A=(B*B)-(2*2*2)*C", TOKEN, CAPITAL),
     ("comparison-sign", "10 A=(B>1)", "10 A=(-(B>1))", CAPITAL, TOKEN),
     ("comparison-sign", "10 A=B>1", "10 A=-(B>1)", CAPITAL, TOKEN),
     (
@@ -350,7 +349,19 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
     ("line", "what", "source", "target"),
     [
         ('10 LET C$="HI"', "strings: this board has no variables for text", TOKEN, CAPITAL),
-        ("10 LET X1=2", "names: this board has no names of more than one letter", TOKEN, CAPITAL),
+        (
+            f"10 A={'+'.join('BCDEFGHIJKLMNOPQRSTUVWXYZ')}+X1",
+            "names: this board has no names of more than one letter",
+            TOKEN,
+            CAPITAL,
+        ),
+        ("10 A=B^C", "^: this board has no powers", READY, CAPITAL),
+        (
+            "10 CLEAR",
+            "CLEAR: boards differ in whether it clears the program or only its variables",
+            PRACTICE,
+            READY,
+        ),
         ("10 PRINT ROOM()", "ROOM: this board has no such word", PRACTICE, CAPITAL),
         (
             "10 PRINT A=B",
@@ -360,7 +371,7 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
         ),
         ("10 PRINT 7/2", "division: only one of the two boards keeps fractions", READY, PRACTICE),
         (
-            "10 PRINT -RND(6)/2",
+            "10 PRINT 6/2",
             "division: only one of the two boards keeps fractions",
             PRACTICE,
             NO_DEF,

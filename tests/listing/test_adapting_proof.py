@@ -10,7 +10,8 @@ from collections.abc import Callable
 import pytest
 
 from hostlink.board.profile.file import find_profile
-from hostlink.jobs.adapting import adapt_for, prove
+from hostlink.jobs.adapting import adapt_for
+from hostlink.jobs.proving import prove
 from hostlink.listing import Listing
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.

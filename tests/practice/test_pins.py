@@ -9,9 +9,9 @@ import pytest
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.twin import kind_like
-from hostlink.dialect import Pins, pin_form
 from hostlink.errors import ProfileError, UsageError
 from hostlink.listing import Listing, review
+from hostlink.pins import Pins, pin_form
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind, read_kind
 from hostlink.practice.machine import Machine

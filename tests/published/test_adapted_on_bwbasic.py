@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from hostlink.board.profile.file import find_profile, load_profile
-from hostlink.jobs.adapting import adapt_for, inputs_of
+from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.jobs.proving import inputs_of
 from hostlink.listing import Listing
 from hostlink.practice.bare import outcome
 from hostlink.practice.kind_file import find_kind

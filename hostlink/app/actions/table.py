@@ -173,7 +173,7 @@ _own_keys: dict[str, str] = {}
 
 
 def use_keys(keys: Mapping[str, str]) -> None:
-    """Name these keys of the user's own from now on, by the names of actions, and no others."""
+    """Use these keys of the user's own from now on, by the names of actions, and no others."""
     _own_keys.clear()
     _own_keys.update(keys)
 

@@ -49,7 +49,7 @@ def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
     """
     from hostlink.app.rewrites import Adapting
     from hostlink.app.screens.rewriting import RewriteScreen
-    from hostlink.jobs.adapting import inputs_of, prove
+    from hostlink.jobs.proving import inputs_of, prove
 
     kinds = (offer.source.name, offer.target.name)
     return RewriteScreen(

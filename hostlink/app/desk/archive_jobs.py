@@ -10,6 +10,7 @@ from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import in_keys
 from hostlink.errors import HostlinkError
+from hostlink.words import fold
 
 if TYPE_CHECKING:
     from hostlink.archive import ArchiveProof, Program
@@ -50,7 +51,6 @@ class ArchiveJobs(DeskPart):
     def _note_on(self, program: Program, given: dict[str, str]) -> None:
         """Keep tags and a note, as far as they differ from those that are there."""
         from hostlink.listing.finding import silenced_in, with_silence
-        from hostlink.words import fold
 
         archive, name = self.app.archive, program.name
         wanted = given["tags"].split()
@@ -132,7 +132,7 @@ class ArchiveJobs(DeskPart):
                 exported.sentence(target.absolute()),
                 [
                     *([in_keys(exported.private_words)] if exported.learners else ()),
-                    *(f"Left out, for it is damaged: {what}" for what in exported.left_out),
+                    *(f"Left out, because it is damaged: {what}" for what in exported.left_out),
                 ],
             )
 
@@ -242,7 +242,7 @@ def _told(merged: Merged) -> list[str]:
 
     return [
         *(in_keys(each) for each in changes(merged)),
-        *(f"Left out, for it is damaged there: {what}" for what in merged.left_out),
+        *(f"Left out, because it is damaged there: {what}" for what in merged.left_out),
     ]
 
 

@@ -116,7 +116,7 @@ class Desk(Screen[None]):
         self.last_line.show()
 
     def _focus_moved(self, focused: Widget | None) -> None:
-        """Where there is room for one only, show the listing again once it has the focus."""
+        """Show the listing again when it gets the focus, if the screen has room for only one."""
         if focused is self.editor:
             self.remove_class("-in-band")
 

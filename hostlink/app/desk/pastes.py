@@ -62,7 +62,7 @@ class Pastes(DeskPart):
             self._by_number(text)
 
     def _is_whole(self, pasted: Collection[int]) -> bool:
-        """Return whether pasted lines look like a whole listing in place of the one that is here.
+        """Return whether pasted lines look like a whole listing that replaces the present one.
 
         They do if they reach from its first line to its last, or if all of it is selected.
         """

@@ -35,7 +35,7 @@ class Plotting(DeskPart):
             self.desk.space.enlarge_console()
 
     def begin(self, line: str = "") -> None:
-        """Begin anew: a program starts. line: what was typed for it, which is no heading."""
+        """Begin a new plot for a program that starts. line: what was typed for it; no heading."""
         self._line = line
         if self._plot is not None:
             self._plot.begin()

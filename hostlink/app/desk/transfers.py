@@ -95,7 +95,7 @@ class Transfers(DeskPart):
         )
 
     def load_word(self, attached: AttachedBoard, word: str) -> None:
-        """Load a program or revision of the archive, whatever lies in the editor."""
+        """Load a program or revision from the archive, regardless of what is in the editor."""
         from hostlink.jobs.listing_source import find_material
         from hostlink.jobs.loading import LoadOptions
 
@@ -104,7 +104,7 @@ class Transfers(DeskPart):
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
     def start_load(self, attached: AttachedBoard, material: Material, options: LoadOptions) -> None:
-        """Load a material, and say how it ended; a refusal that needs a word asks for it."""
+        """Load a listing and show how it ended; ask the user where a refusal can be lifted."""
         from hostlink.board.profile.pacing import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
 

@@ -48,8 +48,7 @@ class Workshop(DeskPart):
         """Show the findings of a review, and go to the row of the one that is chosen."""
         from hostlink.app.findings import FindingsScreen
 
-        listing = self.need_listing()
-        if listing is None:
+        if (listing := self.need_listing()) is None:
             return
 
         def chosen(row: int | None) -> None:
@@ -63,8 +62,7 @@ class Workshop(DeskPart):
         from hostlink.app.screens.references import ReferencesScreen
         from hostlink.listing.reviewing.crossref import cross_reference
 
-        listing = self.need_listing()
-        if listing is not None:
+        if (listing := self.need_listing()) is not None:
             found = cross_reference(listing, self.app.boards.profile.rules)
             self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
@@ -86,8 +84,7 @@ class Workshop(DeskPart):
         from hostlink.app.rewrites import Shrinking
         from hostlink.app.screens.rewriting import RewriteScreen
 
-        listing = self.need_listing()
-        if listing is None:
+        if (listing := self.need_listing()) is None:
             return
         rewrite = Shrinking(listing, self.app.boards.profile)
         if not rewrite.saves:
@@ -102,8 +99,7 @@ class Workshop(DeskPart):
         """Offer new line numbers, and put the renumbered listing into the editor."""
         from hostlink.app.screens.renumbering import RenumberScreen
 
-        listing = self.need_listing()
-        if listing is not None:
+        if (listing := self.need_listing()) is not None:
             self.app.push_screen(
                 RenumberScreen(listing, self.app.boards.profile.rules),
                 lambda text: self.sheets.take_text(text, "It has new line numbers"),
@@ -128,8 +124,7 @@ class Workshop(DeskPart):
         )
 
     def _check_editor(self) -> None:
-        listing = self.need_listing()
-        if listing is not None:
+        if (listing := self.need_listing()) is not None:
             self._check(listing, "the listing in the editor", self._checked)
 
     def _checked(self, chosen: int | str | None) -> None:
@@ -185,7 +180,6 @@ class Workshop(DeskPart):
 
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
-
         from hostlink.app.screens.dialogues import Fill
         from hostlink.jobs.publishing import details_of, write_sheet
 

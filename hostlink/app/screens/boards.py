@@ -129,7 +129,7 @@ class BoardsScreen(Page[None]):
         self._detail()
 
     def _port_attached(self, port: str) -> str:
-        """The address under which a board is attached, "" if it is not."""
+        """Return the address under which a board is attached, "" if it is not."""
         if port in self.app.boards.by_port:
             return port
         here = identity_of(port) if port else None

@@ -122,7 +122,7 @@ class CheckScreen(Page[int | str | None]):
         self._show(wanted)
 
     def _typed(self) -> Codes | None:
-        """The codes typed so far, None before the first. The row being typed may be unfinished."""
+        """Return the codes typed so far, None before the first; the last may be unfinished."""
         rows = self.query_one(TextArea).text.split("\n")
         while rows and not rows[-1].strip():
             rows.pop()

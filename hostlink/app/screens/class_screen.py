@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -14,10 +13,9 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_task import BoardTask, not_yet
 from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.dialogues import ask_to_replace
-from hostlink.app.sentences import WAIT_FOR_BOARDS
-from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.errors import HostlinkError
@@ -34,7 +32,6 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
-    from hostlink.app.job import Job
 
 _LOOK_S = 1.0  # between two looks at the ports, while boards are waited for
 
@@ -44,16 +41,6 @@ def read_class(app: DeskApp, path: Path) -> Register:
     register = read_register(path)
     check_programs(app.archive, register)
     return register
-
-
-@dataclass(slots=True)
-class _SeatTask:
-    """What was last done at a learner's board. column: of the table, in which it is shown."""
-
-    column: int
-    job: Job[Any]
-    words: str = ""
-    failed: bool = False
 
 
 class ClassScreen(Page[None]):
@@ -82,7 +69,8 @@ class ClassScreen(Page[None]):
         super().__init__()
         self.register = register
         self.rows: dict[str, ClassRow] = {}
-        self.tasks: dict[str, _SeatTask] = {}
+        self.tasks: dict[str, BoardTask] = {}
+        self.column = 0  # of the table, in which the job under way is shown
         self.start: Callable[[list[Seat]], object] | None = None  # the job of the evening
         self.is_waiting = False
 
@@ -126,7 +114,7 @@ class ClassScreen(Page[None]):
         if task is not None and not task.job.ended:
             progress = task.job.progress
             lines = f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
-            cells[task.column] = lines if progress.all_lines else "under way"
+            cells[self.column] = lines if progress.all_lines else "under way"
         return tuple(cells)
 
     def _detail(self) -> None:
@@ -136,7 +124,7 @@ class ClassScreen(Page[None]):
         words = [f"{head}: {cell}" for head, cell in zip(HEADS, self._cells(row), strict=True)]
         task = self.tasks.get(row.name)
         if task is not None:
-            words += [task.words or task.job.progress.phase]
+            words += [task.progress]
             words += [text for text, _ in task.job.progress.told]
         text = "\n".join(safe(each) for each in words if each)
         self.query_one("#class-detail", Static).update(Content(text))
@@ -169,15 +157,16 @@ class ClassScreen(Page[None]):
     def _begin(self, column: int, what: str, job: SeatJob[Any]) -> None:
         """Do a job at each board that is here, and at those that come while they are waited for."""
         if not self.is_at_rest:
-            self.app.notify(f"{WAIT_FOR_BOARDS} {way_to('class.stop')}.", markup=False)
+            self.app.notify(not_yet("class.stop"), markup=False)
             return
         self.tasks.clear()
+        self.column = column
 
         def start(seats: list[Seat]) -> None:
             by_port = {self.app.boards.spelled(seat.port): seat for seat in seats}
             self.app.boards.attach_all(
                 list(by_port),
-                lambda attached: self._do(by_port[attached.port], attached, column, what, job),
+                lambda attached: self._do(by_port[attached.port], attached, what, job),
             )
 
         self.start = start
@@ -192,32 +181,26 @@ class ClassScreen(Page[None]):
         seats = self.app.attempt(lambda: seats_of(self.register, self.app.archive))
         return [each for each in seats or () if each.port and each.learner.name not in self.tasks]
 
-    def _do(
-        self, seat: Seat, attached: AttachedBoard, column: int, what: str, work: SeatJob[Any]
-    ) -> None:
+    def _do(self, seat: Seat, attached: AttachedBoard, what: str, work: SeatJob[Any]) -> None:
         name = seat.learner.name
         job = attached.do(
             f"{what} {name}", lambda session, archive: work(session, archive, seat.learner)
         )
-        task = self.tasks[name] = _SeatTask(column, job)
 
-        def ended(job: Job[Any]) -> None:
-            task.failed = job.error is not None
-            if job.error is not None:
-                task.words = f"Failed: {shown_error(job.error).words()}"
-                if job.progress.differs:
-                    self.app.desk.readings.unknown_now(attached)
-            elif isinstance(job.result, Loaded):
-                task.words = f"{job.result.words}."
-                self.app.desk.transfers.after_load(attached, job.result)
-            elif isinstance(job.result, Saved):
-                task.words = f"{job.result.revision.spec} {job.result.proof}."
-                self.app.desk.shelf.renew()
-            self.app.tell(f"{name}: {task.words}")
-            self.look_anew()
+        def done(result: Loaded | Saved) -> str:
+            if isinstance(result, Loaded):
+                self.app.desk.transfers.after_load(attached, result)
+                return f"{result.words}."
+            self.app.desk.shelf.renew()
+            return f"{result.revision.spec} {result.proof}."
 
-        job.on_end.append(ended)
-        job.on_change.append(lambda _: self._show())
+        def changed() -> None:
+            if job.ended:
+                self.look_anew()
+            else:
+                self._show()
+
+        self.tasks[name] = BoardTask(name, job).start(self.app, done, changed)
         self._show()
 
     def action_stop(self) -> None:

@@ -32,7 +32,7 @@ Write = Callable[[Path, dict[str, str], Gathered, bool], Written]
 
 
 def is_many(path: Path) -> bool:
-    """Return whether a name is that of a folder or a zip file."""
+    """Return whether a path names a folder or a zip file."""
     # Unlike Path.is_dir this never raises.
     return (path.suffix.lower() == ".zip" and is_file(path)) or os.path.isdir(path)  # noqa: PTH112
 

@@ -31,7 +31,7 @@ STOPS = dataclasses.replace(BY_ID["interrupt"].binding, action="app.work('interr
 
 
 def beginning_here() -> str:
-    """Say to which folder a name belongs that names none."""
+    """Return the sentence that says where a file name without a folder will be looked for."""
     return f"A name without a folder is one in {safe(str(Path.cwd()))}."
 
 
@@ -106,7 +106,7 @@ class Box(ModalScreen[R]):
         self.call_after_refresh(self._fit)
 
     def _fit(self) -> None:
-        """Leave to the words the rows that the answers do not need."""
+        """Give the text all rows that the answers do not need."""
         box, asked = self.query_one("#box"), self.query_one("#asked", VerticalScroll)
         hint = self.query_one("#reads-on")
         taken = sum(

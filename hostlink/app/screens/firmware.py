@@ -30,7 +30,7 @@ from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
 from hostlink.firmware.memory_map import pages_of, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
-from hostlink.jobs.cautions import CAUTIONS
+from hostlink.jobs.cautions import CAUTIONS, ROLES_TOLD
 from hostlink.jobs.firmware.checks import role_of
 from hostlink.jobs.firmware.image_words import NOTHING_WRONG, ImageTold, tell_image, told_rows
 from hostlink.jobs.firmware.request import WriteRequest
@@ -185,11 +185,9 @@ class FirmwareScreen(Page[None]):
             self._start(dataclasses.replace(request, role=role), attached)
 
     def _ask_role(self, go_on: Callable[[str], object]) -> None:
-        roles = {
-            "computer": "The computer: it runs the BASIC",
-            "display": "The display: it makes the picture",
-        }
-        answers = [(role, says, partial(go_on, role)) for role, says in roles.items()]
+        answers = [
+            (role, f"The {role}: {does}", partial(go_on, role)) for role, does in ROLES_TOLD.items()
+        ]
         ask(self.app, ASKED_FOR_ROLE, *answers)
 
     def _start(self, request: WriteRequest | None, attached: AttachedBoard) -> None:

@@ -18,7 +18,7 @@ from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
 
 if TYPE_CHECKING:
-    from hostlink.jobs.adapting import Proof
+    from hostlink.jobs.proving import Proof
 
 
 class RewriteScreen(Page[str | None]):
@@ -57,7 +57,7 @@ class RewriteScreen(Page[str | None]):
             self.renew()
 
     def renew(self) -> None:
-        """Show the row at the cursor anew."""
+        """Show the row at the cursor again."""
         key = self.query_one(Rows).key
         if key:
             words = safe(self.rewrite.detail(key), keep="\n")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -13,11 +13,11 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
+from hostlink.app.board_task import BoardTask, not_yet
 from hostlink.app.board_words import board_sentence, revision_words
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import ask
-from hostlink.app.sentences import NO_BOARD, NOTHING_SENT_YET, SHOWS_BOARDS, WAIT_FOR_BOARDS
-from hostlink.app.ways import shown_error
+from hostlink.app.sentences import NO_BOARD, NOTHING_SENT_YET, SHOWS_BOARDS
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
@@ -33,17 +33,6 @@ from hostlink.words import capital, plural, safe
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
-    from hostlink.app.job import Job
-
-
-@dataclass(slots=True)
-class _Task:
-    """What was last done with a board. alone: does the same again, with its questions."""
-
-    words: str
-    alone: Callable[[], object] | None = None
-    job: Job[Any] | None = None
-    failed: bool = False
 
 
 class SeveralScreen(Page[None]):
@@ -76,7 +65,7 @@ class SeveralScreen(Page[None]):
     def __init__(self) -> None:
         super().__init__()
         self.left_out: set[str] = set()  # ports that are not marked
-        self.tasks: dict[str, _Task] = {}
+        self.tasks: dict[str, BoardTask] = {}
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
@@ -122,11 +111,7 @@ class SeveralScreen(Page[None]):
         task = self.tasks.get(attached.port)
         if task is None:
             return capital(self._sentence(attached, "").strip())
-        if task.job is None or task.job.ended:
-            return task.words
-        progress = task.job.progress
-        lines = f": {progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
-        return progress.phase + (lines if progress.all_lines else "")
+        return task.progress
 
     def _detail(self, note: str = "") -> None:
         attached = self.app.boards.by_port.get(self.query_one(Rows).key)
@@ -135,7 +120,7 @@ class SeveralScreen(Page[None]):
             name = self.app.desk.readings.name_of(attached)
             words = [note] * bool(note) + [f"{self._sentence(attached, name)}."]
             task = self.tasks.get(attached.port)
-            if task is not None and task.job is not None:
+            if task is not None:
                 words += ["", self._words(attached)]
                 words += [text for text, _ in task.job.progress.told]
         text = "\n".join(safe(one) for one in words)
@@ -163,8 +148,7 @@ class SeveralScreen(Page[None]):
 
     def action_stop(self) -> None:
         for task in self.tasks.values():
-            if task.job is not None:
-                task.job.stop()
+            task.job.stop()
 
     def action_alone(self) -> None:
         task = self.tasks.get(self.query_one(Rows).key)
@@ -183,7 +167,7 @@ class SeveralScreen(Page[None]):
         """Return the marked boards; say why if there are none, or one of them is at work."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
-            words = f"{WAIT_FOR_BOARDS} {way_to('several.stop')}."
+            words = not_yet("several.stop")
         elif not boards:
             mark, attach = way_to("several.mark"), way_to("several.boards")
             words = f"No board is marked: {mark} marks one, {attach} attaches one."
@@ -205,21 +189,8 @@ class SeveralScreen(Page[None]):
         """Start a job on one board; its progress and its end are shown in the board's line."""
         name = self._names()[attached.port]
         job = attached.do(f"{what} {name}", work, doing=doing)
-        task = self.tasks[attached.port] = _Task("", alone, job)
-
-        def ended(job: Job[Any]) -> None:
-            task.failed = job.error is not None
-            if job.error is None:
-                task.words = done(job.result)
-            else:
-                task.words = f"Failed: {shown_error(job.error).words()}"
-                if job.progress.differs:
-                    self.app.desk.readings.unknown_now(attached)
-            self.app.tell(f"{name}: {task.words}", board=attached)
-            self.renew()
-
-        job.on_end.append(ended)
-        job.on_change.append(lambda _: self.renew())
+        task = BoardTask(name, job, alone).start(self.app, done, self.renew)
+        self.tasks[attached.port] = task
         self.renew()
 
     def action_load(self, *, despite_review: bool = False) -> None:

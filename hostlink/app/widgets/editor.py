@@ -104,11 +104,11 @@ class ListingEditor(TextField):
             self.refresh()
 
     def watch_fault(self) -> None:
-        """Draw the marked line anew."""
+        """Redraw the marked line."""
         self._line_cache.clear()
 
     def watch_found(self) -> None:
-        """Draw the marked text anew."""
+        """Redraw the marked text."""
         self._line_cache.clear()
 
     def show_found(self, place: Location, length: int) -> None:

@@ -72,7 +72,7 @@ class Page(Screen[R]):
 
 
 def with_detail(rows: Rows, *, id: str) -> Iterator[Widget]:
-    """A list, and beside or below it the row at its cursor in full, in a Static of that id."""
+    """Lay out a list, and beside or below it the row at its cursor in full."""
     with Horizontal(classes="across"):
         yield rows
         with VerticalScroll(classes="side"):

@@ -52,7 +52,7 @@ def schema_steps() -> MigrationSteps:
 
     @migrations(name="schema 3")
     def schema_3(db: Database) -> None:
-        """The tables stay as they are; more of their columns never change."""
+        """Refuse changes to more columns; the tables stay as they are."""
 
     @migrations(name="schema 4")
     def schema_4(db: Database) -> None:

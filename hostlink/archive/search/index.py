@@ -146,7 +146,7 @@ class WordIndex:
 
     @cached_property
     def _some_listings(self) -> list[tuple[str, str]]:
-        """The texts and spaced words of some listings, new and old; none if any is malformed."""
+        """Return the texts and spaced words of some listings, none if any is malformed."""
         places = [self._newest - self._newest * part // _SAMPLE for part in range(_SAMPLE)]
         some = (
             "SELECT text, spaced_words FROM listings WHERE id IN (SELECT value FROM json_each(?))"

@@ -15,11 +15,15 @@ from hostlink.sentences import (
     CHECK_WIRE,
     DAMAGED,
     LEFT_ALONE,
+    NO_STOPPING_KEY,
     ONLY_RESTART_HELPS,
     PRESS_RESTART,
+    SO_FULL,
+    TAKES_NOTHING,
     UNTOUCHED,
     find_how_far,
     name_speed,
+    stop_it,
 )
 from hostlink.words import capital, plural, safe
 
@@ -28,9 +32,6 @@ DELETE_OR_RESTART = (
     "Delete a line of its program by typing the line's number in the console, if that has room. "
     f"Else: {ONLY_RESTART}"
 )
-SO_FULL = "its memory is so full that it"
-TAKES_NOTHING = "takes nothing any more"
-NO_STOPPING_KEY = "No key is known that stops a program on this board"
 
 _RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
@@ -46,11 +47,6 @@ def last_row(data: bytes) -> str:
 def find_where(by: Ways) -> str:
     """Advise on a board from which nothing comes."""
     return f"Check its supply and the cable, then {find_how_far(by)}."
-
-
-def stop_it(by: Ways) -> str:
-    """Advise to stop a program that runs, in a clause."""
-    return f"stop it {by.stop_running} (its variables may be lost)"
 
 
 def is_bells(heard: bytes) -> bool:
@@ -193,7 +189,7 @@ def nothing_steady(last: bytes) -> LinkError:
 def silent_everywhere() -> LinkError:
     """Describe a board from which no byte came at any speed."""
     return LinkError(
-        "The board is silent at all usual speeds.",
+        "The board is silent at all usual speeds, or its program prints rarely.",
         reason=LinkReason.SILENT,
         kept=_ONLY_EMPTY,
         advice=find_where,
@@ -305,11 +301,7 @@ def _no_room(core: Exchange, text: str) -> LinkError:
     """Describe a command for which the board's full memory has no room."""
     full = f'The board does not take "{safe(text)}": {SO_FULL} '
     if core.outcome is Outcome.DEAF:
-        return LinkError(
-            f"{full}{TAKES_NOTHING}.",
-            reason=LinkReason.FULL,
-            advice=ONLY_RESTART,
-        )
+        return LinkError(f"{full}{TAKES_NOTHING}.", reason=LinkReason.FULL, advice=ONLY_RESTART)
     return LinkError(
         f"{full}has room for {plural(core.typed.room, 'character')} only.",
         reason=LinkReason.FULL,

@@ -9,13 +9,13 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase
 from hostlink.board.dialogue.evidence import DamageSign
-from hostlink.board.dialogue.no_prompt_errors import ONLY_RESTART, TAKES_NOTHING
+from hostlink.board.dialogue.no_prompt_errors import ONLY_RESTART
 from hostlink.errors import ReadBackError
 from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
-from hostlink.sentences import LISTING_UNCHANGED
+from hostlink.sentences import LISTING_UNCHANGED, TAKES_NOTHING
 
 _SHORTEST_REFUSAL = 8  # characters, longer than what damage leaves of a prompt
 

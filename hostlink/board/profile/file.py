@@ -8,9 +8,11 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from hostlink.board.profile.model import Profile
-from hostlink.board.profile.text import LARGEST_FILE, read_profile, too_large
+from hostlink.board.profile.text import read_profile
+from hostlink.board.profile.toml_file import LARGEST_FILE, toml_text
 from hostlink.board.profile.written import short_value
 from hostlink.errors import ProfileError, UsageError
+from hostlink.practice.kind_file import kind_names
 from hostlink.sentences import CHECK_FILE
 from hostlink.words import natural, nearest
 
@@ -34,17 +36,7 @@ def load_profile(path: Path | Traversable) -> Profile:
         raise ProfileError(
             f"{name} cannot be read: {reason}.", advice="Check that you may read the file."
         ) from error
-    if len(data) > LARGEST_FILE:
-        raise too_large(name)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise ProfileError(
-            f"{name}, line {line}: byte {data[error.start]} is not UTF-8 text.",
-            advice="Save the file as UTF-8 and try again.",
-        ) from error
-    return read_profile(text, name)
+    return read_profile(toml_text(data, name, ProfileError), name)
 
 
 def shipped_profiles() -> dict[str, Traversable]:
@@ -100,6 +92,11 @@ def find_profile(word: str) -> Profile:
     if name in shipped:
         return load_profile(shipped[name])
     known = [*shipped, *own]
+    if name in kind_names():
+        raise UsageError(
+            f"There is no profile {short_value(word)}; it is a kind of practice board only.",
+            advice=f"A survey of it makes one. There are: {', '.join(known)}.",
+        )
     near = " or ".join(f'"{each}"' for each in nearest(name, known))
     raise UsageError(
         f"There is no profile {short_value(word)}." + (f" Did you mean {near}?" if near else ""),

@@ -170,7 +170,12 @@ STORAGE = (
         "bytes of program_bytes that must stay free, for the line that is typed",
     ),
     Key("eeprom_bytes", Whole(0, 2**24), "bytes for all stored programs together; 0: not known"),
-    Key("tokens", Costs(), 'with kind "tokens": keywords that take more or less than one byte'),
+    Key(
+        "tokens",
+        Costs(),
+        'with kind "tokens": bytes of keywords that take more than one, and of what is one token '
+        'together: signs such as "<=", a function with its bracket',
+    ),
     Key("exact", Flag(), "whether these costs are certain, so that the free memory proves them"),
 )
 
@@ -209,12 +214,14 @@ LANGUAGE = (
     Key("random", Choice(typing.get_args(Random)), "what RND(n) gives, or the n of a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
     Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
+    Key("tests_first", Flag(), "whether FOR may run no round, since it tests its end first"),
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key(
         "free", Text(20, ascii=True), "the function of the free memory, as it is typed; empty: none"
     ),
     Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
+    Key("powers", Flag(), "whether ^ raises a number to a power"),
     Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),
     Key("smallest_number", _SIXTY_FOUR_BITS, "smallest whole number"),
     Key("largest_number", _SIXTY_FOUR_BITS, "largest whole number"),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from hostlink.board.profile.kinds import Keyword, Kind, Text, Whole, Wrong
 from hostlink.board.profile.written import short_value
-from hostlink.dialect import pin_form_fault
+from hostlink.pins import pin_form_fault
 
 LONGEST_WORDS = 60  # characters of a form with its fields
 

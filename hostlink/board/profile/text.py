@@ -10,13 +10,11 @@ Rules of the text:
 
 from __future__ import annotations
 
-import re
-import tomllib
 from typing import Any
 
 from hostlink.board.profile.checks import profile_clashes
 from hostlink.board.profile.kinds import Wrong
-from hostlink.board.profile.lines import key_lines, line_of_key
+from hostlink.board.profile.lines import key_lines
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import (
     BOARD,
@@ -28,50 +26,12 @@ from hostlink.board.profile.schema import (
     TABLES,
     Key,
 )
+from hostlink.board.profile.toml_file import Faults, parse_toml
 from hostlink.board.profile.written import key_written, short_value, written
-from hostlink.dialect import NO_PINS, Pins
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
-from hostlink.sentences import CHECK_FILE, MEND_FILE
+from hostlink.pins import NO_PINS, Pins
 from hostlink.words import nearest
-
-LARGEST_FILE = 256 * 1024  # bytes
-LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
-MOST_TOLD = 100  # faults listed in one error
-MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
-
-
-class _Faults:
-    """Collects the faults of one text, each with its line."""
-
-    def __init__(self, file: str, lines: dict[tuple[str, ...], int]) -> None:
-        self.file = file
-        self.lines = lines
-        self.bad: set[str] = set()  # "table.key" of values that could not be used
-        self._found: list[tuple[int, str]] = []
-
-    def add(self, path: tuple[str, ...], says: str) -> None:
-        self._found.append((line_of_key(self.lines, path) or 0, says))
-        self.bad.add(".".join(path[:2]))
-
-    @property
-    def many(self) -> bool:
-        """Return whether further faults are reported without suggestions."""
-        return len(self._found) >= MOST_EXPLAINED
-
-    def check(self) -> None:
-        """Raise one `ProfileError` that lists the collected faults by line, if there are any."""
-        if not self._found:
-            return
-        in_order = sorted(self._found, key=lambda fault: fault[0])
-        told = [self._told(line, says) for line, says in in_order[:MOST_TOLD]]
-        if len(self._found) > MOST_TOLD:
-            told.append(f"{self.file}: {len(self._found) - MOST_TOLD} more faults are not shown.")
-        raise ProfileError("\n".join(told), advice=MEND_FILE)
-
-    def _told(self, line: int, says: str) -> str:
-        place = f"{self.file}, line {line}" if line else self.file
-        return f"{place}: {says}" + ("" if says.endswith("?") else ".")
 
 
 def read_profile(text: str, name: str) -> Profile:
@@ -80,8 +40,8 @@ def read_profile(text: str, name: str) -> Profile:
     Raises `ProfileError` with all faults, each with its line.
     """
     name = short_value(name)[1:-1] if not name.isprintable() else name
-    document = _document(text, name)
-    faults = _Faults(name, key_lines(text))
+    document = parse_toml(text, name, ProfileError)
+    faults = Faults(name, key_lines(text), ProfileError)
     held = _values(document, faults)
     evidence = _evidence(document.get(EVIDENCE, {}), faults)
     if "name" not in held["board"] and "board.name" not in faults.bad:
@@ -143,43 +103,7 @@ def profile_text(profile: Profile) -> str:
     return text
 
 
-def _document(text: str, name: str) -> dict[str, Any]:
-    """Parse TOML. Raises `ProfileError` with the line for text that is not TOML."""
-    if len(text) > LARGEST_FILE:
-        raise too_large(name)
-    for line, row in enumerate(text.split("\n"), 1):
-        if len(row) > LONGEST_ROW:
-            raise ProfileError(
-                f"{name}, line {line}: the line has {len(row)} characters and may have "
-                f"{LONGEST_ROW}.",
-                advice=MEND_FILE,
-            )
-    try:
-        return tomllib.loads(text)
-    except RecursionError as error:
-        raise ProfileError(
-            f"{name}: its lists or tables are nested too deep for a profile.", advice=MEND_FILE
-        ) from error
-    except ValueError as error:
-        said = str(error)
-        place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
-        end = " (at end of document)"
-        line = int(place[1]) if place else text.rstrip("\n").count("\n") + 1
-        at = (
-            f", column {place[2]}"
-            if place
-            else ", at the end of the file"
-            if said.endswith(end)
-            else ""
-        )
-        where = f", line {line}" if place or said.endswith(end) else ""
-        reason = said[: place.start()] if place else said.removesuffix(end)
-        raise ProfileError(
-            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=MEND_FILE
-        ) from error
-
-
-def _values(document: dict[str, Any], faults: _Faults) -> dict[str, dict[str, Any]]:
+def _values(document: dict[str, Any], faults: Faults) -> dict[str, dict[str, Any]]:
     """Return the valid values by table and key; add the others to `faults`."""
     held: dict[str, dict[str, Any]] = {table: {} for table in TABLES}
     for table, content in document.items():
@@ -202,14 +126,14 @@ def _values(document: dict[str, Any], faults: _Faults) -> dict[str, dict[str, An
     return held
 
 
-def _take(table: str, key: Key, value: object, held: dict[str, Any], faults: _Faults) -> None:
+def _take(table: str, key: Key, value: object, held: dict[str, Any], faults: Faults) -> None:
     try:
         held[key.name] = key.kind.read(value)
     except Wrong as wrong:
         faults.add((table, key.name), f"{table}.{key.name} is {short_value(value)}; {wrong}")
 
 
-def _evidence(content: object, faults: _Faults) -> tuple[tuple[str, str], ...]:
+def _evidence(content: object, faults: Faults) -> tuple[tuple[str, str], ...]:
     """Read the table that says how values were found; it may have any keys."""
     if not isinstance(content, dict):
         faults.add((EVIDENCE,), "evidence must be a table, [evidence]")
@@ -251,17 +175,3 @@ def _unknown_key(table: str, name: str, brief: bool) -> str:
         return f"{says}; it belongs in [{homes[0]}]"
     near = nearest(name, here, 1)
     return f"{says}; did you mean {near[0]}?" if near else f"{says}; it has {', '.join(here)}"
-
-
-def _plain(reason: str) -> str:
-    """Make the message of the TOML parser fit into a sentence of ours."""
-    reason = "".join(ch if ch.isprintable() else short_value(ch)[1:-1] for ch in reason)[:200]
-    return reason[:1].lower() + reason[1:]
-
-
-def too_large(name: str) -> ProfileError:
-    """Return the error for a profile of more than LARGEST_FILE bytes."""
-    return ProfileError(
-        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it is no profile.",
-        advice=CHECK_FILE,
-    )

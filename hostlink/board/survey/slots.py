@@ -83,7 +83,7 @@ def find_slots(
 
 
 def _is_refused(bench: Bench, command: str) -> bool:
-    """Return whether a word is unknown, because its answer is that of nonsense."""
+    """Return whether the board answers a word as it answers nonsense."""
     word = command.split()[0]
     tail = command.format(name=_NAME)[len(word) :]
     answers = [_said(bench, text + tail) for text in (word, "QZ")]

@@ -17,8 +17,8 @@ from hostlink.sentences import LISTING_UNCHANGED
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.jobs.adapting import Proof
     from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.proving import Proof
     from hostlink.listing.adapting.adapt import Adapted
     from hostlink.listing.adapting.forms import Guess
 
@@ -63,7 +63,8 @@ def adapt(
     result prints something else, or where it does not fit; 0 where it could not be run.
     """
     from hostlink.board.profile.file import find_profile
-    from hostlink.jobs.adapting import adapt_for, inputs_of, prove, shrunk_to_fit
+    from hostlink.jobs.adapting import adapt_for, shrunk_to_fit
+    from hostlink.jobs.proving import inputs_of, prove
     from hostlink.jobs.run.answers import read_answers
 
     material = material_for(common, what)
@@ -99,17 +100,10 @@ def _written_for(common: CommonOptions, material: Material) -> str:
     if material.held is not None:
         return material.held.profile
     found = guessed(material, common.the_profile())
-    if not found.names:
+    if found.disputed or not found.names:
+        why = doubt_words(found) or f"None takes all the forms found in it{_forms(found)}."
         raise UsageError(
-            f"Which kind of board {material.label} was written for is not known: none takes all "
-            f"the forms found in it{_forms(found)}.",
-            kept=LISTING_UNCHANGED,
-            advice="Name the kind with --from PROFILE.",
-        )
-    if found.disputed:
-        raise UsageError(
-            f"Which kind of board {material.label} was written for is not known. "
-            f"{doubt_words(found)}",
+            f"Which kind of board {material.label} was written for is not known. {why}",
             kept=LISTING_UNCHANGED,
             advice="Name the kind with --from PROFILE.",
         )

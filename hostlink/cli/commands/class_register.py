@@ -13,7 +13,7 @@ import click
 
 from hostlink.archive.times import utc_now
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import DESPITE_HELP, STOP_HELP, NumberRange, shared
+from hostlink.cli.options import STOP_RUNNING, NumberRange, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.port_choice import resolved_ports
 from hostlink.cli.stopping import stoppable
@@ -47,14 +47,9 @@ if TYPE_CHECKING:
     help="Stay so long, and serve each board that comes late; Ctrl+C ends it before.",
 )
 @click.option(
-    "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout where a board has another BASIC."
+    "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for boards that need it."
 )
-@click.option("--despite-review", is_flag=True, help=DESPITE_HELP)
-@click.option(
-    "--stop-running",
-    is_flag=True,
-    help=STOP_HELP,
-)
+@STOP_RUNNING
 @click.option(
     "--page", type=click.Path(path_type=Path), metavar="FILE", help="Write the table to print it."
 )
@@ -102,7 +97,6 @@ class _Wish:
     own: bool
     minutes: float | None
     adapt_it: bool
-    despite_review: bool
 
     @property
     def changes(self) -> bool:
@@ -111,9 +105,8 @@ class _Wish:
 
     def check(self) -> None:
         """Raise UsageError for options that contradict each other."""
-        how = self.what or self.own or self.adapt_it or self.despite_review
-        if how and not self.hand_out:
-            raise UsageError("--what, --own, --adapt and --despite-review say how to --hand-out.")
+        if (self.what or self.own or self.adapt_it) and not self.hand_out:
+            raise UsageError("--what, --own and --adapt say how to --hand-out.")
         if self.what and self.own:
             raise UsageError("--what is one program for all, and --own is each learner's: choose.")
         if self.minutes is not None and self.collect == self.hand_out:
@@ -137,7 +130,7 @@ def _jobs(
         yield collecting(consent=common.yes)
     if wish.hand_out:
         may_adapt = wish.adapt_it or common.yes
-        options = LoadOptions(despite_review=wish.despite_review, adapt=lambda _: may_adapt)
+        options = LoadOptions(adapt=lambda _: may_adapt)
         yield handing_out(register, archive, what=wish.what, own=wish.own, options=options)
 
 

@@ -19,6 +19,7 @@ from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
 from hostlink.cli.stopping import stoppable
+from hostlink.cli.ways import IN_CONSOLE
 from hostlink.errors import ExitStatus, LineTooLongError
 from hostlink.words import safe
 
@@ -55,7 +56,7 @@ def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     from hostlink.cli.progress import Teller
     from hostlink.jobs.console import Console
 
-    teller = Teller(quiet=common.quiet)
+    teller = Teller(quiet=common.quiet, by=IN_CONSOLE)
     with (
         stoppable() as stopped,
         Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
@@ -66,7 +67,7 @@ def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
                 if not obey(board, line, answer=_answer):
                     break
             except LineTooLongError as error:
-                tell(error)
+                tell(error, by=IN_CONSOLE)
                 status = error.status
         board.settle(_LONGEST_ANSWER_S, _LONGEST_ANSWER_S)
         if stopped():

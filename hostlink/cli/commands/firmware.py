@@ -257,8 +257,9 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
     if reviewed is not None:
         say(told_sentence(reviewed.image), quiet=common.quiet)
     port = safe(common.the_port())
-    goes_back = f"{at_port(COMMANDS.write_previous, port)}, unless its flash is blank"
-    words = CAUTIONS.format(part=chip.part, port=port, goes_back=goes_back)
+    words = CAUTIONS.format(
+        part=chip.part, port=port, goes_back=at_port(COMMANDS.write_previous, port)
+    )
     for line in words.split("\n"):
         say(line)
     if common.yes:

@@ -59,7 +59,7 @@ def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
 
 
 def _text(file: str, where: str) -> str:
-    """The text of the file. Raises RefusedError where it cannot be read or is too large."""
+    """Return the text of the file. Raises RefusedError if it cannot be read or is too large."""
 
     unread, advice = f"{where} cannot be read", CHECK_FILE
     most = _LARGEST + 1

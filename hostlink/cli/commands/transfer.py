@@ -13,8 +13,9 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.job_json import loaded_dict, saved_dict
-from hostlink.cli.options import DESPITE_HELP, DISCARD_HELP, NOTE_HELP, shared
+from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, is_terminal, say
+from hostlink.cli.stopping import agreed
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.words import plural
@@ -42,7 +43,7 @@ _WATCH_NAP_S = 0.5
 @click.option(
     "--watch", is_flag=True, help="Stay, and send the changed lines each time the file is saved."
 )
-@click.option("--despite-review", is_flag=True, help=DESPITE_HELP)
+@click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
 @click.option(
     "--adapt",
     "adapt_it",
@@ -132,7 +133,7 @@ def _load_one(
 
 
 def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable[[Offer], bool]:
-    """Whether a listing may be rewritten for the board: by option, or asked at a terminal."""
+    """Return whether a listing may be rewritten for the board: by option, or asked."""
 
     def may_adapt(offer: Offer) -> bool:
         if adapt_it or common.yes:
@@ -143,13 +144,13 @@ def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable
         teller.close()
         say(offer.says)
         lines = plural(len(offer.made.changes), "line")
-        return click.confirm(f"Adapt it ({lines} would change) and load that?", err=True)
+        return agreed(f"Adapt it ({lines} would change) and load that?")
 
     return may_adapt
 
 
 def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
-    """Whether what a board does to lines may be learned: by option, or asked at a terminal."""
+    """Return whether what a board does to lines may be learned: by option, or asked."""
 
     def may_learn(learned: Learned) -> bool:
         if learn or common.yes:
@@ -159,7 +160,7 @@ def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[L
             return False
         teller.close()
         say(learned.sentence)
-        return click.confirm("Is that how this board is, and may its profile say so?", err=True)
+        return agreed("Is that how this board is, and may its profile say so?")
 
     return may_learn
 

@@ -151,8 +151,8 @@ def _setting(
     asked: dict[str, Any], material: Material, profile: Profile, expected: Expectation | None
 ) -> Setting:
     """Return how to try a listing: as asked, else as it was tried when its output was kept."""
-    from hostlink.jobs.adapting import inputs_of
     from hostlink.jobs.pin_file import pins_of, read_pin_file
+    from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.run.answers import read_answers
     from hostlink.jobs.trying import Setting, kind_for
 

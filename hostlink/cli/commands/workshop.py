@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hostlink.board.profile.model import Profile
-    from hostlink.jobs.adapting import Proof
     from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.proving import Proof
     from hostlink.listing.parse import Line
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrinking.shrink import Shrunk
@@ -184,7 +184,7 @@ def _without(
     material: Material, profile: Profile, smaller: Shrunk, made: Shrunk
 ) -> tuple[Shrunk, Proof]:
     """Return the listing without unreached lines, or `made` where it prints something else."""
-    from hostlink.jobs.adapting import inputs_of
+    from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.shrinking import prove_shrunk
 
     proof = prove_shrunk(material.listing, smaller.listing, profile, inputs_of(material))

@@ -108,13 +108,8 @@ def class_table(
     register: Register,
     archive: Archive,
     seats: Collection[Seat] | None = None,
-    *,
-    under_way: Collection[str] = (),
 ) -> list[ClassRow]:
-    """Return a row for each learner. seats: as they are now, by default looked up.
-
-    under_way: names of the learners whose boards are at work in this process.
-    """
+    """Return a row for each learner. seats: as they are now, by default looked up."""
     done: dict[str, list[JobEvent]] = {}
     for event in archive.events(of_learners=True):
         done.setdefault(fold(str(event.detail[LEARNER])), []).append(event)
@@ -122,7 +117,7 @@ def class_table(
     rows = []
     for seat in seats_of(register, archive) if seats is None else seats:
         record = _Record(archive, seat, done.get(fold(seat.learner.program), []))
-        rows.append(record.row(materials, is_under_way=seat.learner.name in under_way))
+        rows.append(record.row(materials))
     return rows
 
 
@@ -147,7 +142,7 @@ class _Record:
             (each for each in events if each.job == "save" and each.outcome == "done"), None
         )
 
-    def row(self, materials: dict[str, Listing | None], *, is_under_way: bool) -> ClassRow:
+    def row(self, materials: dict[str, Listing | None]) -> ClassRow:
         """Return the learner's row. materials: the handouts by their names, read once."""
         seat, load, save = self.seat, self.load, self.save
         given = self._content(self.given.revision) if self.given is not None else None
@@ -170,7 +165,7 @@ class _Record:
             seat.port,
             seat.place,
             handed_out=(load.revision or str(load.detail.get("listing", ""))) if load else "",
-            load=self._ended(is_under_way=is_under_way),
+            load=self._ended(),
             handed_out_at=load.started_at if load else None,
             changed=changed,
             ledger=measure(listing, profile.rules) if listing is not None and profile else None,
@@ -182,13 +177,13 @@ class _Record:
             doubt=kept.origin.unproven if kept is not None else "",
         )
 
-    def _ended(self, *, is_under_way: bool) -> str:
+    def _ended(self) -> str:
         """Return how the last load ended, "" if it is proven or there was none."""
         load = self.load
         if load is None or load.outcome == "done":
             return ""
         if load.ended_at is None:
-            return "under way" if is_under_way else "not ended"
+            return "not ended"
         if not load.detail.get("overwrote"):
             return "not begun"
         return ending_words(load).removeprefix("was ")

@@ -14,8 +14,6 @@ reported with its line; an unknown key is one, since a misspelt one would do not
 
 from __future__ import annotations
 
-import re
-import tomllib
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,19 +23,18 @@ from hostlink.archive import Archive
 from hostlink.archive.names import LONGEST_NAME, is_program_name
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.lines import key_lines, line_of_key
+from hostlink.board.profile.toml_file import LARGEST_FILE, Faults, parse_toml, toml_text
 from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
-from hostlink.sentences import MEND_FILE, NO_PORT_OPENED, no_name_of
+from hostlink.sentences import no_name_of
 from hostlink.words import fold, natural, nearest, safe
 
-LARGEST_FILE = 256 * 1024  # bytes
 MOST_LEARNERS = 200
 LONGEST_TEXT = 200  # characters
 LONGEST_PERSON = 60  # characters of a name
 _TOP = ("title", "hand_out", "learner")
 _KEYS = ("name", "board", "program", "hand_out")
-_AT_LINE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,56 +60,23 @@ class Register:
     learners: tuple[Learner, ...]
 
 
-class _Faults:
-    """Collects the faults of a register with their lines."""
-
-    def __init__(self, path: Path, lines: dict[tuple[str, ...], int]) -> None:
-        self._path = path
-        self._lines = lines
-        self._found: list[tuple[int, str]] = []
-
-    def line(self, *key: str) -> int:
-        """Return the line of a key; a program that is not named has its name by the learner's."""
-        named = (*key[:-1], "name")
-        has_own = key in self._lines or key[-1:] != ("program",)
-        return line_of_key(self._lines, key if has_own else named) or 0
-
-    def add(self, says: str, *key: str) -> None:
-        self._found.append((self.line(*key), says))
-
-    def check(self) -> None:
-        """Raise RegisterError with a sentence for each fault, by line, if there are any."""
-        if self._found:
-            raise _faulty(*(_at(self._path, line, says) for line, says in sorted(self._found)))
-
-
 def read_register(path: Path) -> Register:
     """Return the register in a file. Raises RegisterError with all faults, each with its line."""
-    data = read_bytes(path, LARGEST_FILE)
-    if len(data) > LARGEST_FILE:
-        raise _faulty(_at(path, 0, f"it is larger than {LARGEST_FILE // 1024} KiB: no register"))
-    try:
-        text = data.decode("utf-8-sig")
-        document = tomllib.loads(text)
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise _faulty(
-            _at(path, line, "a byte is not UTF-8 text; save the file as UTF-8")
-        ) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise _not_toml(path, text, error) from error
-    faults = _Faults(path, key_lines(text))
+    name = safe(str(path))
+    text = toml_text(read_bytes(path, LARGEST_FILE), name, RegisterError)
+    document = parse_toml(text, name, RegisterError)
+    faults = Faults(name, key_lines(text), RegisterError)
     title = _text(document, "title", faults)
     common = _text(document, "hand_out", faults)
     _check_keys(document, _TOP, faults)
     tables = document.get("learner", [])
     if not (isinstance(tables, list) and all(isinstance(each, dict) for each in tables)):
-        faults.add("each learner stands in a table of their own, headed [[learner]]", "learner")
+        faults.add(("learner",), "each learner stands in a table of their own, headed [[learner]]")
         tables = []
     elif not tables:
-        faults.add("there is no [[learner]], so the class has nobody in it")
+        faults.add((), "there is no [[learner]], so the class has nobody in it")
     elif len(tables) > MOST_LEARNERS:
-        faults.add(f"more than {MOST_LEARNERS} learners are no class", "learner")
+        faults.add(("learner",), f"more than {MOST_LEARNERS} learners are no class")
         tables = []
     found = [_learner(path, table, str(at), common, faults) for at, table in enumerate(tables)]
     _check_different(found, faults)
@@ -134,23 +98,21 @@ def check_programs(archive: Archive, register: Register) -> None:
             )
 
 
-def _learner(path: Path, table: dict[str, Any], at: str, common: str, faults: _Faults) -> Learner:
+def _learner(path: Path, table: dict[str, Any], at: str, common: str, faults: Faults) -> Learner:
     _check_keys(table, _KEYS, faults, "learner", at)
     name = _text(table, "name", faults, "learner", at)
     if "name" not in table:
-        faults.add('a learner needs a name: name = "…"', "learner", at)
+        faults.add(("learner", at), 'a learner needs a name: name = "…"')
     elif len(name) > LONGEST_PERSON:
-        faults.add(f"a name has at most {LONGEST_PERSON} characters", "learner", at, "name")
+        faults.add(("learner", at, "name"), f"a name has at most {LONGEST_PERSON} characters")
     program = _text(table, "program", faults, "learner", at)
     plain = unicodedata.normalize("NFKD", name)
     made = program or program_name("".join(c for c in plain if not unicodedata.combining(c)))
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
         says = f'{safe(name)} needs a name for the program in plain letters: program = "…"'
         if program:
-            says = (
-                f"{no_name_of('program', program)}: it is up to {LONGEST_NAME} characters without @"
-            )
-        faults.add(says, "learner", at, "program" if program else "name")
+            says = f"{no_name_of('program', program)}: it is up to {LONGEST_NAME} characters, no @"
+        faults.add(("learner", at, "program" if program else "name"), says)
     what = _text(table, "hand_out", faults, "learner", at) or common
     return Learner(name, made, _text(table, "board", faults, "learner", at), _beside(path, what))
 
@@ -161,33 +123,28 @@ def _beside(path: Path, what: str) -> str:
     return str(beside) if what and not what.startswith(SHIPPED) and is_file(beside) else what
 
 
-def _text(table: dict[str, Any], key: str, faults: _Faults, *where: str) -> str:
+def _text(table: dict[str, Any], key: str, faults: Faults, *where: str) -> str:
     """Return the text of a key, "" where there is none or it is no text."""
     value = table.get(key, "")
     if isinstance(value, str) and value.isprintable() and len(value) <= LONGEST_TEXT:
         if key in table and not value.strip():
-            faults.add(f"{key} is empty", *where, key)
+            faults.add((*where, key), f"{key} is empty")
         return value.strip()
-    faults.add(
-        f"{key} must be text in quotation marks, one row of at most {LONGEST_TEXT} characters",
-        *where,
-        key,
-    )
+    says = f"{key} must be text in quotation marks, one row of at most {LONGEST_TEXT} characters"
+    faults.add((*where, key), says)
     return ""
 
 
-def _check_keys(
-    table: dict[str, Any], known: tuple[str, ...], faults: _Faults, *where: str
-) -> None:
+def _check_keys(table: dict[str, Any], known: tuple[str, ...], faults: Faults, *where: str) -> None:
     for key in table:
         if key in known:
             continue
         near = nearest(key, known, 1)
         meant = f"; did you mean {near[0]}?" if near else f"; there are {', '.join(known)}"
-        faults.add(f'"{safe(key[:40])}" means nothing here{meant}', *where, key)
+        faults.add((*where, key), f'"{safe(key[:40])}" means nothing here{meant}')
 
 
-def _check_different(learners: list[Learner], faults: _Faults) -> None:
+def _check_different(learners: list[Learner], faults: Faults) -> None:
     """Add a fault for each name, program or board that an earlier learner has."""
     for key, has in (("name", "name"), ("program", "program name"), ("board", "board")):
         first: dict[str, int] = {}
@@ -195,31 +152,17 @@ def _check_different(learners: list[Learner], faults: _Faults) -> None:
             value = getattr(learner, key)
             before = first.setdefault(fold(value), at) if value else at
             if before != at and not (key == "program" and _same(learners, before, at)):
-                line = faults.line("learner", str(before), key)
+                line = line_of_key(faults.lines, _place(faults, before, key))
                 says = f"the learner of line {line} has the {has} {safe(value)} too"
-                faults.add(says, "learner", str(at), key)
+                faults.add(_place(faults, at, key), says)
+
+
+def _place(faults: Faults, at: int, key: str) -> tuple[str, ...]:
+    """Return the path of a key; the program of a learner without one is made of the name."""
+    own = ("learner", str(at), key)
+    return own if own in faults.lines else (*own[:2], "name")
 
 
 def _same(learners: list[Learner], one: int, other: int) -> bool:
     """Return whether two learners have one name, which is reported already."""
     return fold(learners[one].name) == fold(learners[other].name)
-
-
-def _not_toml(path: Path, text: str, error: Exception) -> RegisterError:
-    found = _AT_LINE.search(str(error))
-    line = int(found[1]) if found and found[1] else text.count("\n") + 1
-    return _faulty(_at(path, line, f"this is not TOML: {_AT_LINE.sub('', str(error))}"))
-
-
-def _at(path: Path, line: int, says: str) -> str:
-    end = "" if says.endswith("?") else "."
-    place = f"{path}, line {line}" if line else f"{path}"
-    return f"{safe(place)}: {safe(says)}{end}"
-
-
-def _faulty(*sentences: str) -> RegisterError:
-    return RegisterError(
-        "\n".join(sentences),
-        kept=NO_PORT_OPENED,
-        advice=MEND_FILE,
-    )

@@ -25,10 +25,15 @@ class Seat:
         """Return the board and where it is plugged in, as in "Red, ttyUSB0"."""
         if not self.learner.board:
             return "none yet"
-        name = self.board.label if self.board is not None and self.board.label else ""
-        name = name or self.learner.board.partition("?")[0]
-        port = self.port.partition("?")[0].removeprefix("/dev/") or "absent"
+        label = self.board.label if self.board is not None else ""
+        name = label or _plain(self.learner.board)
+        port = _plain(self.port) or "absent"
         return name if port == name else f"{name}, {port}"
+
+
+def _plain(port: str) -> str:
+    """Return a port without what all ports of its kind begin with, and without options."""
+    return port.partition("?")[0].removeprefix("practice://").removeprefix("/dev/")
 
 
 def seats_of(register: Register, archive: Archive) -> list[Seat]:

@@ -19,6 +19,7 @@ from hostlink.jobs.giving import into_folder
 from hostlink.jobs.listing_source import from_archive
 from hostlink.jobs.publishing import details_of
 from hostlink.listing.bundle import Member
+from hostlink.publish.program import publish
 from hostlink.words import plural
 
 
@@ -54,7 +55,6 @@ def write_folders(
 
 def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
     """Yield the files of one learner, in a folder of the program's name."""
-    from hostlink.publish.program import publish
     from hostlink.publish.sheet import sheet
 
     material = from_archive(row.saved, archive)

@@ -7,7 +7,7 @@ wire returns to the board's own speed when the bootloader is left.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from hostlink.advice import Ways
@@ -95,6 +95,20 @@ class BootLink:
             raise _failure(core.failure)
         result: T = core.result  # type: ignore[assignment]
         return result
+
+    def run_again(self, script: Callable[[], Script[T]]) -> T:
+        """Run a script that only reads; after a failed exchange restart the board and repeat it.
+
+        A busy computer may have been late once. Raises as `run` and `enter` do.
+        """
+        try:
+            return self.run(script())
+        except LinkError as error:
+            if self.failure is Failure.REFUSED or error.reason is LinkReason.GONE:
+                raise
+            self._session.emit(Warned(f"{error.what} It is read once more, after a restart."))
+            self.enter((self.baud,))
+            return self.run(script())
 
     def time_words(self, pages: int, chip: Chip) -> str:
         """Return about how long pages take to be read twice, or to be written and read back."""

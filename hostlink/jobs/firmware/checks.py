@@ -23,6 +23,7 @@ from hostlink.errors import (
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep_collected
+from hostlink.jobs.cautions import ROLES_TOLD
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed_backup
 from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
@@ -51,8 +52,8 @@ def role_of(archive: Archive, image: Image, role: str) -> Role:
             "It is not known yet what this image is for.",
             kept=_UNTOUCHED,
             advice=lambda by: (
-                "Say whether it is for the computer (which runs the BASIC) or the "
-                f"display (which makes the picture) {by.say_role}."
+                f"Say whether it is for the computer ({ROLES_TOLD['computer']}) or the display "
+                f"({ROLES_TOLD['display']}) {by.say_role}."
             ),
             needed=Needed.ROLE,
         )

@@ -94,7 +94,7 @@ def _read(
     text = f"Reading all of flash into the archive, in {in_pages(pages, request.chip)}"
     session.emit(Phase(f"{text}, {boot.time_words(pages, request.chip)}"))
     try:
-        flash = boot.run(scripts.read_flash(on_page))
+        flash = boot.run_again(lambda: scripts.read_flash(on_page))
         eeprom = boot.run(scripts.read_eeprom())
     except (LinkError, ReadBackError) as error:
         if isinstance(error, LinkError) and error.reason is LinkReason.GONE:

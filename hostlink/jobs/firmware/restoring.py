@@ -65,9 +65,12 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
     if session.profile.talk.banner and not banner:
         pulse(session)  # its first bytes may have come before the speed was restored
         banner = banner_heard(session)
-    found = session.dialogue.regain(may_interrupt=True).found
-    if found is not FoundState.PROMPT and _talks_otherwise(session):
-        found = FoundState.PROMPT
+    is_unknown = session.choice.is_guess  # it never showed a prompt that could be looked for
+    found = FoundState.PROMPT
+    if not (is_unknown and _talks_otherwise(session)):
+        found = session.dialogue.regain(may_interrupt=True).found
+        if found is not FoundState.PROMPT and not is_unknown and _talks_otherwise(session):
+            found = FoundState.PROMPT
     session.dialogue.restarted()  # intended, so that the next load must not report it
     session.restarts.settle()
     return Start(banner, found)
@@ -169,7 +172,9 @@ def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
     out = _WAYS_OUT[can_go_back, start.found in (FoundState.STUCK, FoundState.RUNNING)]
 
     def advice(by: Ways) -> str:
-        talks = f"If the new one talks in another way, name its profile {by.name_profile}"
+        talks = (
+            f"If the new one is of another kind, name the profile of that kind {by.name_profile}"
+        )
         if spec:
             talks += f", and put them back {by.put_back_by_profile(spec)}"
         return f"{out(by)}{them}. {talks}."

@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import asdict
 from typing import Any
 
-from hostlink.advice import Advice, join_advice
+from hostlink.advice import Advice, Ways, join_advice
 from hostlink.archive import Archive, Backup
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import (
@@ -21,6 +21,7 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    ReadBackError,
     RefusedError,
 )
 from hostlink.firmware.plan import OnPage, Plan
@@ -273,12 +274,18 @@ class _Write:
             kept.append("What its flash held before is in the archive.")
         if self._backup:
             kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
-        advice: Advice = "Write the same image again: that goes on where this stopped."
+        check = error.advice if isinstance(error, ReadBackError) else ""
+        advice = join_advice(check, self._again)
         if self._request.goes_back:
             advice = "Repeat the command, which goes on where this stopped."
         elif can_go_back:
             advice = join_advice(advice, lambda by: f"Or {go_back(by)}.")
         return error.but(what=what, kept=" ".join(kept), advice=advice)
+
+    def _again(self, by: Ways) -> str:
+        image = self._request.image
+        again = by.write_again(image.file or image.name)
+        return f"Write the same image again {again}: that goes on where this stopped."
 
     def _can_go_back(self) -> bool:
         return can_go_back(self._archive, self._situation.board, over=self._request.image)

@@ -36,10 +36,11 @@ from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import holder_of
+from hostlink.sentences import UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
     f"Nothing readable came. {ONLY_JUST_AFTER}. A program in the board's memory is lost by that, "
-    "also one that runs and prints nothing. Restart the board?"
+    "also one that runs and prints rarely. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
@@ -63,7 +64,7 @@ def look_here(archive: Archive | None, port: str = "", system: str = sys.platfor
     return Seen(
         port=identity.port,
         ports=ports,
-        exists=not (is_device and identity.port.startswith("/")) or Path(identity.port).exists(),
+        exists=not is_device or system == "win32" or Path(identity.port).exists(),
         bridge=_bridge_words(identity),
         driver=driver_hint(identity.vid, identity.pid, system),
         system=system,
@@ -123,11 +124,11 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     talk = session.profile.talk
     name, title = session.profile.name, session.profile.title
     kind = "" if name == HEARD else name
-    like = f" like kind {kind}" + (f": {title}" if title else "") if kind else ""
+    like = f" like one of kind {kind}" + (f": {title}" if title else "") if kind else ""
     manner = (
         f"It talks at {talk.baud} baud{like}."
         if like
-        else (f"It talks at {talk.baud} baud; its kind is not known.")
+        else f"It talks at {talk.baud} baud; {UNKNOWN_KIND}."
     )
     return dataclasses.replace(seen, trouble=None, basic=SeenBasic(manner, kind, talk.baud))
 

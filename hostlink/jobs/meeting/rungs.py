@@ -143,8 +143,8 @@ def _answers(seen: Seen) -> Stand:
         return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
-            f"It is silent. {ONLY_JUST_AFTER}, and the board was not restarted: a program in its "
-            "memory would be lost.",
+            f"It is silent, or a program on it prints rarely. {ONLY_JUST_AFTER}, and the board was "
+            "not restarted: a program in its memory would be lost.",
             lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
         )
     if seen.restart is Restart.IMPOSSIBLE:
@@ -210,7 +210,7 @@ def _basic(seen: Seen) -> Stand:
     if boot is not None and (name := boot.cut_off):
         return _missing(
             f"The write of {name} was cut off.",
-            lambda by: f"Repeat it {by.write_image}; the file was {name}.",
+            lambda by: f"Repeat it {by.write_again(name)}, in the folder that has this file.",
         )
     if boot is not None and boot.is_blank:
         return _missing("There is no firmware on the chip yet.", _write_now)
@@ -235,8 +235,9 @@ def _basic(seen: Seen) -> Stand:
 
 def _readable(by: Ways) -> str:
     return (
-        "Check that ground is joined and that TX and RX are not joined to each other, then the "
-        f"crystal. {name_speed(by)}"
+        f"If a program on it prints now and then, stop it {by.stop_running}. Else check that "
+        "ground is joined and that TX and RX are not joined to each other, then the crystal. "
+        f"{name_speed(by)}"
     )
 
 
@@ -288,7 +289,7 @@ def _top(seen: Seen) -> Advice:
     name = f"This is {seen.label}." if seen.label else "This board has no label yet."
     talks = f"It talks at {seen.basic.baud} baud"
     if seen.basic.kind:
-        talks += f" like kind {seen.basic.kind}"
+        talks += f" like one of kind {seen.basic.kind}"
     holds = " and its program could not be read"
     if seen.contents is not None:
         holds = f" and holds {seen.contents.words}"

@@ -13,6 +13,7 @@ from hostlink.errors import ArchiveError
 from hostlink.sentences import UNNAMED_PROGRAM
 
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
+_FEW_EVENTS = 20  # of a board; the one that is sought is nearly always among them
 _ENDINGS = {
     "": "was cut off",
     "interrupted": "was stopped",
@@ -127,14 +128,11 @@ def last_fill(archive: Archive, board: Board, begun: Collection[str] = ()) -> Jo
 
     begun: UUIDs of the events of jobs under way, which do not count.
     """
-    return next(
-        (
-            event
-            for event in archive.events(board_uuid=board.uuid)
-            if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun)
-        ),
-        None,
-    )
+    for most in (_FEW_EVENTS, None):
+        for event in archive.events(most, board_uuid=board.uuid):
+            if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun):
+                return event
+    return None
 
 
 def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> JobEvent | None:

@@ -75,13 +75,15 @@ def kinds_of(profile: Profile, *, is_guess: bool) -> tuple[Profile, ...]:
     return (*named, *(kind for kind in kinds() if kind.name != profile.name or not named))
 
 
-def recognise(wire: Wire, named: Profile | None, emit: Emit, *, may_stop: bool) -> Recognised:
+def recognise(
+    wire: Wire, named: Profile | None, emit: Emit, *, may_stop: bool, starts: bool
+) -> Recognised:
     """Find out how the board at the other end talks.
 
     named: the profile named by the user, whose values are used for whatever was not heard; None to
-    consider all kinds, with careful values for whatever was not heard. Raises LinkError if the
-    board gives no readable answer.
+    consider all kinds, with careful values for whatever was not heard. starts: as for `Recogniser`.
+    Raises LinkError if the board gives no readable answer.
     """
     known = tuple(kinds()) if named is None else (named,)
     profile = named or careful_profile()
-    return Recogniser(wire, known, profile, emit, may_stop=may_stop).run()
+    return Recogniser(wire, known, profile, emit, may_stop=may_stop, starts=starts).run()

@@ -7,6 +7,7 @@ import dataclasses
 import re
 from collections.abc import Iterator
 
+from hostlink.advice import Advice
 from hostlink.archive import Archive, Board
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.evidence import Evidence
@@ -128,11 +129,11 @@ class Session:
         recognised first.
         """
         woke = False
-        is_new = self.choice.is_guess and not self.is_recognised
+        is_new = self.choice.is_guess and (again or not self.is_recognised)
         if is_new:
             woke = self.foresight.restarts and self.dialogue.listen_starting()
             self.restarts.silent_start = self.dialogue.silent_start
-            self._recognise()
+            self._recognise(starts=woke)
         starting = self.foresight.restarts and not (is_new or self.is_attached)
         try:
             woke |= self.dialogue.attach(may_interrupt=self.choice.stop_running, starting=starting)
@@ -163,22 +164,27 @@ class Session:
                 what, reason=failed.reason, kept=failed.kept, advice=failed.advice
             ) from error
 
-    def _recognise(self) -> None:
-        """Find out how the board talks, report that, and talk to it that way from now on."""
+    def _recognise(self, *, starts: bool = False) -> None:
+        """Find out how the board talks, report that, and talk to it that way from now on.
+
+        starts: it was just heard starting.
+        """
         self.is_recognised = True
         found = recognise(
             self.wire,
             self.choice.profile if self.choice.is_named else None,
             self.emit,
             may_stop=self.choice.stop_running,
+            starts=starts,
         )
         self._is_known_kind = found.known
-        self._talk_by(found.profile if found.known else as_heard(found.profile), found.sentence)
+        profile = found.profile if found.known else as_heard(found.profile)
+        self._talk_by(profile, found.sentence, found.advice)
 
-    def _talk_by(self, profile: Profile, sentence: str) -> None:
+    def _talk_by(self, profile: Profile, sentence: str, advice: Advice = "") -> None:
         """Talk to the board by a new profile from now on, and report what was found out."""
         self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
-        self.emit(BoardRecognised(sentence, self.profile))
+        self.emit(BoardRecognised(sentence, self.profile, advice=advice))
 
     @contextlib.contextmanager
     def talking_as(self, found: Recognised) -> Iterator[None]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from hostlink.listing.adapting.clauses import Clause, clauses
-from hostlink.listing.adapting.hoisting import spare_name
+from hostlink.listing.adapting.hoisting import spare_names
 from hostlink.listing.adapting.lines import LineMaker
 from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
 from hostlink.listing.adapting.numbers import NUMBERS, writes_whole
@@ -101,8 +101,8 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         measure(Listing(tuple(held.values())), rules).total,
         measure(result, rules).total,
         rules.storage.room,
-        _asks_free(held, source),
-        (*_notes(pair, work.inexact), *_input_note(held, pair)),
+        _has(held, source, source.free.partition("(")[0]),
+        (*_notes(pair, work.inexact, _has(held, source, "FOR")), *_input_note(held, pair)),
     )
 
 
@@ -149,13 +149,18 @@ class _Work:
 def _pair(held: Mapping[int, Line], source: Language, rules: Rules) -> Pair:
     spans = (span for line in held.values() for span in scan(line.text, source))
     parts = (part for line in held.values() for part in clauses(line.text, source))
+    names = [span.text.upper() for span in spans if span.kind == "name"]
+    lacks = "names" in source.means and "names" not in rules.language.means
+    long = dict.fromkeys(n[:2] for n in names if lacks and len(n) > 1 and n[1] not in "$%")
+    spare = [*spare_names(names), ""]
     return Pair(
         source,
         rules.language,
         any(keeps_row_open(part, source) for part in parts),
         positive_variables(held, source),
         tuple(held),
-        spare=spare_name(span.text for span in spans if span.kind == "name"),
+        spare=spare[0],
+        renamed=tuple(zip(long, spare[1:], strict=False)) if len(long) < len(spare) - 1 else (),
     )
 
 
@@ -187,8 +192,8 @@ def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
         )
 
 
-def _asks_free(held: Mapping[int, Line], source: Language) -> bool:
-    word = source.free.partition("(")[0]
+def _has(held: Mapping[int, Line], source: Language, word: str) -> bool:
+    """Return whether a word stands in a listing."""
     spans = (span for line in held.values() for span in scan(line.text, source))
     return bool(word) and any(span.word == word for span in spans)
 
@@ -216,7 +221,7 @@ def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clau
     return parts, used
 
 
-def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
+def _notes(pair: Pair, inexact: bool, loops: bool) -> Iterable[str]:
     source, target = pair.source, pair.target
     if source.number != target.number:
         yield (
@@ -225,6 +230,9 @@ def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
         )
     if inexact:
         yield "Blanks between what is printed may differ; the words are the same."
+    if source.tests_first != target.tests_first and loops:
+        runs = "runs no round" if target.tests_first else "runs one round"
+        yield f"A FOR whose end lies before its start {runs} on this board, unlike on the other."
     if target.fractions and not source.fractions:
         yield (
             "A result that needs more than 16 bits is calculated and shown on this board; it "

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -64,15 +65,17 @@ class Clause:
         return None if text == self.text else [self.with_text(text)]
 
     def wrapped(
-        self, language: Language, places: Sequence[tuple[int, int]], front: str
+        self, language: Language, places: Iterable[tuple[int, int, str]]
     ) -> list[Clause] | None:
         """Return it with a front and a bracket round some of its spans, from index to index."""
         spans = self.spans(language)
-        first = {spans[start].start for start, _ in places}
-        last = [spans[end - 1].start for _, end in places]
+        fronts: defaultdict[int, str] = defaultdict(str)
+        ends: Counter[int] = Counter()
+        for start, end, front in sorted(places, key=lambda place: -place[1]):
+            fronts[spans[start].start] += front
+            ends[spans[end - 1].start] += 1
         return self.respelled(
-            language,
-            lambda span: front * (span.start in first) + span.text + ")" * last.count(span.start),
+            language, lambda span: fronts[span.start] + span.text + ")" * ends[span.start]
         )
 
 
@@ -91,8 +94,10 @@ def clauses(text: str, language: Language) -> list[Clause]:
             start = spans[at].end if then else content[-1].end
             at = _next_solid(spans, at + 1) if then else end
             if then and at < len(spans) and spans[at].kind == "number":
-                found.append(Clause(f"GOTO {spans[at].text}", " ", bare=True))
-                start, at = spans[at].end, at + 1
+                end = condition_end(spans, at, language)
+                target = text[spans[at].start : spans[end - 1].end]
+                found.append(Clause(f"GOTO {target}", " ", bare=True))
+                start, at = spans[end - 1].end, end
             continue
         last = at
         while last < len(spans) and not _separates(spans[last], language):

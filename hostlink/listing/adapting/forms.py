@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import PRINT_WORDS, Clause, clauses
+from hostlink.listing.adapting.clauses import (
+    PRINT_WORDS,
+    Clause,
+    clauses,
+    is_relation,
+    valued_comparisons,
+)
 from hostlink.listing.adapting.printing import listed
 from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
@@ -42,11 +48,13 @@ class Guess:
 
 
 _QUOTIENT = "/ for division"
+_WORTH = "a comparison used as a number"
 _COMMA = ", between the items of PRINT"
 _MEANINGS: dict[str, Callable[[Language], object]] = {
     "the word RND": lambda language: language.random,
     _QUOTIENT: lambda language: language.fractions,
     _COMMA: lambda language: language.comma_columns > 0,
+    _WORTH: lambda language: language.comparison,
 }
 """What the forms mean that many kinds take, each in its own way."""
 
@@ -112,6 +120,7 @@ def _common(known: Collection[Language]) -> Language:
         jumps=jumps,
         separator=":",
         quotes="\"'",
+        means=tuple(MEANS),
     )
 
 
@@ -139,6 +148,10 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str,
         spans = part.spans(language)
         if not spans:
             continue
+        if valued_comparisons(part, language):
+            yield _WORTH, lambda taking: bool(taking.comparison)
+        if part.condition and not any(map(is_relation, spans)):
+            yield "IF without a comparison", lambda taking: bool(taking.comparison)
         if spans[0].kind == "name" and any(span.text == "=" for span in spans):
             yield "an assignment without LET", lambda taking: "LET" in taking.optional
         if spans[0].word == "FOR" and at + 1 < len(parts):
@@ -178,6 +191,8 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         yield from _name_forms(span, after)
     elif span.text == ";":
         yield _semicolon(spans, place)
+    elif span.text == "^":
+        yield "^ for powers", lambda language: language.powers
     elif span.text == "/":
         yield _QUOTIENT, lambda _: True
     elif span.text == "," and spans[0].word in ("PRINT", "?") and _depth(spans[:place]) == 0:

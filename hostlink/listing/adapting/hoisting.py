@@ -11,10 +11,10 @@ from hostlink.listing.tokens import Span
 _LETTERS = "VWXYZUTSRQPONMLKJIHGFEDCBA"
 
 
-def spare_name(names: Iterable[str]) -> str:
-    """Return a letter that no variable of a listing is called by, "" if all are used."""
+def spare_names(names: Iterable[str]) -> list[str]:
+    """Return the letters that no variable of a listing begins with."""
     used = {name[:1].upper() for name in names}
-    return next((letter for letter in _LETTERS if letter not in used), "")
+    return [letter for letter in _LETTERS if letter not in used]
 
 
 def assigned(name: str, value: str, language: Language) -> Clause:

@@ -14,7 +14,7 @@ from hostlink.listing.adapting.clauses import (
     is_relation,
     valued_comparisons,
 )
-from hostlink.listing.adapting.numbers import divides_whole
+from hostlink.listing.adapting.numbers import divides_alike
 from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, PLAIN_JUMP_NEEDED, Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
@@ -64,7 +64,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
         yield "INPUT takes no text on this board"
-    if any(span.text == "/" for span in spans) and not divides_whole(clause, pair):
+    if any(span.text == "/" for span in spans) and not divides_alike(pair):
         yield "division: only one of the two boards keeps fractions"
     several = any(spans[at].text == "," for at, depth in depths(spans) if depth == 0)
     if spans[:1] and spans[0].word == "LET" and several and source != target:
@@ -94,6 +94,8 @@ def _span_needs(spans: Sequence[Span], place: int, pair: Pair) -> Iterator[str]:
     span, after = spans[place], (*spans, None)[place + 1]
     if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
         yield f"{span.word}: this board has no such word"
+    elif span.word == "CLEAR" and source != target:
+        yield "CLEAR: boards differ in whether it clears the program or only its variables"
     elif span.word in ("RND", "SQR") and source.fractions and not target.fractions:
         yield f"{span.word}: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
@@ -109,7 +111,9 @@ def _span_needs(spans: Sequence[Span], place: int, pair: Pair) -> Iterator[str]:
             yield "a quotation mark inside a text: this board does not allow it"
         if after is not None and is_relation(after) and "strings" not in target.means:
             yield "a comparison of texts: this board has none"
-    elif span.text in ("^", "%") or (span.text == "@" and source != target):
+    elif span.text == "^" and not target.powers:
+        yield "^: this board has no powers"
+    elif span.text == "%" or (span.text == "@" and source != target):
         yield f"{span.text}: whether this board has it is not known"
     elif span.text == "#" and begins_item(spans, place) and source != target:
         yield "# in PRINT: whether this board can set the width of numbers is not known"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from hostlink.listing.adapting.clauses import Clause, call_end, depths, valued_comparisons
 from hostlink.listing.adapting.hoisting import assigned
@@ -12,104 +12,73 @@ from hostlink.listing.adapting.signs import is_positive
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
+_PRODUCT = ("*", "/", "^")
 _ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
 _APART = 50  # how far other lines must be from those that a computed jump means
 
 
-def divides_whole(clause: Clause, pair: Pair) -> bool:
-    """Return whether the quotients of a clause can be made whole as the source's are.
-
-    Without a function of the user's each is written twice, which random numbers forbid.
-    """
-    if pair.source.fractions == pair.target.fractions:
-        return True
-    words = set(keywords(pair.target))
-    rolls = any(span.word == "RND" for span in clause.spans(pair.both))
-    able = {"INT", "SGN", "ABS"} <= words and (can_define(pair.target) or not rolls)
-    return not pair.source.fractions and able
-
-
-def can_define(target: Language) -> bool:
-    """Return whether a BASIC has functions of the user's."""
-    return {"DEF", "FN"} <= set(keywords(target))
+def divides_alike(pair: Pair) -> bool:
+    """Return whether quotients are on both boards what they were, or can be made so."""
+    return pair.source.fractions == pair.target.fractions or writes_whole(pair)
 
 
 def writes_whole(pair: Pair) -> bool:
-    """Return whether quotients may call a function of the user's."""
-    return pair.target.fractions and not pair.source.fractions and can_define(pair.target)
+    """Return whether quotients lose their fraction by functions, one of them of the user's."""
+    able = {"INT", "SGN", "ABS", "DEF", "FN"} <= set(keywords(pair.target))
+    return able and pair.target.fractions and not pair.source.fractions
 
 
 @rewrites("whole-division", "A=B/2", f"A={WHOLE}(B/2)", "division keeps the fraction on this board")
 def _division(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Drop the fraction of each quotient toward zero; INT does that where nothing is negative."""
-    divides = any(span.text == "/" for span in clause.spans(pair.source))
-    if not divides or pair.source.fractions or not pair.target.fractions:
+    if not writes_whole(pair):
         return None
-    if not divides_whole(clause, pair):
-        return None
-    return [clause.with_text(_Divider(clause, pair).text)]
+    spans = clause.spans(pair.both)
+    signs = (at for at, span in enumerate(spans) if span.text == "/" and span.kind == "symbol")
+    quotients = [_quotient(spans, at, pair.both) for at in signs]
+    return clause.wrapped(
+        pair.both,
+        [
+            (first, end, "INT(" if is_positive(spans[first:end], pair.positive) else f"{WHOLE}(")
+            for first, end in quotients
+        ],
+    )
 
 
-@dataclass
-class _Term:
-    """A product or quotient as it is written: where it starts, in the text and in the spans."""
+def _quotient(spans: Sequence[Span], at: int, language: Language) -> tuple[int, int]:
+    """Return where the quotient begins and ends whose sign stands at an index of the spans."""
+    first, end = _operand_start(spans, at - 1, language), _operand_end(spans, at + 1)
+    while first > 1:
+        signed = spans[first - 1].text in ("+", "-") and spans[first - 2].text in _PRODUCT
+        sign = first - 1 - signed
+        if spans[sign].text not in _PRODUCT:
+            break
+        first = _operand_start(spans, sign - 1, language)
+    while end < len(spans) and spans[end].text == "^":
+        end = _operand_end(spans, end + 1)
+    return first, end
 
-    start: int = -1
-    first: int = 0
-    complete: bool = False
-    divides: bool = False
+
+def _operand_start(spans: Sequence[Span], at: int, language: Language) -> int:
+    """Return the index where the operand begins that ends at an index of the spans."""
+    depth = 0
+    while at > 0:
+        depth += (spans[at].text == ")") - (spans[at].text == "(")
+        if depth == 0:
+            break
+        at -= 1
+    called = at > 0 and spans[at].text == "("
+    before = spans[at - called]
+    return at - (called and (before.kind == "name" or before.word in language.functions))
 
 
-class _Divider:
-    """Writes a clause with a call round each quotient. text: the result."""
-
-    def __init__(self, clause: Clause, pair: Pair) -> None:
-        self._pair = pair
-        self._spans = clause.spans(pair.both)
-        self._terms = [_Term()]
-        self.text = ""
-        at = 0
-        for place, span in enumerate(self._spans):
-            self.text += clause.text[at : span.start]
-            self._take(place, span)
-            at = span.end
-        self.text += clause.text[at:]
-
-    def _take(self, place: int, span: Span) -> None:
-        term = self._terms[-1]
-        after = self._spans[place + 1].text if place + 1 < len(self._spans) else ""
-        operand = span.kind in ("name", "number") or span.word in self._pair.both.functions
-        if span.text == "(" or operand:
-            if term.start < 0:
-                term.start, term.first = len(self.text), place
-        elif span.text in ("*", "/", "^"):
-            term.complete = False
-            term.divides |= span.text == "/"
-        elif span.text != ")" and (span.text not in ("+", "-") or term.complete):
-            self._terms[-1] = _Term()
-        self.text += span.text
-        if span.text == "(":
-            self._terms.append(_Term())
-        elif span.text == ")" and len(self._terms) > 1:
-            self._terms.pop()
-            self._complete(place)
-        elif operand and after != "(":
-            self._complete(place)
-
-    def _complete(self, place: int) -> None:
-        term = self._terms[-1]
-        term.complete = True
-        if term.divides:
-            term.divides = False
-            plain = is_positive(self._spans[term.first : place + 1], self._pair.positive)
-            front, quotient = self.text[: term.start], self.text[term.start :]
-            if plain:
-                whole = f"INT({quotient})"
-            elif can_define(self._pair.target):
-                whole = f"{WHOLE}({quotient})"
-            else:
-                whole = f"SGN({quotient})*INT(ABS({quotient}))"
-            self.text = front + whole
+def _operand_end(spans: Sequence[Span], at: int) -> int:
+    """Return the index behind the operand that begins at an index of the spans."""
+    while at < len(spans) and spans[at].text in ("+", "-"):
+        at += 1
+    opens = at if spans[at : at + 1] and spans[at].text == "(" else at + 1
+    called = opens < len(spans) and spans[opens].text == "("
+    return max(call_end(spans, opens - 1), at) + 1 if called else min(at + 1, len(spans))
 
 
 @rewrites("whole-root", "A=SQR(B)", "A=INT(SQR(B))", "SQR keeps the fraction on this board")
@@ -118,7 +87,7 @@ def _root(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
         return None
     spans = clause.spans(pair.source)
     roots = ((at, call_end(spans, at) + 1) for at, span in enumerate(spans) if span.word == "SQR")
-    return clause.wrapped(pair.source, [each for each in roots if each[1]], "INT(")
+    return clause.wrapped(pair.source, [(at, end, "INT(") for at, end in roots if end])
 
 
 _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
@@ -173,7 +142,8 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
-    return clause.wrapped(pair.both, valued_comparisons(clause, pair.both), "-(")
+    places = valued_comparisons(clause, pair.both)
+    return clause.wrapped(pair.both, [(*each, "-(") for each in places])
 
 
 @rewrites(
@@ -258,5 +228,22 @@ def _on(
     return [*made, Clause(listed(lines, offset))]
 
 
-NUMBERS: tuple[Rewrite, ...] = (_random, _root, _division, _comparison, _computed_jump)
+@rewrites("power", "A=B^2", "A=(B*B)", "this board has no ^")
+def _power(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Write a name or a number that is raised to 2, 3 or 4 as a product."""
+    if pair.target.powers or not pair.source.powers:
+        return None
+    spans = clause.spans(pair.both)
+    new: dict[int, str] = {}
+    for at, span in enumerate(spans[:-1]):
+        base, exponent, after = spans[at - 1], spans[at + 1], spans[at + 2 : at + 3]
+        alone = not (at > 1 and spans[at - 2].text == "^") and not (after and after[0].text == "^")
+        plain = base.kind in ("name", "number") and exponent.text in ("2", "3", "4")
+        if span.text == "^" and plain and alone:
+            new[base.start] = f"({'*'.join([base.text] * int(exponent.text))})"
+            new |= {span.start: "", exponent.start: ""}
+    return clause.respelled(pair.both, lambda span: new.get(span.start, span.text))
+
+
+NUMBERS: tuple[Rewrite, ...] = (_power, _random, _root, _division, _comparison, _computed_jump)
 """The rules for numbers, in the order in which they are tried."""

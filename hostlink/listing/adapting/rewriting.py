@@ -25,7 +25,8 @@ class Pair:
     rows_stay_open: whether a PRINT of the listing keeps its row open for the next one.
     positive: the variables of the listing that are never negative. lines: its line numbers.
     following: the line behind the one in hand, 0 for none, -1 if that has several statements.
-    spare: a name that no variable has, or "".
+    spare: a name that no variable has, or "". renamed: the first two characters of names that the
+    target does not take, each with its new letter; none if letters are lacking.
     """
 
     source: Language
@@ -35,6 +36,7 @@ class Pair:
     lines: tuple[int, ...] = ()
     following: int = -1
     spare: str = ""
+    renamed: tuple[tuple[str, str], ...] = ()
 
     @property
     def both(self) -> Language:

@@ -114,6 +114,17 @@ def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     return None if text == clause.text else [clause.with_text(text)]
 
 
+@rewrites("names", "AB=4", "V=4", "names have one letter on this board")
+def _names(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Give a variable with a longer name a letter of its own, by the characters that count."""
+
+    def new(span: Span) -> str:
+        plain = span.kind == "name" and not span.text.endswith("$")
+        return dict(pair.renamed).get(span.text[:2].upper(), span.text) if plain else span.text
+
+    return clause.respelled(pair.source, new)
+
+
 @rewrites("let-added", "A=4", "LET A=4", "an assignment needs LET")
 def _let_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     needed = "LET" in pair.source.optional and "LET" not in pair.target.optional
@@ -188,6 +199,7 @@ WORDS: tuple[Rewrite, ...] = (
     _spelled,
     _capitals,
     _signs,
+    _names,
     _let_added,
     _let_dropped,
     _statement_separator,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from hostlink.dialect import PinForm, Pins
 from hostlink.listing.finding import Finding, at_place
 from hostlink.listing.parse import Line
 from hostlink.listing.tokens import Span
+from hostlink.pins import PinForm, Pins
 
 _FOR = {"analog": " as an analog input", "pulse": " that gives pulses"}
 

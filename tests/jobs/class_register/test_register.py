@@ -68,7 +68,7 @@ def test_a_register_says_who_has_what(file: Callable[[str], Path]) -> None:
         ('[learner]\nname = "Ada"\n', 1, "[[learner]]"),
         ("title = 3\n" + ADA, 1, "title must be text"),
         ('[[learner]]\nname = "Ada\n', 2, "this is not TOML"),
-        ("[[learner]]\nname = '''\n", 3, "this is not TOML"),
+        ("[[learner]]\nname = '''\n", 2, "this is not TOML"),
         (f"{ADA}\udcff\n", 3, "not UTF-8"),
     ],
 )

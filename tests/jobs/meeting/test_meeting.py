@@ -146,7 +146,7 @@ def test_a_write_that_was_cut_off_is_named(board: Any, archive: Archive) -> None
     assert climbed.broken is not None and climbed.status == 1
     assert climbed.broken.stand.says == "The write of class.hex was cut off."
     told = advice_text(climbed.end, IN_MEET)
-    assert told.startswith("The chip is alive. Repeat it with `hostlink firmware write IMAGE")
+    assert told.startswith("The chip is alive. Repeat it with `hostlink firmware write class.hex")
     assert "display board" not in told
 
 

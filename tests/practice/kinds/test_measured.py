@@ -9,6 +9,10 @@ from __future__ import annotations
 import pytest
 from kind_board import KindBoard
 
+from hostlink.board.profile.file import find_profile
+from hostlink.listing.measure import line_cost
+from hostlink.listing.parse import Line
+
 Dialogue = list[tuple[bytes, bytes]]
 
 CAPITAL: dict[str, Dialogue] = {
@@ -485,6 +489,15 @@ TOKEN_COSTS = {
     b"REM don't": 10,
     b"PRINT SIZE": 5,
     b"ON X GOTO 1,2": 15,
+    b"IF A>=3 THEN 50": 15,
+    b"IF A=>3 THEN 50": 15,
+    b"AB=1234": 10,
+    b"A=SGN(-1)": 14,
+    b"A=B AND C": 14,
+    b"A=NOT B": 11,
+    b"POKE 1,2": 11,
+    b"PRINT LEN(C$)": 10,
+    b"IF A=1 THEN B=2 ELSE B=3": 27,
 }
 READY_COSTS = {
     b"REM": 6,
@@ -509,6 +522,16 @@ READY_COSTS = {
     b"print 7": 12,
     b"REM don't": 12,
     b"PRINT SIZE": 11,
+    b"A=RND(10)+ABS(-3)": 16,
+    b"PRINT INT(RND(0)*6)+1": 16,
+    b'PRINT MID$(C$,2,1);ASC("A")': 21,
+    b"A=ATN(1)": 10,
+    b"A=B AND C": 12,
+    b"A=FNA(3)": 12,
+    b"DEF FNA(X)=X*2": 16,
+    b"AB=1234": 12,
+    b"PRINT TAB(3);FRE(0)": 14,
+    b"IF A=1 THEN B=2 ELSE B=3": 22,
 }
 CAPITAL_COSTS = {b"PRINT 5": 11, b" REM hello": 13}
 
@@ -518,11 +541,13 @@ CAPITAL_COSTS = {b"PRINT 5": 11, b" REM hello": 13}
     [("token", TOKEN_COSTS), ("ready", READY_COSTS), ("capital", CAPITAL_COSTS)],
 )
 def test_a_line_costs_what_was_measured(kind: str, costs: dict[bytes, int]) -> None:
-    """By the board's own report, for each line alone in memory."""
-    board = KindBoard(kind)
+    """By the board's own report, for each line alone in memory; the ledger agrees."""
+    board, rules = KindBoard(kind), find_profile(kind).rules
     empty = board.reported_free()
     for text, cost in costs.items():
         board.enter(b"10 " + text)
         assert empty - board.reported_free() == cost, text
+        if not text.startswith(b"ON"):  # a word that the profile of token leaves out
+            assert line_cost(Line.from_text(f"10 {text.decode()}"), rules) == cost, text
         board.enter(b"10")
     assert board.reported_free() == empty

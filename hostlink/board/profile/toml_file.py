@@ -1,0 +1,121 @@
+"""Read a TOML file that a person wrote, naming every fault with its line.
+
+Rules: it is at most 256 KiB of UTF-8, and one error reports all faults.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Any
+
+from hostlink.board.profile.lines import line_of_key
+from hostlink.board.profile.written import short_value
+from hostlink.errors import FaultyFileError
+from hostlink.sentences import CHECK_FILE, MEND_FILE
+
+LARGEST_FILE = 256 * 1024  # bytes
+LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
+MOST_TOLD = 100  # faults listed in one error
+MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
+
+Kind = type[FaultyFileError]
+
+
+class Faults:
+    """Collects the faults of one text, each with its line. kind: of the error that tells them."""
+
+    def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: Kind) -> None:
+        self.file = file
+        self.lines = lines
+        self.bad: set[str] = set()  # "table.key" of values that could not be used
+        self._kind = kind
+        self._found: list[tuple[int, str]] = []
+
+    def add(self, path: tuple[str, ...], says: str) -> None:
+        """Note a fault. path: of the key. says: a sentence without its full stop."""
+        self._found.append((line_of_key(self.lines, path) or 0, says))
+        self.bad.add(".".join(path[:2]))
+
+    @property
+    def many(self) -> bool:
+        """Return whether further faults are reported without suggestions."""
+        return len(self._found) >= MOST_EXPLAINED
+
+    def check(self) -> None:
+        """Raise one error that lists the collected faults by line, if there are any."""
+        if not self._found:
+            return
+        in_order = sorted(self._found, key=lambda fault: fault[0])
+        told = [self._told(line, says) for line, says in in_order[:MOST_TOLD]]
+        if len(self._found) > MOST_TOLD:
+            told.append(f"{self.file}: {len(self._found) - MOST_TOLD} more faults are not shown.")
+        raise self._kind("\n".join(told), advice=MEND_FILE)
+
+    def _told(self, line: int, says: str) -> str:
+        place = f"{self.file}, line {line}" if line else self.file
+        return f"{place}: {says}" + ("" if says.endswith("?") else ".")
+
+
+def toml_text(data: bytes, name: str, kind: Kind) -> str:
+    """Return the text of a file. data: its bytes, up to one more than LARGEST_FILE.
+
+    name: what errors call the file. Raises an error of `kind` if it is too large or not UTF-8.
+    """
+    if len(data) > LARGEST_FILE:
+        raise _too_large(name, kind)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise kind(
+            f"{name}, line {line}: byte {data[error.start]} is not UTF-8 text.",
+            advice="Save the file as UTF-8 and try again.",
+        ) from error
+
+
+def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
+    """Parse TOML. Raises an error of `kind` with the line for text that is not TOML."""
+    if len(text) > LARGEST_FILE:
+        raise _too_large(name, kind)
+    for line, row in enumerate(text.split("\n"), 1):
+        if len(row) > LONGEST_ROW:
+            raise kind(
+                f"{name}, line {line}: the line has {len(row)} characters and may have "
+                f"{LONGEST_ROW}.",
+                advice=MEND_FILE,
+            )
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise kind(f"{name}: its lists or tables are nested too deep.", advice=MEND_FILE) from error
+    except ValueError as error:
+        said = str(error)
+        place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
+        end = " (at end of document)"
+        line = int(place[1]) if place else text.rstrip("\n").count("\n") + 1
+        at = (
+            f", column {place[2]}"
+            if place
+            else ", at the end of the file"
+            if said.endswith(end)
+            else ""
+        )
+        where = f", line {line}" if place or said.endswith(end) else ""
+        reason = said[: place.start()] if place else said.removesuffix(end)
+        raise kind(
+            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=MEND_FILE
+        ) from error
+
+
+def _plain(reason: str) -> str:
+    """Make the message of the TOML parser fit into a sentence of ours."""
+    reason = "".join(ch if ch.isprintable() else short_value(ch)[1:-1] for ch in reason)[:200]
+    return reason[:1].lower() + reason[1:]
+
+
+def _too_large(name: str, kind: Kind) -> FaultyFileError:
+    return kind(
+        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it is no {kind.is_of}.",
+        advice=CHECK_FILE,
+    )
