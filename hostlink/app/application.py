@@ -199,8 +199,7 @@ class DeskApp(App[None]):
     def tell(
         self, sentence: str, *, of_text: bool = False, board: AttachedBoard | None = None
     ) -> None:
-        """Show a message in the last line of the desk until the next message or job there, or until
-        the text or the board that it is about changes."""
+        """Show a message in the last line of the desk until what it is about changes."""
         self.said.append(sentence)
         del self.said[:-100]
         self.desk.last_line.tell(sentence, of_text=of_text, board=board)
