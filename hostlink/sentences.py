@@ -30,6 +30,7 @@ NO_BOARD_HERE = "No board is plugged in"
 RESTARTED = "The board was restarted."
 ONLY_RESTART_HELPS = "only a restart helps"
 DAMAGED = "the wire damages bytes"
+NO_LABEL = "a board without a label"
 SO_FULL = "its memory is so full that it"
 TAKES_NOTHING = "takes nothing any more"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
@@ -49,6 +50,11 @@ def proven(what: str) -> str:
 def ends_in_error(what: str, number: int, message: str) -> str:
     """Return the clause that a program ended by an error of BASIC. message: the board's words."""
     return f"{what} stopped with an error in line {number}: {safe(message)}"
+
+
+def line_is(number: int, text: str) -> str:
+    """Return a sentence that shows a line of a program, "" if its text is not known."""
+    return f"Line {number} is: {number} {safe(text)}." if text else ""
 
 
 def no_numbered_line(purpose: str = "", listing: str = "The listing") -> str:

@@ -8,6 +8,7 @@ that is no terminal, it is printed once, at the end.
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
@@ -16,9 +17,11 @@ from rich.text import Text
 from hostlink.cli.input_lines import InputLines
 from hostlink.cli.output import data, is_terminal, say
 from hostlink.cli.run_screens import ASKING_SIGNS, Questions
+from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
+from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers
-from hostlink.publish.numbers import Numbers
+from hostlink.publish.numbers import Columns, Numbers
 from hostlink.publish.plot import plot_rows
 from hostlink.words import safe
 
@@ -40,12 +43,11 @@ class PlotScreen(Questions):
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Give rich the drawing as it is now."""
-        height = min(_HEIGHT, console.height - 3)
-        yield Text("\n".join(self._rows(options.max_width - 1, height)), no_wrap=True)
-
-    def _rows(self, width: int, height: int) -> list[str]:
         columns = self._numbers.shown
-        return [] if columns is None else [safe(row) for row in plot_rows(columns, width, height)]
+        if columns is not None:
+            height = min(_HEIGHT, console.height - 3)
+            rows = plot_rows([columns], options.max_width - 1, height)
+            yield Text("\n".join(map(safe, rows)), no_wrap=True)
 
     def _printed(self, text: str) -> None:
         super()._printed(text)
@@ -75,7 +77,16 @@ class PlotScreen(Questions):
     def close(self) -> None:
         """Leave the whole drawing on the screen."""
         self._pause()
-        size = self._console.size
-        width, height = (size.width - 1, size.height - 3) if is_terminal() else (_WIDTH, _HEIGHT)
-        for row in self._rows(width, min(_HEIGHT, height)):
+        self._leave([self._numbers.shown] if self._numbers.shown is not None else [])
+
+    def draw_pins(self, session: Session) -> None:
+        """Print what the program put out at pins, where that is known."""
+        drawing = drawing_of_board(session)
+        self._leave(drawing.lanes if drawing is not None else [])
+
+    def _leave(self, lanes: Sequence[Columns]) -> None:
+        width, height = _WIDTH, _HEIGHT
+        if is_terminal():
+            width, height = self._console.size.width - 1, min(height, self._console.size.height - 3)
+        for row in plot_rows(lanes, width, height) if lanes else ():
             say(row)

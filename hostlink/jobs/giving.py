@@ -8,6 +8,7 @@ from pathlib import Path
 from hostlink.advice import Advice, advice_text
 from hostlink.archive import Archive
 from hostlink.archive.names import file_name, is_program_name
+from hostlink.archive.records import LEARNER
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
@@ -24,7 +25,7 @@ from hostlink.jobs.listing_source import (
     program_name,
 )
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, write_zip
-from hostlink.words import safe
+from hostlink.words import plural, safe
 
 _MOST_FOUND = 10_000
 
@@ -32,12 +33,14 @@ _MOST_FOUND = 10_000
 def chosen_programs(archive: Archive, tag: str | None = None, question: str = "") -> Gathered:
     """Return the latest revision of programs that are not retired; leave out damaged ones.
 
-    tag: only those with it. question: only those that a search for it finds. Raises RefusedError if
-    one was given and nothing has it, ArchiveError.
+    tag: only those with it. question: only those that a search for it finds. The work of learners,
+    which has their names, is passed over unless the tag is theirs. Raises RefusedError if one was
+    given and nothing has it, ArchiveError.
     """
     listed = archive.programs(tag=tag)
     left_out: list[tuple[str, Advice]] = [("The archive", each) for each in listed.damaged]
-    names = [program.name for program in listed]
+    private = [program.name for program in listed if LEARNER in program.tags and tag != LEARNER]
+    names = [program.name for program in listed if program.name not in private]
     if question:
         found = archive.find(question, tag=tag, limit=_MOST_FOUND)
         left_out += [("The archive", each) for each in found.damaged if each not in listed.damaged]
@@ -56,7 +59,15 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
             materials.append(from_archive(name, archive))
         except ArchiveError as error:
             left_out.append((name, error.what))
-    return Gathered(tuple(materials), tuple(left_out), ())
+    return Gathered(tuple(materials), tuple(left_out), tuple(private))
+
+
+def passed_over_words(chosen: Gathered) -> str:
+    """Return the sentence on programs of learners that were not chosen, "" without any."""
+    if not chosen.passed_over:
+        return ""
+    count = plural(len(chosen.passed_over), "program")
+    return f"Passed over: {count} with a learner's name. Name a program to give it out too."
 
 
 def give_out(

@@ -90,32 +90,14 @@ def in_language_of(
     found = None if came_from_a_board else offer(profile, material)
     if found is None or (despite and (found.made.needs or material.shipped is None)):
         return material
-    if found.made.needs:
-        places = plural(sum(len(need.lines) for need in found.made.needs), "place")
-        raise _refused(
-            material, found, found.says, lambda _: f"Rewrite {places} by hand, or load it"
-        )
-    if material.shipped is None and not allow(found):
-        raise _refused(
-            material,
-            found,
-            found.says,
-            lambda by: (
-                f"{_see(material, found, by)}; load it adapted {by.load_adapted(material.word)}, or"
-            ),
-            asks=True,
-        )
+    if found.made.needs or (material.shipped is None and not allow(found)):
+        raise _refused(material, found)
     kinds = found.source.name, found.target.name
     proof = prove(material.listing, found.made, kinds, inputs_of(material))
     if proof.result == "differs":
         if despite:
             return material
-        raise _refused(
-            material,
-            found,
-            f"{material.label} was adapted for {found.target.name} and run. {proof.says}",
-            lambda by: f"{_see(material, found, by)} and rewrite it by hand, or load it",
-        )
+        raise _refused(material, found, proof)
     if material.shipped is not None:
         changed = plural(len(found.made.changes), "line")
         emit(Warned(f"{material.label} was adapted for {profile.name}: {changed} changed."))
@@ -225,27 +207,21 @@ def doubt_words(found: Guess) -> str:
     return f"Not all of {', '.join(found.names)} do the same with {told}."
 
 
-def _refused(
-    material: Material,
-    offer: Offer,
-    says: str,
-    advice: Callable[[Ways], str],
-    *,
-    asks: bool = False,
-) -> LanguageError:
-    """Return the error of a listing that is not loaded.
+def _refused(material: Material, offer: Offer, proof: Proof | None = None) -> LanguageError:
+    """Return the error of a listing that is not loaded. proof: that its result does not do."""
+    needs, word = offer.made.needs, material.word
+    places = plural(sum(len(need.lines) for need in needs), "place")
 
-    advice: what to do, or load it as it is. asks: whether the offer can be taken.
-    """
-    error = LanguageError(
-        says,
-        kept=NOTHING_SENT,
-        advice=lambda by: f"{advice(by)} as it is {by.load_despite_review(material.word)}.",
-    )
-    error.offer = offer if asks else None
+    def advice(by: Ways) -> str:
+        see = f"See what would change {by.adapt(word, offer.source.name, offer.target.name)}"
+        done = f"{see} and rewrite it" if proof else f"Rewrite {places}"
+        todo = f"{done} by hand, or load it"
+        if not (needs or proof):
+            todo = f"{see}; load it adapted {by.load_adapted(word)}, or"
+        return f"{todo} as it is {by.load_despite_review(word)}."
+
+    ran = f"{material.label} was adapted for {offer.target.name} and run. "
+    says = ran + proof.says if proof else offer.says
+    error = LanguageError(says, kept=NOTHING_SENT, advice=advice)
+    error.offer = None if needs or proof else offer
     return error
-
-
-def _see(material: Material, offer: Offer, by: Ways) -> str:
-    way = by.adapt(material.word, offer.source.name, offer.target.name)
-    return f"See what would change {way}"

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import string
 from collections.abc import Iterator
 
+from hostlink.practice.arithmetic import Value
+from hostlink.practice.expression import variable_name
 from hostlink.practice.pin_bank import ANALOG, PinChange
 from hostlink.practice.walk import Walk
 from hostlink.words import natural
-
-LETTERS = string.ascii_uppercase
 
 
 def state_rows(walk: Walk) -> Iterator[str]:
@@ -20,15 +19,23 @@ def state_rows(walk: Walk) -> Iterator[str]:
     state = walk.state
     numbers = [*map(str, state.memory.numbers), "typed"]
     yield "Variables" if any(state.variables) else "All variables are 0."
-    for name, value in zip(LETTERS, state.variables, strict=True):
+    for at, value in enumerate(state.variables):
         if value:
-            yield f"  {name} = {value}"
+            yield f"  {variable_name(at)} = {shown(value)}"
     for loop in reversed(state.loops):
-        steps = f" in steps of {loop.step}" if loop.step != 1 else ""
+        steps = f" in steps of {shown(loop.step)}" if loop.step != 1 else ""
         start = numbers[loop.body.line]
-        yield f"Loop: {LETTERS[loop.variable]} to {loop.limit}{steps}, from line {start}"
+        name, limit = variable_name(loop.variable), shown(loop.limit)
+        yield f"Loop: {name} to {limit}{steps}, from line {start}"
     for call in reversed(state.calls):
         yield f"Subroutine: back to line {numbers[call.back.line]}"
+
+
+def shown(value: Value) -> str:
+    """Return what a variable holds, text in quotes; of a fraction seven digits."""
+    if isinstance(value, str):
+        return f'"{value}"'
+    return f"{value:.7g}" if isinstance(value, float) else str(value)
 
 
 def pins_used(walk: Walk) -> list[str]:

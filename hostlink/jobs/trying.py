@@ -9,17 +9,19 @@ from __future__ import annotations
 import difflib
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from hostlink.archive import Archive, Revision, RunEnd, RunText
 from hostlink.archive.runs import MOST_BYTES, Outcome, Run
+from hostlink.board.dialogue.reported_errors import find_reported_error
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.board.profile.model import Profile
 from hostlink.board.twin import kind_like
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.jobs.listing_source import from_archive
-from hostlink.jobs.stepping import LETTERS, put_out
+from hostlink.jobs.stepping import put_out
+from hostlink.practice.expression import variable_name
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.pin_bank import PinInput
@@ -61,35 +63,61 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What a program is expected to do. revision: the spec of the one that did it.
+    """What a program is expected to do. revision: the spec of the one that did it."""
 
-    rows: what it printed, what it put out at pins, and how it ended if not at its end.
-    """
-
-    program: str
     revision: str
     setting: Setting
     rows: tuple[str, ...]
 
-    def differences(self, walk: Walk, ended: End) -> list[str]:
-        """Return the rows that differ in a run, as a unified diff without its heading."""
-        return list(difflib.unified_diff(self.rows, outcome_rows(walk, ended), n=0, lineterm=""))[
-            2:
-        ]
-
 
 @dataclass(frozen=True, slots=True)
-class Checked:
-    """A program held to what is expected.
+class Tried:
+    """A listing that was tried. expected: what it should do in that setting, None if not known."""
 
-    spec: the revision that was tried. differs: the rows that differ. failed: why it could not be
-    tried, or "".
-    """
+    label: str
+    profile: Profile
+    setting: Setting
+    walk: Walk
+    ended: End
+    expected: Expectation | None = None
 
-    expectation: Expectation
-    spec: str
-    differs: list[str]
-    failed: str = ""
+    @property
+    def rows(self) -> tuple[str, ...]:
+        """Return what it printed, what it put out at pins, and how it ended if not at its end."""
+        rows = self.walk.output.splitlines()
+        rows += [f"pin {each.pin}: {put_out(each)}" for each in self.walk.state.pins.changes]
+        return (*rows, *([] if self.ended == "end" else [f"ended by {self.ended}"]))
+
+    @property
+    def differs(self) -> list[str]:
+        """Return what is not as expected, as a unified diff without its heading."""
+        wanted = self.rows if self.expected is None else self.expected.rows
+        return list(difflib.unified_diff(wanted, self.rows, n=0, lineterm=""))[2:]
+
+    @property
+    def error(self) -> str:
+        """Return the error that stopped it as `run` tells it, or ""."""
+        found = find_reported_error(self.walk.output.splitlines(), self.profile)
+        return found.message if self.walk.error and found is not None else self.walk.error
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the JSON for it."""
+        walk, expected = self.walk, self.expected
+        return {
+            "listing": self.label,
+            "profile": self.setting.profile,
+            "output": walk.output,
+            "cut": walk.cut,
+            "ended": self.ended,
+            "error": walk.error or None,
+            "line": walk.stood_at,
+            "question": walk.question,
+            "statements": walk.statements,
+            "seconds": round(walk.seconds, 3),
+            "free_bytes": walk.board.free(),
+            "pins": [asdict(each) for each in walk.state.pins.changes],
+            "expected": expected and {"revision": expected.revision, "differs": self.differs},
+        }
 
 
 def kind_for(profile: Profile) -> BoardKind:
@@ -99,48 +127,37 @@ def kind_for(profile: Profile) -> BoardKind:
     return kind_like(profile)
 
 
-def outcome_rows(walk: Walk, ended: End) -> tuple[str, ...]:
-    """Return what a program did, as the rows of an `Expectation`."""
-    rows = walk.output.splitlines()
-    rows += [f"pin {each.pin}: {put_out(each)}" for each in walk.state.pins.changes]
-    return (*rows, *([] if ended == "end" else [f"ended by {ended}"]))
-
-
 def trace(walk: Walk, setting: Setting) -> Iterator[dict[str, Any]]:
     """Run as `Setting.finish` does, and yield every statement, as it stands in JSON.
 
     Its number, its line, the time in ms when it was over, the variables that it set, and what it
     printed.
     """
-    before = list(walk.state.variables)
-    while walk.statements < setting.statements and walk.ended is None:
-        if setting.seconds and walk.seconds >= setting.seconds:
-            return
+    while True:
+        before, done_before = list(walk.state.variables), walk.statements
         line, printed = walk.line, walk.printed
-        walk.step()
-        if walk.ended == "input":
+        walk.run(min(done_before + 1, setting.statements), setting.seconds)
+        if walk.statements == done_before or walk.ended == "input":
             return
         now = walk.state.variables
-        pairs = zip(LETTERS, now, before, strict=True) if now != before else ()
+        changed = enumerate(zip(now, before, strict=True)) if now != before else ()
         yield {
             "statement": walk.statements,
             "line": line,
             "ms": round(walk.seconds * 1000, 3),
-            "sets": {name: value for name, value, was in pairs if value != was},
+            "sets": {variable_name(at): value for at, (value, was) in changed if value != was},
             "prints": walk.printed_since(printed),
         }
-        before = list(now)
 
 
-def expect(
-    archive: Archive, revision: Revision, setting: Setting, walk: Walk, ended: End
-) -> Expectation:
+def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
     """Keep what a revision did as expected of its program.
 
     Raises RefusedError if it did not come to an end or did too much.
     """
-    rows = outcome_rows(walk, ended)
-    if ended == "statements" or walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES:
+    walk, setting, rows = tried.walk, tried.setting, tried.rows
+    too_much = walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES
+    if tried.ended == "statements" or too_much:
         raise RefusedError(
             f"{revision.spec} comes to no end, or prints more than {MOST_BYTES:,} characters.",
             kept="What is expected was not changed.",
@@ -149,7 +166,7 @@ def expect(
     outcomes: dict[End, Outcome] = {"end": "done", "error": "error"}
     archive.keep_run(
         RunText(rows),
-        RunEnd(outcomes.get(ended, "interrupted"), walk.error, walk.board.failed_line),
+        RunEnd(outcomes.get(tried.ended, "interrupted"), tried.error, walk.board.failed_line),
         seconds=walk.seconds,
         revision=revision,
         profile=setting.profile,
@@ -157,18 +174,16 @@ def expect(
         typed=setting.inputs,
         expected=True,
     )
-    return Expectation(revision.program, revision.spec, setting, rows)
+    return replace(tried, expected=Expectation(revision.spec, setting, rows))
 
 
 def expectations(archive: Archive, program: str | None = None) -> dict[str, Expectation]:
     """Return what is expected of each program, or of one, by name; unreadable ones are left out."""
     found: dict[str, Expectation] = {}
-    runs = archive.runs(program, expected=True)
-    for run in sorted(runs, key=lambda run: run.at, reverse=True):
+    for run in sorted(archive.runs(program, expected=True), key=lambda run: run.at, reverse=True):
         setting = _setting_of(run)
         if setting is not None:
-            held = Expectation(run.program, run.revision, setting, run.printed.rows)
-            found.setdefault(run.program, held)
+            found.setdefault(run.program, Expectation(run.revision, setting, run.printed.rows))
     return found
 
 
@@ -185,9 +200,12 @@ def _setting_of(run: Run) -> Setting | None:
         return None
 
 
-def check_all(archive: Archive, tag: str | None = None) -> Iterator[Checked]:
-    """Try the latest revision of each program of which something is expected; yield the results.
+def check_all(
+    archive: Archive, tag: str | None = None
+) -> Iterator[tuple[str, Expectation, Tried | HostlinkError]]:
+    """Try the latest revision of each program of which something is expected.
 
+    Yield its name, what is expected, and what came of it, an error if it could not be tried.
     tag: only programs with that tag. Raises UsageError if there is none.
     """
     held = expectations(archive)
@@ -199,12 +217,12 @@ def check_all(archive: Archive, tag: str | None = None) -> Iterator[Checked]:
             advice=lambda by: f"Keep what a program prints as expected {by.expect('PROGRAM')}.",
         )
     for name in wanted:
-        expected, setting, spec = held[name], held[name].setting, name
+        expected, setting = held[name], held[name].setting
         try:
-            material = from_archive(name, archive)
-            spec = material.label
-            walk = setting.begin(material.text, find_profile(setting.profile))
+            material, profile = from_archive(name, archive), find_profile(setting.profile)
+            walk = setting.begin(material.text, profile)
         except HostlinkError as error:
-            yield Checked(expected, spec, [], error.what)
+            yield name, expected, error
         else:
-            yield Checked(expected, spec, expected.differences(walk, setting.finish(walk)))
+            ended = setting.finish(walk)
+            yield name, expected, Tried(material.label, profile, setting, walk, ended, expected)

@@ -9,6 +9,7 @@ additions.
 from __future__ import annotations
 
 import re
+import string
 from functools import lru_cache
 
 from hostlink.pins import PIN_FUNCTIONS
@@ -36,8 +37,9 @@ DEEPEST = 12
 FUNCTIONS = ("RND", "ABS", "ROOM")
 """The functions of the practice board; other kinds have another word for the free memory."""
 
-_SECONDS = 37
+_SECOND = ("", *string.digits, *string.ascii_uppercase)
 """What may stand behind the letter of a name: nothing, a digit, or a letter."""
+_SECONDS = len(_SECOND)
 
 
 def read_expression(text: LineText) -> Expression:
@@ -165,6 +167,13 @@ def read_variable(text: LineText) -> int:
     if "strings" in text.language.means and text.upper[text.at : text.at + 1] == "$":
         index, text.at = index + _SECONDS, text.at + 1
     return index * len(LETTERS) + letter
+
+
+def variable_name(variable: int) -> str:
+    """Return the name of the variable of an index, such as "A", "B7" or "C$"."""
+    kind, letter = divmod(variable, len(LETTERS))
+    text, second = divmod(kind, _SECONDS)
+    return f"{chr(ord('A') + letter)}{_SECOND[second]}{'$' if text else ''}"
 
 
 @lru_cache(maxsize=64)

@@ -54,7 +54,7 @@ def fields_of(row: str) -> tuple[Kind, list[str]] | None:
 class Columns:
     """The numbers of one kind of row. rows: how many. rises: the first column only rises.
 
-    lows, highs: of each column, its spans.
+    lows, highs: of each column, its spans. switched: nothing but off and on, for which two rows do.
     """
 
     names: tuple[str, ...]
@@ -62,6 +62,7 @@ class Columns:
     rises: bool = True
     lows: list[list[float]] = field(default_factory=list)
     highs: list[list[float]] = field(default_factory=list)
+    switched: bool = False
     _per_span: int = 1
     _in_span: int = 0
     _last: float = -math.inf

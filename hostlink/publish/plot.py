@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hostlink.publish.numbers import Columns
@@ -53,36 +53,57 @@ class Scale:
         return max(abs(self.low), abs(self.high))
 
 
-def scales_of(columns: Columns, x_ticks: int, y_ticks: int) -> tuple[Scale, Scale]:
-    """Return the x and y axis for columns, with about so many ticks each."""
-    x, series = columns.x, columns.series()
+def x_scale(lanes: Sequence[Columns], ticks: int) -> Scale:
+    """Return the x axis that drawings one above another share, with about so many ticks."""
+    return Scale.of(min(lane.x[0] for lane in lanes), max(lane.x[-1] for lane in lanes), ticks)
+
+
+def y_scale(lane: Columns, ticks: int) -> Scale:
+    """Return the y axis of a drawing, with about so many ticks."""
+    series = lane.series()
     low = min(min(lows) for _, lows, _ in series)
-    high = max(max(highs) for _, _, highs in series)
-    return Scale.of(x[0], x[-1], x_ticks), Scale.of(low, high, y_ticks)
+    return Scale.of(low, max(max(highs) for _, _, highs in series), ticks)
 
 
-def plot_rows(columns: Columns, width: int, height: int) -> list[str]:
+def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
     """Return a drawing as rows of text: axes with ticks, a sign for each series, their names.
 
-    width, height: of the whole in characters.
+    lanes: one, or several above each other over one x axis, each under its name.
+    width, height: of the whole in characters; several have a height of their own.
     """
     width, height = max(width, _NARROWEST), max(height, _LOWEST)
-    legend = _legend(columns, width)
-    tall = max(2, height - 2 - len(legend))
-    _, y = scales_of(columns, 2, max(3, tall // _ROWS_PER_TICK))
-    names = {round(place * (tall - 1)): text for place, text in y.ticks()}
-    margin = max(map(len, names.values()))
+    is_single = len(lanes) == 1 and not lanes[0].switched
+    legend = _legend(lanes[0], width, names=is_single)
+    talls = [2 if lane.switched else _ROWS_PER_TICK for lane in lanes]
+    if is_single:
+        talls = [max(2, height - 2 - len(legend))]
+    least = 3 if is_single else 1
+    scales = [
+        y_scale(lane, max(least, tall // _ROWS_PER_TICK))
+        for lane, tall in zip(lanes, talls, strict=True)
+    ]
+    margin = max(len(text) for y in scales for _, text in y.ticks())
     wide = max(4, width - margin - 2)
-    x, _ = scales_of(columns, max(3, wide // _CHARS_PER_TICK), 2)
+    x = x_scale(lanes, max(3, wide // _CHARS_PER_TICK))
+    rows = []
+    for lane, tall, y in zip(lanes, talls, scales, strict=True):
+        rows += [] if is_single else [lane.names[-1]]
+        rows += _field(lane, x, y, margin, wide, tall)
+    return [*rows, *_x_axis(x, margin, wide), *legend]
+
+
+def _field(lane: Columns, x: Scale, y: Scale, margin: int, wide: int, tall: int) -> list[str]:
+    """Return the rows of one drawing with its y axis."""
+    names = {round(place * (tall - 1)): text for place, text in y.ticks()}
     field = [[" "] * wide for _ in range(tall)]
-    for sign, (_, lows, highs) in zip(_signs(), columns.series(), strict=False):
-        spans = zip(columns.x, lows, highs, strict=True)
+    for sign, (_, lows, highs) in zip(_signs(), lane.series(), strict=False):
+        spans = zip(lane.x, lows, highs, strict=True)
         _draw(field, sign, [(x.place(at), y.place(low), y.place(high)) for at, low, high in spans])
     rows = []
     for at in reversed(range(tall)):
         edge = "┤" if at in names else "│"
         rows.append(f"{names.get(at, ''):>{margin}} {edge}{''.join(field[at])}".rstrip())
-    return [*rows, *_x_axis(x, margin, wide), *legend]
+    return rows
 
 
 def _signs() -> Iterator[str]:
@@ -121,11 +142,15 @@ def _x_axis(x: Scale, margin: int, wide: int) -> list[str]:
     return [f"{gap}└{''.join(line)}", f"{gap} {numbers}"]
 
 
-def _legend(columns: Columns, width: int) -> list[str]:
-    """Return the sign of each series with its name, and what the x axis is."""
-    rows, names = [""], [name for name, _, _ in columns.series()]
-    signed = [f"{sign} {name}" for sign, name in zip(_signs(), names, strict=False)]
-    for entry in (*signed, f"across: {columns.x_name}"):
+def _legend(lane: Columns, width: int, *, names: bool) -> list[str]:
+    """Return what the x axis is and, with `names`, first the sign of each series with its name."""
+    rows, signed = [""], list[str]()
+    if names:
+        series = lane.series()
+        signed = [f"{sign} {name}" for sign, (name, _, _) in zip(_signs(), series, strict=False)]
+        more = len(lane.names) - lane.has_x - len(series)
+        signed += [f"{more} more not drawn"] if more else []
+    for entry in (*signed, f"across: {lane.x_name}"):
         entry = entry[:width]
         joined = f"{rows[-1]}   {entry}" if rows[-1] else entry
         if len(joined) <= width:

@@ -2,65 +2,89 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from xml.etree import ElementTree
 
 from hostlink.publish.numbers import Columns
-from hostlink.publish.plot import Scale, scales_of
+from hostlink.publish.plot import Scale, x_scale, y_scale
 
-_WIDE, _TALL = 720, 400
-_LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 30, 60  # margins
+_WIDE, _TALL, _LANE, _GAP = 720, 310, 60, 34  # one drawing is tall, of several each is a lane
+_LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 40, 50  # margins
+_ACROSS, _ROW = 2, 20  # names of series: how many beside each other, and how far below
 _DASHES = ("none", "8 4", "2 3", "10 3 2 3", "14 4", "1 6", "6 2", "4 8")
 _COLOURS = ("#1b4f9c", "#a33c00", "#2e6b34", "#7a2a82", "#000000", "#8a6d00", "#00707a", "#a0003c")
-_ROOT = {"xmlns": "http://www.w3.org/2000/svg", "viewBox": f"0 0 {_WIDE} {_TALL}",
-         "font-family": "sans-serif", "font-size": "13"}  # fmt: skip
+_ROOT = {"xmlns": "http://www.w3.org/2000/svg", "font-family": "sans-serif", "font-size": "13"}
 
 
-def plot_svg(columns: Columns, title: str) -> str:
-    """Return a drawing as a document of its own (Scalable Vector Graphics 1.1)."""
-    picture = _Picture(title)
-    x, y = scales_of(columns, 8, 6)
-    picture.axes(x, y, columns.x_name)
-    along = [_across(x.place(each)) for each in columns.x]
-    room = (_WIDE - _LEFT - _RIGHT) / max(1, len(columns.series()))
-    for at, (name, lows, highs) in enumerate(columns.series()):
-        look = {"stroke": _COLOURS[at], "stroke-dasharray": _DASHES[at], "fill": "none",
-                "stroke-width": "1.8"}  # fmt: skip
-        spans = zip(along, lows, highs, strict=True)
-        picture.path([(here, _down(y.place(each))) for here, *both in spans for each in both], look)
-        begin = _LEFT + at * room
-        picture.path([(begin, _TALL - 20), (begin + 30, _TALL - 20)], look)
-        picture.text(begin + 36, _TALL - 16, name, "start")
+def plot_svg(lanes: Sequence[Columns], title: str) -> str:
+    """Return a drawing as a document of its own (Scalable Vector Graphics 1.1).
+
+    lanes: as for `plot_rows`.
+    """
+    is_single = len(lanes) == 1
+    tall = _TALL if is_single else _LANE
+    named = lanes[0].series() if is_single else []
+    rows = (len(named) + 1) // _ACROSS
+    picture = _Picture(title, len(lanes) * (tall + _GAP) - _GAP + rows * _ROW)
+    x = x_scale(lanes, 8)
+    for number, lane in enumerate(lanes):
+        y = y_scale(lane, 1 if lane.switched else 6 if is_single else 2)
+        base = _TOP + number * (tall + _GAP) + tall
+        picture.y_axis(y, base, tall)
+        _draw(picture, lane, x, y, base, tall)
+        if not is_single:
+            picture.text(_LEFT, base - tall - 6, lane.names[-1], "start")
+    picture.x_axis(x, base, lanes[0].x_name)
+    for at, (name, _, _) in enumerate(named):
+        begin, down = _across(at % _ACROSS / _ACROSS), base + 56 + at // _ACROSS * _ROW
+        picture.path([(begin, down), (begin + 30, down)], _look(at))
+        picture.text(begin + 36, down + 4, name, "start")
     return picture.document()
+
+
+def _look(at: int) -> dict[str, str]:
+    return {"stroke": _COLOURS[at], "stroke-dasharray": _DASHES[at], "fill": "none",
+            "stroke-width": "1.8"}  # fmt: skip
+
+
+def _draw(picture: _Picture, lane: Columns, x: Scale, y: Scale, base: float, tall: float) -> None:
+    along = [_across(x.place(each)) for each in lane.x]
+    for at, (_, lows, highs) in enumerate(lane.series()):
+        spans = zip(along, lows, highs, strict=True)
+        points = [(here, base - tall * y.place(each)) for here, *both in spans for each in both]
+        picture.path(points, _look(at))
 
 
 def _across(place: float) -> float:
     return _LEFT + place * (_WIDE - _LEFT - _RIGHT)
 
 
-def _down(place: float) -> float:
-    return _TALL - _BOTTOM - place * (_TALL - _TOP - _BOTTOM)
-
-
 class _Picture:
     """An SVG picture while it is drawn; places are in its own units."""
 
-    def __init__(self, title: str) -> None:
-        self._root = ElementTree.Element("svg", _ROOT)
+    def __init__(self, title: str, tall: float) -> None:
+        """tall: the height of what is drawn between its margins."""
+        whole = tall + _TOP + _BOTTOM
+        self._root = ElementTree.Element("svg", {**_ROOT, "viewBox": f"0 0 {_WIDE} {whole}"})
         ElementTree.SubElement(self._root, "title").text = title
-        self._part("rect", width=_WIDE, height=_TALL, fill="white")
+        self._part("rect", width=_WIDE, height=whole, fill="white")
         self.text(_WIDE / 2, 20, title, "middle")
 
-    def axes(self, x: Scale, y: Scale, x_name: str) -> None:
-        """Draw both axes with their ticks."""
+    def y_axis(self, y: Scale, base: float, tall: float) -> None:
+        """Draw a y axis that begins at `base`, and a line across at each tick."""
         for place, text in y.ticks():
-            self._line(_across(0), _down(place), _across(1), _down(place), "#cccccc")
-            self.text(_across(0) - 8, _down(place) + 4, text, "end")
+            down = base - tall * place
+            self._line(_across(0), down, _across(1), down, "#cccccc")
+            self.text(_across(0) - 8, down + 4, text, "end")
+        self._line(_across(0), base, _across(0), base - tall, "black")
+
+    def x_axis(self, x: Scale, base: float, name: str) -> None:
+        """Draw the x axis at `base` with its ticks."""
         for place, text in x.ticks():
-            self._line(_across(place), _down(0), _across(place), _down(0) + 5, "black")
-            self.text(_across(place), _down(0) + 20, text, "middle")
-        self._line(_across(0), _down(0), _across(1), _down(0), "black")
-        self._line(_across(0), _down(0), _across(0), _down(1), "black")
-        self.text(_across(1), _down(0) + 36, x_name, "end")
+            self._line(_across(place), base, _across(place), base + 5, "black")
+            self.text(_across(place), base + 20, text, "middle")
+        self._line(_across(0), base, _across(1), base, "black")
+        self.text(_across(1), base + 36, name, "end")
 
     def path(self, points: list[tuple[float, float]], look: dict[str, str]) -> None:
         """Draw a line through points."""

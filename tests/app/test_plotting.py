@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from hostlink.app.console import ConsolePane
+from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.screens.runs import RunsScreen
 from hostlink.app.widgets.number_plot import NumberPlot
@@ -87,3 +89,31 @@ def test_the_runs_of_a_program_are_shown_from_its_revisions(
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))
+
+
+def test_two_runs_are_compared_and_one_is_written_down(
+    stage: Any, wait: Any, shown: Any, tmp_path: Path
+) -> None:
+    """The marked run with the one at the cursor, the older first; numbers as CSV or as SVG."""
+    kept = stage.keep("LAMP", "10 PRINT 1").revision
+    for rows in (("1", "2", "GO"), ("1", "3", "GO"), ("NONE",)):
+        stage.archive.keep_run(RunText(rows), RunEnd(), seconds=1, revision=kept)
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.push_screen(RunsScreen("LAMP"))
+        await wait(pilot, lambda: isinstance(app.screen, RunsScreen))
+        await pilot.press("f")
+        await wait(pilot, lambda: "run@3 printed no numbers." in shown(app))
+        await pilot.press("escape", "down", "space", "down", "c")
+        await wait(pilot, lambda: "run@1 against run@2: They differ." in shown(app))
+        assert "-2" in shown(app) and "+3" in shown(app)
+        for name in ("n.csv", "n.SVG", "n.csv"):
+            await pilot.press("f")
+            await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
+            app.screen.query_one("#answer").value = str(tmp_path / name)
+            await pilot.press("enter")
+        await wait(pilot, lambda: "exists already" in shown(app))
+
+    stage.play(story, port="", opens="LAMP", size=(120, 40))
+    assert (tmp_path / "n.csv").read_text("utf-8").split() == ["printed", "1", "2"]
+    assert (tmp_path / "n.SVG").read_text("utf-8").startswith("<svg")

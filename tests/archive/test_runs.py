@@ -149,12 +149,25 @@ def test_a_bag_of_this_version_without_its_runs_is_refused(tide: Archive, tmp_pa
         new.merge(records)
 
 
-def test_chosen_programs_take_their_expected_runs_only(
-    tide: Archive, held_records: Callable[..., Any]
+def test_chosen_programs_take_their_runs(
+    tide: Archive, content: MakeContent, from_file: Origin, tmp_path: Path
 ) -> None:
-    """What was typed to other runs is nobody else's; what a program should print goes with it."""
-    (run,) = held_records(tide, programs=("TIDE",)).held["runs"]
-    assert run["number"] == 1
+    """With the board of each, through a bag into another archive; a second time adds nothing."""
+    tide.keep("OTHER", content("10 REM"), from_file)
+    with tide.records(programs=("TIDE",)) as records:
+        write_bag(records, tmp_path / "bag")
+    own = tide.runs("TIDE")
+    with Archive.open(tmp_path / "new.sqlite3") as new:
+        for added in (len(own), 0):
+            with open_bag(tmp_path / "bag") as records:
+                assert new.merge(records).added.get("runs", 0) == added
+        came = new.runs()
+        assert [run.program for run in came] == ["TIDE", "TIDE"]
+        for one, other in zip(own, came, strict=True):
+            assert (one.uuid, one.printed, one.typed, one.end, one.board, one.expected) == (
+                other.uuid, other.printed, other.typed, other.end, other.board, other.expected,
+            )  # fmt: skip
+        assert new.prove().findings == ()
 
 
 def test_two_archives_that_both_ran_are_merged(tide: Archive, tmp_path: Path) -> None:

@@ -161,6 +161,23 @@ def test_names_of_learners_are_in_no_bag_unless_asked_for(
     assert (place / "one" / "data" / "programs" / "ADA-BROOK").is_dir()
 
 
+@pytest.mark.usefixtures("worked")
+def test_the_work_of_learners_is_given_to_nobody_unless_it_is_named(
+    hostlink: Callable, place: Path
+) -> None:
+    """All programs means those that have no person's name; a site is for the world."""
+    told = hostlink("give", "-o", "given")
+    assert told.status == 0
+    assert "Passed over: 1 program with a learner's name." in told.err
+    assert [each.name for each in (place / "given").iterdir()] == ["lamp.bas"]
+    assert hostlink("site", "-o", "made").status == 0
+    pages = [each for each in (place / "made").rglob("*") if each.is_file()]
+    assert not [each for each in pages if b"brook" in each.read_bytes().lower()]
+    assert hostlink("give", "ADA-BROOK", "-o", "one").status == 0
+    assert hostlink("give", "--tag", "learner", "-o", "all").status == 0
+    assert [each.name for each in (place / "all").iterdir()] == ["ada-brook.bas"]
+
+
 def names_in(bag: Path) -> list[Path]:
     """The files of a bag with a learner's name in them, or in their own names."""
     named = re.compile("ada.?brook|ben.?oak|cleo.?reed|dan.?moor", re.IGNORECASE)

@@ -74,7 +74,7 @@ def test_a_labelled_usb_board_is_found_wherever_it_is_plugged_in(
     """By its serial number, under today's name of the port; a board that is away is told."""
     board = archive.board_seen(vid=0x1A86, pid=0x7523, serial="A1", location="1-2")
     archive.board_label(board.uuid, "Red")
-    here = mocker.patch("hostlink.jobs.boards.here")
+    here = mocker.patch("hostlink.jobs.boards.boards_here")
     here.return_value = [Identity("/dev/ttyUSB4", 0x1A86, 0x7523, serial="A1", location="1-4")]
     assert port_labelled(archive.boards(), "red") == "/dev/ttyUSB4"
     here.return_value = []

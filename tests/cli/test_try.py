@@ -30,7 +30,7 @@ def test_a_file_is_run_in_the_language_of_a_profile(hostlink: Callable, listing:
     assert "2 statements" in told.err
     told = hostlink("try", name, "--profile", "practice")
     assert told.status == 1
-    assert "It stopped with an error in line 20" in told.err
+    assert "The program stopped with an error in line 20: puzzled by =2\nLine 20 is: 20" in told.err
 
 
 def test_a_shipped_program_is_adapted_for_the_profile(hostlink: Callable) -> None:
@@ -46,7 +46,7 @@ def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> 
     name = listing("10 LET A=A+1", "20 GOTO 10", "30 PRINT A")
     told = hostlink("try", name, "--statements", "500")
     assert told.status == 1
-    assert "ran 500 statements without an end" in told.err
+    assert "did not end within 500 statements" in told.err
     told = hostlink("try", name, "--seconds", "2", "--json")
     assert told.status == 0
     assert told.json["ended"] == "seconds"
@@ -255,3 +255,17 @@ def test_expected_output_is_a_kept_run(hostlink: Callable, listing: Listing) -> 
     hostlink("try", "LIGHT", "--expect")
     assert "HIGH WATER" in hostlink("runs", "LIGHT").out + hostlink("runs", "run@1").out
     assert "LIGHT" in hostlink("find", "--printed", "HIGH WATER").out
+
+
+def test_pins_are_drawn_in_place_of_their_table(hostlink: Callable, listing: Listing) -> None:
+    """On stdout behind what is printed, or in files; with --json only the files are written."""
+    name = listing('10 PRINT "GO"', "20 OUT 13,1", "30 WAIT 50")
+    told = hostlink("try", name, "--plot")
+    assert told.out.splitlines()[:2] == ["GO", "pin 13"] and "put out" not in told.out
+    told = hostlink("try", name, "--plot", "--svg", "p.svg", "--json")
+    assert told.json["pins"][0]["pin"] == "13" and "1 change of pins written" in told.err
+    assert hostlink("try", name, "--svg", "p.svg").status == 1
+    assert hostlink("try", name, "--svg", "p.svg", "--yes").status == 0
+    assert hostlink("try", "--all", "--plot").status == 2
+    told = hostlink("try", listing("10 PRINT 1", "20 PRINT 3"), "--plot")
+    assert told.out.splitlines()[-1] == "* printed   across: row"

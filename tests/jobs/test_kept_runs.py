@@ -8,19 +8,20 @@ from typing import Any
 
 import pytest
 
-from hostlink.archive import Archive, Run, RunEnd, RunText
+from hostlink.archive import Archive, Origin, Run, RunEnd, RunText
 from hostlink.archive.runs import MOST_BYTES
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import Event
-from hostlink.jobs.listing_source import find_material
+from hostlink.jobs.listing_source import content_of, find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.keeping import Printed
 from hostlink.jobs.run.running import run
 from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.listing import Listing
 
 DOUBLE = '10 PRINT "YOUR NUMBER";\n20 INPUT A\n30 PRINT A*2\n40 IF A<10 THEN 20\n'
 LEFT = RunEnd("interrupted", "hostlink stopped listening before the program ended.")
@@ -246,3 +247,21 @@ def test_control_characters_are_kept_as_escapes() -> None:
     printed = Printed()
     printed.add("\x1b[2J\ud800")
     assert printed.text().rows == ("\\x1b[2J\\ud800",)
+
+
+def test_a_run_belongs_to_a_revision_that_was_kept_for_another_kind(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """The board lists it by its own rules; a changed program is no longer that revision."""
+    other = content_of(Listing.from_text("10 PRINT 1\n"), b"10 PRINT 1\n", "utf-8",
+                       find_profile("token"))  # fmt: skip
+    archive.keep("DOUBLE", other, Origin("file"))
+    board = table()
+    loaded(board, archive, "10 PRINT 1\n")
+    with board.session() as session:
+        run(session)
+        assert last(archive).revision == "DOUBLE@1"
+    board.load("10 PRINT 2\n")
+    with board.session() as session:
+        run(session)
+    assert last(archive).revision == ""

@@ -52,7 +52,8 @@ def test_a_program_that_clears_nothing_is_not_kept_for_a_run(table: Callable[...
 
 
 def test_a_restart_in_a_run_is_told(table: Callable[..., Any]) -> None:
-    """The board is at its prompt then, and holds nothing."""
+    """The board is at its prompt then, and holds nothing: the program has not ended, and the run is
+    kept as failed."""
     board = table()
     board.load('10 PRINT "X"\n20 GOTO 10\n')
 
@@ -61,11 +62,10 @@ def test_a_restart_in_a_run_is_told(table: Callable[..., Any]) -> None:
             board.machine.restart(board.clock.now())
 
     board.on_event = restart
-    with board.session() as session:
+    with board.session() as session, pytest.raises(LinkError) as caught:
         run(session, Given())
-    assert [event.text for event in board.said("Warned")] == [
-        "The board restarted: its memory is empty now."
-    ]
+    assert caught.value.kept == "The board restarted: its memory is empty now."
+    assert board.archive.runs()[0].end.outcome == "failed"
 
 
 def test_an_interrupted_program_that_replaced_itself_is_not_called_still_there(

@@ -9,6 +9,7 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.language_of import in_language_of
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.jobs.proving import inputs_of
+from hostlink.jobs.stepping import state_rows
 from hostlink.jobs.trying import Setting, trace
 
 
@@ -54,3 +55,15 @@ def test_a_trace_is_the_run_it_traces() -> None:
         assert "".join(step["prints"] for step in steps) == plain.output
         assert [step["statement"] for step in steps] == list(range(1, len(steps) + 1))
         assert len(steps) == plain.statements
+
+
+def test_variables_of_two_characters_and_of_text_are_named() -> None:
+    """On a kind that has them: in a trace by name and value, beside the lines text in quotes."""
+    ready = find_profile("ready")
+    text = '10 BX=1/4\n20 N$="HI"\n30 FOR Q=1 TO 2\n40 PRINT BX;N$\n'
+    walk = Setting("ready").begin(text, ready)
+    sets = [step["sets"] for step in trace(walk, Setting("ready"))]
+    assert sets[:3] == [{"BX": 0.25}, {"N$": "HI"}, {"Q": 1}]
+    assert list(state_rows(walk)) == [
+        "Variables", "  Q = 1", "  BX = 0.25", '  N$ = "HI"', "Loop: Q to 2, from line 30",
+    ]  # fmt: skip

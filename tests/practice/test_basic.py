@@ -338,7 +338,7 @@ def test_a_damaged_state_is_refused_and_changes_nothing(
 
 def test_a_program_without_an_end_is_told() -> None:
     """The driver gives up after its limit, and says which limit that was."""
-    with pytest.raises(RefusedError, match="ran 500 statements without an end"):
+    with pytest.raises(RefusedError, match="did not end within 500 statements"):
         run_program("10 GOTO 10", max_statements=500)
 
 

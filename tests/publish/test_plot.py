@@ -25,7 +25,7 @@ def test_two_series_at_40_columns() -> None:
     """The whole drawing: axes, ticks at round numbers, a sign for each series, what is across."""
     rows = ["TIME TEMP LIGHT"]
     rows += [f"{at} {25 + 20 * math.sin(at / 9):.1f} {at * 0.7:.1f}" for at in range(60)]
-    drawn = plot_rows(columns(*rows), 40, 14)
+    drawn = plot_rows([columns(*rows)], 40, 14)
     assert drawn == [
         "   │      ******",
         "40 ┤    **     **                    ooo",
@@ -57,15 +57,15 @@ def test_whatever_is_printed_is_drawn_within_its_bounds(
     width: int, height: int, rows: list[str]
 ) -> None:
     """One value, equal ones, very large and very small ones, many columns, long names."""
-    drawn = plot_rows(columns(*rows), width, height)
+    drawn = plot_rows([columns(*rows)], width, height)
     assert max(map(len, drawn)) <= max(width, 20)
     assert any(set(SIGNS) & set(row.partition("┤")[2] + row.partition("│")[2]) for row in drawn)
-    ElementTree.fromstring(plot_svg(columns(*rows), "T"))
+    ElementTree.fromstring(plot_svg([columns(*rows)], "T"))
 
 
 def test_a_peak_between_many_rows_is_drawn() -> None:
     """One value in 100,000 stands out."""
-    drawn = plot_rows(columns(*("9" if at == 70_000 else "1" for at in range(100_000))), 79, 20)
+    drawn = plot_rows([columns(*("9" if at == 70_000 else "1" for at in range(100_000)))], 79, 20)
     assert drawn[0].index("*") in range(52, 60)
 
 
@@ -88,7 +88,7 @@ def test_an_svg_picture_is_well_formed_and_holds_every_value() -> None:
     """By the XML library, with names that would be markup; places by the scale; each line with
     dashes of its own (SVG 1.1, section 9.6 polyline, section 11.4 stroke-dasharray)."""
     picture = ElementTree.fromstring(
-        plot_svg(columns("<b>&   LOW", "0 100", "10 300", "5 200"), 'T"<&')
+        plot_svg([columns("<b>&   LOW", "0 100", "10 300", "5 200")], 'T"<&')
     )
     assert picture.tag == f"{SVG}svg" and picture.find(f"{SVG}title").text == 'T"<&'  # type: ignore[union-attr]
     texts = [text.text for text in picture.iter(f"{SVG}text")]
@@ -97,13 +97,13 @@ def test_an_svg_picture_is_well_formed_and_holds_every_value() -> None:
         [tuple(map(float, point.split(","))) for point in line.get("points", "").split()]
         for line in picture.iter(f"{SVG}polyline")
     ]
-    assert [len(line) for line in lines] == [3, 2, 3, 2]  # each with its sample in the legend
-    (x0, y0), (x1, y1), (x2, _) = lines[2]
+    assert [len(line) for line in lines] == [3, 3, 2, 2]  # then the samples of the legend
+    (x0, y0), (x1, y1), (x2, _) = lines[1]
     assert (x0, x1, x2) == (80.0, 390.0, 700.0)
     ticks = {text.text: float(text.get("y", "")) - 4 for text in picture.iter(f"{SVG}text")}
     assert y1 == pytest.approx(ticks["300"], abs=0.01) and y0 == pytest.approx(
         ticks["100"], abs=0.01
     )
     dashes = [line.get("stroke-dasharray") for line in picture.iter(f"{SVG}polyline")]
-    assert dashes[0] == dashes[1] != dashes[2] == dashes[3]
+    assert dashes[0] == dashes[2] != dashes[1] == dashes[3]
     assert not re.search(r"script|href", ElementTree.tostring(picture, encoding="unicode"))

@@ -54,6 +54,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
         "printed": "p",
         "retire": "t",
     },
+    "runs": {"mark": "space", "compare": "c", "file": "f"},
     "several": {
         "mark": "space",
         "load": "l",

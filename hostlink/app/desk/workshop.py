@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.desk.sheet_pane import NOTHING_YET
 from hostlink.app.placing import place_lines
-from hostlink.errors import HostlinkError, ListingError
+from hostlink.errors import ListingError
 from hostlink.sentences import BOARD_READ
 
 if TYPE_CHECKING:
@@ -240,32 +240,24 @@ class Workshop(DeskPart):
             answered,
         )
 
-    def _write_page(
-        self, name: str, what: str, write: Callable[[Path, bool], None], *, replacing: bool = False
-    ) -> None:
+    def _write_page(self, name: str, what: str, write: Callable[[Path, bool], None]) -> None:
         """Write a page to a file; ask before replacing one that exists."""
-        from hostlink.app.screens.dialogues import Ask, ask_to_replace
-        from hostlink.jobs.files import TakenError, named_path
+        from hostlink.app.screens.dialogues import Ask, write_file
+        from hostlink.jobs.files import named_path
 
         if not name:
             return
         path = named_path(name)
         if path.name and not path.suffix:
             path = path.parent / f"{path.name}.html"
-        try:
-            write(path, replacing)
-        except TakenError as error:
-            ask_to_replace(
-                self.app, error, lambda: self._write_page(name, what, write, replacing=True)
-            )
-            return
-        except HostlinkError as error:
-            self.app.show_error(error)
-            return
-        words = f"{what} is written to {path.absolute()}."
-        self.app.tell(words)
-        why = "It is one file by itself: open it in a browser, and print it there."
-        self.app.push_screen(Ask(words, [("good", "Good")], why=why))
+
+        def done(_: None) -> None:
+            words = f"{what} is written to {path.absolute()}."
+            self.app.tell(words)
+            why = "It is one file by itself: open it in a browser, and print it there."
+            self.app.push_screen(Ask(words, [("good", "Good")], why=why))
+
+        write_file(self.app, lambda replacing: write(path, replacing), done)
 
 
 def _sheet_fields(name: str, known: ProgramDetails) -> list[tuple[str, str, str]]:

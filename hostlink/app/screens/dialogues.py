@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Any, ClassVar, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
@@ -22,6 +22,9 @@ from hostlink.app.ways import in_keys
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
 from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
 
 R = TypeVar("R")
 EARLY = "Keys pressed now do nothing; in a moment they answer this."
@@ -190,6 +193,29 @@ def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], obje
     """Ask whether to replace what is there already. error: says what that is."""
     answer = ("replace", "Replace it", go_on)
     ask(app, error.what, answer, leave="Leave it as it is", why="Nothing was written yet.")
+
+
+def write_file(
+    app: DeskApp,
+    write: Callable[[bool], R],
+    done: Callable[[R], object],
+    *,
+    replacing: bool = False,
+) -> None:
+    """Write a file and go on with the result, after asking where it would replace one.
+
+    write: given whether it may replace the file; raises TakenError or another HostlinkError.
+    """
+    from hostlink.jobs.files import TakenError
+
+    try:
+        result = write(replacing)
+    except TakenError as error:
+        ask_to_replace(app, error, lambda: write_file(app, write, done, replacing=True))
+    except HostlinkError as error:
+        app.show_error(error)
+    else:
+        done(result)
 
 
 class AskText(Box["str | None"]):

@@ -19,7 +19,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import ask
-from hostlink.app.sentences import NO_LABEL, STOPPING
+from hostlink.app.sentences import STOPPING
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.flash_map import FlashMap
 from hostlink.app.widgets.page import Page
@@ -34,7 +34,7 @@ from hostlink.jobs.cautions import CAUTIONS, ROLES_TOLD
 from hostlink.jobs.firmware.checks import role_of
 from hostlink.jobs.firmware.image_words import NOTHING_WRONG, ImageTold, tell_image, told_rows
 from hostlink.jobs.firmware.request import WriteRequest
-from hostlink.sentences import ASKED_FOR_ROLE
+from hostlink.sentences import ASKED_FOR_ROLE, NO_LABEL
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:

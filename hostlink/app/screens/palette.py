@@ -29,7 +29,7 @@ _PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Commands from a file, one after another over one port", "hostlink together"),
-    ("The numbers of a run as CSV or SVG", "hostlink runs --csv"),
+    ("What a program puts out at pins, drawn or as CSV or SVG", "hostlink try --plot"),
     ("Programs found by the output of their runs", "hostlink find --printed"),
     ("Programs tried, and their output held to the expected one", "hostlink try --all"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),

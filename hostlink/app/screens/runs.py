@@ -1,8 +1,10 @@
-"""The runs of a program: when, how each ended, and what it printed."""
+"""The runs of a program: when, how each ended, what it printed; two compared, one written down."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -10,11 +12,16 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.sentences import NO_LABEL
+from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.screens.choosing import ChoosePath
+from hostlink.app.screens.dialogues import write_file
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Run
 from hostlink.archive.times import local_text
+from hostlink.jobs.drawing import Drawing, drawing_of_run
+from hostlink.jobs.files import named_path
+from hostlink.jobs.run.run_words import compare_runs, run_words
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -28,8 +35,14 @@ class RunsScreen(Page[None]):
 
     app: DeskApp
     AUTO_FOCUS = "#runs"
-    FOOT = "The arrow keys choose a run. Escape goes back."
+    FOOT = (
+        "The arrow keys choose a run. Space marks one, C compares it with the chosen one. "
+        "F writes the numbers of the chosen one to a file. Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
+        screen_key("runs.mark", "Mark it", "To compare another with it"),
+        screen_key("runs.compare", "Compare", "With the marked one, or with the one before"),
+        screen_key("runs.file", "Numbers to a file", "As CSV, or drawn as an SVG picture"),
         Binding("escape", "leave", "Back", tooltip="To the revisions"),
     ]
 
@@ -37,11 +50,13 @@ class RunsScreen(Page[None]):
         super().__init__()
         self.program = program
         self.runs: dict[str, Run] = {}
+        self.marked = ""
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of runs, with what the chosen one printed."""
         rows = Rows(
             [
+                ListColumn("", 1),
                 ListColumn("rev", 4, right=True),
                 ListColumn("when", 16),
                 ListColumn("took", 9, right=True),
@@ -57,23 +72,72 @@ class RunsScreen(Page[None]):
         self.runs = {run.spec: run for run in found}
         more = " or more" if len(found) == MOST else ""
         self.set_head(f"{self.program}: {plural(len(found), 'run')}{more}")
-        self.query_one(Rows).show([_entry(run) for run in found])
+        self._list()
+
+    def _list(self) -> None:
+        self.query_one(Rows).show([_entry(run, self.marked) for run in self.runs.values()])
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()
-        run = self.runs.get(event.key)
-        if run is None:
+        if run := self.runs.get(event.key):
+            rows = list(run.printed.rows)
+            if run.printed.cut:
+                rows.insert(run.printed.cut_after, run.printed.missing)
+            self._detail(run_words(run), rows)
+
+    def _detail(self, head: str, rows: Iterable[str]) -> None:
+        text = safe("\n".join([head, *rows]), keep="\n")
+        self.query_one("#run-detail", Static).update(Content(text))
+
+    @property
+    def chosen(self) -> Run | None:
+        """Return the run at the cursor."""
+        return self.runs.get(self.query_one(Rows).key)
+
+    def action_mark(self) -> None:
+        """Mark the chosen run, or take its mark away."""
+        if self.chosen is not None:
+            self.marked = "" if self.marked == self.chosen.spec else self.chosen.spec
+            self._list()
+
+    def action_compare(self) -> None:
+        """Show how the chosen run differs from the marked one, or from the one before it."""
+        order = list(self.runs)
+        at = self.query_one(Rows).cursor
+        other = self.marked or "".join(order[at + 1 : at + 2])
+        if not other or other == order[at]:
+            self.app.notify("Move to the run to compare, and mark another one with Space.")
             return
-        rows = list(run.printed.rows)
-        if run.printed.cut:
-            rows.insert(run.printed.cut_after, run.printed.missing)
-        board = run.board or (NO_LABEL if run.board_uuid else "without a board")
-        head = f"{run.spec}, {board}: {run.ended}"
-        self.query_one("#run-detail", Static).update(
-            Content(safe("\n".join([head, *rows]), keep="\n"))
+        first, second = sorted((self.runs[other], self.runs[order[at]]), key=lambda run: run.at)
+        rows, told = compare_runs(first, second)
+        self._detail(f"{first.spec} against {second.spec}: {told}", rows)
+
+    def action_file(self) -> None:
+        """Ask for a file, and write the numbers that the chosen run printed to it."""
+        run = self.chosen
+        drawing = None if run is None else self.app.attempt(partial(drawing_of_run, run))
+        if run is None or drawing is None:
+            return
+        self.app.push_screen(
+            ChoosePath(
+                f"Into which file do the numbers of {run.spec} go?",
+                f"{self.program.lower()}-{run.number}.csv",
+                hint="A name that ends in .svg gets a drawing of them, any other the numbers "
+                "as CSV.",
+            ),
+            lambda name: self._write(drawing, named_path(name)) if name else None,
+        )
+
+    def _write(self, drawing: Drawing, path: Path) -> None:
+        as_csv = path.suffix.casefold() != ".svg"
+        write_file(
+            self.app,
+            lambda replacing: drawing.write(path.absolute(), as_csv=as_csv, replace=replacing),
+            lambda told: self.app.notify(told, markup=False),
         )
 
 
-def _entry(run: Run) -> Entry:
+def _entry(run: Run, marked: str) -> Entry:
     number = run.revision.partition("@")[2]
-    return Entry(run.spec, (number, local_text(run.at), f"{run.seconds:,.1f} s", run.ended))
+    mark = "*" if run.spec == marked else ""
+    return Entry(run.spec, (mark, number, local_text(run.at), f"{run.seconds:,.1f} s", run.ended))

@@ -33,5 +33,5 @@ class NumberPlot(Widget):
         columns = self._numbers.shown
         if columns is None:
             return Content("No numbers were printed yet.")
-        drawn = plot_rows(columns, self.size.width, self.size.height)
+        drawn = plot_rows([columns], self.size.width, self.size.height)
         return Content("\n".join(map(safe, drawn)))

@@ -49,8 +49,7 @@ _OF_PROGRAM = {
     "revisions": "program_id IN ({})",
     "notes": "program_id IN ({})",
     "tags": "program_id IN ({})",
-    # What was typed may be private, so that of the runs only the expected ones go.
-    "runs": "expected AND revision_id IN (SELECT id FROM revisions WHERE program_id IN ({}))",
+    "runs": "revision_id IN (SELECT id FROM revisions WHERE program_id IN ({}))",
 }
 _OF_PRIVATE = "coalesce(revision_id, 0) NOT IN (SELECT id FROM revisions WHERE program_id IN ({}))"
 _PRIVATE = {
@@ -91,7 +90,7 @@ class ArchiveRecords:
     ) -> None:
         """programs: row ids of the only programs to export. private: of those not to export.
 
-        With programs only these are exported, with their revisions, notes, tags and expected runs.
+        With programs only these are exported, with their revisions, notes, tags and runs.
         Of private ones nothing is, nor a record that names one (`withheld` counts those besides
         events). With since, a stored time, older revisions, rescues, notes, backups, runs, writes
         and events are left out.

@@ -26,7 +26,7 @@ from hostlink.board.profile.schema import (
     TABLES,
     Key,
 )
-from hostlink.board.profile.toml_file import Faults, parse_toml
+from hostlink.board.profile.toml_file import FileFaults, parse_toml
 from hostlink.board.profile.written import key_written, short_value, written
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
@@ -41,7 +41,7 @@ def read_profile(text: str, name: str) -> Profile:
     """
     name = short_value(name)[1:-1] if not name.isprintable() else name
     document = parse_toml(text, name, ProfileError)
-    faults = Faults(name, key_lines(text), ProfileError)
+    faults = FileFaults(name, key_lines(text), ProfileError)
     held = _values(document, faults)
     evidence = _evidence(document.get(EVIDENCE, {}), faults)
     if "name" not in held["board"] and "board.name" not in faults.bad:
@@ -103,7 +103,7 @@ def profile_text(profile: Profile) -> str:
     return text
 
 
-def _values(document: dict[str, Any], faults: Faults) -> dict[str, dict[str, Any]]:
+def _values(document: dict[str, Any], faults: FileFaults) -> dict[str, dict[str, Any]]:
     """Return the valid values by table and key; add the others to `faults`."""
     held: dict[str, dict[str, Any]] = {table: {} for table in TABLES}
     for table, content in document.items():
@@ -126,14 +126,14 @@ def _values(document: dict[str, Any], faults: Faults) -> dict[str, dict[str, Any
     return held
 
 
-def _take(table: str, key: Key, value: object, held: dict[str, Any], faults: Faults) -> None:
+def _take(table: str, key: Key, value: object, held: dict[str, Any], faults: FileFaults) -> None:
     try:
         held[key.name] = key.kind.read(value)
     except Wrong as wrong:
         faults.add((table, key.name), f"{table}.{key.name} is {short_value(value)}; {wrong}")
 
 
-def _evidence(content: object, faults: Faults) -> tuple[tuple[str, str], ...]:
+def _evidence(content: object, faults: FileFaults) -> tuple[tuple[str, str], ...]:
     """Read the table that says how values were found; it may have any keys."""
     if not isinstance(content, dict):
         faults.add((EVIDENCE,), "evidence must be a table, [evidence]")

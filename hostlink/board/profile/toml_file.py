@@ -22,7 +22,7 @@ MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
 Kind = type[FaultyFileError]
 
 
-class Faults:
+class FileFaults:
     """Collects the faults of one text, each with its line. kind: of the error that tells them."""
 
     def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: Kind) -> None:

@@ -45,14 +45,17 @@ def gathered(
     """
     from hostlink.cli.commands.listings import material_for
     from hostlink.jobs.collecting import Gathered
-    from hostlink.jobs.giving import chosen_programs
+    from hostlink.jobs.giving import chosen_programs, passed_over_words
 
     if programs:
         if tag is not None or words:
             raise UsageError("Name programs, or choose them by --tag and --find.")
         return Gathered(tuple(material_for(common, what) for what in programs), (), ())
     with common.archive(create=False, read_only=True) as archive:
-        return chosen_programs(archive, tag, words)
+        chosen = chosen_programs(archive, tag, words)
+    if private := passed_over_words(chosen):
+        say(private, quiet=common.quiet)
+    return chosen
 
 
 def tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +23,7 @@ from hostlink.listing.finding import RULES, silenced_in
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from hostlink.archive import Archive
     from hostlink.jobs.listing_source import Material
     from hostlink.listing import Finding, Mended, Review
 
@@ -103,15 +106,27 @@ def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[st
 
 def material_for(common: CommonOptions, what: str) -> Material:
     """Return the listing that WHAT names; do not create an archive if there is none."""
+    with material_in(common, what) as (material, _):
+        return material
+
+
+@contextmanager
+def material_in(
+    common: CommonOptions, what: str, *, read_only: bool = True
+) -> Iterator[tuple[Material, Archive | None]]:
+    """Find the listing that WHAT names, and keep the archive open for the block.
+
+    The archive is None for a file, and where there is none; it is not created.
+    """
     from hostlink.jobs.listing_source import find_material, is_file
 
     stdin = read_stdin() if what == "-" else None
-    if what == "-" or is_file(Path(what)):
-        return find_material(what, None, stdin=stdin)
-    if common.open_link is None and not common.archive_file().exists():
-        return find_material(what, None)
-    with common.archive(create=False, read_only=True) as archive:
-        return find_material(what, archive)
+    is_kept = common.open_link is not None or common.archive_file().exists()
+    if what == "-" or is_file(Path(what)) or not is_kept:
+        yield find_material(what, None, stdin=stdin), None
+        return
+    with common.archive(create=False, read_only=read_only) as archive:
+        yield find_material(what, archive), archive
 
 
 def read_stdin() -> bytes:

@@ -18,7 +18,7 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from hostlink.archive import Origin, Program, Rescue, Revision
+    from hostlink.archive import Archive, Origin, Program, Rescue, Revision
     from hostlink.jobs.listing_source import Material
 
 
@@ -224,14 +224,14 @@ def show(common: CommonOptions, what: str, output: Path | None, *, origins: bool
 
     Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
     """
-    from hostlink.cli.commands.listings import material_for
+    from hostlink.cli.commands.listings import material_in
     from hostlink.jobs.files import write_new
 
     if origins and output is not None:
         raise UsageError("Give either --origins or -o.")
-    material = material_for(common, what)
-    if origins:
-        return _show_origins(common, material)
+    with material_in(common, what) as (material, archive):
+        if origins:
+            return _show_origins(common, material, archive)
     if output is not None:
         write_new(output, material.raw, replace=common.yes)
         say(f"{material.label} is written to {output}.", quiet=common.quiet)
@@ -242,18 +242,16 @@ def show(common: CommonOptions, what: str, output: Path | None, *, origins: bool
     return ExitStatus.DONE
 
 
-def _show_origins(common: CommonOptions, material: Material) -> int:
+def _show_origins(common: CommonOptions, material: Material, archive: Archive | None) -> int:
     """Print each line of a revision behind the revision, day and board that it first came from."""
     from hostlink.jobs.line_origins import line_origins
 
-    if material.revision is None:
+    if material.revision is None or archive is None:
         raise RefusedError(
             f"{material.label} is not a program of the archive; only those have earlier revisions.",
             advice="Name a program, as in: hostlink show hail --origins",
         )
-    with common.reading() as archive:
-        found = line_origins(archive, material.revision)
-        labels = archive.board_labels()
+    found, labels = line_origins(archive, material.revision), archive.board_labels()
     rows = [
         (one.revision, labels.get(one.revision.origin.board_uuid or "", ""), one.text)
         for one in found

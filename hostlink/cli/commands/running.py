@@ -19,6 +19,7 @@ from hostlink.sentences import NEW_FILE, OTHER_FILE_OR_FOLDER, printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
+    from hostlink.cli.plot_screen import PlotScreen
     from hostlink.jobs.events import Emit
     from hostlink.jobs.run.running import Ran
     from hostlink.jobs.session.session import Session
@@ -49,7 +50,11 @@ RUN_SECONDS = 60.0
     help="Interrupt the program after this time, 0.1 to 86400 s; your time to answer is not "
     "counted.",
 )
-@click.option("--plot", is_flag=True, help="Draw the numbers that it prints, as they come.")
+@click.option(
+    "--plot",
+    is_flag=True,
+    help="Draw the numbers that it prints, as they come; then the pins of a practice board.",
+)
 @shared(link=True, json=True)
 def run(
     common: CommonOptions,
@@ -77,6 +82,8 @@ def run(
         tell, answers = teller.emit, given or input_lines()
         screen = _plot_screen(tell, answers) if plot and not common.json else None
         done = run_now(session, answers, seconds, tell, output, common.json, screen)
+        if screen is not None:
+            screen.draw_pins(session)
     if common.json:
         as_json(done.as_dict())
     done.check()
@@ -89,7 +96,7 @@ def run(
         )
 
 
-def _plot_screen(tell: Emit, answers: Answers[str]) -> Questions:
+def _plot_screen(tell: Emit, answers: Answers[str]) -> PlotScreen:
     from hostlink.cli.plot_screen import PlotScreen
 
     return PlotScreen(tell, answers)

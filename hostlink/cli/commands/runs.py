@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,24 +10,19 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
+from hostlink.cli.drawing import draw_options, show_drawing
 from hostlink.cli.options import limit_option, shared
 from hostlink.cli.output import as_json, data, say, table, tell_results
-from hostlink.errors import ExitStatus, RefusedError
-from hostlink.words import plural
+from hostlink.errors import ExitStatus
 
 if TYPE_CHECKING:
     from hostlink.archive import Run
-
-_FILE = click.Path(path_type=Path, dir_okay=False)
-_HEIGHT = 20  # rows of a drawing
 
 
 @click.command()
 @click.argument("what", required=False)
 @click.argument("other", required=False)
-@click.option("--plot", is_flag=True, help="Draw the numbers that it printed.")
-@click.option("--svg", type=_FILE, help="Draw them into a file, as an SVG picture.")
-@click.option("--csv", type=_FILE, help="Write them to a file, as comma-separated values.")
+@draw_options("the numbers that it printed")
 @limit_option("List at most so many runs, {most} at the most.")
 @shared(json=True, yes=True)
 def runs(
@@ -47,6 +40,8 @@ def runs(
     that revision. With OTHER both are compared; exit status 1 where what they printed differs.
     Without WHAT all runs are listed.
     """
+    from hostlink.jobs.drawing import drawing_of_run
+
     draws = plot or svg is not None or csv is not None
     if other is not None or (what is None and draws):
         if draws or what is None or other is None:
@@ -56,8 +51,8 @@ def runs(
         with common.reading() as archive:
             run = archive.run(what)
         if draws:
-            _draw(common, run, plot, svg, csv)
-        else:
+            show_drawing(common, drawing_of_run(run), plot=plot, svg=svg, csv=csv)
+        if common.json or not draws:
             _show(common, run)
         return ExitStatus.DONE
     with common.reading() as archive:
@@ -105,20 +100,17 @@ def _show(common: CommonOptions, run: Run) -> None:
 
 
 def _tell(common: CommonOptions, run: Run) -> None:
-    """Print the facts of a run."""
-    of = " on ".join(filter(None, (run.revision or "a program of no revision", run.board)))
-    typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
-    say(
-        f"{run.spec} of {of}, {local_text(run.at)}, {run.seconds:.1f} s{typed}; {run.ended}.",
-        quiet=common.quiet,
-    )
+    from hostlink.jobs.run.run_words import run_words
+
+    say(run_words(run), quiet=common.quiet)
 
 
 def _compare(common: CommonOptions, what: str, other: str) -> int:
+    from hostlink.jobs.run.run_words import compare_runs
+
     with common.reading() as archive:
         first, second = archive.run(what), archive.run(other)
-    both = first.printed.rows, second.printed.rows
-    rows = list(difflib.unified_diff(*both, first.spec, second.spec, lineterm=""))
+    rows, told = compare_runs(first, second)
     equal = first.printed == second.printed
     if common.json:
         as_json({"a": run_dict(first), "b": run_dict(second), "equal": equal, "diff": rows})
@@ -129,36 +121,8 @@ def _compare(common: CommonOptions, what: str, other: str) -> int:
             _tell(common, run)
             if run.printed.cut:
                 say(run.printed.missing)
-        say("They printed the same." if equal else "They differ.", quiet=common.quiet)
+        say(told, quiet=common.quiet)
     return ExitStatus.DONE if equal else ExitStatus.REFUSED
-
-
-def _draw(common: CommonOptions, run: Run, plot: bool, svg: Path | None, csv: Path | None) -> None:
-    """Draw the numbers of a run, or write them to files."""
-    from hostlink.jobs.files import write_new
-    from hostlink.publish.numbers import Numbers
-    from hostlink.publish.plot import plot_rows
-    from hostlink.publish.plot_svg import plot_svg
-
-    numbers = Numbers(run.printed.rows)
-    columns = numbers.shown
-    if columns is None:
-        raise RefusedError(
-            f"{run.spec} printed no numbers.",
-            advice=f"`hostlink runs {run.spec}` shows what it printed.",
-        )
-    if run.printed.cut:
-        say(f"{run.printed.cut:,} bytes that it printed were not kept, and are missing here.")
-    if csv is not None:
-        write_new(csv, numbers.as_csv(run.printed.rows).encode(), replace=common.yes)
-    if svg is not None:
-        title = ", ".join(filter(None, (run.revision, run.spec, local_text(run.at))))
-        write_new(svg, plot_svg(columns, title).encode(), replace=common.yes)
-    for path in filter(None, (csv, svg)):
-        say(f"{plural(columns.rows, 'row')} of numbers written to {path}.", quiet=common.quiet)
-    size = shutil.get_terminal_size()
-    for row in plot_rows(columns, size.columns - 1, min(_HEIGHT, size.lines - 2)) if plot else ():
-        data(row)
 
 
 def find_printed(common: CommonOptions, question: str, limit: int) -> int:

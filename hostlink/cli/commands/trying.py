@@ -11,19 +11,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.commands.listings import material_for
+from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.drawing import draw_options, show_drawing
 from hostlink.cli.options import ANSWERS_HELP, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
-from hostlink.errors import ExitStatus, UsageError
-from hostlink.sentences import LOOK_FOR_LOOP
+from hostlink.errors import ExitStatus, HostlinkError, UsageError
+from hostlink.sentences import LOOK_FOR_LOOP, ends_in_error, line_is
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
+    from hostlink.archive import Archive
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
-    from hostlink.jobs.trying import Checked, Expectation, Setting
-    from hostlink.practice.walk import End, Walk
+    from hostlink.jobs.trying import Expectation, Setting, Tried
 
 _AT_ONCE = 500  # rows of a trace that are printed together
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -57,9 +58,10 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
     help="Print every statement that is run: its number, its line, the time in ms, the variables "
     "that it sets, what it prints.",
 )
+@draw_options("what it puts out at pins, else the numbers that it prints")
 @click.option("--all", "every", is_flag=True, help="Try every program of which output is expected.")
 @click.option("--tag", metavar="TAG", help="With --all: only programs with this tag.")
-@shared(profile=True, json=True)
+@shared(profile=True, json=True, yes=True)
 def try_listing(
     common: CommonOptions,
     what: str | None,
@@ -67,6 +69,9 @@ def try_listing(
     trace: bool,
     every: bool,
     tag: str | None,
+    plot: bool,
+    svg: Path | None,
+    csv: Path | None,
     **asked: Any,
 ) -> int:
     """Run a listing without a board, and compare it with what is expected.
@@ -75,60 +80,68 @@ def try_listing(
     it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it stops
     with an error or comes to no end, 4 where it prints something else than was kept with --expect.
     """
+    from hostlink.jobs.drawing import drawing_of_walk
+
     asked = {name: value for name, value in asked.items() if value is not None}
+    draws: dict[str, Any] = {"plot": plot, "svg": svg, "csv": csv} if plot or svg or csv else {}
     if every:
-        if what is not None or expect or trace or asked:
+        if what is not None or expect or trace or asked or draws:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
         return _try_all(common, tag)
     if trace and expect:
         raise click.UsageError("--trace shows how a program runs; --expect keeps what it prints.")
     if what is None or tag is not None:
         raise click.UsageError("Name a listing to try, or --all for those with expected output.")
-    material = material_for(common, what)
-    if expect and material.revision is None:
+    with material_in(common, what, read_only=not expect) as (material, archive):
+        tried = _tried(common, material, archive, asked, expect=expect, trace=trace)
+    if not trace:
+        _show(common, tried, has_table=not plot)
+    if draws:
+        title = f"{tried.label}, tried as on the board {tried.profile.name}"
+        show_drawing(common, drawing_of_walk(title, tried.walk), **draws)
+    _say_ended(common, tried)
+    return _status(tried)
+
+
+def _tried(
+    common: CommonOptions,
+    material: Material,
+    archive: Archive | None,
+    asked: dict[str, Any],
+    *,
+    expect: bool,
+    trace: bool,
+) -> Tried:
+    """Run a listing as asked for, and keep what it does or compare it with what is expected."""
+    from hostlink.jobs import trying
+
+    revision, expected = material.revision, None
+    if expect and revision is None:
         raise UsageError(
             f"{material.label} is not kept in the archive, so nothing can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
-    return _try_one(common, material, asked, keeps=expect, traces=trace)
-
-
-def _try_one(
-    common: CommonOptions, material: Material, asked: dict[str, Any], *, keeps: bool, traces: bool
-) -> int:
-    from hostlink.jobs import trying
-
-    expected = None if keeps or traces else _expectation(common, material)
+    if archive is not None and revision is not None and not (expect or trace):
+        expected = trying.expectations(archive, material.name).get(revision.program)
     profile = _profile(common, material, expected)
     setting = _setting(asked, material, profile, expected)
     walk = setting.begin(_text(common, material, profile), profile)
-    if traces:
+    if trace:
         show_trace(trying.trace(walk, setting), is_json=common.json)
-    ended = setting.finish(walk)
-    if keeps and material.revision is not None:
-        with common.archive() as archive:
-            expected = trying.expect(archive, material.revision, setting, walk, ended)
     if expected is not None and expected.setting != setting:
         expected = None
-    differs = expected.differences(walk, ended) if expected is not None else []
-    if common.json and not traces:
-        as_json(_tried_dict(material, setting, walk, ended, expected, differs))
-    elif not traces:
-        _show(common, walk, expected, differs)
-    _say_ended(common, setting, walk, ended)
-    if expected is not None:
-        return ExitStatus.READ_BACK_DIFFERS if differs else ExitStatus.DONE
-    came_to_end = ended in ("end", "seconds") or (ended == "input" and setting.inputs)
-    return ExitStatus.DONE if came_to_end else ExitStatus.REFUSED
+    ended = setting.finish(walk)
+    tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
+    if archive is not None and revision is not None and expect:
+        tried = trying.expect(archive, revision, tried)
+    return tried
 
 
-def _expectation(common: CommonOptions, material: Material) -> Expectation | None:
-    from hostlink.jobs.trying import expectations
-
-    if material.revision is None:
-        return None
-    with common.archive(create=False, read_only=True) as archive:
-        return expectations(archive, material.name).get(material.revision.program)
+def _status(tried: Tried) -> ExitStatus:
+    if tried.expected is not None:
+        return ExitStatus.READ_BACK_DIFFERS if tried.differs else ExitStatus.DONE
+    ran_out = tried.ended == "input" and tried.setting.inputs
+    return ExitStatus.DONE if tried.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
 
 
 def _profile(common: CommonOptions, material: Material, expected: Expectation | None) -> Profile:
@@ -182,44 +195,24 @@ def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
     return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
 
 
-def _tried_dict(
-    material: Material,
-    setting: Setting,
-    walk: Walk,
-    ended: End,
-    expected: Expectation | None,
-    differs: list[str],
-) -> dict[str, object]:
-    return {
-        "listing": material.label,
-        "profile": setting.profile,
-        "output": walk.output,
-        "cut": walk.cut,
-        "ended": ended,
-        "error": walk.error or None,
-        "line": walk.stood_at,
-        "question": walk.question,
-        "statements": walk.statements,
-        "seconds": round(walk.seconds, 3),
-        "free_bytes": walk.board.free(),
-        "pins": [dataclasses.asdict(each) for each in walk.state.pins.changes],
-        "expected": expected and {"revision": expected.revision, "differs": differs},
-    }
-
-
-def _show(
-    common: CommonOptions, walk: Walk, expected: Expectation | None, differs: list[str]
-) -> None:
+def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
     """Print what a program did, and whether that is what is expected."""
     from hostlink.jobs.stepping import put_out
 
+    walk, expected = tried.walk, tried.expected
+    if common.json:
+        as_json(tried.as_dict())
+        return
     if walk.output:
         listing_text(walk.output)
-    if changes := walk.state.pins.changes:
-        rows = [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in changes]
+    bank = walk.state.pins
+    if bank.changes and has_table:
+        rows = [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in bank.changes]
         table(["ms", "pin", "put out"], rows, right=("ms",))
-    if expected is not None and differs:
-        for row in (f"It is not what {expected.revision} did:", *differs):
+        if bank.missing:
+            say(bank.missing)
+    if expected is not None and tried.differs:
+        for row in (f"It is not what {expected.revision} did:", *tried.differs):
             say(row)
     elif expected is not None:
         say(f"As expected: {expected.revision} did the same.", quiet=common.quiet)
@@ -242,21 +235,24 @@ def _trace_row(step: dict[str, Any]) -> str:
     return f"{step['statement']:>7} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
 
 
-def _say_ended(common: CommonOptions, setting: Setting, walk: Walk, ended: End) -> None:
+def _say_ended(common: CommonOptions, tried: Tried) -> None:
     """Tell how a program ended, and what it took."""
+    walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
-    if ended == "error":
-        say(f"It stopped with an error{at}: {safe(walk.error)}")
-    elif ended == "input":
-        asks = f' with "{safe(walk.question or "")}"'
-        given = plural(len(setting.inputs), "answer")
-        say(f"It asks{at}{asks}, and no answer is left after {given} (--input FILE).")
-    elif ended == "statements":
+    if tried.ended == "error":
+        number = walk.stood_at or 0
+        say(ends_in_error("The program", number, tried.error))
+        say(line_is(number, walk.board.lines.get(number, b"").decode("latin-1")))
+    elif tried.ended == "input":
+        given = f"is left after {plural(len(setting.inputs), 'answer')}"
+        lacks = f"no answer {given if setting.inputs else 'was given'} (--input FILE)"
+        say(f'It asks{at} with "{safe(walk.question or "")}", and {lacks}.')
+    elif tried.ended == "statements":
         say(
-            f"It did not end within {plural(setting.statements, 'statement')}; it was stopped{at}. "
+            f"It ran {plural(setting.statements, 'statement')} without an end; it was stopped{at}. "
             f"{LOOK_FOR_LOOP}, or stop it by --seconds or --statements."
         )
-    elif ended == "seconds":
+    elif tried.ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)
     if walk.cut:
         say(f"It printed more than {plural(walk.printed, 'byte')}; the rest is not shown.")
@@ -272,16 +268,13 @@ def _try_all(common: CommonOptions, tag: str | None) -> int:
 
     with common.archive(create=False, read_only=True) as archive:
         found = list(check_all(archive, tag))
-    good = sum(_result(each) == _AS_EXPECTED for each in found)
     heads = ["program", "tried", "expected", "result"]
-    rows = [
-        [each.expectation.program, each.spec, each.expectation.revision, _result(each)]
-        for each in found
-    ]
+    rows = [[name, *_result(each, expected.revision)] for name, expected, each in found]
     if common.json:
         as_json([dict(zip(heads, row, strict=True)) for row in rows])
     else:
         table(heads, rows)
+    good = sum(row[-1] == _AS_EXPECTED for row in rows)
     say(f"{good} of {plural(len(found), 'program')} as expected.", quiet=common.quiet)
     return ExitStatus.DONE if good == len(found) else ExitStatus.READ_BACK_DIFFERS
 
@@ -289,8 +282,9 @@ def _try_all(common: CommonOptions, tag: str | None) -> int:
 _AS_EXPECTED = "as expected"
 
 
-def _result(each: Checked) -> str:
-    if each.failed:
-        return f"not tried: {each.failed}"
-    changed = [row for row in each.differs if not row.startswith("@@")]
-    return f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED
+def _result(tried: Tried | HostlinkError, expected: str) -> list[str]:
+    """Return which revision was tried, which one it is held to, and what came of it."""
+    if isinstance(tried, HostlinkError):
+        return ["", expected, f"not tried: {tried.what}"]
+    changed = [row for row in tried.differs if not row.startswith("@@")]
+    return [tried.label, expected, f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED]

@@ -23,7 +23,7 @@ from hostlink.archive import Archive
 from hostlink.archive.names import LONGEST_NAME, is_program_name
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.lines import key_lines, line_of_key
-from hostlink.board.profile.toml_file import LARGEST_FILE, Faults, parse_toml, toml_text
+from hostlink.board.profile.toml_file import LARGEST_FILE, FileFaults, parse_toml, toml_text
 from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
@@ -65,7 +65,7 @@ def read_register(path: Path) -> Register:
     name = safe(str(path))
     text = toml_text(read_bytes(path, LARGEST_FILE), name, RegisterError)
     document = parse_toml(text, name, RegisterError)
-    faults = Faults(name, key_lines(text), RegisterError)
+    faults = FileFaults(name, key_lines(text), RegisterError)
     title = _text(document, "title", faults)
     common = _text(document, "hand_out", faults)
     _check_keys(document, _TOP, faults)
@@ -98,7 +98,9 @@ def check_programs(archive: Archive, register: Register) -> None:
             )
 
 
-def _learner(path: Path, table: dict[str, Any], at: str, common: str, faults: Faults) -> Learner:
+def _learner(
+    path: Path, table: dict[str, Any], at: str, common: str, faults: FileFaults
+) -> Learner:
     _check_keys(table, _KEYS, faults, "learner", at)
     name = _text(table, "name", faults, "learner", at)
     if "name" not in table:
@@ -123,7 +125,7 @@ def _beside(path: Path, what: str) -> str:
     return str(beside) if what and not what.startswith(SHIPPED) and is_file(beside) else what
 
 
-def _text(table: dict[str, Any], key: str, faults: Faults, *where: str) -> str:
+def _text(table: dict[str, Any], key: str, faults: FileFaults, *where: str) -> str:
     """Return the text of a key, "" where there is none or it is no text."""
     value = table.get(key, "")
     if isinstance(value, str) and value.isprintable() and len(value) <= LONGEST_TEXT:
@@ -135,7 +137,9 @@ def _text(table: dict[str, Any], key: str, faults: Faults, *where: str) -> str:
     return ""
 
 
-def _check_keys(table: dict[str, Any], known: tuple[str, ...], faults: Faults, *where: str) -> None:
+def _check_keys(
+    table: dict[str, Any], known: tuple[str, ...], faults: FileFaults, *where: str
+) -> None:
     for key in table:
         if key in known:
             continue
@@ -144,7 +148,7 @@ def _check_keys(table: dict[str, Any], known: tuple[str, ...], faults: Faults, *
         faults.add((*where, key), f'"{safe(key[:40])}" means nothing here{meant}')
 
 
-def _check_different(learners: list[Learner], faults: Faults) -> None:
+def _check_different(learners: list[Learner], faults: FileFaults) -> None:
     """Add a fault for each name, program or board that an earlier learner has."""
     for key, has in (("name", "name"), ("program", "program name"), ("board", "board")):
         first: dict[str, int] = {}
@@ -157,7 +161,7 @@ def _check_different(learners: list[Learner], faults: Faults) -> None:
                 faults.add(_place(faults, at, key), says)
 
 
-def _place(faults: Faults, at: int, key: str) -> tuple[str, ...]:
+def _place(faults: FileFaults, at: int, key: str) -> tuple[str, ...]:
     """Return the path of a key; the program of a learner without one is made of the name."""
     own = ("learner", str(at), key)
     return own if own in faults.lines else (*own[:2], "name")

@@ -20,7 +20,7 @@ from hostlink.jobs.run.output import RunOutput
 from hostlink.jobs.session.last_known import as_known
 from hostlink.jobs.session.rescuing import held_content
 from hostlink.jobs.session.session import Session
-from hostlink.listing import Line, to_text
+from hostlink.listing import Line, Listing, canonical, to_text
 from hostlink.words import safe
 
 _HALF = MOST_BYTES // 2
@@ -131,8 +131,14 @@ class RunRecord:
     def _revision(self, archive: Archive, board_uuid: str) -> Revision | None:
         """Return the revision that ran: the one that the board is known to hold, or the newest."""
         with contextlib.suppress(ArchiveError):
-            same = archive.holds(held_content(self._session, Capture(dict(self._lines), 1)))
+            held = held_content(self._session, Capture(dict(self._lines), 1))
             copy = archive.host_copy(board_uuid)
-            known = as_known(same, copy.revision if copy is not None else "")
+            loaded = copy.revision if copy is not None else ""
+            known = as_known(archive.holds(held), loaded)
+            if loaded and not isinstance(known, Revision):  # perhaps kept for another kind of board
+                known = archive.revision(loaded)
+                listing = Listing.from_text(archive.content(known).text)
+                if canonical(listing, self._session.profile.rules) != held.canonical:
+                    return None
             return known if self._lines and isinstance(known, Revision) else None
         return None

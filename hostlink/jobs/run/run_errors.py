@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 
+from hostlink.advice import Ways
 from hostlink.board.dialogue.no_prompt_errors import typing_damaged
 from hostlink.errors import (
     HostlinkError,
@@ -17,7 +18,7 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.running import End, Running
 from hostlink.link.stopping import Stopping
 from hostlink.listing import to_text
-from hostlink.sentences import LEFT_ALONE, STILL_IN_MEMORY
+from hostlink.sentences import LEFT_ALONE, LOOK_FOR_LOOP, STILL_IN_MEMORY
 from hostlink.words import safe
 
 MOST_OUTPUT = 1 << 20  # bytes
@@ -95,11 +96,12 @@ def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
     else:
         doing = "may wait for input" if core.is_quiet else "was still printing"
         what = f"The program did not end within {longest_s:g} s; it {doing}."
-    return LinkError(
-        what,
-        reason=LinkReason.RUNNING,
-        kept=state,
-        advice=lambda by: (
-            f"Give its input from a file {by.answer_from_file}, or more time {by.allow_time}."
-        ),
-    )
+
+    def advice(by: Ways) -> str:
+        if core.end is End.FLOODING:
+            return f"{LOOK_FOR_LOOP}."
+        if core.is_quiet:
+            return f"Give its input {by.answer_from_file}, or more time {by.allow_time}."
+        return f"{LOOK_FOR_LOOP}, or give it more time {by.allow_time}."
+
+    return LinkError(what, reason=LinkReason.RUNNING, kept=state, advice=advice)

@@ -17,6 +17,7 @@ from hostlink.errors import (
     ArchiveError,
     HostlinkError,
     LinkError,
+    LinkReason,
     ProgramError,
 )
 from hostlink.jobs.events import Emit
@@ -27,7 +28,7 @@ from hostlink.jobs.run.run_errors import MOST_OUTPUT, failure, stop, with_run_st
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
 from hostlink.listing import Listing, to_bytes
-from hostlink.sentences import STILL_IN_MEMORY, ends_in_error
+from hostlink.sentences import STILL_IN_MEMORY, ends_in_error, line_is
 from hostlink.words import safe
 
 
@@ -51,10 +52,9 @@ class Ran:
         number = self.fault.number
         if number is None:
             raise ProgramError(f'The board refused to run a program: "{safe(self.fault.message)}"')
-        at = f"Line {number} is: {number} {safe(self.line)}. " if self.line else ""
         raise ProgramError(
             ends_in_error("The program", number, self.fault.message),
-            kept=f"{at}{STILL_IN_MEMORY}",
+            kept=f"{line_is(number, self.line)} {STILL_IN_MEMORY}".lstrip(),
         )
 
 
@@ -113,11 +113,23 @@ def _recorded(
 
 
 def _conclude(session: Session, before: Before, rows: list[str]) -> Ran:
-    """Warn if the program in memory has changed, and return the result of a run that ended."""
-    if before.spec or session.restarts.seen > before.restarts:
+    """Warn if the program in memory has changed, and return the result of a run that ended.
+
+    Raises LinkError if the prompt is that of a board which restarted meanwhile.
+    """
+    restarted, changed = session.restarts.seen > before.restarts, None
+    if before.spec or restarted:
         with contextlib.suppress(LinkError):  # the run has ended; its result is returned anyway
-            if changed := changed_by_run(session, before):
-                session.emit(Warned(changed))
+            changed = changed_by_run(session, before)
+    if restarted:
+        raise LinkError(
+            "The program did not come to its end.",
+            reason=LinkReason.RESTARTED,
+            kept=changed or "The board restarted.",
+            advice="If it does so again, look at its supply and at what its pins have to drive.",
+        )
+    if changed:
+        session.emit(Warned(changed))
     fault = find_reported_error(rows, session.profile)
     return Ran("\n".join(rows), fault, _line_text(session, fault))
 

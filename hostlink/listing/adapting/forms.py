@@ -15,6 +15,7 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.printing import listed
+from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER
 from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
@@ -48,13 +49,12 @@ class Guess:
 
 
 _QUOTIENT = "/ for division"
-_WORTH = "a comparison used as a number"
 _COMMA = ", between the items of PRINT"
 _MEANINGS: dict[str, Callable[[Language], object]] = {
     "the word RND": lambda language: language.random,
     _QUOTIENT: lambda language: language.fractions,
     _COMMA: lambda language: language.comma_columns > 0,
-    _WORTH: lambda language: language.comparison,
+    COMPARISON_AS_NUMBER: lambda language: language.comparison,
 }
 """What the forms mean that many kinds take, each in its own way."""
 
@@ -149,7 +149,7 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str,
         if not spans:
             continue
         if valued_comparisons(part, language):
-            yield _WORTH, lambda taking: bool(taking.comparison)
+            yield COMPARISON_AS_NUMBER, lambda taking: bool(taking.comparison)
         if part.condition and not any(map(is_relation, spans)):
             yield "IF without a comparison", lambda taking: bool(taking.comparison)
         if spans[0].kind == "name" and any(span.text == "=" for span in spans):

@@ -15,7 +15,12 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_alike
-from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, PLAIN_JUMP_NEEDED, Pair
+from hostlink.listing.adapting.rewriting import (
+    COMPARISON_AS_NUMBER,
+    COMPARISON_NEEDED,
+    PLAIN_JUMP_NEEDED,
+    Pair,
+)
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
@@ -60,7 +65,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     ):
         yield COMPARISON_NEEDED
     if source.comparison and not target.comparison and valued_comparisons(clause, pair.both):
-        yield "a comparison used as a number: this board does not allow it"
+        yield f"{COMPARISON_AS_NUMBER}: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
     if asks and "input-text" not in target.means:
         yield "INPUT takes no text on this board"

@@ -1,0 +1,54 @@
+"""The options --plot, --svg and --csv, and what they show of a drawing."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.output import data, say
+from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.jobs.drawing import Drawing
+
+_FILE = click.Path(path_type=Path, dir_okay=False)
+_HEIGHT = 20  # rows of a drawing
+
+
+def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Return the options plot, svg and csv. drawn: what is drawn, as an object in their help."""
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in (
+            click.option(
+                "--csv", type=_FILE, help="Write it to a file, as comma-separated values."
+            ),
+            click.option("--svg", type=_FILE, help="Draw it into a file, as an SVG picture."),
+            click.option("--plot", is_flag=True, help=f"Draw {drawn}."),
+        ):
+            command = option(command)
+        return command
+
+    return add
+
+
+def show_drawing(
+    common: CommonOptions, drawing: Drawing, *, plot: bool, svg: Path | None, csv: Path | None
+) -> None:
+    """Write a drawing to the files that are named and, with `plot` and without --json, print it."""
+    from hostlink.publish.plot import plot_rows
+
+    for path, as_csv in ((csv, True), (svg, False)):
+        if path is not None:
+            say(drawing.write(path, as_csv=as_csv, replace=common.yes), quiet=common.quiet)
+    if plot and not common.json:
+        if drawing.missing:
+            say(drawing.missing)
+        size = shutil.get_terminal_size()
+        for row in plot_rows(drawing.lanes, size.columns - 1, min(_HEIGHT, size.lines - 2)):
+            data(safe(row))
