@@ -5,7 +5,8 @@ done, against a bare Textual app with the same widgets, run in turn. The large a
 programs; a keystroke is its search and the drawing of what it found. The flood is a practice board
 in real time at 115,200 baud that sends without end, while a key is pressed in the editor twice a
 second. The bunches of keys are those of bench_keys, what app and console take of a core at rest is
-measured by bench_idle, and what a kill loses of the typing by bench_kill.
+measured by bench_idle, what a kill loses of the typing by bench_kill, and keys typed into a listing
+of 5,000 lines, in a real terminal, by bench_typing.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from bench_kill import KILLS, MOST_LOST, killed
 from bench_kill import WRONG as WRONG_DRAFTS
 from bench_python import compiled_environment
 from bench_report import Row, Section, Target
+from bench_typing import KEYS, SLOWEST, typed
 
 from hostlink.archive import Archive, Content, Origin
 
@@ -125,11 +127,12 @@ def run(
     bunches: int = BUNCHES,
     idle_for: tuple[float, float] = (IDLE_S, SETTLE_S),
     kills: int = KILLS,
+    keys_typed: int = KEYS,
 ) -> Section:
     """Measure all parts in a temporary folder.
 
     bunches: of keys, as in bench_keys. idle_for: seconds measured at rest, and seconds before that.
-    kills: of apps that are typed to, as in bench_kill.
+    kills: of apps that are typed to, as in bench_kill. keys_typed: as in bench_typing.
     """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -141,9 +144,10 @@ def run(
         keys = bunched(folder / "keys", bunches)
         at_rest = resting(*idle_for)
         kill = killed(kills)
+        typing = typed(keys=keys_typed)
     rows: list[Row] = [
         {"what": what, "value": round(value, 3), "unit": unit}
-        for what, value, unit in (*paint, *large, *flood, *keys, *at_rest, *kill)
+        for what, value, unit in (*paint, *large, *flood, *keys, *typing, *at_rest, *kill)
     ]
     values = {str(row["what"]): float(str(row["value"])) for row in rows}
     targets = [
@@ -156,7 +160,11 @@ def run(
         *(Target.at_most(f"{what}, {unit}", value, IDLE_PERCENT) for what, value, unit in at_rest),
         *(
             Target.at_most(f"{what}, {unit}", values[what], limit)
-            for what, unit, limit in ((MOST_LOST, "s", LOST_S), (WRONG_DRAFTS, "kills", 0))
+            for what, unit, limit in (
+                (SLOWEST, "ms", KEY_MS),
+                (MOST_LOST, "s", LOST_S),
+                (WRONG_DRAFTS, "kills", 0),
+            )
             if what in values
         ),
     ]

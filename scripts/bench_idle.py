@@ -20,7 +20,7 @@ import termios
 import threading
 import time
 import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from hostlink.link.opening import open_port
@@ -108,9 +108,15 @@ def _take_terminal() -> None:
 
 @contextlib.contextmanager
 def in_terminal(
-    command: list[str], environment: dict[str, str], sign: bytes
+    command: list[str],
+    environment: dict[str, str],
+    sign: bytes,
+    drawn: Callable[[bytes], object] = lambda _: None,
 ) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
-    """Run a program in a terminal; give it and our end of that once it has drawn `sign`."""
+    """Run a program in a terminal; give it and our end of that once it has drawn `sign`.
+
+    drawn: called with all that it draws, in a thread of its own.
+    """
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
     process = subprocess.Popen(
@@ -123,7 +129,7 @@ def in_terminal(
     )
     os.close(theirs)
     seen = threading.Event()
-    answers = threading.Thread(target=_swallow, args=(ours, sign, seen), daemon=True)
+    answers = threading.Thread(target=_swallow, args=(ours, sign, seen, drawn), daemon=True)
     answers.start()
     try:
         if not seen.wait(_LONGEST_START_S):
@@ -136,11 +142,14 @@ def in_terminal(
         os.close(ours)
 
 
-def _swallow(terminal: int, sign: bytes, seen: threading.Event) -> None:
+def _swallow(
+    terminal: int, sign: bytes, seen: threading.Event, drawn: Callable[[bytes], object]
+) -> None:
     """Read what a program draws until it has ended; answer where it asks for the cursor."""
     tail = b""
     with contextlib.suppress(OSError):
         while data := os.read(terminal, 65_536):
+            drawn(data)
             tail = (tail + data)[-65_536:]
             if sign in tail:
                 seen.set()

@@ -6,6 +6,7 @@ import dataclasses
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -31,6 +32,7 @@ from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
     from hostlink.app.job import Job
     from hostlink.archive import Archive
@@ -140,6 +142,11 @@ class DeskApp(App[None]):
         """Return our own colours, so that the stylesheet is valid with any theme."""
         return dict(THEMES[1].variables)
 
+    def push_screen(self, screen: Screen[Any] | str, *given: Any, **named: Any) -> Any:
+        """Open a screen; one that comes by itself may have to wait, see `Questions`."""
+        show = partial(super().push_screen, screen, *given, **named)
+        return self.desk.questions.open(screen, show) if self.begun else show()
+
     def pop_screen(self) -> AwaitComplete:
         """Close the screen in front, and what was told on it."""
         self.clear_notifications()
@@ -186,24 +193,23 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """Return the main screen; it is there from the start of the app on, also after its end."""
+        """Return the main screen, which outlives the app."""
         return self._desk
 
-    def tell(self, sentence: str, *, of_text: bool = False) -> None:
-        """Show a message in the last line of the desk, until the next message or job begun there.
-
-        of_text: it is about the text in the editor, and is taken away when that changes.
-        """
+    def tell(
+        self, sentence: str, *, of_text: bool = False, board: AttachedBoard | None = None
+    ) -> None:
+        """Show a message in the last line of the desk until what it is about changes."""
         self.said.append(sentence)
         del self.said[:-100]
-        self.desk.show_told(sentence, of_text=of_text)
+        self.desk.last_line.tell(sentence, of_text=of_text, board=board)
 
-    def show_error(self, error: BaseException) -> None:
-        """Show an error: what happened, what was not lost, what to do."""
+    def show_error(self, error: BaseException, board: AttachedBoard | None = None) -> None:
+        """Show an error: what happened, what was not lost, what to do. board: it is about."""
         from hostlink.app.screens.dialogues import ErrorDialogue
 
         shown = shown_error(error)
-        self.tell(shown.what)
+        self.tell(shown.what, board=board)
         self.push_screen(ErrorDialogue(shown))
 
     def attempt(self, work: Callable[[], Any]) -> Any:
@@ -250,9 +256,7 @@ class DeskApp(App[None]):
     ) -> None:
         """Show a job's progress, then its result or its error.
 
-        A job that was begun on the desk is shown there, any other in a view of its own. follow:
-        shows the job, and again one that is begun in its place, so that no view is opened.
-
+        It is shown on the desk if it was begun there, else in a view of its own, or by `follow`.
         done: takes the result; returns the sentence to show, None for none. failed: takes the
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.

@@ -28,6 +28,12 @@ def aside(
     fault in hostlink; the app goes on.
     """
 
+    keys = app.gate.taken
+
+    def shown(then: Callable[[], object]) -> None:
+        with app.desk.questions.unasked(keys):
+            then()
+
     def run() -> None:
         then: Callable[[], object]
         try:
@@ -37,6 +43,6 @@ def aside(
         except Exception as error:  # noqa: BLE001 - shown, and must not end the app
             then = partial(app.show_error, error)
         if not get_current_worker().is_cancelled:
-            app.call_from_thread(then)
+            app.call_from_thread(shown, then)
 
     app.run_worker(run, name="files", thread=True)

@@ -81,14 +81,16 @@ def board_sentence(
 def _fitted(name: str, tails: list[str], width: int) -> str:
     """Join a name and the first of some tails that fits, the longest first.
 
-    The name is shortened in its middle, to _LEAST_NAME columns, then left out.
+    Where the name fits with none, it is shortened in its middle, to _LEAST_NAME columns, then left
+    out.
     """
     if not width:
         return f"{name} {tails[0]}"
-    for tail in tails:
-        room = width - cell_len(tail) - 1
+    rooms = [width - cell_len(tail) - 1 for tail in tails]
+    for tail, room in zip(tails, rooms, strict=True):
         if cell_len(name) <= room:
             return f"{name} {tail}"
+    for tail, room in zip(tails, rooms, strict=True):
         if room >= _LEAST_NAME:
             return f"{_cut_middle(name, room)} {tail}"
     return f"It {tails[-1]}"

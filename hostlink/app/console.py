@@ -23,7 +23,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 from textual.widgets import Input, Label
 
-from hostlink.app.actions.table import way_to
+from hostlink.app.actions.table import way_back
 from hostlink.app.widgets.heading import HERE, Heading
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
@@ -115,8 +115,7 @@ class ConsolePane(Vertical):
 
     def on_resize(self) -> None:
         """Tell the way out first where there is little room."""
-        words = way_to("words")
-        out = "Escape twice leaves" if words == "Escape" else f"{words}, then Escape leaves"
+        out = f"{way_back()} leaves"
         long = f"Console: Enter sends, {out}"
         is_long = len(HERE + long) <= self.size.width
         self.query_one(Heading).say(long if is_long else f"Console: {out}")

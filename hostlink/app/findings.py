@@ -52,8 +52,8 @@ class FindingsScreen(Page[int | None]):
         rows = Rows(
             [
                 ListColumn("", 8),
-                ListColumn("line", 5, right=True),
-                ListColumn("rule", 25),
+                ListColumn("line", right=True),
+                ListColumn("rule"),
                 ListColumn("found", -1),
             ],
             empty=NOTHING_WRONG,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.stop_first import stop_question
@@ -32,10 +33,12 @@ class JobShowing:
     then: Callable[[Any], None] | None
     follow: Callable[[Job[Any]], object] | None = None
     _view: JobView | None = None
+    _keys: int = 0  # pressed until it was begun
 
     def begin(self) -> None:
         """Show the job from now on, and its result or its error when it ends."""
         job = self.job
+        self._keys = self.app.gate.taken
         follow = self.follow
         if follow is None and self.app.screen is self.app.desk:
             follow = self.app.desk.progress.follow
@@ -55,30 +58,47 @@ class JobShowing:
             if job.progress.differs:
                 self.app.desk.readings.unknown_now(job.attached)
             instead = stop_question(self.app, job, self._again)
+            is_open = _always if instead is None else partial(_runs, job)
             if instead is None and self.failed is not None:
                 instead = self.failed(job.error)
-            self._show_failure(job.error, instead)
+            self._show_failure(job.error, instead, is_open)
             return
-        sentence = self.done(job.result)
+        with self.app.desk.questions.unasked(self._keys):
+            sentence = self.done(job.result)
         if self._view is not None:
             self._view.done = sentence or self._view.done
         if sentence is not None:
-            self.app.tell(sentence)
+            self.app.tell(sentence, board=job.attached)
 
     def _again(self, job: Job[Any]) -> None:
         replace(self, job=job, _view=None).begin()
 
     def _closed(self, _: object) -> None:
         if self.then is not None and self.job.ended and self.job.error is None:
-            self.then(self.job.result)
+            with self.app.desk.questions.unasked(self._keys):
+                self.then(self.job.result)
 
-    def _show_failure(self, error: BaseException, instead: Callable[[], object] | None) -> None:
-        """Show how the job failed, or do something else instead."""
-        if self._view is not None:
-            self._view.instead = instead
-            if instead is None:
-                self.app.tell(shown_error(error).what)
-        elif instead is not None:
-            instead()
-        else:
-            self.app.show_error(error)
+    def _show_failure(
+        self,
+        error: BaseException,
+        instead: Callable[[], object] | None,
+        is_open: Callable[[], bool],
+    ) -> None:
+        """Show how the job failed, or do something else instead. is_open: see `Questions`."""
+        board = self.job.attached
+        show = instead or partial(self.app.show_error, error, board)
+        if self._view is None:
+            with self.app.desk.questions.unasked(self._keys, is_open):
+                show()
+            return
+        self._view.instead = instead
+        if instead is None:
+            self.app.tell(shown_error(error).what, board=board)
+
+
+def _always() -> bool:
+    return True
+
+
+def _runs(job: Job[Any]) -> bool:
+    return job.attached.state.runs

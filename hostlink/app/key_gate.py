@@ -16,10 +16,9 @@ the focus before. Rules:
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from collections.abc import Awaitable, Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from textual.dom import DOMNode
 from textual.events import Key, Paste
@@ -30,10 +29,17 @@ if TYPE_CHECKING:
     from textual.app import App
 
 _LONGEST_S = 10.0
-_PAUSE_S = 0.7  # without a key: nobody is typing
 _STILL, _ROUNDS = 3, 12  # rounds; after so many of one key the focus keeps moving
 _EDITS = frozenset(("left", "right", "home", "end", "backspace", "delete"))
 _MOVES = frozenset(("enter", "up", "down", "pageup", "pagedown"))  # in a text of several lines
+
+
+@runtime_checkable
+class Early(Protocol):
+    """A screen that came by itself, and may have been drawn while a key was on its way."""
+
+    def ignores_key(self) -> bool:
+        """Return whether a key that comes now was not meant for this screen."""
 
 
 class KeyGate:
@@ -49,20 +55,17 @@ class KeyGate:
         self._seen: tuple[object, object] = (None, None)
         self._limit: Timer | None = None
         self._settled: object = None  # the screen that the last key was delivered to
-        self._taken_at = -_PAUSE_S
+        self.taken = 0  # keys and pastes so far
 
     @property
     def _closed(self) -> bool:
         return self._limit is not None  # while it is closed its limit runs
 
-    @property
-    def pause_s(self) -> float:
-        """Return in how many seconds a pause in the typing will have come, 0 if it has."""
-        return max(0.0, self._taken_at + _PAUSE_S - time.monotonic())
-
     async def take(self, event: Key | Paste) -> None:
         """Deliver a key or a paste now, or once those before it have been handled."""
-        self._taken_at = time.monotonic()
+        self.taken += 1
+        if isinstance(self._app.screen, Early) and self._app.screen.ignores_key():
+            return
         if not self._closed and self._app.screen is not self._settled:
             self._close()  # a screen that no key opened: it may not be drawn yet
         if self._closed:

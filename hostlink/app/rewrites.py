@@ -59,10 +59,10 @@ class Shrinking:
     """
 
     columns: Sequence[ListColumn] = (
-        ListColumn("how far", 14),
-        ListColumn("saves", 6, right=True),
-        ListColumn("in all", 6, right=True),
-        ListColumn("bytes then", 10, right=True),
+        ListColumn("how far"),
+        ListColumn("saves", right=True),
+        ListColumn("in all", right=True),
+        ListColumn("bytes then", right=True),
         ListColumn("", -1),
     )
     foot = f"Each level holds those above it. {UNDOABLE} Escape leaves it."
@@ -158,8 +158,8 @@ class Adapting:
     """
 
     columns: Sequence[ListColumn] = (
-        ListColumn("line", 6, right=True),
-        ListColumn("bytes", 6, right=True),
+        ListColumn("line", right=True),
+        ListColumn("bytes", right=True),
         ListColumn("why", -1),
     )
 

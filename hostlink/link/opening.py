@@ -99,6 +99,13 @@ def _open_practice(name: str, baud: int, kind: BoardKind | None) -> tuple[Port, 
     return PracticePort(machine, clock, on_close=keep), clock
 
 
+def is_practice_kind(name: str) -> bool:
+    """Return whether there are practice boards of this kind."""
+    from hostlink.practice.kind_file import kind_names
+
+    return name in kind_names()
+
+
 def practice_kinds() -> list[dict[str, str]]:
     """Return the kinds of practice board, the default one first.
 

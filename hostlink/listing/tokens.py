@@ -111,8 +111,12 @@ def _begins(spans: list[Span], language: Language) -> bool:
     return before in ("", language.separator)
 
 
+@lru_cache(maxsize=8_192)
 def scan(text: str, language: Language) -> tuple[Span, ...]:
-    """Split the text of a line, without its line number, into spans. Never raises."""
+    """Split the text of a line, without its line number, into spans. Never raises.
+
+    The last ones are remembered: of a listing that is reviewed again most lines are as before.
+    """
     scanner = _scanner(language)
     spans: list[Span] = []
     at = 0

@@ -64,6 +64,12 @@ def fewer_frames(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Stylesheet, "_parse_rules", parse_once)
 
 
+@pytest.fixture(autouse=True)
+def _no_wait(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let boxes that open by themselves take keys at once, as a person who has waited sees them."""
+    monkeypatch.setattr("hostlink.app.desk.questions.EARLY_S", 0.0)
+
+
 @dataclass
 class Stage:
     """Where an app plays: its archive and folder, and how a story is told on it."""

@@ -259,33 +259,31 @@ def test_a_killed_app_loses_at_most_what_was_typed_last(
     terminal.run("new-session", "-d", "-s", "holds-the-server")
     terminal.run("kill-session", "-t", "desk")
     start_app()
-    terminal.until(lambda text: "archive: 1 line" in text)
+    terminal.until(lambda text: "archive: 1 line" in text and "Keys pressed now" not in text)
     terminal.press("Tab")
     terminal.press("Enter")
     terminal.until(lambda text: "10 PRINT 1" in text and "Open it again" not in text)
 
 
-def test_a_draft_is_not_offered_while_somebody_types(
-    stage: Any, monkeypatch: pytest.MonkeyPatch
+def test_a_draft_waits_to_be_opened_where_somebody_types(
+    stage: Any, wait: Any, shown: Any, type_text: Any
 ) -> None:
-    """The question would take the keys; it comes with the first pause."""
+    """Enter and all other keys go on into the listing; a row says what waits, and by which key."""
     left = Drafts(stage.folder / "drafts")
-    left.keep(Draft("10 REM LEFT\n", "LEFT"))
+    left.keep(Draft("10 REM LEFT\n20 END\n"))
     left.close()
 
     async def story(pilot: Any, app: Any) -> None:
-        text = "10 PRINT 1"
-        asked: list[Any] = []
-        monkeypatch.setattr("hostlink.app.key_gate._PAUSE_S", 3_600.0)
-        app.desk.drafts._offer = asked.append
-        for key in text * 3:
-            await pilot.press("space" if key == " " else key)
-            app.desk.drafts._offer_in_pause()
-            assert not asked
-        assert app.desk.editor.text == text * 3
-        monkeypatch.setattr("hostlink.app.key_gate._PAUSE_S", 0.0)
-        app.desk.drafts._offer_in_pause()
-        assert [each.draft.name for each in asked[0]] == ["LEFT"]
+        await type_text(pilot, "10 PRINT 1\n")
+        await wait(pilot, lambda: "F6 opens it." in shown(app))
+        assert "2 lines, the first: 10 REM LEFT." in " ".join(shown(app).split())
+        await type_text(pilot, "20 END\n")
+        assert app.desk.editor.text == "10 PRINT 1\n20 END\n"
+        await pilot.press("f6")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "F6 opens it" not in shown(app)
 
     stage.play(story, port="")
 

@@ -10,7 +10,7 @@ from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Fill
 from hostlink.app.widgets.heading import HERE
-from hostlink.app.widgets.rows import Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows, column_widths
 
 TIDE = "shipped:TIDE"
 
@@ -72,6 +72,29 @@ def test_a_long_name_far_down_a_list_is_not_cut(stage: Any) -> None:
     stage.play(story)
 
 
+@pytest.mark.parametrize(
+    ("room", "widths"),
+    [
+        (60, [8, 3, 10, 20, 15]),  # all that is wanted
+        (59, [8, 3, 10, 19, 15]),  # the widest gives way
+        (41, [8, 3, 10, 8, 8]),
+        (40, [8, 3, 10, 0, 15]),  # then the last extra column goes, and room is free again
+        (28, [8, 3, 0, 0, 15]),
+        (20, [8, 3, 0, 0, 8]),
+    ],
+)
+def test_a_column_is_shortened_only_where_there_is_no_room(room: int, widths: list[int]) -> None:
+    """Blanks between them counted; a column with nothing in it takes none."""
+    columns = [
+        ListColumn("program"),
+        ListColumn("rev", right=True),
+        ListColumn("kept", extra=True),
+        ListColumn("tags", -1, extra=True),
+        ListColumn("title", -1),
+    ]
+    assert column_widths(columns, [8, 3, 10, 20, 15], room) == widths
+
+
 def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, shown: Any) -> None:
     """At 40 columns the words beside the tracks and the cost of a line are short, and not cut."""
 
@@ -82,7 +105,7 @@ def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, sho
     stage.play(story, opens=TIDE, size=(40, 12))
 
 
-@pytest.mark.parametrize(("width", "text"), [(120, 54), (160, 76), (200, 76)])
+@pytest.mark.parametrize(("width", "text"), [(120, 49), (160, 72), (200, 76)])
 def test_a_wide_screen_gives_what_the_listing_does_not_need_to_the_archive(
     stage: Any, shown: Any, width: int, text: int
 ) -> None:

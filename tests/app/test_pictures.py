@@ -203,7 +203,7 @@ async def _lost(pilot: Any, app: Any, wait: Any) -> None:
         session.dialogue.listen_waking()
 
     app.boards.current.do("", restart, shown=False)
-    await wait(pilot, lambda: isinstance(app.screen, Ask))
+    await wait(pilot, lambda: app.desk.query_one("#asks").display)
 
 
 async def _settings(pilot: Any, app: Any, wait: Any) -> None:

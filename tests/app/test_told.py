@@ -47,7 +47,7 @@ def test_the_result_of_a_job_goes_when_the_next_begins(stage: Any, wait: Any) ->
         await pilot.press("end", "1")
         await pilot.pause()
         assert "proven" in told(app)
-        app.desk.show_told("Ran before.")
+        app.tell("Ran before.")
         await pilot.press("ctrl+g")
         await wait(pilot, lambda: "Ran before." not in told(app))
 

@@ -14,11 +14,16 @@ NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 
 
 async def _offered(pilot: Any, app: Any, wait: Any) -> Ask:
-    """Close what failed, then wait for the offer."""
-    await wait(pilot, lambda: isinstance(app.screen, Ask | ErrorDialogue))
-    if isinstance(app.screen, ErrorDialogue):
-        await pilot.press("escape")
-    await wait(pilot, lambda: isinstance(app.screen, Ask))
+    """Close what failed, then open the offer where it waits to be opened."""
+    waits = app.desk.query_one("#asks")
+    await wait(pilot, lambda: isinstance(app.screen, Ask | ErrorDialogue) or waits.display)
+    while not isinstance(app.screen, Ask):
+        if isinstance(app.screen, ErrorDialogue):
+            await pilot.press("escape")
+        await wait(pilot, lambda: isinstance(app.screen, Ask) or waits.display)
+        if app.screen is app.desk:
+            await pilot.press("f6")
+            await pilot.pause()
     assert app.focused.id == "answer-leave"
     return app.screen
 

@@ -139,6 +139,8 @@ def test_what_is_told_leads_on() -> None:
         error = BoardRewritesError(learned, {})
         assert advice in in_commands(error.advice)
         assert "cable" not in str(error)
+    refused = in_commands(BoardRewritesError(cut, {20: "! no room"}).advice)
+    assert "make the listing smaller" in refused and "hostlink shrink" in refused
 
 
 @pytest.mark.parametrize(

@@ -110,6 +110,15 @@ ACTIONS = (
         also="tall big enlarge output",
     ),
     DeskAction(
+        "answer",
+        "f6",
+        "Open the question that waits",
+        "Or the result; it came while you typed",
+        lambda desk: desk.questions.answer(),
+        APP,
+        also="reply dialogue error pending",
+    ),
+    DeskAction(
         "words",
         "escape",
         "Words for all jobs",
@@ -182,6 +191,12 @@ def way_to(name: str) -> str:
     if action.letter:
         return f"{way_to('words')}, then {action.letter.upper()}"
     return f"{way_to('every-action')}, then “{action.words}”"
+
+
+def way_back() -> str:
+    """Return how one gets from anywhere on the desk to the listing, as it begins a sentence."""
+    words = way_to("words")
+    return "Escape twice" if words == "Escape" else f"{words}, then Escape"
 
 
 def with_keys(text: str) -> str:

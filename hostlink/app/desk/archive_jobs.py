@@ -136,7 +136,7 @@ class ArchiveJobs(DeskPart):
                 ],
             )
 
-        self.app.tell(f"Exporting to {target}...")
+        self.app.tell(f"Exporting to {target.absolute()}...")
         aside(
             self.app, lambda: export(self.app.archive, target, programs=programs, since=since), done
         )
@@ -157,7 +157,7 @@ class ArchiveJobs(DeskPart):
         def done(findings: tuple[str, ...]) -> None:
             self._show(duplicated_words(target.absolute(), findings), findings)
 
-        self.app.tell(f"Duplicating to {target}...")
+        self.app.tell(f"Duplicating to {target.absolute()}...")
         aside(self.app, lambda: self.app.archive.duplicate(target), done)
 
     # --- into it -----------------------------------------------------------------------------

@@ -9,13 +9,12 @@ from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
-from textual.content import Content
 from textual.events import Paste
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from hostlink.app.actions.table import ACTIONS, BY_ID, with_keys
+from hostlink.app.actions.table import ACTIONS, BY_ID
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsoleLine, ConsolePane
 from hostlink.app.desk.adapting import Adaptations
@@ -26,9 +25,11 @@ from hostlink.app.desk.draft_keeper import DraftKeeper
 from hostlink.app.desk.firmware_writes import FirmwareWrites
 from hostlink.app.desk.input_run import InputRun
 from hostlink.app.desk.job_progress import JobProgress
+from hostlink.app.desk.last_line import LastLine
 from hostlink.app.desk.other_screens import OtherScreens
 from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.plotting import Plotting
+from hostlink.app.desk.questions import Questions
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.sheet_search import SheetSearch
@@ -40,15 +41,12 @@ from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
 from hostlink.app.sentences import TEXT_NOT_KEPT
 from hostlink.app.widgets.editor import ListingEditor
-from hostlink.app.widgets.foot import act
 from hostlink.app.widgets.ruler import MemoryRuler
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
-HELP = "<help> help"
-HINTS = (f"<words> shows words for all jobs    {HELP}", f"<words> shows all words    {HELP}")
 _AFTER_PAINT_S = 0.05
 _LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
@@ -85,8 +83,8 @@ class Desk(Screen[None]):
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
         self.pastes: Pastes = Pastes(self)
-        self._told = ""
-        self._told_of: str | None = None  # the text that the message in the last line is about
+        self.last_line: LastLine = LastLine(self)
+        self.questions: Questions = Questions(self)
 
     @property
     def editor(self) -> ListingEditor:
@@ -102,20 +100,20 @@ class Desk(Screen[None]):
                 yield self.shelf
                 yield ConsolePane(id="console", classes="-away")
         yield Static("", id="jobs", markup=False)
+        yield Static("", id="asks", markup=False)
         yield Static("", id="told", markup=False)
 
     def on_mount(self) -> None:
         self.watch(self, "focused", self._focus_moved)
         self.watch(self.editor, "found", self._found_changed, init=False)
-        self.show_told("")
+        self.last_line.show()
         self.set_timer(_AFTER_PAINT_S, self._begin)
 
     def on_resize(self, event: events.Resize) -> None:
         self.set_class(event.size.width < SLIM, "-slim")
         if self.app.begun:
             self.readings.show_board()
-        if not self._told:
-            self.show_told("")
+        self.last_line.show()
 
     def _focus_moved(self, focused: Widget | None) -> None:
         """Show the listing again when it gets the focus, if the screen has room for only one."""
@@ -152,6 +150,8 @@ class Desk(Screen[None]):
         self.watcher.look_around()
         if self.app.boards.current is not None:
             self.console.show(self.app.boards.current)
+        self.last_line.check()
+        self.questions.check()
 
     def would_be_lost(self) -> Sequence[str]:
         """Return the reasons to ask before the app is left."""
@@ -187,8 +187,7 @@ class Desk(Screen[None]):
     def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
         event.stop()
         self.drafts.text_changed()
-        if self._told_of not in (None, self.editor.text):
-            self.show_told("")
+        self.last_line.check()
 
     def on_memory_ruler_line_chosen(self, event: MemoryRuler.LineChosen) -> None:
         event.stop()
@@ -243,34 +242,13 @@ class Desk(Screen[None]):
 
         self.app.push_screen(WordsLine(), chosen)
 
-    def show_told(self, sentence: str, *, of_text: bool = False) -> None:
-        """Show a message in the last line; see `DeskApp.tell`."""
-        self._told = sentence
-        self._told_of = self.editor.text if of_text else None
-        width, help_words = self.size.width - 2, with_keys(HELP)
-        text, room = safe(sentence), width - len(help_words)
-        if text and len(text) < room - 2:
-            text = f"{text:<{room}}{help_words}"
-        hint, brief = map(with_keys, HINTS)
-        content = Content(text or (hint if len(hint) <= width else brief))
-        help_at = len(content) - len(help_words)
-        if content.plain.endswith(help_words):
-            content = act(content, help_at, len(content), "app.help")
-        if not text:
-            content = act(content, 0, help_at, "screen.work('words')")
-        for told in self.query("#told").results(Static):  # none before the first drawing
-            told.update(content)
-
-    def untell(self, sentence: str) -> None:
-        """Take a message away if it is still the last one."""
-        if sentence and self._told == sentence:
-            self.show_told("")
-
     def on_click(self, event: events.Click) -> None:
-        """Show the boards behind the sentence about one, and all findings behind the first."""
+        """Open what stands behind the words that were clicked."""
         clicked = event.widget.id if event.widget is not None else ""
         if clicked == "board":
             self.screens.boards()
+        elif clicked == "asks":
+            self.questions.answer()
         elif clicked == "finding" and self.sheet_pane.checked.findings:
             self.workshop.findings()
 

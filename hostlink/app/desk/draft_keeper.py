@@ -19,6 +19,7 @@ from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural
 
 _EVERY_S = 1.0  # what a killed window loses at most, and a little for the writing
+_MOST_OF_A_LINE = 40  # characters
 _SOON_S = 0.05  # for keys that come together
 _AFTER_START_S = 0.3  # keys that were typed while the app was starting come before
 
@@ -44,7 +45,7 @@ class DraftKeeper(DeskPart):
         """Offer the drafts that were left behind by windows that are gone, the newest first."""
         self.write()  # what was typed while the app was starting, at once: it has waited
         if self._drafts.left():
-            self.desk.set_timer(_AFTER_START_S, self._offer_in_pause)
+            self.desk.set_timer(_AFTER_START_S, self._offer_at_start)
 
     def offer_again(self) -> None:
         """Offer the drafts that were left behind, those answered with "Not now" too."""
@@ -110,11 +111,8 @@ class DraftKeeper(DeskPart):
             at=self.app.now().isoformat(timespec="seconds"),
         )
 
-    def _offer_in_pause(self) -> None:
-        """Offer the drafts once nobody types: a question would take the next keys as its answer."""
-        if self.app.gate.pause_s or self.app.screen is not self.desk:
-            self.desk.set_timer(max(_SOON_S, self.app.gate.pause_s), self._offer_in_pause)
-        else:
+    def _offer_at_start(self) -> None:
+        with self.desk.questions.unasked():
             self._offer(self._drafts.left())
 
     def _offer(self, drafts: list[LeftDraft]) -> None:
@@ -135,13 +133,12 @@ class DraftKeeper(DeskPart):
 
         draft = left.draft
         more = f"{plural(len(others), 'more draft')} to come. " if others else ""
-        rows = len([row for row in draft.text.splitlines() if row.strip()])
         at = written_at(draft)
         when = f" of {at.astimezone():%d %B, %H:%M}" if at is not None else ""
         self.app.push_screen(
             Ask(
                 f"{draft.name or 'A listing without a name'}{when} was not kept in the archive: "
-                f"{plural(rows, 'line')}.",
+                f"{_extent(draft.text)}.",
                 [("later", "Not now"), ("open", "Open it again"), ("delete", "Delete it")],
                 why=f"{more}“Not now” leaves it: {NEXT_START_OFFERS} again, "
                 f"and so does {way_to('drafts')}.",
@@ -158,6 +155,15 @@ class DraftKeeper(DeskPart):
                 sheet = open_sheet(draft.origin, self.app.archive)
         self.sheets.show_sheet(replace(sheet, name=draft.name), draft.text)
         self.desk.editor.move_cursor((draft.row, draft.column))
+
+
+def _extent(text: str) -> str:
+    """Return how many lines a text has and how it begins: drafts without a name differ in that."""
+    rows = [row.strip() for row in text.splitlines() if row.strip()]
+    if not rows:
+        return "no line"
+    first = rows[0] if len(rows[0]) <= _MOST_OF_A_LINE else f"{rows[0][: _MOST_OF_A_LINE - 1]}…"
+    return f"{plural(len(rows), 'line')}, {'the first' if rows[1:] else 'this'}: {first}"
 
 
 def _origin(sheet: Sheet) -> str:

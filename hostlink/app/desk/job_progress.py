@@ -52,7 +52,7 @@ class JobProgress(DeskPart):
     def follow(self, job: Job[Any]) -> None:
         """Show a job from now on until it ends."""
         self._news.clear()
-        self.desk.show_told("")
+        self.desk.last_line.tell("")
         self._jobs.append(job)
         job.on_change.append(self._moved)
         self._moved(job)
@@ -118,6 +118,7 @@ class JobProgress(DeskPart):
                 self._proven[job.attached.port] = (job.sends, held)
         if job.sends is not None and job.attached is self.app.boards.current:
             self.check_marks()
+            self.sheets.show_here()  # which says what the mark of a line means
             self.desk.readings.show_board()
         self._show()
 

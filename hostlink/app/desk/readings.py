@@ -42,8 +42,20 @@ class Readings(DeskPart):
         if board is not None and board.label:
             return board.label
         if attached.port.startswith("practice:"):
-            return "the practice board"
+            return self._practice_name(attached)
         return f"the board at {attached.port}"
+
+    def _practice_name(self, attached: AttachedBoard) -> str:
+        """Describe a practice board by its kind, and by its own name where several are attached."""
+        from hostlink.board.port.ports import identity_of
+        from hostlink.link.opening import is_practice_kind
+
+        kind = attached.choice.profile.name
+        is_plain = kind == "practice" or not is_practice_kind(kind)
+        words = "the practice board" if is_plain else f"the {kind} practice board"
+        if sum(port.startswith("practice:") for port in self.app.boards.by_port) > 1:
+            words += f" {identity_of(attached.port).serial.partition(':')[2]}"
+        return words
 
     def show(self) -> None:
         """Show the current board's state and review the listing for it."""
@@ -130,7 +142,8 @@ class Readings(DeskPart):
         def failed(error: BaseException) -> Callable[[], object] | None:
             if quietly:
                 words = shown_error(error).words()
-                return partial(self.app.tell, f"{capital(self.name_of(board))}: {words}")
+                said = f"{capital(self.name_of(board))}: {words}"
+                return partial(self.app.tell, said, board=board)
             self._give_up_closed(board)
             return None
 

@@ -18,6 +18,7 @@ from textual.widgets import Static, TextArea
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import finding_words
 from hostlink.app.desk.ask_for_listing import ask_for_listing
+from hostlink.app.desk.reviewing import PAUSE_S, Reviewing
 from hostlink.app.sentences import ASKED_FOR_NAME, TEXT_NOT_KEPT
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.listing import Finding, Review
 
-_LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
-_PAUSE_S = 0.3
 NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
 
 
@@ -55,6 +54,7 @@ class SheetPane(Vertical):
         self._ruler = ruler
         self._ledger = LedgerColumn(self.editor, id="ledger")
         self._review_timer: Timer | None = None
+        self._reviewing = Reviewing(self, self._take)
 
     def compose(self) -> ComposeResult:
         with Horizontal(id="sheet-head"):
@@ -105,12 +105,12 @@ class SheetPane(Vertical):
         if not self.app.begun:
             return
         self.post_message(self.Edited())
-        if len(event.text_area.text) <= _LARGE:
+        if not self._reviewing.takes_long:
             self.check()
             return
         if self._review_timer is not None:
             self._review_timer.stop()
-        self._review_timer = self.set_timer(_PAUSE_S, self.check)
+        self._review_timer = self.set_timer(PAUSE_S, self._reviewing.begin)
 
     def on_text_area_selection_changed(self, event: TextArea.SelectionChanged) -> None:
         event.stop()
@@ -119,21 +119,23 @@ class SheetPane(Vertical):
 
     def check(self) -> None:
         """Review and measure the text for the current board, and show it beside the lines."""
-        from hostlink.listing import Listing, review
+        self.checked = self._reviewing.now()
+        self._show_checked()
 
-        profile = self.app.boards.profile
-        text = self.editor.text
-        self.checked = review(
-            Listing.from_text(text), profile.rules, deep=True, silenced=self._silenced()
-        )
+    def _take(self, checked: Review) -> None:
+        self.checked = checked
+        self._show_checked()
+
+    def _show_checked(self) -> None:
+        """Show what the review found, and what each line costs."""
         by_row: dict[int, list[Finding]] = defaultdict(list)
         for finding in self.checked.findings:
             if finding.line_at:
                 by_row[finding.line_at - 1].append(finding)
         ledger = self.checked.ledger
-        self.editor.show_findings(dict(by_row), profile.rules)
+        self.editor.show_findings(dict(by_row), self.app.boards.profile.rules)
         self._ledger.show(ledger.rows, ledger.limit, by_row)
-        self.query_one(Heading).say(self.sheet.title(text))
+        self.query_one(Heading).say(self.sheet.title(self.editor.text))
         self.show_here()
 
     @property
@@ -142,16 +144,6 @@ class SheetPane(Vertical):
         material = self.sheet.material
         revision = material.revision if material is not None else None
         return revision.program if revision is not None else ""
-
-    def _silenced(self) -> frozenset[str]:
-        """Return the review rules that the program's note silences."""
-        from hostlink.listing.finding import silenced_in
-
-        name = self.noted_program
-        try:
-            return silenced_in(self.app.archive.program(name).note) if name else frozenset()
-        except HostlinkError:  # the archive cannot be read just now: nothing is silent then
-            return frozenset()
 
     def show_here(self) -> None:
         """Show the finding for the line at the cursor, and its place in memory."""
@@ -162,6 +154,8 @@ class SheetPane(Vertical):
         self._ruler.show(ledger, span)
         static = self.query_one("#finding", Static)
         words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
+        if not self.checked.findings:
+            words = f"{words} {self._ledger.legend_at(row)}".rstrip()
         static.set_class(bool(self.checked.errors), "-error")
         static.update(Content(safe(words)))
 

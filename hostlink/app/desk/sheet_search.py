@@ -72,7 +72,7 @@ class SheetSearch(DeskPart):
 
     def left(self) -> None:
         """Take away what was told of a place that the cursor has left."""
-        self.desk.untell(self._told)
+        self.desk.last_line.untell(self._told)
 
     def ask_for_number(self) -> None:
         """Ask for a line number, and go to that line or to the first one after it."""

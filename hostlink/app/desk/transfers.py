@@ -44,7 +44,7 @@ class Transfers(DeskPart):
         """Return the current board; say why not and return None if it is busy or there is none."""
         attached = self.desk.readings.need()
         if attached is not None and attached.busy is not None and attached.busy.shown:
-            self.app.tell(f"{attached.busy.name}: that has to end first.")
+            self.app.tell(f"{attached.busy.name}: that has to end first.", board=attached)
             return None
         return attached
 

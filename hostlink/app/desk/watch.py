@@ -6,8 +6,8 @@ Rules:
 2. After a restart, a return, or a line that clears memory it is read once it is at its prompt. A
    board that spoke unasked may have restarted too, or somebody types at its own keyboard, into
    which nothing is sent: it counts as not read, and is read after QUIET_S without a word.
-3. What a board lost is offered where that is noticed, as soon as nobody types, nothing else asks
-   for an answer and no job is at work on it; the same program is offered once.
+3. What a board lost is offered where that is noticed, as soon as no job is at work on it; the same
+   program is offered once.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING
 
-from textual.screen import ModalScreen
 from textual.timer import Timer
 from textual.widgets import Input
 
@@ -91,26 +90,26 @@ class Watch(DeskPart):
         return attached is self.app.boards.current and bool(line.value)
 
     def _offer(self) -> None:
-        """Ask about a loss, unless somebody types, something else waits for an answer or the board
-        is at work.
-        """
+        """Ask about a loss, unless the board is at work."""
         from hostlink.app.screens.dialogues import ask
 
-        if self.app.gate.pause_s or isinstance(self.app.screen, ModalScreen):
-            return
         boards = self.app.boards.by_port
-        lost = self.desk.states.take_loss(
+        found = self.desk.states.take_loss(
             boards, lambda port: boards[port].busy is None and not boards[port].vanished
         )
-        if lost is None:
+        if found is None:
             return
-        attached, event = boards[lost[0]], lost[1]
+        attached, event = boards[found[0]], found[1]
         name, words = capital(self.desk.readings.name_of(attached)), revision_words(event.spec)
         load = partial(self.desk.transfers.load_word, attached, event.spec)
-        ask(
-            self.app,
-            f"{name} lost the program in its memory. It is kept as {words}.",
-            ("reload", f"Load {words} again", load),
-            leave="Leave it empty",
-            why=event.text,
-        )
+        held = self.desk.states.held
+        with self.desk.questions.unasked(
+            is_open=lambda: attached.port in boards and not held(attached.port).lines
+        ):
+            ask(
+                self.app,
+                f"{name} lost the program in its memory. It is kept as {words}.",
+                ("reload", f"Load {words} again", load),
+                leave="Leave it empty",
+                why=event.text,
+            )

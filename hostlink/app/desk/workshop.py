@@ -211,29 +211,31 @@ class Workshop(DeskPart):
                 "A listing sheet: a page to print, with a check code for each line.",
                 fields,
                 hint="What stays empty is left out. Enter writes the sheet.",
+                path="file",
             ),
             answered,
         )
 
     def card(self) -> None:
         """Ask for a file name, and write the profile's quick-reference card to it."""
-        from hostlink.app.screens.dialogues import AskText
+        from hostlink.app.screens.dialogues import AskText, beginning_here
         from hostlink.jobs.publishing import write_card
 
         profile = self.app.boards.profile
+        title = profile.title or profile.name
 
         def answered(name: str | None) -> None:
             self._write_page(
                 name or "",
-                f"The card of {profile.title or profile.name}",
+                f"The card of {title}",
                 lambda path, replacing: write_card(path, profile, replace=replacing),
             )
 
         self.app.push_screen(
             AskText(
-                f"A card of {profile.title or profile.name}: its words, limits and keys on one "
-                "page. Which file?",
+                f"A card of {title}: its words, limits and keys on one page. Which file?",
                 f"{profile.name}-card.html",
+                hint=beginning_here(),
             ),
             answered,
         )

@@ -122,10 +122,10 @@ class BackupsScreen(Page[None]):
         with Horizontal(classes="across"):
             yield Rows(
                 [
-                    ListColumn("backup", 10),
-                    ListColumn("made", 16),
-                    ListColumn("board", 20),
-                    ListColumn("items", 5, right=True),
+                    ListColumn("backup"),
+                    ListColumn("made"),
+                    ListColumn("board", -1, extra=True),
+                    ListColumn("items", right=True),
                     ListColumn("", 1),
                     ListColumn("note", -1),
                 ],
@@ -136,8 +136,8 @@ class BackupsScreen(Page[None]):
                 yield Rows(
                     [
                         ListColumn("", 1),
-                        ListColumn("item", 12),
-                        ListColumn("bytes", 6, right=True),
+                        ListColumn("item"),
+                        ListColumn("bytes", right=True),
                         ListColumn("", 1),
                         ListColumn("fits", -1),
                     ],

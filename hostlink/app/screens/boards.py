@@ -82,10 +82,10 @@ class BoardsScreen(Page[None]):
         """Lay out the list of ports and boards, with the details of the chosen one."""
         rows = Rows(
             [
-                ListColumn("state", 9),
-                ListColumn("label", 12),
-                ListColumn("port", 20),
-                ListColumn("profile", 9),
+                ListColumn("state"),
+                ListColumn("label", -1, extra=True),
+                ListColumn("port"),
+                ListColumn("profile", extra=True),
                 ListColumn("last held", -1),
             ],
             id="boards",

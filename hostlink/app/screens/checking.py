@@ -67,7 +67,7 @@ class CheckScreen(Page[int | str | None]):
                 yield Static("or typed codes", classes="quiet", markup=False)
                 yield TextField(self.typed, id="codes", soft_wrap=False, tab_behavior="focus")
             yield Rows(
-                [ListColumn("", 8), ListColumn("code", 4), ListColumn("line", -1)],
+                [ListColumn("", 8), ListColumn("code"), ListColumn("line", -1)],
                 id="checked",
             )
         yield Static("", id="check-line", markup=False)

@@ -12,6 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
+from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Static
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
 R = TypeVar("R")
+EARLY = "Keys pressed now do nothing; in a moment they answer this."
 _BOX_PERCENT = 92  # of the screen's rows, as in the stylesheet
 STOPS = dataclasses.replace(BY_ID["interrupt"].binding, action="app.work('interrupt')", show=False)
 """The key that stops a job or a program, which works while a box is open too."""
@@ -54,13 +56,39 @@ class Box(ModalScreen[R]):
         STOPS,
     ]
 
+    about = ""  # in a sentence
+    _early_s = 0.0
+    _early: Timer | None = None
+
     def __init__(self) -> None:
         super().__init__(classes="dialogue")
+
+    def take_no_key(self, seconds: float) -> None:
+        """Take no key until none has come for so long since this was drawn, and say so."""
+        self._early_s = seconds
+        self.set_class(bool(seconds), "-early")
+
+    def ignores_key(self) -> bool:
+        """Return whether a key that comes now was typed for what had the focus before."""
+        if self._early is not None:
+            self._wait_for_pause()
+        return self.has_class("-early")
+
+    def _wait_for_pause(self) -> None:
+        if self._early is not None:
+            self._early.stop()
+        self._early = self.set_timer(self._early_s, self._take_keys)
+
+    def _take_keys(self) -> None:
+        self._early = None
+        self.remove_class("-early")
+        self._fit()
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
             with VerticalScroll(id="asked", can_focus=False):
                 yield from self._words()
+            yield Static(EARLY, id="early", classes="quiet", markup=False)
             yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
             yield from self._answered_by()
 
@@ -74,6 +102,8 @@ class Box(ModalScreen[R]):
 
     def on_mount(self) -> None:
         self.call_after_refresh(self._fit)
+        if self.has_class("-early"):
+            self.call_after_refresh(self._wait_for_pause)
 
     def on_resize(self) -> None:
         self.call_after_refresh(self._fit)
@@ -111,7 +141,8 @@ class Ask(Box[str]):
 
     def __init__(self, question: str, answers: Sequence[tuple[str, str]], *, why: str = "") -> None:
         super().__init__()
-        self.question, self.why, self.answers = question, why, tuple(answers)
+        self.question = self.about = question
+        self.why, self.answers = why, tuple(answers)
 
     def _words(self) -> Iterator[Widget]:
         yield paragraph(self.question)
@@ -197,7 +228,8 @@ class AskText(Box["str | None"]):
 
     def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
         super().__init__()
-        self.question, self.value, self.hint = question, value, hint
+        self.question = self.about = question
+        self.value, self.hint = value, hint
 
     def _words(self) -> Iterator[Widget]:
         yield paragraph(self.question)
@@ -278,7 +310,7 @@ class ErrorDialogue(Box[None]):
 
     def __init__(self, error: HostlinkError) -> None:
         super().__init__()
-        self.error = error
+        self.error, self.about = error, error.what
 
     def _words(self) -> Iterator[Widget]:
         for head, text in (

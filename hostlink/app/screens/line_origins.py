@@ -36,9 +36,9 @@ class OriginsScreen(Page[None]):
         """Lay out the lines with the revision, the day and the board of each."""
         yield Rows(
             [
-                ListColumn("rev", 4, right=True),
-                ListColumn("kept", 16),
-                ListColumn("board", 8),
+                ListColumn("rev", right=True),
+                ListColumn("kept", extra=True),
+                ListColumn("board", -1, extra=True),
                 ListColumn("line", -1),
             ],
             id="origins",

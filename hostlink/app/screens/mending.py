@@ -52,8 +52,8 @@ class MendScreen(Page[str | None]):
         """Lay out the list of repairs, with the details of the chosen one."""
         rows = Rows(
             [
-                ListColumn("made", 4),
-                ListColumn("row", 5, right=True),
+                ListColumn("made"),
+                ListColumn("row", right=True),
                 ListColumn("repair, and the row then", -1),
             ],
             id="mends",

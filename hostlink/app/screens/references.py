@@ -35,12 +35,12 @@ class ReferencesScreen(Page[int | None]):
         """Lay out the lines that others name beside the variables."""
         with Horizontal(classes="across"):
             yield Rows(
-                [ListColumn("line", 6, right=True), ListColumn("named by", -1)],
+                [ListColumn("line", right=True), ListColumn("named by", -1)],
                 empty="No line names another.",
                 id="lines",
             )
             yield Rows(
-                [ListColumn("variable", 8), ListColumn("set in", -1), ListColumn("read in", -1)],
+                [ListColumn("variable"), ListColumn("set in", -1), ListColumn("read in", -1)],
                 empty="There is no variable.",
                 id="variables",
             )

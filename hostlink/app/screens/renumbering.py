@@ -57,8 +57,8 @@ class RenumberScreen(Page[str | None]):
                 yield TextLine(value, id=f"number-{key}", empty=empty)
         rows = Rows(
             [
-                ListColumn("old", 5, right=True),
-                ListColumn("new", 5, right=True),
+                ListColumn("old", right=True),
+                ListColumn("new", right=True),
                 ListColumn("the line then", -1),
             ],
             id="numbers",

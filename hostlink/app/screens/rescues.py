@@ -53,10 +53,10 @@ class RescuesScreen(Page[Wish | None]):
         """Lay out the list of rescues, with the listing of the chosen one."""
         rows = Rows(
             [
-                ListColumn("rescue", 11),
-                ListColumn("kept", 16),
-                ListColumn("bytes", 6, right=True),
-                ListColumn("from", 16),
+                ListColumn("rescue"),
+                ListColumn("kept"),
+                ListColumn("bytes", right=True),
+                ListColumn("from", -1, extra=True),
                 ListColumn("note", -1),
             ],
             empty="There is no rescue yet: a load makes one of what the board held.",

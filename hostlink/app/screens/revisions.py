@@ -89,11 +89,11 @@ class RevisionsScreen(Page[Wish | None]):
         rows = Rows(
             [
                 ListColumn("", 1),
-                ListColumn("rev", 4, right=True),
-                ListColumn("bytes", 6, right=True),
-                ListColumn("kept", 16),
-                ListColumn("from", 12),
-                ListColumn("board", 8),
+                ListColumn("rev", right=True),
+                ListColumn("bytes", right=True),
+                ListColumn("kept"),
+                ListColumn("from", extra=True),
+                ListColumn("board", -1, extra=True),
                 ListColumn("note", -1),
             ],
             id="revisions",

@@ -44,7 +44,7 @@ class SettingsScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Lay out the list of settings and their values."""
         with Vertical(classes="across"):
-            yield Rows([ListColumn("setting", 18), ListColumn("value", -1)], id="settings")
+            yield Rows([ListColumn("setting"), ListColumn("value", -1)], id="settings")
 
     def foot(self) -> str:
         """Return the line of keys, with the file in which the settings are kept."""

@@ -71,7 +71,7 @@ class SeveralScreen(Page[None]):
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
         others = way_to("several.boards")
         rows = Rows(
-            [ListColumn("", 1), ListColumn("board", 16), ListColumn("how it goes", -1)],
+            [ListColumn("", 1), ListColumn("board", -1), ListColumn("how it goes", -1)],
             empty=f"{NO_BOARD} {others} {SHOWS_BOARDS}.",
             id="several",
         )

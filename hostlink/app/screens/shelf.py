@@ -14,6 +14,7 @@ from textual.message import Message
 from textual.widgets import Input, Label
 from textual.worker import Worker, WorkerState, get_current_worker
 
+from hostlink.app.actions.table import way_back
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
@@ -79,10 +80,9 @@ class Shelf(Vertical):
                 ListColumn("rev", right=True),
                 ListColumn("bytes", right=True),
                 ListColumn("kept", extra=True),
-                ListColumn("tags", extra=True),
+                ListColumn("tags", -1, extra=True),
                 ListColumn("title", -1),
             ],
-            empty="Nothing is found. Escape shows all programs again.",
             id="programs",
         )
 
@@ -159,7 +159,9 @@ class Shelf(Vertical):
             entries += self._shipped_entries(asked)
             head = f"Archive: {len(entries):,} {'nearly ' if found.near else ''}found"
         self.query_one(Heading).say(head)
-        self.query_one(Rows).show(entries, stay=not asked)
+        rows = self.query_one(Rows)
+        rows.empty = f"Nothing is found. {way_back()} shows all programs again." if asked else ""
+        rows.show(entries, stay=not asked)
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
         """Return matching shipped programs that are not in the archive."""
@@ -167,7 +169,7 @@ class Shelf(Vertical):
 
         have = self._known.names
         return [
-            Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", "", "", one.title))
+            Entry(f"{SHIPPED}{one.name}", (one.name, "", "", "shipped", "", one.title))
             for one in self._shipped
             if one.name not in have
             and all(word in " ".join((one.name, one.title, *one.tags)).casefold() for word in asked)

@@ -78,7 +78,7 @@ class StoredScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
-            [ListColumn("stored", 16), ListColumn("the board says", -1)],
+            [ListColumn("stored"), ListColumn("the board says", -1)],
             empty=f"Nothing is stored. {way_to('stored.store')} stores the program in memory.",
             id="stored",
         )

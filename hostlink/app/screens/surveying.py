@@ -103,9 +103,9 @@ class SurveyScreen(Page[None]):
             yield Static(Content(safe(self.told)), markup=False)
         rows = Rows(
             [
-                ListColumn("value", 22),
-                ListColumn("found", 16),
-                ListColumn("how sure", 9),
+                ListColumn("value"),
+                ListColumn("found", -1),
+                ListColumn("how sure", extra=True),
                 ListColumn("evidence", -1),
             ],
             empty="The survey found nothing.",

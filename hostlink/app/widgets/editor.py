@@ -308,6 +308,15 @@ class LedgerColumn(Widget):
             return " "
         return board_words.USED if self._proven else board_words.SENT
 
+    def legend_at(self, place: int) -> str:
+        """Return what the sign of a load behind a line's costs means, "" where it has none."""
+        row = self._rows.get(place)
+        sign = self._sign(row) if row is not None else ""
+        return {
+            board_words.USED: f"{board_words.USED} The board holds this line.",
+            board_words.SENT: f"{board_words.SENT} This line was sent, and is not read back yet.",
+        }.get(sign, "")
+
     def text_at(self, place: int) -> str:
         """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)

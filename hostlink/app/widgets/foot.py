@@ -18,7 +18,7 @@ from hostlink.app.actions.action import key_words
 from hostlink.app.actions.table import way_to
 from hostlink.words import safe
 
-_MOST_ROWS = 3  # as in the stylesheet
+_MOST_ROWS, _ON_LOW = 3, 1  # as in the stylesheet; on a low screen the list needs the rest
 
 
 def clickable(
@@ -68,18 +68,19 @@ class Foot(Static):
 
     def on_resize(self, event: events.Resize) -> None:
         """Leave out what does not fit."""
-        shown = fit_words(self._words, event.size.width, f"{way_to('help')} shows all.")
+        rows = _ON_LOW if self.screen.has_class("-low") else _MOST_ROWS
+        shown = fit_words(self._words, event.size.width, f"{way_to('help')} shows all.", rows)
         if shown != self._shown:
             self._shown = shown
             # Textual 8.2 leaves the height as it was where it changes within a resize.
             self.call_after_refresh(self.update, self._clickable(shown))
 
 
-def fit_words(words: str, width: int, rest: str) -> str:
-    """Return as many words as fit into the foot, up to a comma or stop, and then `rest`."""
-    if len(wrap(words, width)) <= _MOST_ROWS:
+def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
+    """Return as many words as fit into some rows, up to a comma or stop, and then `rest`."""
+    if len(wrap(words, width)) <= rows:
         return words
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
-    while len(parts) > 1 and len(wrap("".join(parts) + rest, width)) > _MOST_ROWS:
+    while len(parts) > 1 and len(wrap("".join(parts) + rest, width)) > rows:
         parts.pop()
     return "".join(parts) + rest

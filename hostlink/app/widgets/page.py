@@ -45,6 +45,11 @@ class Page(Screen[R]):
         yield from self.body()
         yield Foot(self.foot(), self.BINDINGS, self.app.settings.usable_keys)
 
+    @property
+    def about(self) -> str:
+        """Return what the screen is about, as a sentence."""
+        return f"{self.head()}."
+
     def head(self) -> str:
         """Return the first heading; `set_head` changes it."""
         return self.HEAD

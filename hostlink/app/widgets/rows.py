@@ -28,14 +28,14 @@ _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
 # Rows measured in cells, and rows of which at least the characters are counted. All of a hundred
 # thousand would take longer than a key press may.
 _EXACT, _COUNTED = 200, 10_000
-_LEAST_SHARE = 20  # cells of a column that shares the rest, before others give way to it
+_LEAST = 8  # cells that are left of a column that gives way
 
 
 @dataclass(frozen=True, slots=True)
 class ListColumn:
-    """A column of a list.
+    """A column of a list, as wide as its content and its head.
 
-    width: in cells, 0 for the width of its content, -1 for a share of the remaining width. right:
+    width: at least so many cells, -1 for a column that gives way first where room is short. right:
     align its cells to the right. extra: shown only where it has content and the list has room.
     """
 
@@ -43,6 +43,29 @@ class ListColumn:
     width: int = 0
     right: bool = False
     extra: bool = False
+
+
+def column_widths(columns: Sequence[ListColumn], wanted: Sequence[int], room: int) -> list[int]:
+    """Return the cells of each column, 0 for one that is not shown.
+
+    Nothing is shortened while there is room. Where there is not, the columns that give way keep at
+    least _LEAST cells, extra ones go if that is not enough, the last one first, and in the end any
+    other is shortened too. wanted: cells of each one's content. room: cells for all of them with a
+    blank between two.
+    """
+    widths = [min(width, room) for width in wanted]
+    giving = [at for at, column in enumerate(columns) if column.width < 0]
+    extra = [at for at, column in enumerate(columns) if column.extra]
+
+    def over(saved: int = 0) -> int:
+        return sum(width + 1 for width in widths if width) - 1 - saved - room
+
+    while extra and over(sum(max(0, widths[at] - _LEAST) for at in giving)) > 0:
+        widths[extra.pop()] = 0
+    for some in (giving, range(len(widths))):
+        while over() > 0 and (able := [at for at in some if widths[at] > _LEAST]):
+            widths[max(able, key=widths.__getitem__)] -= 1
+    return widths
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +118,7 @@ class Rows(ScrollView, can_focus=True):
         self.empty = empty
         self.entries: list[Entry] = []
         self._widths = [max(4, column.width) for column in self.columns]
+        self._gap = " "  # between two columns
 
     def show(self, entries: Sequence[Entry], *, stay: bool = True) -> None:
         """Replace the rows. stay: keep the cursor on its row if that still exists."""
@@ -117,15 +141,12 @@ class Rows(ScrollView, can_focus=True):
 
     def _measure(self) -> None:
         """Compute the column widths."""
-        widths = [column.width or self._width_of(at) for at, column in enumerate(self.columns)]
-        sharing = sum(width < 0 for width in widths)
-        left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
-        for at, column in reversed(list(enumerate(self.columns))):
-            if column.extra and widths[at] and left < sharing * (_LEAST_SHARE + 1):
-                left += widths[at] + 1
-                widths[at] = 0
-        share = (left - sharing + 1) // max(1, sharing)
-        self._widths = [max(4, share) if width < 0 else width for width in widths]
+        wanted = [self._width_of(at) for at in range(len(self.columns))]
+        room = self.size.width - len(_MARK) - 1  # a scrollbar may come
+        self._widths = column_widths(self.columns, wanted, room)
+        shown = sum(width > 0 for width in self._widths)
+        is_wide = sum(self._widths) + 2 * (shown - 1) <= room
+        self._gap = "  " if is_wide else " "
         self.virtual_size = Size(self.size.width, len(self.entries) + 1)
 
     def _width_of(self, at: int) -> int:
@@ -133,7 +154,9 @@ class Rows(ScrollView, can_focus=True):
         column = self.columns[at]
         widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:_EXACT]), default=0)
         widest = max([widest, *[len(one.cells[at]) for one in self.entries[_EXACT:_COUNTED]]])
-        return 0 if column.extra and not widest else max(cell_len(column.head), widest)
+        return (
+            0 if column.extra and not widest else max(cell_len(column.head), widest, column.width)
+        )
 
     def on_resize(self) -> None:
         self._measure()
@@ -148,8 +171,10 @@ class Rows(ScrollView, can_focus=True):
             size = cell_len(shown)
             if column.right and size < width:
                 shown = " " * (width - size) + shown
+            elif size > width:
+                shown = f"{set_cell_size(shown, width - 1)}…"
             parts.append(set_cell_size(shown, width))
-        return " ".join(parts)
+        return self._gap.join(parts)
 
     def render_line(self, y: int) -> Strip:
         width = self.size.width

@@ -2,12 +2,32 @@
 
 from __future__ import annotations
 
+from textual.document._document_navigator import DocumentNavigator
+from textual.document._wrapped_document import WrappedDocument
 from textual.widgets import TextArea
 from textual.widgets.text_area import Selection
 
 
+class _Unwrapped(WrappedDocument):
+    """A document without wrapped rows, which counts them at once.
+
+    Textual 8.2 adds up all rows of a text for each one that it draws.
+    """
+
+    @property
+    def height(self) -> int:
+        return len(self._wrap_offsets)
+
+
 class TextField(TextArea):
     """A text area whose cursor is inside the text at every moment."""
+
+    def _set_document(self, text: str, language: str | None) -> None:
+        super()._set_document(text, language)
+        if not self.soft_wrap:
+            self.wrapped_document = _Unwrapped(self.document, tab_width=self.indent_width)
+            self.navigator = DocumentNavigator(self.wrapped_document)
+            self._rewrap_and_refresh_virtual_size()
 
     def _refresh_size(self) -> None:
         """Move the cursor into the text before the size is measured.

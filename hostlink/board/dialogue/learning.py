@@ -14,7 +14,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Self
 
-from hostlink.advice import Advice
+from hostlink.advice import Advice, join_advice
 from hostlink.board.dialogue.reading import NUMBER_WIDTH, unwrapped
 from hostlink.errors import ReadBackError
 from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
@@ -228,7 +228,7 @@ class BoardRewritesError(ReadBackError):
         super().__init__(
             f"The board changed the program that it was sent. {' '.join(told)}",
             kept=LISTING_UNCHANGED,
-            advice=_advice(learned),
+            advice=join_advice(_advice(learned), _room_advice(learned.left, answers)),
         )
         self.learned = learned
 
@@ -248,6 +248,16 @@ def _advice(learned: Learned) -> Advice:
     if learned.explains_what_is_taken and learned.left:
         return lambda by: f"{_CHANGE} Have hostlink learn what it does to the others {by.learn}."
     return _CHANGE
+
+
+def _room_advice(left: Sequence[Left], answers: Mapping[int, str]) -> Advice:
+    """Return advice for lines that the board refused in words that may tell of a full memory."""
+    refused = [each.number for each in left if each.listed is None and answers.get(each.number)]
+    if not refused:
+        return ""
+    return lambda by: (
+        f"If its answer means that its memory is full, make the listing smaller {by.shrink}."
+    )
 
 
 def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:

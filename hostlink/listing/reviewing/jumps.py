@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from hostlink.listing.parse import line_number
@@ -36,6 +37,7 @@ class Reference:
         return line_number(self.digits) if self.digits else None
 
 
+@lru_cache(maxsize=8_192)
 def jumps(text: str, language: Language) -> tuple[Reference, ...]:
     """Return the jumps in the text of a line, including lists such as ON X GOTO 10,20,30.
 
