@@ -85,11 +85,11 @@ def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
     """Return the image to write and its role: the reviewed image, or the previous one."""
-    from hostlink.jobs.firmware.writing import way_back
+    from hostlink.jobs.firmware.writing import previous_image
 
     if reviewed is not None:
         return reviewed.image, role or ""
-    image, known = way_back(archive, session.board_in(archive))
+    image, known = previous_image(archive, session.board_in(archive))
     return image, role or known
 
 
