@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.checksums import is_sound
+from hostlink.archive.database.database_errors import not_in_archive
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, update
 from hostlink.archive.database.tables import TABLES
@@ -190,7 +191,7 @@ class Firmware(Healing):
 def _id(db: Database, table: str, uuid: str) -> int:
     held = found_by(db, table, "uuid", uuid)
     if held is None:
-        raise ArchiveError(f"{uuid} is not in this archive.")
+        raise not_in_archive(uuid)
     return int(held["id"])
 
 
