@@ -161,7 +161,7 @@ class RefusedError(HostlinkError):
 
 
 class NotKnownError(RefusedError):
-    """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
+    """The contents of a board are unknown, so they are overwritten only if the user agrees."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
         kept = kept or UNTOUCHED

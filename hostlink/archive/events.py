@@ -17,7 +17,7 @@ from hostlink.archive.database.rows import found_by, insert, update
 from hostlink.archive.lookup import (
     board_id,
     known_program,
-    numbered,
+    numbered_spec,
     owner_name,
     revision_parts,
     revision_spec,
@@ -213,7 +213,9 @@ def _event(parts: Parts, lost: list[str]) -> JobEvent:
         board="" if board is None else board["label"],
         program=name or revision.rpartition("@")[0],
         revision=revision,
-        rescue="" if not (rescue and archive) else numbered("rescue", rescue["number"], archive),
+        rescue=""
+        if not (rescue and archive)
+        else numbered_spec("rescue", rescue["number"], archive),
         started_at=parse_utc(row["started_at"]),
         ended_at=parse_utc_or_none(row["ended_at"]),
         outcome=row["outcome"],

@@ -27,7 +27,7 @@ def archive_mark(archive: Row) -> str:
     return "" if archive["id"] == HERE else str(archive["uuid"])
 
 
-def numbered(name: object, number: object, archive: Row) -> str:
+def numbered_spec(name: object, number: object, archive: Row) -> str:
     """Return the spec of something numbered: NAME@3, or NAME@3/12345678 of another archive."""
     mark = archive_mark(archive)
     return f"{name}@{number}{f'/{mark[:8]}' if mark else ''}"
@@ -87,7 +87,7 @@ def revision_spec(parts: Parts, name: str, lost: list[str]) -> str:
     program = owner_name(parts, f"{name}_program", lost)
     if revision is None or archive is None or not program:
         return ""
-    return numbered(program, revision["number"], archive)
+    return numbered_spec(program, revision["number"], archive)
 
 
 def _rescue(parts: Parts, lost: list[str]) -> Rescue:

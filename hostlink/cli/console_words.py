@@ -23,7 +23,7 @@ AT_PROMPT = "The board is at its prompt."
 ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
 
 
-def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
+def handle_line(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
     """Do what a line asks for, or type it to the board; return False for the word that leaves."""
     word = line.rstrip().lower()
     if word == LEAVE:

@@ -173,10 +173,10 @@ def ask(
     leave: str = "Leave it",
     why: str = "",
 ) -> None:
-    """Ask a question, and do what the chosen answer stands for.
+    """Ask a question and run the action of the chosen answer.
 
-    answers: (its id, what its button says, what it does). leave: what the button of the safe answer
-    says, which does nothing.
+    answers: the id, the button's label and the action of each. leave: the label of the safe
+    answer, which only closes the question.
     """
     does = {name: do for name, _, do in answers}
 
