@@ -208,7 +208,7 @@ class Recogniser(Asker):
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """Find the speed of a program that prints now and then, and stop it.
 
-        Raises LinkError if it was not stopped, or if what comes by itself is no text.
+        Raises LinkError if the program was not stopped or if its output is not text.
         """
         self._emit(Phase("Listening whether the board sends something by itself"))
         left_s, heard = _LAST_LISTEN_S, b""
