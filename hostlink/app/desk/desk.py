@@ -45,6 +45,7 @@ from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from hostlink.app.actions.action import DeskAction
     from hostlink.app.application import DeskApp
 
 _AFTER_PAINT_S = 0.05
@@ -232,13 +233,11 @@ class Desk(Screen[None]):
         """Show the line of words, and do what is chosen there."""
         from hostlink.app.screens.words_line import WordsLine
 
-        def chosen(answer: str | Paste | None) -> None:
+        def chosen(answer: DeskAction | Paste | None) -> None:
             if isinstance(answer, Paste):
                 (self.focused or self).post_message(Paste(answer.text))
-            elif answer == "to-listing":
-                self.to_listing()
             elif answer is not None:
-                self.action_work(answer)
+                answer.work(self)
 
         self.app.push_screen(WordsLine(), chosen)
 

@@ -49,8 +49,8 @@ def words_in_line(actions: Sequence[DeskAction]) -> Content:
     return line
 
 
-class WordsLine(ModalScreen["str | events.Paste | None"]):
-    """Wait for one key. Return the id of the action that it means, a paste, or None.
+class WordsLine(ModalScreen["DeskAction | events.Paste | None"]):
+    """Wait for one key. Return the action that it means, a paste, or None.
 
     Escape means the listing. Any other key that means nothing closes the line and does nothing.
     """
@@ -73,20 +73,17 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
 
     def action_work(self, name: str) -> None:
         """Close the line and return what a key with Ctrl means."""
-        self._answer(name)
+        self._answer(BY_ID[name])
 
-    def _answer(self, answer: str | events.Paste | None) -> None:
+    def _answer(self, answer: DeskAction | events.Paste | None) -> None:
         """Close the line, unless a key before this one has."""
         if self.is_current:
             self.dismiss(answer)
 
     def on_key(self, event: events.Key) -> None:
         event.stop()
-        action = BY_LETTER.get((event.character or "").lower())
-        if event.key == "escape":
-            self._answer("to-listing")
-        else:
-            self._answer(action.id if action is not None else None)
+        letter = (event.character or "").lower()
+        self._answer(BY_ID["to-listing"] if event.key == "escape" else BY_LETTER.get(letter))
 
     def on_paste(self, event: events.Paste) -> None:
         event.stop()
@@ -99,6 +96,6 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
         at = event.screen_x - 1  # the line's padding
         for action, end in zip(self._shown, ends, strict=True):
             if event.screen_y == self.size.height - 1 and end - len(action.word) <= at < end:
-                self._answer(action.id)
+                self._answer(action)
                 return
         self._answer(None)
