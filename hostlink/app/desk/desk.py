@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
-from textual.events import Paste
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -45,7 +44,6 @@ from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.app.actions.action import DeskAction
     from hostlink.app.application import DeskApp
 
 _AFTER_PAINT_S = 0.05
@@ -233,11 +231,9 @@ class Desk(Screen[None]):
         """Show the line of words, and do what is chosen there."""
         from hostlink.app.screens.words_line import WordsLine
 
-        def chosen(answer: DeskAction | Paste | None) -> None:
-            if isinstance(answer, Paste):
-                (self.focused or self).post_message(Paste(answer.text))
-            elif answer is not None:
-                answer.work(self)
+        def chosen(work: Callable[[Desk], object] | None) -> None:
+            if work is not None:
+                work(self)
 
         self.app.push_screen(WordsLine(), chosen)
 
