@@ -273,8 +273,8 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
 
 def _tell_wrong_use(wrong: click.ClickException) -> None:
     """Print click's message, with control characters of the typed arguments made safe."""
-
-    vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
+    if not isinstance(wrong, click.exceptions.NoArgsIsHelpError):  # which is help, nothing typed
+        vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
     said = io.StringIO()
     wrong.show(file=said)
     click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)

@@ -317,6 +317,17 @@ def test_a_question_that_takes_commands_as_answers_is_no_prompt() -> None:
         assert "LIST" not in board.typed
 
 
+def test_one_row_that_answers_everything_does_not_say_that_the_board_is_ready() -> None:
+    """A listing answered by that row would be an empty program."""
+    for blank in (b"", b"ERROR\r\n"):
+        wire, board = asking({"": b"\r\nERROR\r\n"}, blank)
+        with pytest.raises(LinkError, match='asks "ERROR"') as caught:
+            Recogniser(wire, KINDS, find_profile("tiny")).run()
+        assert caught.value.reason is LinkReason.RUNNING
+        assert caught.value.kept == "It was given empty lines, REM and QZ."
+        assert set(board.typed) <= {"", "REM", "QZ"}
+
+
 def test_a_prompt_that_looks_like_a_question_is_known_by_commands() -> None:
     """With consent: a remark is taken, and a word that is none is refused."""
     prompt = b"? "

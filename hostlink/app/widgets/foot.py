@@ -81,6 +81,6 @@ def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
     if len(wrap(words, width)) <= rows:
         return words
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
-    while len(parts) > 1 and len(wrap("".join(parts) + rest, width)) > rows:
+    while parts and len(wrap("".join(parts) + rest, width)) > rows:
         parts.pop()
     return "".join(parts) + rest
