@@ -106,7 +106,8 @@ def test_what_no_round_brings_ends_the_packing(tmp_path, script, monkeypatch):
         ("here", [], "is there already"),
         ("none/here/new", [], "There is no folder"),
         ("new", ["missing.hex"], "There is no"),
-        ("new", ["a/red.hex", "b/red.hex"], "Two files are called red.hex"),
+        ("new", ["a/red.hex", "b/Red.hex"], "Two files are called red.hex"),
+        ("here/new", ["here"], "here holds the pack itself"),
     ],
 )
 def test_a_pack_that_cannot_be_made_changes_nothing(tmp_path, script, folder, files, says):
@@ -116,6 +117,17 @@ def test_a_pack_that_cannot_be_made_changes_nothing(tmp_path, script, folder, fi
     with pytest.raises(pack.PackError, match=says):
         pack.make(tmp_path / folder, [tmp_path / file for file in files])
     assert [each.name for each in tmp_path.iterdir()] == ["here"]
+
+
+def test_the_folder_above_goes_in_by_its_name(tmp_path, script, monkeypatch):
+    """Typed as two dots it is no other part of the pack."""
+    pack = script("pack")
+    (tmp_path / "a" / "b").mkdir(parents=True)
+    monkeypatch.chdir(tmp_path / "a" / "b")
+    asked = []
+    monkeypatch.setattr(pack, "make", lambda target, files: asked.extend([target, *files]) or [])
+    assert pack.main([str(tmp_path / "stick"), ".."]) == 0
+    assert asked == [tmp_path / "stick", tmp_path / "a"]
 
 
 def test_a_pack_within_what_is_packed_is_refused(script):
