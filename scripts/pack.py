@@ -16,6 +16,7 @@ from __future__ import annotations
 import itertools
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -219,6 +220,8 @@ def main(arguments: Sequence[str]) -> int:
     paths = [Path(each).expanduser() for each in arguments]
     # ".." has no name of its own, and resolve() would give a link that of another file.
     target, *files = (Path(os.path.abspath(each)) for each in paths)  # noqa: PTH100
+    for name in {"SIGTERM", "SIGHUP"}.intersection(dir(signal)):  # a terminal that is closed
+        signal.signal(getattr(signal, name), signal.default_int_handler)
     try:
         for sentence in make(target, files):
             print(sentence)

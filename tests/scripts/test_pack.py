@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import signal
 import subprocess
 import sys
 import tomllib
@@ -13,6 +14,7 @@ import platformdirs.macos
 import platformdirs.unix
 import pytest
 
+STOPS = ("SIGTERM", "SIGHUP")
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX shell")
 
 
@@ -149,13 +151,24 @@ def test_a_pack_that_fails_leaves_nothing(tmp_path, script, monkeypatch, capsys)
     assert capsys.readouterr().err == "No network.\n"
     assert list(tmp_path.iterdir()) == []
 
-    def interrupt(_):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(pack, "gather", interrupt)
-    assert pack.main([str(tmp_path / "stick")]) == 130
-    assert list(tmp_path.iterdir()) == []
     assert pack.main([]) == pack.main(["--help"]) == 2
+
+
+@pytest.mark.parametrize(
+    "name", ["SIGINT", pytest.param("SIGTERM", marks=POSIX), pytest.param("SIGHUP", marks=POSIX)]
+)
+def test_a_pack_that_is_stopped_leaves_nothing(tmp_path, script, monkeypatch, capsys, name):
+    """By Ctrl+C, or because its terminal was closed."""
+    pack = script("pack")
+    before = {each: signal.getsignal(each) for each in signal.Signals if each.name in STOPS}
+    monkeypatch.setattr(pack, "gather", lambda _: signal.raise_signal(signal.Signals[name]))
+    try:
+        assert pack.main([str(tmp_path / "stick")]) == 130
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+    assert capsys.readouterr().err == "\nStopped. Nothing was left behind.\n"
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_pack_holds_what_the_source_archive_holds(script):
