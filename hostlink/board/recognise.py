@@ -212,7 +212,7 @@ class Recogniser(Asker):
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """Stop a program that prints now and then, of which a row was heard or comes now.
 
-        Raises LinkError if it was not stopped, or if what comes by itself is no text.
+        Raises LinkError if the program was not stopped or if its output is not text.
         """
         if self._printed[1]:
             self._set_baud(self._printed[0])

@@ -275,7 +275,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
 
 def _stop_it(by: Ways) -> str:
     return (
-        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
+        f"If it may be stopped, {stop_it(by)}; if it is "
         f"another kind of board, name its profile {by.name_profile}."
     )
 
