@@ -166,3 +166,13 @@ def test_a_listing_that_the_board_refuses_is_told(stage: Any, wait: Any) -> None
             await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")
+
+
+def test_the_lines_are_seen_in_the_smallest_terminal(stage: Any, wait: Any, shown: Any) -> None:
+    """Beside what the program holds, at 40 columns and 12 rows."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await opened(pilot, app, wait)
+        assert "10 FOR I=1" in shown(app)
+
+    stage.play(story, port="", size=(40, 12))
