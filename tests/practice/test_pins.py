@@ -68,6 +68,15 @@ def test_what_comes_to_a_pin_is_read_at_its_time() -> None:
     assert walk.output == " 0 0\n 1 700\n 1\n"
 
 
+def test_rows_for_pins_count_by_their_times() -> None:
+    """In whatever order they stand."""
+    late, early = PinInput(150, "2", 0), PinInput(50, "2", 1)
+    text = "10 PRINT PIN(2);:WAIT 100\n20 PRINT PIN(2);:WAIT 100\n30 PRINT PIN(2)\n"
+    walk = Walk(text, BoardKind(), (), [late, early])
+    assert walk.run() == "end"
+    assert walk.output == " 0 1 0\n"
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [
