@@ -123,20 +123,20 @@ def _tried(
             f"{material.label} is not kept in the archive, so nothing can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
-    if archive is not None and revision is not None and not (expect or trace):
+    if archive is not None and revision is not None:
         expected = trying.expectations(archive, material.name).get(revision.program)
     profile = _profile(common, material, expected)
     setting = _setting(asked, material, profile, expected)
     walk = setting.begin(_text(common, material, profile), profile)
     if loose := material.listing.loose:
         say(left_out(loose))
-    if expected is not None and expected.setting != setting:
-        say(f"It is tried otherwise than {expected.revision} was, so it is not compared with that.")
-        expected = None
     with stoppable() as stopped:
         if trace:
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
         ended = setting.finish(walk, stopped)
+    if expected is not None and not expect and (ended == "stopped" or expected.setting != setting):
+        say(f"It was tried otherwise than {expected.revision}, so it is not compared with that.")
+        expected = None
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
     if archive is not None and revision is not None and expect:
         tried = trying.expect(archive, revision, tried)
@@ -177,15 +177,15 @@ def _profile(common: CommonOptions, material: Material, expected: Expectation | 
 def _setting(
     asked: dict[str, Any], material: Material, profile: Profile, expected: Expectation | None
 ) -> Setting:
-    """Return how to try a listing: as asked, else as it was tried when its output was kept."""
+    """Return how to try a listing: as asked, else as when its output was kept as expected."""
     from hostlink.jobs.pin_file import pins_of, read_pin_file
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.run.answers import read_answers
     from hostlink.jobs.trying import Setting, kind_for
 
-    if expected is not None and not asked:
-        return dataclasses.replace(expected.setting, profile=profile.name)
     known = Setting(profile.name, tuple(inputs_of(material) or ()), pins=pins_of(material))
+    if expected is not None:
+        known = dataclasses.replace(expected.setting, profile=profile.name)
     read: dict[str, Callable[[Path], object]] = {
         "input": lambda path: tuple(read_answers(path)),
         "pins": lambda path: read_pin_file(path, kind_for(profile).language.pins),
