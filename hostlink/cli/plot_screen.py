@@ -15,7 +15,7 @@ from rich.live import Live
 from rich.text import Text
 
 from hostlink.cli.output import data, is_terminal, say
-from hostlink.cli.run_screens import Questions, is_question
+from hostlink.cli.run_screens import QuestionScreen, is_question
 from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
 from hostlink.jobs.session.session import Session
@@ -28,7 +28,7 @@ _HEIGHT = 20  # rows
 _PER_SECOND = 8
 
 
-class PlotScreen(Questions):
+class PlotScreen(QuestionScreen):
     """Draws what a program prints; use `close` at its end."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:

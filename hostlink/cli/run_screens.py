@@ -25,7 +25,7 @@ def is_question(text: str) -> bool:
     return text.rstrip().endswith(("?", ":"))
 
 
-class Questions:
+class QuestionScreen:
     """Show nothing but the questions that a person has to answer, on stderr."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
@@ -66,7 +66,7 @@ class Questions:
         """Handle an answer that was typed to the board."""
 
 
-class RunScreen(Questions):
+class RunScreen(QuestionScreen):
     """Print a program's output on stdout, each part of a row as it arrives."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
