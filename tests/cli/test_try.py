@@ -41,6 +41,9 @@ def test_a_shipped_program_is_adapted_for_the_profile(hostlink: Callable) -> Non
     assert told.status == 0
     assert "TIDES AT THE FERRY STEPS" in told.out
     assert "was adapted for capital" in told.err
+    told = hostlink("try", "shipped:tide", "--profile", "ecma-55")
+    assert told.status == 1
+    assert "Nothing was run.\n  Try it on another kind of board" in told.err
 
 
 def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> None:
@@ -293,7 +296,7 @@ def test_another_kind_of_board_is_told(hostlink: Callable, listing: Listing) -> 
     name = listing('10 PRINT "A"', "20 PRIMT 5")
     told = hostlink("try", name)
     assert "seems to be for boards of the kind token" in told.err
-    assert "--profile practice tries it as on yours." in told.err
+    assert "--profile practice tries it as on that kind." in told.err
     assert "seems to be" not in hostlink("try", name, "--profile", "practice").err
 
 

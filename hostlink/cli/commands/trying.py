@@ -169,7 +169,7 @@ def _profile(common: CommonOptions, material: Material, expected: Expectation | 
         return usual
     say(
         f"{material.label} seems to be for boards of the kind {names[0]}, and is tried as on one; "
-        f"--profile {usual.name} tries it as on yours."
+        f"--profile {usual.name} tries it as on that kind."
     )
     return find_profile(names[0])
 
@@ -201,12 +201,18 @@ def _setting(
 def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
     """Return the text as it would be loaded: that of a shipped program is adapted."""
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.language_of import in_language_of
+    from hostlink.jobs.language_of import LanguageError, in_language_of
 
     if material.shipped is None:
         return material.text
     emit = Teller(quiet=common.quiet).emit
-    return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
+    try:
+        return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
+    except LanguageError as error:
+        raise error.but(
+            kept="Nothing was run.",
+            advice="Try it on another kind of board, or rewrite what is named there by hand.",
+        ) from error
 
 
 def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
