@@ -38,7 +38,7 @@ def rows(screen: StepScreen) -> dict[str, tuple[str, str]]:
 
 
 def test_a_line_at_a_time_and_back(stage: Any, wait: Any, shown: Any) -> None:
-    """The next line is marked and chosen, counted once it is run; what the program holds is told."""
+    """The next line is marked and chosen, and counted once it is run; its variables are told."""
 
     async def story(pilot: Any, app: Any) -> None:
         screen = await opened(pilot, app, wait)
