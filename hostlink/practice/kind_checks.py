@@ -59,7 +59,7 @@ def _flag(value: object) -> bool:
 def whole_number(value: object) -> int:
     """Return a whole number. Raises Wrong."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _LARGEST:
-        raise WrongSetting(f"must be a number without a fraction, 0 to {_LARGEST}")
+        raise WrongSetting(f"must be a whole number, 0 to {_LARGEST}")
     return value
 
 

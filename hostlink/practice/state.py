@@ -244,10 +244,11 @@ class State:
 
     def _skip_body(self) -> None:
         """Go behind the NEXT that ends the loop which begins here. Raises Complaint without one."""
-        depth = 1
+        begin, depth = self.here(), 1
         while depth:
             while self.at >= len(self.steps):
                 if not self.advance():
+                    self.go(begin)  # the error is in the line of the FOR
                     raise Complaint(Reason.NEXT)
             step = self.steps[self.at]
             self.at += 1

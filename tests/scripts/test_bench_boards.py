@@ -25,10 +25,10 @@ def test_boards_are_loaded_in_real_time(boards: ModuleType) -> None:
     # 1,026 bytes go out and come back at 57600 baud, 10 bits each: no clock runs faster than that.
     assert row["one_board_s"] > 1026 * 10 / 57600
     assert row["2_boards_s"] > 1026 * 10 / 57600
-    assert [target.limit for target in section.targets] == [1.15]
+    assert [target.limit for target in section.targets] == [1.2]
 
 
-@pytest.mark.parametrize(("every", "holds"), [([1.1, 1.2, 1.1], True), ([1.2, 1.1, 1.2], False)])
+@pytest.mark.parametrize(("every", "holds"), [([1.1, 1.2, 1.1], True), ([1.3, 1.1, 1.3], False)])
 def test_the_target_can_fail(boards: ModuleType, every: list[float], holds: bool) -> None:
     """The medians are compared with the limit: one slow round does not decide, two do."""
     assert boards.section_of([1.0, 1.0, 1.0], every, 8).holds is holds

@@ -82,7 +82,7 @@ def test_an_unknown_kind_is_told_with_the_known_ones() -> None:
         ('[talk]\nbaud = "fast"', "whole number"),
         ("[talk]\nbaud = true", "whole number"),
         ("[talk]\nbaud = 1.5", "whole number"),
-        ("[talk]\nreceive_buffer = -1", "from 0 to"),
+        ("[talk]\nreceive_buffer = -1", "0 to"),
         ("[talk]\nbaud = 3", "must be 50 or more"),
         ("[talk]\nline_ms = -1", "from 0 to"),
         ("[talk]\nline_ms = nan", "from 0 to"),
