@@ -39,6 +39,8 @@ VARIABLES_LOST = "its variables may be lost"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
 UNKNOWN_KIND = "hostlink does not know this kind of board yet"
 UNNAMED_LISTING = "The listing has no name, so it is not kept."
+THEN_TAKES_NUMBER = "THEN takes only a line number"
+LOOKING_FOR_PROMPT = "looking for the board's prompt"
 UNNAMED_PROGRAM = "a program without a name"
 MUTE = "The board is mute until the rest is written."
 WORD_TABLE_MISSING = "No table of BASIC words was recognised"
@@ -82,6 +84,11 @@ def no_program(more: str = "", *, restarted: bool = False) -> str:
     return f"The board holds no program{more}{f': it {RESTARTED_AT_OPENING}' if restarted else ''}."
 
 
+def no_archive_at(path: Path) -> str:
+    """Return the clause that a file that should be an archive is not there."""
+    return f"There is no archive at {path}"
+
+
 def no_port_address(name: str) -> str:
     """Return the clause that no port can be opened by this name."""
     return f'"{safe(name)}" is not an address of a port'
@@ -122,6 +129,11 @@ def is_unchanged(what: str = "Memory") -> str:
 def held_before(spec: str = "") -> str:
     """Return the sentence that what a board held is in the archive. spec: as what, if known."""
     return f"What it held before is kept{f' as {spec}' if spec else ''}."
+
+
+def programs_kept(backup: str) -> str:
+    """Return the sentence that the programs of a board are in a backup. backup: its spec."""
+    return f"Its programs are kept as {backup}."
 
 
 def printed_in(path: Path) -> str:

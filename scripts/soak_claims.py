@@ -11,13 +11,13 @@ from collections.abc import Callable, Iterator
 
 from soak_truth import BoardTruth, Lines, Trouble, Witness
 
-from hostlink.sentences import BACK_IN_MEMORY, MEMORY_UNCHANGED, STILL_ON_BOARD, UNTOUCHED
+from hostlink.sentences import BACK_IN_MEMORY, STILL_ON_BOARD, UNTOUCHED, is_unchanged
 
 _KEPT = re.compile(r"kept as ([A-Za-z0-9_-]+@[0-9]+)")
 
 # How hostlink says that memory is as it was when the port was open, and that flash is.
 MEMORY = re.compile(
-    "|".join(map(re.escape, (UNTOUCHED, STILL_ON_BOARD, MEMORY_UNCHANGED, BACK_IN_MEMORY)))
+    "|".join(map(re.escape, (UNTOUCHED, STILL_ON_BOARD, is_unchanged(), BACK_IN_MEMORY)))
 )
 FLASH = re.compile(r"Nothing was written")
 

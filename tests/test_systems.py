@@ -299,9 +299,9 @@ def test_a_pipe_that_windows_says_is_invalid_was_closed(monkeypatch: pytest.Monk
 
     dropped: list[object] = []
     monkeypatch.setattr(entry, "run_line", closed)
-    monkeypatch.setattr(entry, "heed", lambda: None)
+    monkeypatch.setattr(entry, "handle_signals", lambda: None)
     monkeypatch.setattr(entry, "check_streams", lambda: None)
-    monkeypatch.setattr(entry, "drop", dropped.append)
+    monkeypatch.setattr(entry, "discard_stream", dropped.append)
     with pytest.raises(OSError, match="Invalid argument"):
         entry._main()
     monkeypatch.setattr(sys, "platform", "win32")

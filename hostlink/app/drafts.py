@@ -17,6 +17,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO
 
+from hostlink.app.sentences import STILL_IN_EDITOR
 from hostlink.errors import RefusedError, file_errors
 from hostlink.locking import try_lock
 from hostlink.writing import write_whole
@@ -66,7 +67,7 @@ class Drafts:
         with file_errors(
             RefusedError,
             f"The draft of the listing cannot be written in {self.folder}",
-            kept="The listing is still in the editor.",
+            kept=STILL_IN_EDITOR,
             advice="Keep it in the archive before the window is closed.",
         ):
             self.folder.mkdir(parents=True, exist_ok=True)

@@ -14,6 +14,7 @@ WHAT_CAN_BE_NAMED = "A file, a listing sheet, a program, a revision such as TIDE
 NOTHING_WRONG = "The review found nothing wrong."
 STOPPING = "Stopping, in good order"
 ASKED_FOR_NAME = "What is the program called?"
+STILL_IN_EDITOR = "The listing is still in the editor."
 NOTHING_SENT_YET = "Nothing was sent yet."
 WAIT_FOR_BOARDS = "Wait until the boards have ended, or press"
 OVERWRITTEN = "What boards held before it was overwritten"

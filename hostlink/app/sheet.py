@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from hostlink.app.board_words import revision_words
+from hostlink.app.sentences import STILL_IN_EDITOR
 from hostlink.errors import RefusedError
 from hostlink.sentences import UNNAMED_LISTING
 
@@ -70,7 +71,7 @@ class Sheet:
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
         """Keep the text as the next revision; the sheet it is now. Raises ArchiveError."""
         if not self.name:
-            raise RefusedError(UNNAMED_LISTING, kept="It is still in the editor.")
+            raise RefusedError(UNNAMED_LISTING, kept=STILL_IN_EDITOR)
         material = self.as_material(text, profile)
         revision = self.material.revision if self.material is not None else None
         parent = revision if revision is not None and revision.program == self.name else None

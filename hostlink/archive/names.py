@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from hostlink.advice import Ways
+from hostlink.advice import Advice, Ways
 from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.words import fold, nearest
 
@@ -33,36 +33,28 @@ def checked_name(name: str) -> str:
         return f"Choose another name; a listing is given one {by.name_listing}."
 
     if not name:
-        raise ArchiveError(
-            "A program needs a name.", reason=ArchiveReason.INVALID, advice="Give it one."
-        )
+        raise _invalid("A program needs a name.", "Give it one.")
     if len(name) > LONGEST_NAME:
-        raise ArchiveError(
+        raise _invalid(
             f'The name begins "{name[:LONGEST_NAME]}" and has {len(name)} characters, more than '
             f"{LONGEST_NAME}.",
-            reason=ArchiveReason.INVALID,
-            advice=advice,
+            advice,
         )
     if "@" in name:
-        raise ArchiveError(
-            f'"{name}" cannot be a program\'s name: the @ stands before a revision number.',
-            reason=ArchiveReason.INVALID,
-            advice=advice,
-        )
-    if not name.isprintable():
-        raise ArchiveError(
-            f'"{name}" cannot be a program\'s name: it holds a character that cannot be printed.',
-            reason=ArchiveReason.INVALID,
-            advice=advice,
-        )
-    if fold(name) == RESCUE or name.startswith("-"):
-        reason = "it is the word for rescues" if fold(name) == RESCUE else 'it begins with "-"'
-        raise ArchiveError(
-            f'"{name}" cannot be a program\'s name: {reason}.',
-            reason=ArchiveReason.INVALID,
-            advice=advice,
-        )
-    return name
+        reason = "the @ stands before a revision number"
+    elif not name.isprintable():
+        reason = "it holds a character that cannot be printed"
+    elif fold(name) == RESCUE:
+        reason = "it is the word for rescues"
+    elif name.startswith("-"):
+        reason = 'it begins with "-"'
+    else:
+        return name
+    raise _invalid(f'"{name}" cannot be a program\'s name: {reason}.', advice)
+
+
+def _invalid(what: str, advice: Advice) -> ArchiveError:
+    return ArchiveError(what, reason=ArchiveReason.INVALID, advice=advice)
 
 
 def is_program_name(name: str) -> bool:

@@ -18,7 +18,13 @@ from hostlink.cli.output import say
 from hostlink.cli.port_choice import known_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import RefusedError, UsageError
-from hostlink.sentences import NO_BOARD_HERE, PLUG_IN, PORT_NOT_OPENED, name_another_file
+from hostlink.sentences import (
+    NO_BOARD_HERE,
+    PLUG_IN,
+    PORT_NOT_OPENED,
+    name_another_file,
+    no_archive_at,
+)
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -101,7 +107,7 @@ class CommonOptions:
 
         from hostlink.archive import Archive
 
-        say(f"There is no archive at {self.archive_file()} yet.", quiet=self.quiet)
+        say(f"{no_archive_at(self.archive_file())} yet.", quiet=self.quiet)
         with (
             tempfile.TemporaryDirectory(prefix="hostlink-") as folder,
             Archive.open(Path(folder) / "empty.sqlite3") as empty,

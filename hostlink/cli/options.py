@@ -94,6 +94,8 @@ _PORT = _option(
 
 
 ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
+MADE_IF_MISSING = "made where there is none"
+"""Said in the help of what a command writes."""
 STOP_RUNNING = _option(
     "--stop-running",
     is_flag=True,

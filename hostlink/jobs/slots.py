@@ -34,7 +34,13 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import NOT_OVERWRITTEN, UNREADABLE_NOW, is_unchanged, no_program
+from hostlink.sentences import (
+    NOT_OVERWRITTEN,
+    STILL_IN_MEMORY,
+    UNREADABLE_NOW,
+    is_unchanged,
+    no_program,
+)
 from hostlink.words import plural, safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
@@ -65,7 +71,7 @@ def store(session: Session, archive: Archive, name: str) -> HeldProgram:
                 _put_back(session, memory)
                 raise
             except RefusedError as refused:
-                kept = refused.kept or "The program is still in memory."
+                kept = refused.kept or STILL_IN_MEMORY
                 raise refused.but(kept=kept) from refused
         record.detail["stored"] = memory.spec
         return before

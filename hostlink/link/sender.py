@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import TIMED_MARGIN, Pacing
@@ -24,6 +25,8 @@ from hostlink.link.pacing import TIMED_MARGIN, Pacing
 _XON, _XOFF = 0x11, 0x13
 _LONGEST_PAUSE_S = 20.0
 _TIMED_SLACK_S = 0.002
+
+StopKind: TypeAlias = Literal["echo", "silent", "paused"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ class EarlyStop:
     """
 
     line: int
-    kind: str
+    kind: StopKind
     expected: bytes
     heard: bytes
 
@@ -149,7 +152,7 @@ class Sender:
         self._guards.append(now + self.pacing.guard_s)
         self._expect_line()
 
-    def _fail(self, kind: str) -> None:
+    def _fail(self, kind: StopKind) -> None:
         self.damage = EarlyStop(self._prompted, kind, self._expected, bytes(self._heard))
 
     # --- time --------------------------------------------------------------------------------

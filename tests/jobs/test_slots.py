@@ -147,7 +147,7 @@ def test_a_full_eeprom_leaves_the_program_in_memory_and_says_so(table: Callable[
     before = (board.memory, board.stored)
     with board.session() as session, pytest.raises(RefusedError, match="shelf full") as caught:
         store(session, board.archive, "A")
-    assert "The program is still in memory." in caught.value.kept
+    assert "The program is still in the board's memory." in caught.value.kept
     assert (board.memory, board.stored) == before
 
 

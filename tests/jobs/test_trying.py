@@ -9,7 +9,7 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.language_of import in_language_of
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.jobs.proving import inputs_of
-from hostlink.jobs.stepping import slide, state_rows
+from hostlink.jobs.stepping import change_level, state_rows
 from hostlink.jobs.trying import Setting, trace
 
 
@@ -75,9 +75,9 @@ def test_a_pin_slides_between_its_bounds() -> None:
     bank = walk.state.pins
     levels = []
     for by in (1, -1, -1, 40, 1):
-        slide(walk, "ADC0", by)
-        slide(walk, "2", by)
+        change_level(walk, "ADC0", by)
+        change_level(walk, "2", by)
         levels.append((bank.level("ADC0"), bank.level("2")))
     assert levels == [(32, 1), (0, 0), (0, 0), (1023, 1), (1023, 1)]
-    slide(walk, "ADC0", 0)
+    change_level(walk, "ADC0", 0)
     assert bank.level("ADC0") == 0

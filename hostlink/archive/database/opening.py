@@ -26,7 +26,7 @@ from hostlink.archive.database.rows import insert
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
-from hostlink.sentences import BY_NEWER_HOSTLINK
+from hostlink.sentences import BY_NEWER_HOSTLINK, no_archive_at
 
 APPLICATION_ID = int.from_bytes(b"hlnk", "big")
 _HEADER = b"SQLite format 3\0"
@@ -93,7 +93,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
         if not path.exists():
             if not create:
                 raise ArchiveError(
-                    f"There is no archive at {path}.",
+                    f"{no_archive_at(path)}.",
                     advice="Check the name; the first program kept makes a new one.",
                 )
             make_folders(path.parent)

@@ -12,7 +12,7 @@ import click
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import shared
+from hostlink.cli.options import MADE_IF_MISSING, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus
@@ -120,7 +120,7 @@ def booklet(
     "--output",
     type=click.Path(path_type=Path, file_okay=False),
     required=True,
-    help="The folder to write; made where there is none.",
+    help=f"The folder to write; {MADE_IF_MISSING}.",
 )
 @_TITLE
 @shared(profile=True, json=True)

@@ -31,7 +31,7 @@ from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import NOT_KEPT, held_before, let_be_lost
+from hostlink.sentences import LOOKING_FOR_PROMPT, NOT_KEPT, held_before, let_be_lost
 from hostlink.words import capital, safe
 
 _LONGEST_LOOK_S = 60.0  # a silent board takes 20 s
@@ -63,7 +63,7 @@ def role_of(archive: Archive, image: Image, role: str) -> Role:
 def look(session: Session, archive: Archive, request: WriteRequest) -> Situation:
     """Find out how the board answers. Raises RefusedError if the image's purpose is unknown."""
     wanted = role_of(archive, request.image, request.role)
-    session.emit(Phase("Looking for the board's prompt"))
+    session.emit(Phase(capital(LOOKING_FOR_PROMPT)))
     answer, error = _answer(session)
     board = session.board_in(archive)
     events = archive.events(board_uuid=board.uuid)

@@ -23,7 +23,7 @@ from hostlink.jobs.session.rescuing import NOTHING
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import FoundState
-from hostlink.sentences import PLUG_IN_AGAIN, go_back
+from hostlink.sentences import PLUG_IN_AGAIN, go_back, programs_kept
 from hostlink.words import capital
 
 # Advice by whether there is an image to go back to, and whether a program may be in memory.
@@ -141,7 +141,7 @@ def after_write_error(
     to go back to.
     """
     name = written.image.name or "the image"
-    kept = [f"Its programs are kept as {written.backup}."] if written.backup else []
+    kept = [programs_kept(written.backup)] if written.backup else []
     if cause is not None:
         kept.append(cause.kept)
     said = " ".join(part for part in kept if part)

@@ -43,7 +43,7 @@ from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import BACK_IN_MEMORY, MUTE, NOTHING_SENT, go_back
+from hostlink.sentences import BACK_IN_MEMORY, MUTE, NOTHING_SENT, go_back, programs_kept
 
 __all__ = [
     "AfterWriteError",
@@ -199,7 +199,7 @@ class _Write:
         if "Nothing was written" not in error.kept:
             said.insert(0, "Nothing was written.")
         if self._backup is not None:
-            said.append(f"Its programs are kept as {self._backup.spec}.")
+            said.append(programs_kept(self._backup.spec))
             if back:
                 said.append(BACK_IN_MEMORY)
             else:
@@ -273,7 +273,7 @@ class _Write:
         if can_go_back:
             kept.append("What its flash held before is in the archive.")
         if self._backup:
-            kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
+            kept.append(f"{programs_kept(self._backup.spec)} They go back at the end.")
         check = error.advice if isinstance(error, ReadBackError) else ""
         advice = join_advice(check, self._again)
         if self._request.goes_back:

@@ -82,7 +82,7 @@ def restart(
         if not consent(held):
             raise RefusedError("The board was not restarted.", kept=UNTOUCHED)
         session.emit(Phase(RESTARTING))
-        kept = f"What the board held is kept as {held.spec}." if held.spec else ""
+        kept = held_before(held.spec) if held.spec else ""
         try:
             if not pulse(session):
                 raise LinkError(

@@ -29,7 +29,7 @@ from hostlink.link.port import TunablePort
 from hostlink.link.regain import FoundState
 from hostlink.link.taking_back import take_back
 from hostlink.link.wire import Wire
-from hostlink.sentences import RESTARTED_AT_OPENING, UNTOUCHED
+from hostlink.sentences import LOOKING_FOR_PROMPT, RESTARTED_AT_OPENING, UNTOUCHED
 
 _NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
 # How a board fails to answer if it does not talk as its profile says.
@@ -107,7 +107,7 @@ class Session:
             woke = self._find_prompt(again=again)
         except Interrupted as error:
             raise error.but(
-                what="Stopped while looking for the board's prompt.",
+                what=f"Stopped while {LOOKING_FOR_PROMPT}.",
                 kept=UNTOUCHED,
             ) from error
         self.is_astray = False
