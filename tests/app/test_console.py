@@ -146,6 +146,26 @@ def test_a_refused_line_stays_to_be_changed(stage: Any, wait: Any) -> None:
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("escape")
         assert line.value == "PRINT \u2192"
+        await pilot.press("backspace", "!")
+        assert line.value == "PRINT !"
+
+    stage.play(story)
+
+
+def test_a_refused_line_does_not_replace_what_was_typed_meanwhile(stage: Any, wait: Any) -> None:
+    """It is told beside the board's rows then."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        line = app.desk.query_one("#console-line")
+        line.value = "PRINT \u2192"
+        app.desk.console.type_line(line.value)
+        line.value = "LIST"
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        await pilot.press("escape")
+        transcript = app.desk.query_one(Transcript)
+        await wait(pilot, lambda: "Not taken: PRINT" in transcript.text)
+        assert line.value == "LIST"
 
     stage.play(story)
 

@@ -247,8 +247,7 @@ class SeveralScreen(Page[None]):
         desk = self.app.desk
 
         def done(saved: Saved) -> str:
-            desk.shelf.renew()
-            desk.readings.look_again(attached, quietly=True)
+            desk.transfers.after_save(attached, saved)
             new = "" if saved.is_new else ", nothing new"
             return f"{saved.revision.spec} {saved.proof}{new}."
 
