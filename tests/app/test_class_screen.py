@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.class_screen import ClassScreen
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
+from hostlink.jobs.class_register.evening import handing_out
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.session.link_choice import LinkChoice
 
@@ -151,6 +153,41 @@ def test_a_board_that_cannot_be_opened_is_told_and_not_attached(
             name for name in BOARDS if any(name in row and "failed" in row for row in rows)
         ] == ["Ben Oak"]
         assert elsewhere.close()
+
+    stage.play(story, size=(80, 24))
+
+
+def test_the_jobs_go_on_after_the_screen_was_left(
+    stage: Any,
+    wait: Any,
+    is_settled: Any,
+    find_action: Any,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Their news find no screen any more, and the desk says how each ended."""
+    write_register(tmp_path)
+    is_left = threading.Event()
+
+    def held_back(*given: Any, **options: Any) -> Any:
+        job = handing_out(*given, **options)
+
+        def work(*at_seat: Any) -> Any:
+            assert is_left.wait(60)
+            return job(*at_seat)
+
+        return work
+
+    monkeypatch.setattr("hostlink.app.screens.class_screen.handing_out", held_back)
+
+    async def story(pilot: Any, app: Any) -> None:
+        screen = await _open(pilot, app, wait, is_settled, find_action)
+        await pilot.press("h", "escape")
+        await wait(pilot, lambda: app.screen is app.desk and not screen.is_attached)
+        assert all(each.doing.startswith("is being loaded") for each in app.boards.by_port.values())
+        is_left.set()
+        await wait(pilot, lambda: screen.is_at_rest)
+        assert [app.desk.states.held(port).spec for port in app.boards.by_port] == ["LAMP@1"] * 3
 
     stage.play(story, size=(80, 24))
 

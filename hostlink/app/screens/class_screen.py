@@ -91,7 +91,7 @@ class ClassScreen(Page[None]):
 
     def look_anew(self) -> None:
         """Read the table from the archive, and show it."""
-        if not self.is_mounted:  # a job may end after the screen was left
+        if not self.is_attached:  # a job may end after the screen was left
             return
         found = self.app.attempt(lambda: class_table(self.register, self.app.archive))
         if found is not None:
@@ -99,7 +99,7 @@ class ClassScreen(Page[None]):
             self._show()
 
     def _show(self) -> None:
-        if not self.is_mounted:
+        if not self.is_attached:
             return
         late = ", waiting" if self.is_waiting else ""
         failed = sum(task.failed for task in self.tasks.values())
