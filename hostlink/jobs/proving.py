@@ -136,7 +136,7 @@ def _runs(
 
     lists = [board.language.input_list for board in boards]
     for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
-        language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)
+        language = replace(board.language, blank=OWN, asks="", asks_again="")
         yield outcome(
             text,
             inputs if taken == "row" else answers_apart(inputs),
@@ -153,11 +153,11 @@ def answers_apart(inputs: Sequence[str]) -> list[str]:
 
 
 def how_alike(first: str, second: str) -> Alike:
-    """Return how far two outputs are the same, "other" if they are not.
+    """Return how far two outputs agree, "other" if they do not.
 
-    Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many
-    there are in front of a column ("columns"), and those beside a number ("numbers"), but not
-    those that keep two numbers apart.
+    Only blanks that a board adds itself, which are `OWN` here, may differ: their number in front of
+    a column ("columns") and those beside a number ("numbers"), unless they alone separate two
+    numbers; a minus sign separates them too.
     """
     rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
     if len(rows) != len(others):
@@ -180,7 +180,7 @@ def _rows_alike(first: str, second: str) -> Iterator[Alike]:
         if gap.replace(OWN, " ") == other.replace(OWN, " "):
             continue
         if before and behind and not gap:
-            yield "numbers" if OWN in other else "other"
+            yield "numbers" if OWN in other or characters[at] == "-" else "other"
         elif before and behind and not other:
             yield "other"
         elif before or behind:

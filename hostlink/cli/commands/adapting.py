@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -93,13 +94,13 @@ def _written_for(common: CommonOptions, material: Material) -> str:
 
     Raises UsageError if no known kind takes them all, or if those that do differ in one of them.
     """
-    from hostlink.jobs.language_of import doubt_words, guessed
+    from hostlink.jobs.language_of import doubt_words, guessed_kind
 
     if material.shipped is not None:
         return "practice"
     if material.held is not None:
         return material.held.profile
-    found = guessed(material, common.the_profile())
+    found = guessed_kind(material, common.the_profile())
     if found.disputed or not found.names:
         why = doubt_words(found) or f"None takes all the forms found in it{_forms(found)}."
         raise UsageError(
@@ -148,17 +149,8 @@ def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:
         "after_bytes": made.after,
         "limit_bytes": made.limit or None,
         "fits": made.fits,
-        "changes": [
-            {
-                "number": change.number,
-                "before": change.before,
-                "after": list(change.after),
-                "why": list(change.why),
-                "cost_bytes": change.cost,
-            }
-            for change in made.changes
-        ],
-        "needs": [{"what": need.what, "lines": list(need.lines)} for need in made.needs],
+        "changes": [asdict(change) for change in made.changes],
+        "needs": [asdict(need) for need in made.needs],
         "notes": list(made.notes),
         "proof": {"result": proof.result, "says": proof.says},
     }

@@ -17,7 +17,15 @@ from hostlink.firmware.chip import CHIPS
 from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
-from hostlink.sentences import CONTENTS_UNKNOWN, PLUG_IN, PRESS_RESTART, lift_wire, name_speed
+from hostlink.sentences import (
+    CLOSE_OTHER,
+    CONTENTS_UNKNOWN,
+    IS_SILENT,
+    PLUG_IN,
+    PRESS_RESTART,
+    lift_wire,
+    name_speed,
+)
 from hostlink.words import capital
 
 ONLY_JUST_AFTER = "A bootloader answers only just after a restart"
@@ -115,7 +123,7 @@ def _permission(seen: Seen) -> Stand:
 
 def _free(seen: Seen) -> Stand:
     if seen.holder:
-        return _broken(f"{seen.port} is open in {seen.holder}.", "Close that program.")
+        return _broken(f"{seen.port} is open in {seen.holder}.", CLOSE_OTHER)
     if seen.kept_closed:
         return _missing(
             "The port was not opened, since that would probably restart the board.",
@@ -143,13 +151,13 @@ def _answers(seen: Seen) -> Stand:
         return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
-            f"It is silent, or a program on it prints rarely. {ONLY_JUST_AFTER}, and the board was "
+            f"It {IS_SILENT}. {ONLY_JUST_AFTER}, and the board was "
             "not restarted: a program in its memory would be lost.",
             lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
         )
     if seen.restart is Restart.IMPOSSIBLE:
         return _broken(
-            "It is silent, and this port has no restart line for its bootloader.",
+            f"It is silent, and {seen.restart.value} for its bootloader.",
             f"{PRESS_RESTART}, and check its supply and the network.",
         )
     if seen.role == "display":
@@ -195,6 +203,8 @@ def _bootloader(seen: Seen) -> Stand:
 
 
 def _basic(seen: Seen) -> Stand:
+    if seen.basic is not None and seen.may_be_no_basic:
+        return _left_out(f"{seen.basic.manner} Whether it is a BASIC cannot be told.")
     if seen.basic is not None:
         return _holds(seen.basic.manner)
     if seen.is_display:
@@ -258,7 +268,8 @@ def _contents(seen: Seen) -> Stand:
     name = f"Its label is {seen.label}." if seen.label else "It has no label."
     if seen.contents is None:
         why = seen.unread.what if seen.unread is not None else "It was not read."
-        return _left_out(f"{capital(CONTENTS_UNKNOWN)}: {why} {name}")
+        unknown = "" if CONTENTS_UNKNOWN in why else f"{capital(CONTENTS_UNKNOWN)}: "
+        return _left_out(f"{unknown}{why} {name}")
     stored = seen.contents.stored
     shelf = "" if stored is None else f" Stored: {', '.join(stored) or 'nothing'}."
     return _holds(f"Memory: {seen.contents.words}.{shelf} {name}")
@@ -294,6 +305,12 @@ def _top(seen: Seen) -> Advice:
     if seen.contents is not None:
         holds = f" and holds {seen.contents.words}"
     sentence = f"{name} {talks}{holds}."
+    if seen.may_be_no_basic:
+        return lambda by: (
+            f"{name} {talks} and shows no listing: its memory may be empty, or it may be no BASIC. "
+            f"See what it answers {by.look_in_console}; if it is a BASIC with nothing to lose in "
+            f"its memory, measure it {by.survey_discarding}."
+        )
     if seen.label:
         return sentence
     return lambda by: f"{sentence} Give it a label {by.label_board}."

@@ -10,7 +10,7 @@ import pytest
 from hostlink.advice import advice_text
 from hostlink.app.ways import KEYS
 from hostlink.cli.ways import COMMANDS
-from hostlink.errors import ExitStatus, LinkError, LinkReason
+from hostlink.errors import ExitStatus, LinkError, LinkReason, NoListingError
 from hostlink.jobs.meeting.ladder import RungState
 from hostlink.jobs.meeting.rungs import RUNGS, climb
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
@@ -43,6 +43,23 @@ def test_no_write_is_advised_for_a_chip_that_cannot_be_written() -> None:
     assert "firmware write" not in advice_text(climb(seen).end, COMMANDS)
 
 
+def test_what_answers_list_with_no_listing_is_not_said_to_be_a_basic() -> None:
+    """Nor that it holds a program; of a known kind it is a BASIC all the same."""
+    unread = NoListingError(
+        "The board answered so, which is no listing: what it holds is not known."
+    )
+    basic = SeenBasic("It talks.", "", 9600)
+    seen = dataclasses.replace(TALKING, basic=basic, contents=None, unread=unread)
+    climbed = climb(seen)
+    states = {step.rung.id: step.stand.state for step in climbed.steps}
+    assert (states["basic"], states["contents"]) == (RungState.LEFT_OUT, RungState.LEFT_OUT)
+    said = "\n".join(climbed.rows(COMMANDS))
+    assert "it may be no BASIC" in said
+    assert said.count("what it holds is not known") == 1
+    known = climb(dataclasses.replace(seen, basic=TALKING.basic))
+    assert "no BASIC" not in "\n".join(known.rows(COMMANDS))
+
+
 def failing(reason: LinkReason) -> LinkError:
     return LinkError("It failed so.", reason=reason, advice="Do this.")
 
@@ -61,7 +78,12 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"opening": failing(LinkReason.NOT_FOUND)}, "port", "There is no port", "hostlink boards"),
     ({"access": "Join the group dialout."}, "permission", "may not open", "group dialout"),
     ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "may not open", "Do this"),
-    ({"holder": 'the program "x"'}, "free", 'is open in the program "x"', "Close that program"),
+    (
+        {"holder": 'the program "x"'},
+        "free",
+        'is open in the program "x"',
+        "Close the other program",
+    ),
     ({"opening": failing(LinkReason.BUSY)}, "free", "It failed so", "Do this"),
     ({"kept_closed": True}, "free", "would probably restart", "with --yes"),
     ({"restart": Restart.DONE}, "answer", "Nothing answers", "crystal"),
