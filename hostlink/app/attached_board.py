@@ -38,7 +38,12 @@ R = TypeVar("R")
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class SpokeUnasked:
-    """A board sent something while it was at its prompt and nothing had been typed."""
+    """A board sent something that answers nothing."""
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class EndedOrRestarted:
+    """A program ended, or its board restarted: without a known banner both look alike."""
 
 
 News = MemoryLost | BoardVanished | BoardReturned
@@ -66,7 +71,7 @@ class AttachedBoard:
         self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
-        self.news: deque[News | SpokeUnasked] = deque()
+        self.news: deque[News | SpokeUnasked | EndedOrRestarted] = deque()
         self.faults: deque[ProgramFailed] = deque()
         self.read_at: datetime | None = None
         self.partial = ""
@@ -121,6 +126,8 @@ class AttachedBoard:
             self.news.append(SpokeUnasked())
             self.on_news()
         now = (console.is_here, console.partial, console.activity.now)
+        if self.state.runs and now[2].at_prompt and not self.choice.profile.talk.banner:
+            self.news.append(EndedOrRestarted())
         if now != (self.is_here, self.partial, self.state):
             self.is_here, self.partial, self.state = now
             self.on_news()

@@ -62,21 +62,25 @@ class AttachedBoards:
         )
 
     def attach(self, port: str, then: Callable[[AttachedBoard], object] | None = None) -> None:
-        """Open a board's port; ask first if that will probably restart the board.
+        """Open a board's port and make it current; ask first if that will probably restart it.
 
         then: called with the attached board, in place of reading what it holds.
         """
-        if port in self.by_port:
+        is_new = port not in self.by_port
+
+        def opened(attached: AttachedBoard) -> None:
             self.make_current(port)
             if then is not None:
-                then(self.by_port[port])
-            return
-        self.attach_all([port], then or (lambda _: self.app.desk.readings.look_again()))
+                then(attached)
+            elif is_new:
+                self.app.desk.readings.look_again()
+
+        self.attach_all([port], opened)
 
     def attach_all(self, ports: Sequence[str], then: Callable[[AttachedBoard], object]) -> None:
         """Open the ports that are not open yet; ask once if that will probably restart boards.
 
-        then: called with each attached board.
+        then: called with each attached board. The current board stays so, if there is one.
         """
         from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.session.link_choice import LinkChoice
@@ -116,7 +120,9 @@ class AttachedBoards:
             port, profile, self.app.baud, is_guess=is_guess, is_named=named, may_restart=agreed
         )
         self.by_port[port] = AttachedBoard(choice, self.app.archive, self.on_news)
-        self.make_current(port)
+        if self.current is None:
+            self.make_current(port)
+        self.app.desk.readings.show()  # how many are attached
 
     def detach(self, port: str) -> None:
         """Close a board's port without changing its program."""

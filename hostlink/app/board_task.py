@@ -51,6 +51,7 @@ class BoardTask:
                 self.words = f"Failed: {shown_error(job.error).words()}"
                 if job.progress.differs:
                     app.desk.readings.unknown_now(job.attached)
+                app.desk.readings.give_up_closed(job.attached)
             app.tell(f"{self.name}: {self.words}", board=self.job.attached)
             changed()
 

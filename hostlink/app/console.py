@@ -40,11 +40,11 @@ class Transcript(ScrollView, can_focus=True):
     def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
         self._rows: deque[tuple[str, bool]] = deque(maxlen=MOST_ROWS)
+        self._follows = True  # the newest row is shown, until the user scrolls away from it
         self.board_width = 0
 
     def add(self, rows: Sequence[tuple[str, bool]]) -> None:
         """Append rows: the text of each, and whether it is hostlink's own message."""
-        at_end = self.scroll_offset.y >= self.max_scroll_y - 1
         width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
             shown = safe(text)
@@ -52,9 +52,12 @@ class Transcript(ScrollView, can_focus=True):
             for row in wrap(shown, most) if ours else [shown]:
                 self._rows.extend((cut, ours) for cut in chop_cells(row, most) or [""])
         self.virtual_size = Size(self.size.width, len(self._rows))
-        if at_end:
-            self.scroll_end(animate=False, immediate=True, force=True)
+        self._show_newest()
         self.refresh()
+
+    def _show_newest(self) -> None:
+        if self._follows:
+            self.scroll_end(animate=False, immediate=True, force=True)
 
     @property
     def text(self) -> str:
@@ -65,6 +68,15 @@ class Transcript(ScrollView, can_focus=True):
     def printed(self) -> list[str]:
         """Return the rows that the board sent, of those that are kept."""
         return [text for text, ours in self._rows if not ours]
+
+    def watch_scroll_y(self, old_value: float, new_value: float) -> None:
+        """Follow the newest row again once it is reached, and leave it where the user goes up."""
+        super().watch_scroll_y(old_value, new_value)
+        self._follows = self.scroll_offset.y >= self.max_scroll_y - 1
+
+    def on_resize(self) -> None:
+        """Keep the newest row in sight where the console has become smaller."""
+        self._show_newest()
 
     def render_line(self, y: int) -> Strip:
         place = y + self.scroll_offset.y

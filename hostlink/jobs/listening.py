@@ -82,9 +82,10 @@ class Listening(LongSession):
         return self._output.partial
 
     def take_unasked(self) -> bool:
-        """Return whether the board has sent something at its prompt since this was last called.
+        """Return whether the board has sent what answers nothing since this was last called.
 
-        It may have restarted, or somebody typed at its own keyboard.
+        It was at its prompt or silent, or it was full and is at its prompt again: it may have
+        restarted, or somebody typed at its own keyboard.
         """
         spoke, self._spoke_unasked = self._spoke_unasked, False
         return spoke
@@ -131,8 +132,9 @@ class Listening(LongSession):
     def _feed(self, data: bytes) -> None:
         session = self._here()
         now = session.wire.now()
+        was = self.activity.now.activity
         if data:
-            self._spoke_unasked |= self.at_prompt
+            self._spoke_unasked |= was in (Activity.PROMPT, Activity.SILENT)
             self.activity.heard(now)
             self._output.take(data, now)
             if self._record is not None:
@@ -140,6 +142,7 @@ class Listening(LongSession):
         elif not self._prompted():
             self.activity.quiet(now, self.partial, self._output.asks_at)
         elif now >= self._quiet_at:
+            self._spoke_unasked |= was is Activity.FULL  # which only a restart ends
             ended = self.activity.is_program
             self._is_half_typed = False
             self.activity.prompted()

@@ -146,6 +146,26 @@ def test_a_refused_line_stays_to_be_changed(stage: Any, wait: Any) -> None:
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("escape")
         assert line.value == "PRINT \u2192"
+        await pilot.press("backspace", "!")
+        assert line.value == "PRINT !"
+
+    stage.play(story)
+
+
+def test_a_refused_line_does_not_replace_what_was_typed_meanwhile(stage: Any, wait: Any) -> None:
+    """It is told beside the board's rows then."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        line = app.desk.query_one("#console-line")
+        line.value = "PRINT \u2192"
+        app.desk.console.type_line(line.value)
+        line.value = "LIST"
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        await pilot.press("escape")
+        transcript = app.desk.query_one(Transcript)
+        await wait(pilot, lambda: "Not taken: PRINT" in transcript.text)
+        assert line.value == "LIST"
 
     stage.play(story)
 
@@ -219,3 +239,24 @@ def test_a_paste_without_a_line_end_is_typed_text(stage: Any, wait: Any, type_te
         await wait(pilot, lambda: app.desk.query_one("#console-line").value == "PRINT 12")
 
     stage.play(story)
+
+
+def test_the_newest_row_stays_in_sight_when_the_console_becomes_smaller(stage: Any) -> None:
+    """After another size of the terminal; rows that the user went back to stay in sight too."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        transcript = app.desk.query_one(Transcript)
+        for number, (width, height) in enumerate([(80, 50), (80, 24), (80, 40), (60, 18)]):
+            transcript.add([(f"row {number} {each}", False) for each in range(40)])
+            await pilot.resize_terminal(width, height)
+            await pilot.pause()
+            assert transcript.scroll_offset.y == transcript.max_scroll_y > 0
+        transcript.scroll_to(y=3, animate=False, immediate=True)
+        await pilot.pause()
+        transcript.add([("another one", False)])
+        await pilot.resize_terminal(80, 20)
+        await pilot.pause()
+        assert transcript.scroll_offset.y == 3
+
+    stage.play(story, port="practice://class?time=virtual")

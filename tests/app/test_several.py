@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any
+
+import pytest
 
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.screens.several import SeveralScreen
+from hostlink.jobs.loading import load
 
 SECOND = "practice://second?time=virtual"
 LISTING = "10 PRINT 1\n20 END\n"
@@ -100,3 +104,28 @@ def test_a_listing_with_errors_is_loaded_only_after_an_answer(
 
     stage.keep("BAD", "10 GOTO 99")
     stage.play(story, opens="BAD")
+
+
+def test_loads_go_on_after_the_screen_was_left(
+    stage: Any, wait: Any, is_settled: Any, find_action: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their news find no screen any more, and the desk knows what each board holds then."""
+    is_left = threading.Event()
+
+    def held_back(*given: Any) -> Any:
+        assert is_left.wait(60)
+        return load(*given)
+
+    monkeypatch.setattr("hostlink.app.screens.several.load", held_back)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _two(pilot, app, wait, is_settled, find_action)
+        screen = app.screen
+        await pilot.press("l", "escape")
+        await wait(pilot, lambda: app.screen is app.desk and not screen.is_attached)
+        is_left.set()
+        await wait(pilot, lambda: is_settled(app))
+        assert [app.desk.states.held(port).spec for port in app.boards.by_port] == ["LAMP@1"] * 2
+
+    stage.keep("LAMP", *LISTING.split("\n")[:2])
+    stage.play(story, opens="LAMP")

@@ -9,6 +9,7 @@ import pytest
 
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs.session.activity import Activity
 
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 
@@ -233,3 +234,48 @@ def test_a_board_that_speaks_unasked_counts_as_not_read_and_is_read_once_it_is_q
         assert "holds no program" in shown(app)
 
     stage.play(story, opens="shipped:TIDE")
+
+
+@pytest.mark.parametrize(
+    ("typed", "does"),
+    [
+        (["10 INPUT A", "RUN"], Activity.ASKING),
+        ([f"{number} PRINT 1" for number in range(10, 80, 10)], Activity.FULL),
+    ],
+)
+def test_a_board_without_a_known_banner_that_restarts_while_it_asks_or_is_full_is_read(
+    stage: Any,
+    wait: Any,
+    shown: Any,
+    type_text: Any,
+    is_settled: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    typed: list[str],
+    does: Activity,
+) -> None:
+    """Somebody presses its button: its program is gone, and it is not said to hold it."""
+    monkeypatch.setattr("hostlink.app.desk.watch.QUIET_S", 0.2)
+
+    def press_the_button(console: Any) -> None:
+        wire = console._session.wire
+        wire.port.machine.restart(wire.now())
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("down", "enter")  # the port may be opened
+        await wait(pilot, lambda: app.boards.current and app.boards.current.at_prompt)
+        board = app.boards.current
+        await pilot.press("ctrl+t")
+        for line in typed:
+            await type_text(pilot, f"{line}\n")
+            await wait(
+                pilot,
+                lambda: is_settled(app) and (board.at_prompt or board.state.activity is does),
+            )
+        await pilot.press("escape")
+        assert board.state.activity is does
+        assert app.desk.states.held(board.port).lines
+        board.talk("", press_the_button)
+        await wait(pilot, lambda: "holds no program" in shown(app))
+
+    port = "practice://x?kind=capital&program_bytes=70&time=virtual"
+    stage.play(story, port=port, profile="capital")

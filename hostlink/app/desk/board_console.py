@@ -90,7 +90,12 @@ class BoardConsole(DeskPart):
             return
 
         def failed(_: BaseException) -> None:
-            self.desk.query_one("#console-line", Input).value = line
+            box = self.desk.query_one("#console-line", Input)
+            if box.value:  # was typed meanwhile
+                attached.rows.append((f"Not taken: {line}", True))
+            else:
+                box.value = line
+                box.cursor_position = len(line)
 
         job = attached.talk(f"Typing {line}", partial(_enter, attached, line))
         self._watch(attached, job, line, failed)

@@ -63,7 +63,7 @@ class LastLine(DeskPart):
     def show(self) -> None:
         """Draw the line, as wide as the desk is now."""
         width, help_words = self.desk.size.width - 2, with_keys(HELP)
-        text, room = safe(self._told), width - len(help_words)
+        text, room = safe(self._told.replace("\n", " ")), width - len(help_words)
         if text and len(text) < room - 2:
             text = f"{text:<{room}}{help_words}"
         hint, brief = map(with_keys, HINTS)

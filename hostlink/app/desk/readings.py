@@ -144,7 +144,7 @@ class Readings(DeskPart):
                 words = shown_error(error).words()
                 said = f"{capital(self.name_of(board))}: {words}"
                 return partial(self.app.tell, said, board=board)
-            self._give_up_closed(board)
+            self.give_up_closed(board)
             return None
 
         self.app.watch_job(job, done=done, failed=failed)
@@ -183,13 +183,10 @@ class Readings(DeskPart):
             return f"{name} is attached."
         return f"{name} is attached; {way_to('load')} loads the listing into it."
 
-    def _give_up_closed(self, attached: AttachedBoard) -> None:
+    def give_up_closed(self, attached: AttachedBoard) -> None:
         """Detach a board whose port could not be opened, or was given up."""
         if attached.failure is not None:
-            self.app.boards.by_port.pop(attached.port, None)
-            if self.app.boards.current is attached:
-                self.app.boards.current = None
-            self.show()
+            self.app.boards.detach(attached.port)
 
     def look(self) -> None:
         """Read what the current board holds, and say it."""

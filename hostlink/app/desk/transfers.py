@@ -214,30 +214,33 @@ class Transfers(DeskPart):
         )
 
         def done(saved: Saved) -> str:
-            revision = saved.revision
-            limit = self.app.boards.profile.rules.storage.room
-            self.desk.readings.note(
-                attached,
-                KnownContents(
-                    True,
-                    revision.spec,
-                    revision.line_count,
-                    revision.size_bytes or 0,
-                    limit,
-                    False,
-                    self.app.now() if saved.doubt is None else None,
-                ),
-            )
-            self.desk.shelf.renew()
-            words = f"{revision.spec} {saved.proof}"
+            self.after_save(attached, saved)
+            words = f"{saved.revision.spec} {saved.proof}"
             if not self.sheets.unkept:
-                self.sheets.open_word(revision.spec)
+                self.sheets.open_word(saved.revision.spec)
                 return f"{words}. Next: change it in the editor."
             return f"{words}. Next: see what is new in it ({way_to('history')})."
 
         self.app.watch_job(
             job, done=done, failed=lambda error: self._save_refused(attached, options, error)
         )
+
+    def after_save(self, attached: AttachedBoard, saved: Saved) -> None:
+        """Record what the board holds after a save."""
+        revision = saved.revision
+        self.desk.readings.note(
+            attached,
+            KnownContents(
+                True,
+                revision.spec,
+                revision.line_count,
+                revision.size_bytes or 0,
+                attached.choice.effective.rules.storage.room,
+                False,
+                self.app.now() if saved.doubt is None else None,
+            ),
+        )
+        self.desk.shelf.renew()
 
     def _save_refused(
         self, attached: AttachedBoard, options: SaveOptions, error: BaseException

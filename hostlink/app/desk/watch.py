@@ -5,14 +5,15 @@ Rules:
    it waits at its prompt, has no job, and nothing stands half typed in the console.
 2. After a restart, a return, or a line that clears memory it is read once it is at its prompt. A
    board that spoke unasked may have restarted too, or somebody types at its own keyboard, into
-   which nothing is sent: it counts as not read, and is read after QUIET_S without a word.
+   which nothing is sent: it counts as not read, and is read after QUIET_S without a word. So is a
+   board without a known banner whose program has ended, since it may have restarted.
 3. What a board lost is offered where that is noticed, as soon as no job is at work on it; the same
    program is offered once.
 """
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -36,7 +37,7 @@ class Watch(DeskPart):
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
-        self._until_read: dict[str, Timer] = {}  # by port, of boards that spoke unasked
+        self._until_read: dict[str, Timer] = {}  # by port, of boards that may have restarted
 
     def look_around(self) -> None:
         """Process the boards' news, offer lost programs, read boards again; called by a timer."""
@@ -46,31 +47,32 @@ class Watch(DeskPart):
         self._offer()
 
     def _take_news(self, attached: AttachedBoard) -> None:
-        from hostlink.app.attached_board import SpokeUnasked
+        from hostlink.app.attached_board import EndedOrRestarted, SpokeUnasked
         from hostlink.jobs.events import BoardVanished, MemoryLost
 
         while attached.news:
             event = attached.news.popleft()
-            if isinstance(event, SpokeUnasked):
-                self._spoke_unasked(attached)
+            if isinstance(event, SpokeUnasked | EndedOrRestarted):
+                if isinstance(event, SpokeUnasked):
+                    self.desk.states.forget(attached.port)
+                    self.desk.readings.show()
+                self._read_once_quiet(attached)
                 continue
             if isinstance(event, MemoryLost):
                 self.desk.states.lose(attached.port, event)
             attached.vanished = isinstance(event, BoardVanished)
             self.desk.readings.unknown_now(attached)
 
-    def _spoke_unasked(self, attached: AttachedBoard) -> None:
-        self.desk.states.forget(attached.port)
-        self.desk.readings.show()
+    def _read_once_quiet(self, attached: AttachedBoard) -> None:
+        """Have a board read after QUIET_S without a word, unless it is read before."""
         if attached.port in self._until_read:
             self._until_read[attached.port].stop()
         self._until_read[attached.port] = self.desk.set_timer(
-            QUIET_S, partial(self._quiet_again, attached)
+            QUIET_S, partial(self._quiet_again, attached, attached.read_at)
         )
 
-    def _quiet_again(self, attached: AttachedBoard) -> None:
-        """Have a board that spoke unasked read, unless it was read since."""
-        if not self.desk.states.held(attached.port).known:
+    def _quiet_again(self, attached: AttachedBoard, read_at: datetime | None) -> None:
+        if attached.read_at == read_at:
             attached.read_at = None
             self.look_around()
 

@@ -91,7 +91,7 @@ class ClassScreen(Page[None]):
 
     def look_anew(self) -> None:
         """Read the table from the archive, and show it."""
-        if not self.is_mounted:  # a job may end after the screen was left
+        if not self.is_attached:  # a job may end after the screen was left
             return
         found = self.app.attempt(lambda: class_table(self.register, self.app.archive))
         if found is not None:
@@ -99,10 +99,12 @@ class ClassScreen(Page[None]):
             self._show()
 
     def _show(self) -> None:
-        if not self.is_mounted:
+        if not self.is_attached:
             return
         late = ", waiting" if self.is_waiting else ""
-        self.set_head(f"{self.register.title}: {summary(self.rows.values()).rstrip('.')}{late}")
+        failed = sum(task.failed for task in self.tasks.values())
+        words = summary(self.rows.values()).rstrip(".") + f", {failed:,} failed" * (failed > 0)
+        self.set_head(f"{self.register.title}: {words}{late}")
         self.query_one(Rows).show(
             [Entry(name, self._cells(row)) for name, row in self.rows.items()]
         )
@@ -111,7 +113,9 @@ class ClassScreen(Page[None]):
     def _cells(self, row: ClassRow) -> tuple[str, ...]:
         cells = list(row.cells(self.app.now()))
         task = self.tasks.get(row.name)
-        if task is not None and not task.job.ended:
+        if task is not None and task.failed:
+            cells[self.column] = "failed"
+        elif task is not None and not task.job.ended:
             progress = task.job.progress
             lines = f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
             cells[self.column] = lines if progress.all_lines else "under way"
@@ -149,13 +153,16 @@ class ClassScreen(Page[None]):
     def _begin_handing_out(self, *, own: bool) -> None:
         job = self.app.attempt(lambda: handing_out(self.register, self.app.archive, own=own))
         if job is not None:
-            self._begin(HEADS.index("handed out"), "Handing out to", job)
+            self._begin(HEADS.index("handed out"), "Handing out to", job, "is being loaded for")
 
     def action_collect(self) -> None:
         self._begin(HEADS.index("saved"), "Saving from", collecting())
 
-    def _begin(self, column: int, what: str, job: SeatJob[Any]) -> None:
-        """Do a job at each board that is here, and at those that come while they are waited for."""
+    def _begin(self, column: int, what: str, job: SeatJob[Any], doing: str = "") -> None:
+        """Do a job at each board that is here, and at those that come while they are waited for.
+
+        doing: what it does to the memory of a learner's board; see `AttachedBoard.doing`.
+        """
         if not self.is_at_rest:
             self.app.notify(not_yet("class.stop"), markup=False)
             return
@@ -166,7 +173,7 @@ class ClassScreen(Page[None]):
             by_port = {self.app.boards.spelled(seat.port): seat for seat in seats}
             self.app.boards.attach_all(
                 list(by_port),
-                lambda attached: self._do(by_port[attached.port], attached, what, job),
+                lambda attached: self._do(by_port[attached.port], attached, what, job, doing),
             )
 
         self.start = start
@@ -181,17 +188,21 @@ class ClassScreen(Page[None]):
         seats = self.app.attempt(lambda: seats_of(self.register, self.app.archive))
         return [each for each in seats or () if each.port and each.learner.name not in self.tasks]
 
-    def _do(self, seat: Seat, attached: AttachedBoard, what: str, work: SeatJob[Any]) -> None:
+    def _do(
+        self, seat: Seat, attached: AttachedBoard, what: str, work: SeatJob[Any], doing: str
+    ) -> None:
         name = seat.learner.name
         job = attached.do(
-            f"{what} {name}", lambda session, archive: work(session, archive, seat.learner)
+            f"{what} {name}",
+            lambda session, archive: work(session, archive, seat.learner),
+            doing=doing and f"{doing} {name}",
         )
 
         def done(result: Loaded | Saved) -> str:
             if isinstance(result, Loaded):
                 self.app.desk.transfers.after_load(attached, result)
                 return f"{result.words}."
-            self.app.desk.shelf.renew()
+            self.app.desk.transfers.after_save(attached, result)
             return f"{result.revision.spec} {result.proof}."
 
         def changed() -> None:

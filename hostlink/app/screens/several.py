@@ -82,7 +82,7 @@ class SeveralScreen(Page[None]):
 
     def renew(self) -> None:
         """Show every attached board and how its job goes."""
-        if not self.is_mounted:  # a job may end after the screen was left
+        if not self.is_attached:  # a job may end after the screen was left
             return
         boards = self.app.boards.by_port
         called = self._names()
@@ -249,8 +249,7 @@ class SeveralScreen(Page[None]):
         desk = self.app.desk
 
         def done(saved: Saved) -> str:
-            desk.shelf.renew()
-            desk.readings.look_again(attached, quietly=True)
+            desk.transfers.after_save(attached, saved)
             new = "" if saved.is_new else ", nothing new"
             return f"{saved.revision.spec} {saved.proof}{new}."
 

@@ -103,7 +103,7 @@ class StoredScreen(Page[None]):
 
         def done(slots: list[StoredSlot]) -> None:
             self.slots = slots
-            if self.is_mounted:
+            if self.is_attached:
                 self._show()
 
         self.app.watch_job(job, done=done)
