@@ -12,6 +12,7 @@ from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
 
 LONGEST_S = 1.5
+_LONGEST_LISTING_S = 30.0
 QUIET_S = 0.11
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
@@ -79,6 +80,11 @@ class Asker:
         """Type a direct command; return its echo and the answer."""
         echo = self._type(text)
         return echo, self._ask(line_end)
+
+    def _say(self, typed: bytes, *, then: bytes = b"") -> bytes:
+        """Type characters, then a key or a line end; return the answer, which may be a listing."""
+        self._type(typed)
+        return self._ask(then, longest_s=_LONGEST_LISTING_S)
 
     def _stops(self) -> bool:
         """Send the usual interrupt keys; return whether the board fell silent after one."""

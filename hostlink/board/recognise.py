@@ -68,7 +68,6 @@ _FAR = 1.5  # times a speed
 _LISTEN_S = 0.1
 _GLANCE_S = 0.4  # at a speed at which a board that sends by itself may be readable
 _QUOTED = 40  # bytes of what was heard that an error repeats
-_LONGEST_LISTING_S = 30.0
 _SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
@@ -298,15 +297,8 @@ class Recogniser(Asker):
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
                 return Recognised(_at(kind, talk.baud), talk, known=True, free=free)
-        is_named = self._careful in self._kinds
-        profile = with_heard_talk(self._careful, talk, is_named=is_named)
-
-        def say(typed: bytes, *, then: bytes = b"") -> bytes:
-            self._type(typed)
-            return self._ask(then, longest_s=_LONGEST_LISTING_S)
-
-        profile = with_listing(profile, talk, say)
-        return Recognised(profile, talk, known=False)
+        profile = with_heard_talk(self._careful, talk, is_named=self._careful in self._kinds)
+        return Recognised(with_listing(profile, talk, self._say), talk, known=False)
 
     # --- the wire ----------------------------------------------------------------------------
 
