@@ -125,6 +125,60 @@ def test_a_page_and_folders_to_take_home(hostlink: Callable, place: Path) -> Non
 
 
 @pytest.mark.usefixtures("worked")
+def test_a_learner_takes_home_their_work_beside_a_later_handout(
+    hostlink: Callable, place: Path
+) -> None:
+    """And every revision of it, however the register spells the program's name."""
+    text = REGISTER.replace('name = "Ada Brook"', 'name = "Ada Brook"\nprogram = "ada-brook"')
+    (place / "class.toml").write_text(text, encoding="utf-8")
+    (place / "song.bas").write_text('10 PRINT "LA"\n', encoding="utf-8")
+    hostlink("class", "class.toml", "--hand-out", "--what", "song.bas")
+    told = hostlink("class", "class.toml", "--collect", "--folders", "home")
+    assert rows(told.out)["Ada Brook"][5].startswith("as handed out")
+    taken = place / "home" / "ada-brook"
+    assert {each.name for each in taken.iterdir()} == {
+        *(f"{name}.{kind}" for name in ("ada-brook", "song") for kind in ("bas", "html")),
+        "history.txt",
+    }
+    assert (taken / "ada-brook.bas").read_text(encoding="utf-8").startswith("5 REM MINE\n")
+    history = (taken / "history.txt").read_text(encoding="utf-8")
+    assert "Saved as handed out: SONG@1" in history
+    assert "ADA-BROOK@1  " in history
+
+
+def test_a_shipped_handout_is_adapted_on_every_evening(hostlink: Callable, place: Path) -> None:
+    """Also when the archive holds it, and what was adapted for one kind of board, since the first;
+    another program is refused, with the option of this command that adapts it."""
+    text = REGISTER.replace("lamp.bas", "HAIL").replace(RED, f"{RED}&kind=capital")
+    (place / "class.toml").write_text(text, encoding="utf-8")
+    for _ in range(2):
+        shown = rows(hostlink("class", "class.toml", "--hand-out").out)
+        assert shown["Ada Brook"][1:3] == ["HAIL@2", "0"]
+        assert shown["Ben Oak"][1:3] == ["HAIL@1", "0"]
+    told = hostlink("class", "class.toml", "--hand-out", "--what", "HAIL@1")
+    assert "Ada Brook: HAIL@1 was written for the BASIC of practice" in told.err
+    assert "load it adapted with --adapt, or" in told.err
+
+
+def test_lines_are_counted_against_what_is_told_as_handed_out(
+    hostlink: Callable, place: Path
+) -> None:
+    """Also where that was cut off: not against the handout before, which is no longer there."""
+    many = "".join(f"{number} PRINT {number}\n" for number in range(10, 310, 10))
+    (place / "many.bas").write_text(many, encoding="utf-8")
+    hostlink("class", "class.toml", "--hand-out")
+    cut = REGISTER.replace(RED, f"{RED}&unplug_after_bytes=200")
+    (place / "class.toml").write_text(cut, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--hand-out", "--what", "many.bas")
+    assert rows(told.out)["Ada Brook"][1:3] == ["MANY@1 cut off", "-"]
+    (place / "class.toml").write_text(REGISTER, encoding="utf-8")
+    shown = rows(hostlink("class", "class.toml", "--collect").out)["Ada Brook"]
+    left = hostlink("show", "ADA-BROOK").out.splitlines()
+    assert 0 < len(left) < 30
+    assert shown[1:3] == ["MANY@1 cut off", str(30 - len(left))]
+
+
+@pytest.mark.usefixtures("worked")
 def test_names_of_learners_are_in_no_bag_unless_asked_for(
     hostlink: Callable, archive: Archive, place: Path
 ) -> None:
