@@ -175,9 +175,7 @@ def _show(
     rows = class_table(register, archive)
     if common.json:
         failed = {
-            name: failure_dict(each.error, IN_CLASS)
-            for name, each in results.items()
-            if each.error
+            name: failure_dict(each.error, IN_CLASS) for name, each in results.items() if each.error
         }
         learners = [{**row.as_dict(), "failed": failed.get(row.name)} for row in rows]
         as_json({"title": register.title, "learners": learners})

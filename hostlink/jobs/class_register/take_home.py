@@ -39,9 +39,9 @@ def write_folders(
 ) -> list[str]:
     """Write a folder for each learner: the listing, its sheet, and the history of their program.
 
-    It holds the learner's own program, and the handout where that is what was saved last. Return the names of learners of
-    whom nothing was saved. Raises TakenError if a file exists and may not be replaced, RefusedError
-    if there is nothing to write or it cannot be written.
+    It holds the learner's own program, and the handout where that is what was saved last. Return
+    the names of learners of whom nothing was saved. Raises TakenError if a file exists and may not
+    be replaced, RefusedError if there is nothing to write or it cannot be written.
     """
     without = [row.name for row in rows if not row.saved]
     files = [member for row in rows if row.saved for member in _files(archive, row)]
