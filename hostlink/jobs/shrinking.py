@@ -26,7 +26,7 @@ def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> st
     if not lines:
         unknown = unknown_word(listing, rules)
         if unknown is None:
-            return "No line is known to be never reached."
+            return "Each line may be reached: none is removed."
         return (
             f"No line is removed as never reached: a word of line {unknown.number} might be a "
             f"jump. {unknown.message}"

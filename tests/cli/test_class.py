@@ -64,7 +64,7 @@ def test_a_look_at_a_class_opens_no_port(hostlink: Callable, archive: Archive) -
     shown = rows(told.out)
     assert list(shown) == ["Ada Brook", "Ben Oak", "Cleo Reed", "Dan Moor"]
     assert shown["Ada Brook"] == ["red", "not yet", "-", "33 of 999", "-", "not yet"]
-    assert shown["Cleo Reed"] == ["Violet, absent", "not yet", "-", "-", "-", "not yet"]
+    assert shown["Cleo Reed"] == ["Violet, unknown", "not yet", "-", "-", "-", "not yet"]
     assert shown["Dan Moor"][0] == "none yet"
     assert "4 learners: 0 with the handout" in told.err
     assert archive.boards() == []
@@ -144,6 +144,16 @@ def test_a_learner_takes_home_their_work_beside_a_later_handout(
     history = (taken / "history.txt").read_text(encoding="utf-8")
     assert "Saved as handed out: SONG@1" in history
     assert "ADA-BROOK@1  " in history
+
+
+def test_a_board_that_nobody_knows_is_not_just_absent(hostlink: Callable, archive: Archive) -> None:
+    """A label with a slip in it would be waited for in vain."""
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert "No board is known as Violet. List those that are with `hostlink boards`." in told.err
+    archive.board_label(archive.board_seen(serial="K42", vid=0x1234, pid=1).uuid, "Violet")
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert rows(told.out)["Cleo Reed"][0] == "Violet, absent"
+    assert "No board is known" not in told.err
 
 
 def test_a_shipped_handout_is_adapted_on_every_evening(hostlink: Callable, place: Path) -> None:
@@ -227,6 +237,13 @@ def test_the_work_of_learners_is_given_to_nobody_unless_it_is_named(
     assert hostlink("site", "-o", "made").status == 0
     pages = [each for each in (place / "made").rglob("*") if each.is_file()]
     assert not [each for each in pages if b"brook" in each.read_bytes().lower()]
+    (place / "song.bas").write_text('10 PRINT "LA"\n', encoding="utf-8")
+    hostlink("keep", "song.bas")
+    assert "Passed" not in hostlink("site", "--find", "song", "-o", "found").err
+    told = hostlink("site", "--find", "mine", "-o", "none")
+    assert told.status == 1
+    assert 'no program with "mine" that is not a learner\'s' in told.err
+    assert "Passed over: 1 program" in told.err
     assert hostlink("give", "ADA-BROOK", "-o", "one").status == 0
     assert hostlink("give", "--tag", "learner", "-o", "all").status == 0
     assert [each.name for each in (place / "all").iterdir()] == ["ada-brook.bas"]
