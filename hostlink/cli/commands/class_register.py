@@ -141,7 +141,7 @@ def _do(
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.class_register.evening import at_each_seat, not_served
     from hostlink.jobs.class_register.seats import seats_of
-    from hostlink.jobs.many import worst
+    from hostlink.jobs.many import worst_status
 
     def choose(port: str) -> LinkChoice:
         return dataclasses.replace(common, port=port, ports=()).link_choice(archive)
@@ -160,7 +160,7 @@ def _do(
         if unknown:
             advice = in_commands(lambda by: f"List those that are {by.ports}.")
             say(f"No board is known as {' or '.join(unknown)}. {advice}", quiet=common.quiet)
-    status = worst(list(results.values()))
+    status = worst_status(list(results.values()))
     return results, max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
 
 

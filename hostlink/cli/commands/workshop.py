@@ -14,7 +14,7 @@ from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import say
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
@@ -182,7 +182,7 @@ def _goes_without(common: CommonOptions, words: str, drop: bool) -> bool:
         return drop
     asks = not drop and sys.stdin.isatty() and not common.yes
     say(words if asks or drop else f"{words} --unreached removes them.")
-    return drop or (asks and agreed("Remove them too?"))
+    return drop or (asks and ask_yes_no("Remove them too?"))
 
 
 def _without(

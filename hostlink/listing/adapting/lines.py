@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from hostlink.listing.adapting.clauses import Clause, line_text
 from hostlink.listing.adapting.hoisting import hoisted
-from hostlink.listing.adapting.printing import halved
+from hostlink.listing.adapting.printing import split_print
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.mending.spacing import closed_up
 from hostlink.listing.parse import Line
@@ -119,7 +119,7 @@ class LineMaker:
         return groups
 
     def _halves(self, part: Clause) -> list[Clause]:
-        halves = halved(part, self._language)
+        halves = split_print(part, self._language)
         return halves if len(halves) > 1 else hoisted(part, self._read, self._spare)
 
     def _is_full(self, group: Sequence[Clause], room: int) -> bool:
