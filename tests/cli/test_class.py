@@ -189,6 +189,22 @@ def test_lines_are_counted_against_what_is_told_as_handed_out(
 
 
 @pytest.mark.usefixtures("worked")
+def test_work_stays_its_learner_s_where_a_handout_to_another_did_not_begin(
+    hostlink: Callable, archive: Archive, place: Path
+) -> None:
+    """The board was unplugged before it was overwritten, so what it holds is Ada's as before."""
+    swapped = REGISTER.replace(BLUE, "Blue").replace(RED, BLUE).replace("Blue", RED)
+    unplugged = swapped.replace(RED, f"{RED}&unplug_after_bytes=9")
+    (place / "class.toml").write_text(unplugged, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert rows(told.out)["Ben Oak"][1] == "LAMP@1 not begun"
+    (place / "class.toml").write_text(swapped, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--collect")
+    assert "Ben Oak: This board was last handed out to ADA-BROOK" in told.err
+    assert {one.name for one in archive.programs()} == {"ADA-BROOK", "LAMP"}
+
+
+@pytest.mark.usefixtures("worked")
 def test_names_of_learners_are_in_no_bag_unless_asked_for(
     hostlink: Callable, archive: Archive, place: Path
 ) -> None:
