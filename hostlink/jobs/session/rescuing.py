@@ -16,9 +16,9 @@ from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
 from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.session.last_known import (
-    as_known,
     copy_words,
     doubt_of_copy,
+    held_as,
     last_program,
     unfinished_load,
 )
@@ -195,7 +195,8 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     content = held_content(session, result)
     heal_by(session, archive, content)
     copy = archive.host_copy(board.uuid)
-    same = as_known(archive.holds(content), copy.revision if copy is not None else "")
+    loaded = copy.revision if copy is not None else ""
+    same = held_as(archive, content, loaded, session.profile.rules)
     if same is not None:
         session.emit(AlreadyKept(same.spec))
         return HeldProgram(result.lines, result.count, same.spec, doubt=result.doubt)
