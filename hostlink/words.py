@@ -45,9 +45,20 @@ def fold(text: str) -> str:
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
 
 
+def unaccented(text: str) -> str:
+    """Return text without the accents and other marks of its letters: Cagla for Çağla."""
+    if text.isascii():
+        return text
+    parts = unicodedata.normalize("NFKD", text)
+    return "".join(one for one in parts if not unicodedata.combining(one))
+
+
 def natural(name: str) -> list[str | int]:
-    """Return a key that sorts names as people do: regardless of case, BOARD-2 before BOARD-10."""
-    key: list[str | int] = list(_DIGITS.split(fold(name)))
+    """Return a key that sorts names as people do: BOARD-2 before BOARD-10, Åse beside Asta.
+
+    Case and accents do not count.
+    """
+    key: list[str | int] = list(_DIGITS.split(fold(unaccented(name))))
     key[1::2] = map(int, key[1::2])  # text and number in turn, so that like meets like
     return key
 

@@ -147,25 +147,22 @@ def copy_project(folder: Path) -> None:
         shutil.copy(ROOT / "scripts" / name, folder / name)
 
 
-def _has_programs() -> bool:
-    from hostlink.archive import Archive
-    from hostlink.archive.database.place import archive_path
-
-    with Archive.open(archive_path(), create=False, read_only=True) as archive:
-        return bool(archive.programs())
-
-
 def copy_yours(folder: Path, files: Sequence[Path]) -> list[str]:
     """Copy what is the user's own; return a sentence on each part."""
+    from hostlink.archive import Archive
     from hostlink.archive.database.place import archive_path
     from hostlink.cli.entry import run_line
+    from hostlink.jobs.giving import chosen_programs
 
     told = []
     if archive_path().exists():
         # Status 1 says that something in it is damaged: what is whole is there, and was told.
         run_line(["archive", "duplicate", str(folder / wheels.ARCHIVE), "--quiet"])
-        told.append(f"Your archive is in it as {wheels.ARCHIVE}.")
-        if _has_programs():
+        with Archive.open(archive_path(), create=False, read_only=True) as archive:
+            chosen = chosen_programs(archive)
+        names = ", with the names of learners" if chosen.passed_over else ""
+        told.append(f"Your archive is in it as {wheels.ARCHIVE}{names}.")
+        if chosen.materials:
             run_line(["give", "-o", str(folder / "listings"), "--quiet"])
             told.append("Its programs are in the folder listings.")
     for file in files:

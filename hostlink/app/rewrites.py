@@ -137,7 +137,10 @@ class Shrinking:
         does = LEVELS.get(key, "One level after the other, and no line more than it takes.")
         words = [f"{key}: {does}" if key in LEVELS else does]
         if key == UNREACHED:
-            words = [unreached_words(self.unreached, self._profile.rules), _proof_words(self.proof)]
+            words = [
+                unreached_words(self._listing, self.unreached, self._profile.rules),
+                _proof_words(self.proof),
+            ]
         words += [
             f"{step.level}: {plural(step.saved, 'byte')} in {plural(step.lines, 'line')}"
             for step in made.steps

@@ -28,6 +28,7 @@ from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, write_zip
 from hostlink.words import plural, safe
 
 _MOST_FOUND = 10_000
+_NOT_PRIVATE = " that is not a learner's"
 
 
 def chosen_programs(archive: Archive, tag: str | None = None, question: str = "") -> Gathered:
@@ -39,19 +40,22 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
     """
     listed = archive.programs(tag=tag)
     left_out: list[tuple[str, Advice]] = [("The archive", each) for each in listed.damaged]
-    private = [program.name for program in listed if LEARNER in program.tags and tag != LEARNER]
-    names = [program.name for program in listed if program.name not in private]
+    programs = list(listed)
     if question:
         found = archive.find(question, tag=tag, limit=_MOST_FOUND)
         left_out += [("The archive", each) for each in found.damaged if each not in listed.damaged]
         matching = {each.program.name for each in found if each.program is not None}
-        names = [name for name in names if name in matching]
+        programs = [program for program in programs if program.name in matching]
+    private = {each.name for each in programs if LEARNER in each.tags and tag != LEARNER}
+    names = [program.name for program in programs if program.name not in private]
     if not names and (question or tag is not None):
         asked = f'with "{safe(question)}"' if question else ""
         tagged = f"with the tag {safe(tag)}" if tag is not None else ""
         raise RefusedError(
-            f"The archive holds no program {' and '.join(filter(None, (tagged, asked)))}.",
+            f"The archive holds no program {' and '.join(filter(None, (tagged, asked)))}"
+            f"{_NOT_PRIVATE if private else ''}.",
             kept="Nothing was written.",
+            advice=_passed_over(len(private)),
         )
     materials: list[Material] = []
     for name in names:
@@ -64,10 +68,14 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
 
 def passed_over_words(chosen: Gathered) -> str:
     """Return the sentence on programs of learners that were not chosen, "" without any."""
-    if not chosen.passed_over:
+    return _passed_over(len(chosen.passed_over))
+
+
+def _passed_over(count: int) -> str:
+    if not count:
         return ""
-    count = plural(len(chosen.passed_over), "program")
-    return f"Passed over: {count} with a learner's name. Name a program to give it out too."
+    programs = plural(count, "program")
+    return f"Passed over: {programs} with a learner's name. Name a program to give it out too."
 
 
 def give_out(

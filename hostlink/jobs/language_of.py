@@ -16,7 +16,14 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Emit
-from hostlink.jobs.listing_source import Adaptation, Material, find_material, from_archive
+from hostlink.jobs.listing_source import (
+    Adaptation,
+    Material,
+    find_material,
+    from_archive,
+    is_shipped,
+    read_shipped,
+)
 from hostlink.jobs.proving import Proof, inputs_of, prove
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
@@ -107,13 +114,17 @@ def find_original(what: str, archive: Archive) -> Material:
     """Find a listing as `find_material` does, but return the original of an adapted one.
 
     A program whose newest revision was adapted to one kind of board can so be loaded into every
-    kind. NAME@NUMBER always means that very revision.
+    kind. A shipped one that the archive holds unchanged stays a shipped one, which is adapted
+    without a question. NAME@NUMBER always means that very revision.
     """
     material = find_material(what, archive)
     while "@" not in what and (made := material.revision) is not None:
-        if not made.note.startswith(_ADAPTED) or not made.parent:
+        if made.note.startswith(_ADAPTED) and made.parent:
+            material = from_archive(made.parent, archive)
+        elif is_shipped(material.name, material.raw):
+            material = read_shipped(material.name)
+        else:
             break
-        material = from_archive(made.parent, archive)
     return material
 
 

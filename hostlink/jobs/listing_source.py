@@ -123,13 +123,16 @@ def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> 
         return Material(
             name, where, sheet.text, held, "utf-8", Origin("file", where), details=sheet.details
         )
-    origin = Origin("library", name) if _is_shipped(name, raw) else Origin("file", where)
+    origin = Origin("library", name) if is_shipped(name, raw) else Origin("file", where)
     return Material(name, where, text, raw, "utf-8", origin)
 
 
-def _is_shipped(name: str, raw: bytes) -> bool:
-    """Return whether a file holds the shipped program of its name, whose history it then goes on
-    with: so it stays one program after the archives of two computers are merged."""
+def is_shipped(name: str, raw: bytes) -> bool:
+    """Return whether a listing is the shipped program of its name.
+
+    A file that is goes on with its history: so it stays one program after the archives of two
+    computers are merged.
+    """
     try:
         shipped = (library_folder() / f"{name.lower()}.bas").read_bytes()
     except (OSError, HostlinkError):

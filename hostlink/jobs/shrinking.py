@@ -12,13 +12,25 @@ from hostlink.listing.measure import line_cost
 from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader
 from hostlink.listing.rules import Rules
+from hostlink.listing.shrinking.unreached import unknown_word
 from hostlink.words import plural
 
 _MOST_NAMED = 6
 
 
-def unreached_words(lines: Sequence[Line], rules: Rules) -> str:
-    """Return which lines are never reached, what they cost, and what would miss them."""
+def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> str:
+    """Return which lines are never reached, what they cost, and what would miss them.
+
+    lines: those; of none it is told why.
+    """
+    if not lines:
+        unknown = unknown_word(listing, rules)
+        if unknown is None:
+            return "Each line may be reached: none is removed."
+        return (
+            f"No line is removed as never reached: a word of line {unknown.number} might be a "
+            f"jump. {unknown.message}"
+        )
     named = ", ".join(str(line.number) for line in lines[:_MOST_NAMED])
     more = f" and {len(lines) - _MOST_NAMED:,} more" if len(lines) > _MOST_NAMED else ""
     size = plural(sum(line_cost(line, rules) for line in lines), "byte")

@@ -216,8 +216,9 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
             f"<code>{escaped(commands.clear)}</code> empties its memory, and you begin with that."
         )
     yield (
-        "Type each line as it is printed, and end it with Return. The rows of boxes are codes and "
-        "not part of the program. Dots under a line stand for blanks: type one for each. Mind "
+        "Type each line as it is printed, and end it with Return; a row that is set in belongs to "
+        "the line above it. The rows of boxes are codes and not part of the program. Dots under a "
+        "line stand for blanks: type one for each. Mind "
         "<code>0</code> and <code>O</code>, <code>1</code> and <code>I</code>."
     )
     yield (

@@ -144,7 +144,10 @@ def test_cleaned_text_can_always_be_stored(text: str) -> None:
 
 
 def test_names_sort_as_people_sort_them() -> None:
-    """Numbers count by their value, case does not count, and a name comes before its extensions."""
+    """Numbers count by their value, case and accents do not count, and a name comes before its
+    extensions."""
     shuffled = ["tide", "board-10", "10", "Straße", "Board", "board-10A", "7", "BOARDS", "BOARD-2"]
     ordered = ["7", "10", "Board", "BOARD-2", "board-10", "board-10A", "BOARDS", "Straße", "tide"]
     assert sorted(shuffled, key=natural) == ordered
+    people = ["Dan", "Çağla", "Zoe", "Öz", "Cem", "Pia"]
+    assert sorted(people, key=natural) == ["Çağla", "Cem", "Dan", "Öz", "Pia", "Zoe"]

@@ -64,7 +64,7 @@ def test_a_look_at_a_class_opens_no_port(hostlink: Callable, archive: Archive) -
     shown = rows(told.out)
     assert list(shown) == ["Ada Brook", "Ben Oak", "Cleo Reed", "Dan Moor"]
     assert shown["Ada Brook"] == ["red", "not yet", "-", "33 of 999", "-", "not yet"]
-    assert shown["Cleo Reed"] == ["Violet, absent", "not yet", "-", "-", "-", "not yet"]
+    assert shown["Cleo Reed"] == ["Violet, unknown", "not yet", "-", "-", "-", "not yet"]
     assert shown["Dan Moor"][0] == "none yet"
     assert "4 learners: 0 with the handout" in told.err
     assert archive.boards() == []
@@ -125,6 +125,86 @@ def test_a_page_and_folders_to_take_home(hostlink: Callable, place: Path) -> Non
 
 
 @pytest.mark.usefixtures("worked")
+def test_a_learner_takes_home_their_work_beside_a_later_handout(
+    hostlink: Callable, place: Path
+) -> None:
+    """And every revision of it, however the register spells the program's name."""
+    text = REGISTER.replace('name = "Ada Brook"', 'name = "Ada Brook"\nprogram = "ada-brook"')
+    (place / "class.toml").write_text(text, encoding="utf-8")
+    (place / "song.bas").write_text('10 PRINT "LA"\n', encoding="utf-8")
+    hostlink("class", "class.toml", "--hand-out", "--what", "song.bas")
+    told = hostlink("class", "class.toml", "--collect", "--folders", "home")
+    assert rows(told.out)["Ada Brook"][5].startswith("as handed out")
+    taken = place / "home" / "ada-brook"
+    assert {each.name for each in taken.iterdir()} == {
+        *(f"{name}.{kind}" for name in ("ada-brook", "song") for kind in ("bas", "html")),
+        "history.txt",
+    }
+    assert (taken / "ada-brook.bas").read_text(encoding="utf-8").startswith("5 REM MINE\n")
+    history = (taken / "history.txt").read_text(encoding="utf-8")
+    assert "Saved as handed out: SONG@1" in history
+    assert "ADA-BROOK@1  " in history
+
+
+def test_a_board_that_nobody_knows_is_not_just_absent(hostlink: Callable, archive: Archive) -> None:
+    """A label with a slip in it would be waited for in vain."""
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert "No board is known as Violet. List those that are with `hostlink boards`." in told.err
+    archive.board_label(archive.board_seen(serial="K42", vid=0x1234, pid=1).uuid, "Violet")
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert rows(told.out)["Cleo Reed"][0] == "Violet, absent"
+    assert "No board is known" not in told.err
+
+
+def test_a_shipped_handout_is_adapted_on_every_evening(hostlink: Callable, place: Path) -> None:
+    """Also when the archive holds it, and what was adapted for one kind of board, since the first;
+    another program is refused, with the option of this command that adapts it."""
+    text = REGISTER.replace("lamp.bas", "HAIL").replace(RED, f"{RED}&kind=capital")
+    (place / "class.toml").write_text(text, encoding="utf-8")
+    for _ in range(2):
+        shown = rows(hostlink("class", "class.toml", "--hand-out").out)
+        assert shown["Ada Brook"][1:3] == ["HAIL@2", "0"]
+        assert shown["Ben Oak"][1:3] == ["HAIL@1", "0"]
+    told = hostlink("class", "class.toml", "--hand-out", "--what", "HAIL@1")
+    assert "Ada Brook: HAIL@1 was written for the BASIC of practice" in told.err
+    assert "load it adapted with --adapt, or" in told.err
+
+
+def test_lines_are_counted_against_what_is_told_as_handed_out(
+    hostlink: Callable, place: Path
+) -> None:
+    """Also where that was cut off: not against the handout before, which is no longer there."""
+    many = "".join(f"{number} PRINT {number}\n" for number in range(10, 310, 10))
+    (place / "many.bas").write_text(many, encoding="utf-8")
+    hostlink("class", "class.toml", "--hand-out")
+    cut = REGISTER.replace(RED, f"{RED}&unplug_after_bytes=200")
+    (place / "class.toml").write_text(cut, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--hand-out", "--what", "many.bas")
+    assert rows(told.out)["Ada Brook"][1:3] == ["MANY@1 cut off", "-"]
+    (place / "class.toml").write_text(REGISTER, encoding="utf-8")
+    shown = rows(hostlink("class", "class.toml", "--collect").out)["Ada Brook"]
+    left = hostlink("show", "ADA-BROOK").out.splitlines()
+    assert 0 < len(left) < 30
+    assert shown[1:3] == ["MANY@1 cut off", str(30 - len(left))]
+
+
+@pytest.mark.usefixtures("worked")
+def test_work_stays_its_learner_s_where_a_handout_to_another_did_not_begin(
+    hostlink: Callable, archive: Archive, place: Path
+) -> None:
+    """The board was unplugged before it was overwritten, so what it holds is Ada's as before."""
+    swapped = REGISTER.replace(BLUE, "Blue").replace(RED, BLUE).replace("Blue", RED)
+    unplugged = swapped.replace(RED, f"{RED}&unplug_after_bytes=9")
+    (place / "class.toml").write_text(unplugged, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert rows(told.out)["Ben Oak"][1] == "LAMP@1 not begun"
+    (place / "class.toml").write_text(swapped, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--collect")
+    assert "Ben Oak: This board was last handed out to ADA-BROOK" in told.err
+    assert {one.name for one in archive.programs()} == {"ADA-BROOK", "LAMP"}
+
+
+@pytest.mark.usefixtures("worked")
 def test_names_of_learners_are_in_no_bag_unless_asked_for(
     hostlink: Callable, archive: Archive, place: Path
 ) -> None:
@@ -173,6 +253,13 @@ def test_the_work_of_learners_is_given_to_nobody_unless_it_is_named(
     assert hostlink("site", "-o", "made").status == 0
     pages = [each for each in (place / "made").rglob("*") if each.is_file()]
     assert not [each for each in pages if b"brook" in each.read_bytes().lower()]
+    (place / "song.bas").write_text('10 PRINT "LA"\n', encoding="utf-8")
+    hostlink("keep", "song.bas")
+    assert "Passed" not in hostlink("site", "--find", "song", "-o", "found").err
+    told = hostlink("site", "--find", "mine", "-o", "none")
+    assert told.status == 1
+    assert 'no program with "mine" that is not a learner\'s' in told.err
+    assert "Passed over: 1 program" in told.err
     assert hostlink("give", "ADA-BROOK", "-o", "one").status == 0
     assert hostlink("give", "--tag", "learner", "-o", "all").status == 0
     assert [each.name for each in (place / "all").iterdir()] == ["ada-brook.bas"]

@@ -50,6 +50,7 @@ def _ran(archive: Archive, revision: Revision, row: str, *, outcome="done", expe
     [
         ((), ["LAMP", "OLD", "TIDE"]),
         (("TIDE", "shipped:HAIL", "own.bas"), ["TIDE", "HAIL", "OWN"]),
+        (("tide", "TIDE@1", "TIDE"), ["TIDE"]),
         (("--tag", "evening"), ["LAMP", "TIDE"]),
         (("--find", "print"), ["LAMP", "OLD"]),
         (("--find", "print", "--tag", "evening"), ["LAMP"]),

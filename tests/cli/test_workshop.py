@@ -180,7 +180,10 @@ def test_shrink_offers_to_remove_lines_that_are_never_reached(hostlink, listing)
     told = hostlink("shrink", name, "--unreached")
     assert "unreached: 20 bytes saved in 2 lines (lines that are never reached)" in told.err
     assert "Proven: both were run and printed the same." in told.err
+    assert "Never reached: lines 30, 40 (20 bytes)" in told.err
+    assert "--unreached" not in told.err
     assert told.out == "10 PRINT1\n"
+    assert "Never" not in hostlink("shrink", name, "--unreached", "--quiet").err
     held = hostlink("shrink", name, "--unreached", "--json").json
     assert held["unreached"] == [30, 40] and held["proof"]["result"] == "proven"
     assert hostlink("shrink", name, "--json").json["proof"] is None
@@ -205,6 +208,15 @@ def test_unreached_lines_stay_where_the_result_prints_otherwise(hostlink, listin
     told = hostlink("shrink", listing(*DEAD), "--unreached")
     assert "it prints something else than the original" in told.err
     assert "1 PRINT1" in told.out
+
+
+def test_who_asks_for_unreached_lines_is_told_why_none_goes(hostlink, listing):
+    """One that does not ask for them hears nothing of it."""
+    name = listing("10 END", "20 HOP 40", "30 PRINT 2")
+    told = hostlink("shrink", name, "--unreached")
+    assert "a word of line 20 might be a jump. The profile knows no HOP." in told.err
+    assert len(told.out.splitlines()) == 3
+    assert "jump" not in hostlink("shrink", name).err
 
 
 def test_what_is_removed_unproven_is_kept_as_such(hostlink, listing):

@@ -77,5 +77,13 @@ def test_what_was_saved_of_it_keeps_the_mark(archive: Archive) -> None:
     with open_session(LinkChoice(PORT, PROFILE), lambda _: None, archive=archive) as here:
         save(here, archive, SaveOptions("REST", "", True))
     assert row(archive).held_words == "REST@1, left of a load of LONG@1 that was stopped"
+    with pytest.raises(LinkError):  # while it is read what the board holds
+        loaded(archive, SHORT, options="&unplug_after_bytes=9")
+    other = from_bytes(SHORT.encode(), "short.bas", name="REST")
+    archive.keep("REST", other.content(PROFILE), other.origin)  # saved from another board
+    with open_session(LinkChoice(PORT, PROFILE), lambda _: None, archive=archive) as here:
+        again = save(here, archive, SaveOptions("REST", "", True))
+    assert again.revision.spec == "REST@3"
+    assert again.revision.origin.unproven == "left of a load of LONG@1 that was stopped"
     loaded(archive, LONG)
     assert row(archive).held_words.startswith("LONG@1, proven ")

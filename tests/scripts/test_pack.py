@@ -7,12 +7,16 @@ import signal
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 from zipfile import ZipFile
 
 import platformdirs.macos
 import platformdirs.unix
 import pytest
+
+from hostlink.archive import Archive, Content, Origin
 
 STOPS = ("SIGTERM", "SIGHUP")
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX shell")
@@ -429,3 +433,28 @@ def test_any_old_python_can_read_the_starter_of_a_pack(whole):
     text = (whole / "start.py").read_text(encoding="ascii")
     ast.parse(text, feature_version=(3, 6))
     assert text == (whole / "scripts" / "start.py").read_text(encoding="ascii")
+
+
+def test_a_pack_says_that_it_has_the_names_of_learners(
+    tmp_path: Path, script: Callable[[str], ModuleType], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are in the archive's duplicate; their work is among no listings that are given out."""
+    place = tmp_path / "mine.sqlite3"
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(place))
+    folder = tmp_path / "pack"
+    folder.mkdir()
+    copy_yours = script("pack").copy_yours
+    with Archive.open(place) as archive:
+        text = "10 PRINT 1\n"
+        content = Content(text.encode(), text, text, "practice", "utf-8", len(text))
+        archive.keep("ADA", content, Origin("board"))
+        archive.tag("ADA", "learner")
+    assert copy_yours(folder, ()) == [
+        "Your archive is in it as archive.sqlite3, with the names of learners."
+    ]
+    assert not (folder / "listings").exists()
+    with Archive.open(place) as archive:
+        archive.keep("LAMP", content, Origin("file"))
+    (folder / "archive.sqlite3").unlink()
+    assert copy_yours(folder, ())[1] == "Its programs are in the folder listings."
+    assert [each.name for each in (folder / "listings").iterdir()] == ["lamp.bas"]

@@ -39,7 +39,7 @@ def program_choice(function: F) -> F:
 def chosen_listings(
     common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str
 ) -> Gathered:
-    """Return the named listings, or the chosen programs of the archive, without a choice all.
+    """Return the named listings, each once, or the chosen programs, without a choice all.
 
     Raises UsageError if programs are named and chosen.
     """
@@ -50,7 +50,8 @@ def chosen_listings(
     if programs:
         if tag is not None or words:
             raise UsageError("Name programs, or choose them by --tag and --find.")
-        return Gathered(tuple(material_for(common, what) for what in programs), (), ())
+        named = [material_for(common, what) for what in programs]
+        return Gathered(tuple({each.label: each for each in named}.values()), (), ())
     with common.archive(create=False, read_only=True) as archive:
         chosen = chosen_programs(archive, tag, words)
     if private := passed_over_words(chosen):

@@ -17,7 +17,7 @@ from hostlink.cli.options import STOP_RUNNING, NumberRange, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.port_choice import resolved_ports
 from hostlink.cli.stopping import stoppable
-from hostlink.cli.ways import in_commands
+from hostlink.cli.ways import IN_CLASS, in_commands
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural
 
@@ -140,6 +140,7 @@ def _do(
     """Do a job at each seat; say for whom it was not done; return the results and their status."""
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.class_register.evening import at_each_seat, not_served
+    from hostlink.jobs.class_register.seats import seats_of
     from hostlink.jobs.many import worst_status
 
     def choose(port: str) -> LinkChoice:
@@ -155,6 +156,10 @@ def _do(
     if missing:
         named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
         say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
+        unknown = [each.learner.board for each in seats_of(register, archive) if each.is_unknown]
+        if unknown:
+            advice = in_commands(lambda by: f"List those that are {by.ports}.")
+            say(f"No board is known as {' or '.join(unknown)}. {advice}", quiet=common.quiet)
     status = worst_status(list(results.values()))
     return results, max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
 
@@ -174,14 +179,17 @@ def _show(
 
     rows = class_table(register, archive)
     if common.json:
-        failed = {each.board: failure_dict(each.error) for each in results.values() if each.error}
+        failed = {
+            name: failure_dict(each.error, IN_CLASS) for name, each in results.items() if each.error
+        }
         learners = [{**row.as_dict(), "failed": failed.get(row.name)} for row in rows]
         as_json({"title": register.title, "learners": learners})
     else:
         table(HEADS, [row.cells() for row in rows], right=("changed",))
         for name, result in results.items():
             if result.error is not None:
-                kept, advice = result.error.kept, in_commands(result.error.advice)
+                advice = in_commands(result.error.advice, result.port, IN_CLASS)
+                kept = result.error.kept
                 say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
     say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
     if page is not None:

@@ -17,6 +17,7 @@ from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.words import plural, sent_again
 
 if TYPE_CHECKING:
+    from hostlink.advice import Ways
     from hostlink.archive import Archive
     from hostlink.cli.live import LiveLines
     from hostlink.errors import HostlinkError
@@ -74,12 +75,15 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
     }
 
 
-def failure_dict(error: HostlinkError | None) -> dict[str, object]:
-    """Return the JSON for what ended a job on one board. error: None if nothing did."""
+def failure_dict(error: HostlinkError | None, by: Ways = COMMANDS) -> dict[str, object]:
+    """Return the JSON for what ended a job on one board.
+
+    error: None if nothing did. by: how what is advised is done.
+    """
     return {
         "error": error.what if error is not None else None,
         "kept": error.kept or None if error is not None else None,
-        "advice": in_commands(error.advice) or None if error is not None else None,
+        "advice": in_commands(error.advice, by=by) or None if error is not None else None,
     }
 
 

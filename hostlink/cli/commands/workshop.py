@@ -159,8 +159,10 @@ def shrink(
     )
     made, proof = make(), None
     lines = unreached(material.listing, rules)
-    if lines and (drop_unreached or _wants_without(common, unreached_words(lines, rules))):
-        made, proof = _without(material, profile, make(without=lines), made)
+    if lines or drop_unreached:
+        words = unreached_words(material.listing, lines, rules)
+        if _goes_without(common, words, drop_unreached) and lines:
+            made, proof = _without(material, profile, make(without=lines), made)
     if not common.json:
         _say_saving(common, material.label, made, proof)
     told = {"listing": material.label, "profile": profile.name, **_shrunk_dict(made, lines, proof)}
@@ -171,13 +173,16 @@ def shrink(
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
-def _wants_without(common: CommonOptions, words: str) -> bool:
-    """Ask a person whether unreached lines go; without one they stay. words: which there are."""
+def _goes_without(common: CommonOptions, words: str, drop: bool) -> bool:
+    """Tell which lines are never reached, and ask a person whether they go.
+
+    words: which there are. drop: whether they go unasked; without that and a person they stay.
+    """
     if common.quiet or common.json:
-        return False
-    asks = sys.stdin.isatty() and not common.yes
-    say(words if asks else f"{words} --unreached removes them.")
-    return asks and ask_yes_no("Remove them too?")
+        return drop
+    asks = not drop and sys.stdin.isatty() and not common.yes
+    say(words if asks or drop else f"{words} --unreached removes them.")
+    return drop or (asks and ask_yes_no("Remove them too?"))
 
 
 def _without(

@@ -28,6 +28,7 @@ from hostlink.listing import Ledger, Listing, compare, measure
 from hostlink.words import fold, plural
 
 HEADS = ("learner", "board", "handed out", "changed", "fits", "last error", "saved")
+_NOT_BEGUN = "not begun"
 _MOST_RUNS = 50  # of a board that are searched for an error
 
 
@@ -137,7 +138,6 @@ class _Record:
         self.seat = seat
         loads = [event for event in events if event.job == "load"]
         self.load = next(iter(loads), None)
-        self.given = next((event for event in loads if event.outcome == "done"), None)
         self.save = next(
             (each for each in events if each.job == "save" and each.outcome == "done"), None
         )
@@ -145,7 +145,7 @@ class _Record:
     def row(self, materials: dict[str, Listing | None]) -> ClassRow:
         """Return the learner's row. materials: the handouts by their names, read once."""
         seat, load, save = self.seat, self.load, self.save
-        given = self._content(self.given.revision) if self.given is not None else None
+        given = self._given()
         work = self._work(given)
         profile = self._profile()
         listing = Listing.from_text(work.text) if work is not None else None
@@ -185,8 +185,15 @@ class _Record:
         if load.ended_at is None:
             return "not ended"
         if not load.detail.get("overwrote"):
-            return "not begun"
+            return _NOT_BEGUN
         return ending_words(load).removeprefix("was ")
+
+    def _given(self) -> Content | None:
+        """Return what the last load brought to the board, None if it did not begin."""
+        load = self.load
+        if load is None or self._ended() == _NOT_BEGUN:
+            return None
+        return self._content(load.revision)
 
     def _work(self, given: Content | None) -> Content | None:
         """Return the last known program of the learner, None if there is none."""

@@ -58,7 +58,7 @@ def handing_out(
     given: dict[str, Material] = {}
     for learner in (each for each in register.learners if each.board):
         word = what or learner.hand_out
-        material = _own_work(learner, archive) if own else None
+        material = own_work(learner.program, archive) if own else None
         if material is None and not word:
             raise RefusedError(
                 f"There is nothing to hand out to {safe(learner.name)}.",
@@ -91,12 +91,12 @@ def _kept(material: Material, profile: Profile, archive: Archive, options: LoadO
     )
 
 
-def _own_work(learner: Learner, archive: Archive) -> Material | None:
+def own_work(program: str, archive: Archive) -> Material | None:
     """Return the newest revision of a learner's program, None if there is none yet."""
     kept = archive.programs(retired=None, tag=LEARNER)
-    if not any(fold(program.name) == fold(learner.program) for program in kept):
+    if not any(fold(each.name) == fold(program) for each in kept):
         return None
-    return from_archive(learner.program, archive)
+    return from_archive(program, archive)
 
 
 def collecting(*, consent: bool = False) -> SeatJob[Saved]:

@@ -14,7 +14,6 @@ reported with its line; an unknown key is one, since a misspelt one would do not
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,7 +27,7 @@ from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
 from hostlink.sentences import no_name_of
-from hostlink.words import fold, natural, nearest, safe
+from hostlink.words import fold, natural, nearest, safe, unaccented
 
 MOST_LEARNERS = 200
 LONGEST_TEXT = 200  # characters
@@ -108,8 +107,7 @@ def _learner(
     elif len(name) > LONGEST_PERSON:
         faults.add(("learner", at, "name"), f"a name has at most {LONGEST_PERSON} characters")
     program = _text(table, "program", faults, "learner", at)
-    plain = unicodedata.normalize("NFKD", name)
-    made = program or program_name("".join(c for c in plain if not unicodedata.combining(c)))
+    made = program or program_name(unaccented(name))
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
         says = f'{safe(name)} needs a name for the program in plain letters: program = "…"'
         if program:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board
 from hostlink.board.port.ports import Identity, boards_here, identity_of, same_board
 from hostlink.errors import UsageError
-from hostlink.jobs.boards import find_at_port
+from hostlink.jobs.boards import find_at_port, looks_like_label
 from hostlink.jobs.class_register.register import Learner, Register
 from hostlink.words import safe
 
@@ -21,13 +21,19 @@ class Seat:
     port: str = ""
 
     @property
+    def is_unknown(self) -> bool:
+        """Return whether the register calls the board by a word that no known board has."""
+        named = self.learner.board
+        return bool(named and self.board is None and not self.port and looks_like_label(named))
+
+    @property
     def place(self) -> str:
         """Return the board and where it is plugged in, as in "Red, ttyUSB0"."""
         if not self.learner.board:
             return "none yet"
         label = self.board.label if self.board is not None else ""
         name = label or _plain(self.learner.board)
-        port = _plain(self.port) or "absent"
+        port = _plain(self.port) or ("unknown" if self.is_unknown else "absent")
         return name if port == name else f"{name}, {port}"
 
 

@@ -13,10 +13,11 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, ListingError, RefusedError
 from hostlink.jobs.class_register.class_table import HEADS, ClassRow
+from hostlink.jobs.class_register.evening import own_work
 from hostlink.jobs.class_register.register import Register
 from hostlink.jobs.files import write_new
 from hostlink.jobs.giving import into_folder
-from hostlink.jobs.listing_source import from_archive
+from hostlink.jobs.listing_source import Material, from_archive
 from hostlink.jobs.publishing import details_of
 from hostlink.listing.bundle import Member
 from hostlink.publish.program import publish
@@ -38,9 +39,9 @@ def write_folders(
 ) -> list[str]:
     """Write a folder for each learner: the listing, its sheet, and the history of their program.
 
-    It holds what was saved last, which may be the handout itself. Return the names of learners of
-    whom nothing was saved. Raises TakenError if a file exists and may not be replaced, RefusedError
-    if there is nothing to write or it cannot be written.
+    It holds the learner's own program, and the handout where that is what was saved last. Return
+    the names of learners of whom nothing was saved. Raises TakenError if a file exists and may not
+    be replaced, RefusedError if there is nothing to write or it cannot be written.
     """
     without = [row.name for row in rows if not row.saved]
     files = [member for row in rows if row.saved for member in _files(archive, row)]
@@ -55,10 +56,19 @@ def write_folders(
 
 def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
     """Yield the files of one learner, in a folder of the program's name."""
+    inside = file_name(row.program.lower())
+    own = own_work(row.program, archive)
+    materials = [from_archive(row.saved, archive), *([own] if own and row.as_handed_out else [])]
+    for material in materials:
+        yield from _program_files(archive, material, inside)
+    history = _history(archive, row, own.name if own else "")
+    yield Member(f"{inside}/history.txt", history.encode("utf-8"))
+
+
+def _program_files(archive: Archive, material: Material, inside: str) -> Iterator[Member]:
+    """Yield a listing and its sheet. inside: the folder that they stand in."""
     from hostlink.publish.sheet import sheet
 
-    material = from_archive(row.saved, archive)
-    inside = file_name(row.program.lower())
     stem = f"{inside}/{file_name(material.name.lower())}"
     yield Member(f"{stem}.bas", material.listing.text().encode("utf-8"))
     profile = _profile(material.held.profile if material.held is not None else "")
@@ -68,7 +78,6 @@ def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
         pass  # a character has no code; the listing is there all the same
     else:
         yield Member(f"{stem}.html", page.encode("utf-8"))
-    yield Member(f"{inside}/history.txt", _history(archive, row).encode("utf-8"))
 
 
 def _profile(name: str) -> Profile:
@@ -79,16 +88,18 @@ def _profile(name: str) -> Profile:
         return find_profile("practice")
 
 
-def _history(archive: Archive, row: ClassRow) -> str:
-    """Return what happened to a learner's program, a row for each revision."""
+def _history(archive: Archive, row: ClassRow, own: str) -> str:
+    """Return what happened to a learner's program, a row for each revision.
+
+    own: the program's name in the archive, "" if nothing is kept of it.
+    """
     rows = [row.name, ""]
     if row.handed_out:
         rows.append(f"Handed out: {row.handed_out} {row.load}".rstrip())
     if row.as_handed_out:
         rows.append(f"Saved as handed out: {row.saved}")
-    kept = archive.programs(retired=None)
-    if any(program.name == row.program for program in kept):
-        rows += [_revision_words(each) for each in archive.history(row.program)]
+    if own:
+        rows += [_revision_words(each) for each in archive.history(own)]
     return "\n".join([*rows, ""])
 
 

@@ -149,15 +149,22 @@ def ending_words(event: JobEvent) -> str:
 
 
 def last_fill(archive: Archive, board: Board, begun: Collection[str] = ()) -> JobEvent | None:
-    """Return the event of the last job that put a program into a board's memory, or tried to.
+    """Return the event of the last job that put a program into a board's memory, or part of one.
 
     begun: UUIDs of the events of jobs under way, which do not count.
     """
     for most in (_FEW_EVENTS, None):
         for event in archive.events(most, board_uuid=board.uuid):
-            if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun):
+            under_way = event.ended_at is None and event.uuid in begun
+            if event.job in _FILLS_MEMORY and not (under_way or _left_untouched(event)):
                 return event
     return None
+
+
+def _left_untouched(event: JobEvent) -> bool:
+    """Return whether a load ended before it overwrote anything."""
+    ended = event.ended_at is not None and event.outcome != "done"
+    return ended and event.job == "load" and not event.detail.get("overwrote")
 
 
 def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> JobEvent | None:
@@ -165,9 +172,7 @@ def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> JobEv
     last = last_fill(archive, board, begun)
     if last is None or last.job != "load":
         return None
-    if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
-        return None
-    return last
+    return None if last.outcome == "done" and last.ended_at is not None else last
 
 
 def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:

@@ -15,7 +15,13 @@ from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.last_known import copy_words, held_as, last_program, unfinished_load
+from hostlink.jobs.session.last_known import (
+    copy_words,
+    doubt_of_copy,
+    held_as,
+    last_program,
+    unfinished_load,
+)
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, canonical_lines, to_bytes
@@ -76,17 +82,19 @@ def board_origin(
 def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) -> str:
     """Describe the unsuccessful load that a captured program is left from; "" if none.
 
-    It must contain lines of that load, since something else may have been typed since.
+    It must contain lines of that load, since something else may have been typed since; once what is
+    left was saved with that mark, it must still be the same.
     """
     copy = archive.host_copy(board.uuid)
     left_of = unfinished_load(archive, board, begun=session.begun)
-    if not left_of or copy is None or copy.revision:
+    if not left_of or copy is None:
         return ""
     rules = session.profile.rules
     loaded = canonical_lines(Listing.from_text(copy.content.text).numbered(), rules)
-    if not loaded.items() & canonical_lines(result.lines, rules).items():
-        return ""
-    return left_of
+    held = canonical_lines(result.lines, rules)
+    if copy.revision:
+        return left_of if loaded == held and doubt_of_copy(archive, board, copy) else ""
+    return left_of if loaded.items() & held.items() else ""
 
 
 def rescue_held(session: Session, archive: Archive, board: Board) -> HeldProgram:

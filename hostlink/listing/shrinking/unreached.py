@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hostlink.listing.finding import Finding
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.flow import flow_of
@@ -14,9 +15,15 @@ def unreached(listing: Listing, rules: Rules) -> tuple[Line, ...]:
 
     None where that is not certain: a jump is computed, or a word is unknown, which might be one.
     """
+    if unknown_word(listing, rules) is not None:
+        return ()
+    return tuple(flow_of(listing, Reader(rules.language)).removable())
+
+
+def unknown_word(listing: Listing, rules: Rules) -> Finding | None:
+    """Return the first finding of a word that the board does not know, None if there is none."""
     reader = Reader(rules.language)
-    flow = flow_of(listing, reader)
-    for node in flow.nodes.values():
-        if any(found.rule == "unknown-word" for found in check_line(node.line, reader, rules)):
-            return ()
-    return tuple(flow.removable())
+    found = (
+        each for line in listing.numbered().values() for each in check_line(line, reader, rules)
+    )
+    return next((each for each in found if each.rule == "unknown-word"), None)
