@@ -25,7 +25,6 @@ MEANS: dict[str, str] = {
     "arrays": "variables with an index",
     "names": "names of more than one letter",
     "input-text": "a question in INPUT",
-    "one-line-loops": "statements behind FOR in one line",
 }
 """What a BASIC may have or lack, and how a person calls it."""
 
@@ -62,6 +61,9 @@ class Dialect:
     unequal: the signs for unequal, the usual one first.
     at_least: the sign for at least as the board lists it.
     means: those of `MEANS` that it has.
+    longest_name: characters that a name may have; 0 for any number, of which two count.
+    ends_line: words such as GOTO behind whose statement nothing may stand in the line.
+    bare_next: whether NEXT may stand without its variable.
     free: the function for the free memory as it is typed, such as "SIZE" or "FRE(0)"; "": none.
     pins: the words for the pins of the chip.
     """
@@ -85,6 +87,9 @@ class Dialect:
     computed_jumps: bool = False
     unequal: tuple[str, ...] = ("<>", "><")
     at_least: AtLeast = ">="
-    means: tuple[str, ...] = ("one-line-loops",)
+    means: tuple[str, ...] = ()
+    longest_name: int = 0
+    ends_line: tuple[str, ...] = ()
+    bare_next: bool = True
     free: str = ""
     pins: Pins = NO_PINS

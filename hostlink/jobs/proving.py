@@ -136,7 +136,7 @@ def _runs(
 
     lists = [board.language.input_list for board in boards]
     for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
-        language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)
+        language = replace(board.language, blank=OWN, asks="", asks_again="")
         yield outcome(
             text,
             inputs if taken == "row" else answers_apart(inputs),
@@ -157,7 +157,7 @@ def how_alike(first: str, second: str) -> Alike:
 
     Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many
     there are in front of a column ("columns"), and those beside a number ("numbers"), but not
-    those that keep two numbers apart.
+    those that keep two numbers apart; a minus sign does that too.
     """
     rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
     if len(rows) != len(others):
@@ -180,7 +180,7 @@ def _rows_alike(first: str, second: str) -> Iterator[Alike]:
         if gap.replace(OWN, " ") == other.replace(OWN, " "):
             continue
         if before and behind and not gap:
-            yield "numbers" if OWN in other else "other"
+            yield "numbers" if OWN in other or characters[at] == "-" else "other"
         elif before and behind and not other:
             yield "other"
         elif before or behind:

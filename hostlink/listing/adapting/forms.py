@@ -20,7 +20,7 @@ from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
-from hostlink.listing.tokens import Span, keywords
+from hostlink.listing.tokens import Span, has_word, keywords
 
 Taken = Callable[[Language], bool]
 
@@ -50,10 +50,12 @@ class Guess:
 
 _QUOTIENT = "/ for division"
 _COMMA = ", between the items of PRINT"
+_SIDE_BY_SIDE = "; between numbers"
 _MEANINGS: dict[str, Callable[[Language], object]] = {
     "the word RND": lambda language: language.random,
     _QUOTIENT: lambda language: language.fractions,
     _COMMA: lambda language: language.comma_columns > 0,
+    _SIDE_BY_SIDE: lambda language: language.number == "bare",
     COMPARISON_AS_NUMBER: lambda language: language.comparison,
 }
 """What the forms mean that many kinds take, each in its own way."""
@@ -128,7 +130,7 @@ def _line_forms(parts: list[Clause]) -> Iterator[tuple[str, Taken]]:
     """Find the forms that a line has as a whole."""
     for at, (part, after) in enumerate(zip(parts, (*parts[1:], None), strict=True)):
         if at and not parts[at - 1].condition:
-            yield ": between statements", lambda language: language.separator == ":"
+            yield "statements with : between them", lambda language: language.separator == ":"
         if part.condition and not part.then:
             yield "IF without THEN", lambda language: not needs_then(language)
         elif part.condition and after is not None and after.bare:
@@ -154,14 +156,21 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str,
             yield "IF without a comparison", lambda taking: bool(taking.comparison)
         if spans[0].kind == "name" and any(span.text == "=" for span in spans):
             yield "an assignment without LET", lambda taking: "LET" in taking.optional
-        if spans[0].word == "FOR" and at + 1 < len(parts):
-            yield _mean("one-line-loops")
+        if spans[0].word and at + 1 < len(parts):
+            yield _behind(spans[0].word)
         if spans[0].word == "INPUT" and any(span.kind == "quoted" for span in spans):
             yield _mean("input-text")
         if listed(part, language):
             yield "several variables in INPUT", lambda taking: taking.input_list != "none"
         for place, span in enumerate(spans):
             yield from _span_forms(spans, place, span)
+
+
+def _behind(word: str) -> tuple[str, Taken]:
+    return (
+        f"statements behind {word} in one line",
+        lambda language: bool(language.separator) and word not in language.ends_line,
+    )
 
 
 def _mean(name: str) -> tuple[str, Taken]:
@@ -171,9 +180,9 @@ def _mean(name: str) -> tuple[str, Taken]:
 def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str, Taken]]:
     before = spans[place - 1].text if place else ""
     after = spans[place + 1] if place + 1 < len(spans) else None
-    if span.word and span.word not in ("TO", "STEP", "ELSE"):
+    if span.word and span.word not in ("TO", "STEP"):
         word = span.word
-        yield f"the word {word}", lambda language: word in keywords(language)
+        yield f"the word {word}", lambda language: has_word(language, word)
     elif span.kind == "quoted" and span.text[0] == "'":
         yield (
             "an apostrophe that opens text",
@@ -188,9 +197,11 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         if number > 32767:
             yield "numbers above 32,767", lambda language: number <= language.largest_number
     elif span.kind == "name":
-        yield from _name_forms(span, after)
+        yield from _name_forms(span, before, after)
     elif span.text == ";":
         yield _semicolon(spans, place)
+        if spans[0].word in PRINT_WORDS and _is_number(spans[place - 1]) and _is_number(after):
+            yield _SIDE_BY_SIDE, lambda _: True
     elif span.text == "^":
         yield "^ for powers", lambda language: language.powers
     elif span.text == "/":
@@ -203,17 +214,24 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str
         yield "# for unequal", lambda language: "#" in language.unequal
 
 
+def _is_number(span: Span | None) -> bool:
+    """Return whether a span next to a separator is of a number."""
+    return span is not None and span.kind != "quoted" and span.text[-1] not in "$,;?"
+
+
 def _depth(spans: Iterable[Span]) -> int:
     """Return how many brackets are open behind the spans."""
     return sum((span.text == "(") - (span.text == ")") for span in spans)
 
 
-def _name_forms(span: Span, after: Span | None) -> Iterator[tuple[str, Taken]]:
+def _name_forms(span: Span, before: str, after: Span | None) -> Iterator[tuple[str, Taken]]:
     if span.text.endswith("$"):
         yield _mean("strings")
-    if len(span.text.rstrip("$%")) > 1:
+    if (length := len(span.text.rstrip("$%"))) > 1:
         yield _mean("names")
-    if after is not None and after.text == "(":
+    if length > 2:
+        yield "names of more than two letters", lambda language: language.longest_name != 2
+    if after is not None and after.text == "(" and before != "FN":
         yield _mean("arrays")
 
 

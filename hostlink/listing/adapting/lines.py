@@ -132,12 +132,9 @@ class LineMaker:
         """Return whether nothing may stand behind a clause in its line."""
         if clause.condition:
             return False
-        if clause.last:
-            return True
-        loop = clause.spans(self._language)[0].word == "FOR"
-        return not self._language.separator or (
-            loop and "one-line-loops" not in self._language.means
-        )
+        words = {span.word for span in clause.spans(self._language)[:1]}
+        ends = words & set(self._language.ends_line)
+        return clause.last or not self._language.separator or bool(ends)
 
 
 def _is_conditional(group: Sequence[Clause]) -> bool:

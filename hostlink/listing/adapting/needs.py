@@ -24,7 +24,7 @@ from hostlink.listing.adapting.rewriting import (
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
-from hostlink.listing.tokens import Span, keywords
+from hostlink.listing.tokens import Span, has_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,21 +90,24 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
                 open_loops = [*(loop for loop in open_loops if loop != name), name]
                 if 0 < most < len(open_loops):
                     yield f"loops inside each other: this board has at most {most}", number
-            elif spans and spans[0].word == "NEXT" and open_loops:
+            if spans and spans[0].word == "NEXT" and not (name or pair.target.bare_next):
+                yield "NEXT without its variable: this board needs it", number
+            if spans and spans[0].word == "NEXT" and open_loops:
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
 
 def _span_needs(spans: Sequence[Span], place: int, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
     span, after = spans[place], (*spans, None)[place + 1]
-    if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
+    if span.kind == "word" and not has_word(target, span.word) and span.word not in ("TO", "STEP"):
         yield f"{span.word}: this board has no such word"
     elif span.word == "CLEAR" and source != target:
         yield "CLEAR: boards differ in whether it clears the program or only its variables"
     elif span.word in ("RND", "SQR") and source.fractions and not target.fractions:
         yield f"{span.word}: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
-        yield from _name_needs(span, after, pair)
+        function = place > 0 and spans[place - 1].word == "FN"
+        yield from _name_needs(span, None if function else after, pair)
     elif span.kind == "number":
         plain = span.text.isdecimal()
         if not target.fractions and not plain:

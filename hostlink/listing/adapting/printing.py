@@ -214,7 +214,7 @@ def _merged(items: Sequence[Item]) -> list[Item]:
 )
 def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Ask the question of INPUT with a PRINT in front of it."""
-    if "input-text" in pair.target.means or "input-text" not in pair.source.means:
+    if "input-text" in pair.target.means:
         return None
     spans = clause.spans(pair.source)
     asks = len(spans) > 3 and spans[0].word == "INPUT" and spans[1].kind == "quoted"

@@ -10,7 +10,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
-"""Words of one meaning; the second is written where the first is not known."""
+"""Words of one meaning; the second is written where the first is not known; STOP prints a row of its own on some boards."""
 
 
 @rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "this board has no THEN")
@@ -57,13 +57,13 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
     return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
 
 
-@rewrites("spelled", "? A", "PRINT A", "this board has another word for it")
+@rewrites("spelled", "? A", "PRINT A", "another word says it on both boards")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     known = keywords(pair.target)
 
     def new(span: Span) -> str:
         word = span.word
-        if word and word not in known:
+        if word and (word not in known or (word == "STOP" and pair.source != pair.target)):
             word = _SAME.get(word, "") if _SAME.get(word) in known else ""
         elif word and _unabbreviated(span, pair):
             word = span.word
@@ -114,13 +114,17 @@ def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     return None if text == clause.text else [clause.with_text(text)]
 
 
-@rewrites("names", "AB=4", "V=4", "names have one letter on this board")
+@rewrites("names", "AB=4", "V=4", "names are shorter on this board")
 def _names(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Give a variable with a longer name a letter of its own, by the characters that count."""
+    """Give a variable with a longer name a letter of its own, or the characters that count."""
+    longest = pair.target.longest_name
 
     def new(span: Span) -> str:
-        plain = span.kind == "name" and not span.text.endswith("$")
-        return dict(pair.renamed).get(span.text[:2].upper(), span.text) if plain else span.text
+        if span.kind != "name":
+            return span.text
+        mark = span.text[len(span.text.rstrip("$")) :]
+        name = span.text.removesuffix(mark)[: longest or None]
+        return name + mark if mark else dict(pair.renamed).get(name[:2].upper(), name)
 
     return clause.respelled(pair.source, new)
 
