@@ -177,7 +177,7 @@ def variable_name(variable: int) -> str:
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
-    """Return the pattern of a name. A keyword ends a long one and begins none; two letters count."""
+    """Return the pattern of a name; two letters of it count. A keyword ends it and begins none."""
     if "names" not in language.means:
         return re.compile("[A-Z]")
     words = {word for _, words in language.words for word in words}

@@ -65,7 +65,7 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     assert set(rows) <= {line.typed for line in small.listing}
     assert small.changes[0].after == ("10 IFA>1LETB=B+1",)
     assert small.changes[0].why[-1] == "the program must fit"
-    assert sum(change.cost for change in small.changes) == small.after - made.before
+    assert sum(change.cost_bytes for change in small.changes) == small.after - made.before
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
     assert shrunk_to_fit(small, target) is small
 
@@ -81,7 +81,7 @@ def test_a_program_with_new_numbers_shows_which_line_became_which() -> None:
     assert any(note.endswith("; the lines have new numbers.") for note in small.notes)
     shown = {row for change in small.changes for row in change.after}
     assert shown == {line.typed for line in small.listing}
-    assert sum(change.cost for change in small.changes) == small.after - made.before
+    assert sum(change.cost_bytes for change in small.changes) == small.after - made.before
 
 
 @pytest.mark.parametrize(("start", "proven"), [(1, "proven"), (4, "differs")])

@@ -236,7 +236,7 @@ def test_a_line_that_becomes_two_takes_a_free_number() -> None:
     made = adapted("10 FOR I=1 TO 3:PRINT I:NEXT I\n20 GOTO 10\n", TOKEN, CAPITAL)
     assert made.listing.text() == "10 FOR I=1 TO 3\n11 PRINT I:NEXT I\n20 GOTO 10\n"
     assert [change.after for change in made.changes] == [("10 FOR I=1 TO 3", "11 PRINT I:NEXT I")]
-    assert made.changes[0].cost == made.after - made.before == 3
+    assert made.changes[0].cost_bytes == made.after - made.before == 3
 
 
 def test_a_line_too_long_is_closed_up_or_divided() -> None:

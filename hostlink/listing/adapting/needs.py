@@ -15,12 +15,7 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_alike
-from hostlink.listing.adapting.rewriting import (
-    COMPARISON_AS_NUMBER,
-    COMPARISON_NEEDED,
-    PLAIN_JUMP_NEEDED,
-    Pair,
-)
+from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER, PLAIN_JUMP_NEEDED, Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
@@ -57,13 +52,6 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
         yield "THEN takes only a line number"
-    if (
-        clause.condition
-        and source.comparison
-        and not target.comparison
-        and not any(map(is_relation, spans))
-    ):
-        yield COMPARISON_NEEDED
     if source.comparison and not target.comparison and valued_comparisons(clause, pair.both):
         yield f"{COMPARISON_AS_NUMBER}: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
