@@ -34,8 +34,7 @@ class Dialect:
     """The forms that one BASIC takes: the keys of a profile's [language], each with its meaning.
 
     What is in `means` stands in `MEANS`. Moreover:
-    optional: words that may be omitted without changing the program: "LET" in front of an
-        assignment, "THEN" in front of a statement, "END" as the very last line.
+    optional: words that may be omitted; THEN in front of a statement, END as the very last line.
     then_takes: "none" where there is no THEN and the statement follows the condition.
     semicolon: "ends" keeps the row open; "none": a comma at the end does that.
     bare_print: whether a PRINT without items ends the row at the end of a line too.

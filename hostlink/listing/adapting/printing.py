@@ -64,8 +64,7 @@ def read_print(clause: Clause, language: Language) -> list[Item] | None:
 
 def keeps_row_open(clause: Clause, language: Language) -> bool:
     """Return whether a clause is a PRINT that leaves its row open."""
-    items = read_print(clause, language)
-    return bool(items) and items is not None and items[-1].after != ROW
+    return any(item.after != ROW for item in (read_print(clause, language) or [])[-1:])
 
 
 @rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma in PRINT goes elsewhere", exact=False)

@@ -50,13 +50,13 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
 
 @rewrites("spelled", "? A", "PRINT A", "another word says it on both boards")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    known = keywords(pair.target)
+    known, mark = keywords(pair.target), pair.source.abbreviation_mark
 
     def new(span: Span) -> str:
         word = span.word
         if word not in known or (word == "STOP" and pair.source != pair.target):
             word = _SAME.get(word, "")
-        elif not _unabbreviated(span, pair):
+        elif mark in ("", pair.target.abbreviation_mark) or not span.text.endswith(mark):
             word = ""
         if word not in known:
             return span.text
@@ -64,11 +64,6 @@ def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | Non
         return word + " " * (apart and span.text != word)
 
     return clause.respelled(pair.source, new)
-
-
-def _unabbreviated(span: Span, pair: Pair) -> bool:
-    mark = pair.source.abbreviation_mark
-    return bool(mark) and span.text.endswith(mark) and mark != pair.target.abbreviation_mark
 
 
 @rewrites("capitals", "let a=5", "LET A=5", "this board takes words and names in capitals only")
