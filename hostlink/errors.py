@@ -10,7 +10,7 @@
     │   ├── NotKnownError     what a board holds is not known, so it is not overwritten
     │   └── LineTooLongError  a typed line has more characters than the board takes
     ├── ProgramError      the program on the board stopped with an error of its own
-    ├── ArchiveError      the archive cannot be opened, written or trusted
+    ├── ArchiveError      the archive cannot be opened, written or trusted, or lacks something
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
     ├── ReadBackError     the board holds something else than was sent (status 4)
     └── Interrupted       the user stopped the job (status 130)
@@ -57,6 +57,14 @@ class LinkReason(Enum):
     DAMAGED = "damaged"
     TOO_LONG = "took too long"
     FULL = "its memory is full and takes nothing"
+    UNKNOWN = "unknown"
+
+
+class ArchiveReason(Enum):
+    """Why the archive did not do what was asked, for callers that can do something else then."""
+
+    NOT_THERE = "nothing of that name or number is kept"
+    INVALID = "no program or revision can have that name"
     UNKNOWN = "unknown"
 
 
@@ -153,7 +161,7 @@ class RefusedError(HostlinkError):
 
 
 class NotKnownError(RefusedError):
-    """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
+    """The contents of a board are unknown, so they are overwritten only if the user agrees."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
         kept = kept or UNTOUCHED
@@ -173,7 +181,18 @@ class ProgramError(HostlinkError):
 
 
 class ArchiveError(HostlinkError):
-    """The archive cannot be opened, written or trusted."""
+    """The archive cannot be opened, written or trusted, or lacks what was asked for."""
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        reason: ArchiveReason = ArchiveReason.UNKNOWN,
+        kept: str = "",
+        advice: Advice = "",
+    ) -> None:
+        super().__init__(what, kept=kept, advice=advice)
+        self.reason = reason
 
 
 class LinkError(HostlinkError):

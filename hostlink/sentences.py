@@ -33,8 +33,11 @@ DAMAGED = "the wire damages bytes"
 NO_LABEL = "a board without a label"
 SO_FULL = "its memory is so full that it"
 TAKES_NOTHING = "takes nothing any more"
+IS_SILENT = "is silent, or its program prints rarely"
+VARIABLES_LOST = "its variables may be lost"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
 UNKNOWN_KIND = "hostlink does not know this kind of board yet"
+UNNAMED_LISTING = "The listing has no name, so it is not kept."
 UNNAMED_PROGRAM = "a program without a name"
 MUTE = "The board is mute until the rest is written."
 WORD_TABLE_MISSING = "No table of BASIC words was recognised"
@@ -68,6 +71,11 @@ def no_name_of(thing: str, name: str) -> str:
     return f'"{safe(name[:60])}" cannot be the name of a {thing}'
 
 
+def no_program(more: str = "", *, restarted: bool = False) -> str:
+    """Return the sentence that a board has nothing to keep. restarted: its memory was lost so."""
+    return f"The board holds no program{more}{f': it {RESTARTED_AT_OPENING}' if restarted else ''}."
+
+
 def no_port_address(name: str) -> str:
     """Return the clause that no port can be opened by this name."""
     return f'"{safe(name)}" is not an address of a port'
@@ -87,7 +95,6 @@ BOARD_READ = "The board was read; nothing was changed."
 NOT_OVERWRITTEN = "It was not overwritten."
 NOTHING_SENT = "Nothing was sent to the board."
 NOTHING_KEPT = "Nothing was kept in the archive."
-MEMORY_UNCHANGED = "Memory holds what it held before."
 PARTLY_THERE = "the board holds a part of it"
 LEFT_ALONE = "It was left as it is."
 STILL_ON_BOARD = "The program is still on the board."
@@ -96,8 +103,14 @@ STILL_IN_MEMORY = "The program is still in the board's memory."
 ARCHIVE_UNCHANGED = "The archive is as it was."
 REVISIONS_KEPT = "The archive keeps every revision that was acknowledged."
 STILL_READABLE = "Its text can still be read with any SQLite tool."
+PRINTED_ABOVE = "what it printed stands above"
 NO_PORT_OPENED = "No port was opened."
 PORT_NOT_OPENED = "The port was not opened."
+
+
+def is_unchanged(what: str = "Memory") -> str:
+    """Return the sentence that memory or a slot was not changed, or was put back."""
+    return f"{what} holds what it held before."
 
 
 def held_before(spec: str = "") -> str:
@@ -134,6 +147,8 @@ PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 PLUG_IN_AGAIN = "Plug the board in again and repeat the command"
 LOOK_FOR_LOOP = "Look for a loop without an end"
+CLOSE_OTHER = "Close the other program and repeat the command."
+START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."
 TRY_WHEN_FINISHED = "Try again when it has finished."
 WHAT_LEARNING_DOES = "it goes into the profile of this board, and the load is proven with it"
@@ -146,7 +161,7 @@ def when_link_is_back(job: str) -> str:
 
 def stop_it(by: Ways) -> str:
     """Advise to stop a program that runs, in a clause."""
-    return f"stop it {by.stop_running} (its variables may be lost)"
+    return f"stop it {by.stop_running} ({VARIABLES_LOST})"
 
 
 def let_be_lost(by: Ways) -> str:

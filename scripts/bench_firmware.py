@@ -22,7 +22,7 @@ from bench_report import Row, Section, Target
 
 from hostlink.firmware.bootloader import Conversation, Script
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
-from hostlink.firmware.plan import plan_pages, silently
+from hostlink.firmware.plan import ignore_page, plan_pages
 from hostlink.firmware.scripts import FlashScripts, begin
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
@@ -75,7 +75,7 @@ def measure(baud: int, latency_ms: float) -> Row:
     read_s, held = run(scripts.read_flash())
     plan = plan_pages(image(), held[:END], ATMEGA328P, END)
     out, back = wire.health.bytes_out, wire.health.bytes_in
-    write_s, _ = run(scripts.write_plan(plan, silently))
+    write_s, _ = run(scripts.write_plan(plan, ignore_page))
     right = bytes(machine.chip.flash[:END]) == image()
     return {
         "baud": baud,

@@ -18,7 +18,7 @@ from bench_report import Row, Section, Target
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.profile.model import Profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
-from hostlink.jobs.session.recognising import careful_profile, kinds
+from hostlink.jobs.session.recognising import careful_profile, recognisable_kinds
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.practice.uart import byte_time, heard_at_other_speed
@@ -131,7 +131,7 @@ def measure(kind: Profile, baud: int) -> Row:
     clock = VirtualClock()
     twin = Twin(kind, baud, clock)
     began = clock.now()
-    found = Recogniser(Wire(twin, clock), tuple(kinds()), careful_profile()).run()
+    found = Recogniser(Wire(twin, clock), tuple(recognisable_kinds()), careful_profile()).run()
     return {
         "kind": kind.name,
         "baud": baud,
@@ -144,7 +144,7 @@ def measure(kind: Profile, baud: int) -> Row:
 
 
 def _rows() -> Iterator[Row]:
-    for kind in kinds():
+    for kind in recognisable_kinds():
         for baud in SPEEDS:
             yield measure(kind, baud)
 

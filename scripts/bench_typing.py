@@ -21,7 +21,7 @@ from bench_python import compiled_environment
 
 LINES, KEYS = 5_000, 200
 SLOWEST = "slowest key in a long listing"
-_GAPS_S = (0.03, 0.6)  # between two keys
+_GAPS_S = (0.03, 1.6)  # between two keys; a review begins after PAUSE_S of app/desk/reviewing.py
 _ON_ONE_LINE = 25
 _LONGEST_S = 30.0
 _OPEN = "import sys; from hostlink.app.start import open_app; open_app(opens=sys.argv[1])"

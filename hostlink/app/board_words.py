@@ -11,7 +11,7 @@ from rich.cells import cell_len, set_cell_size
 from hostlink.app.actions.table import way_to
 from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.archive.times import local_text
-from hostlink.sentences import ONLY_RESTART_HELPS
+from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -142,7 +142,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             return ["is restarting"]
         case Activity.SILENT:
             return [
-                "is silent, or its program prints rarely; check its supply and its cable",
+                f"{IS_SILENT}; check its supply and its cable",
                 "is silent; check supply and cable",
             ]
         case Activity.FULL:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+LEAVE_IT = "Leave it as it is"
 LEAVE_BOARD = "Leave the board as it is"
 INTO_EDITOR = "takes the listing into the editor"
 UNDOABLE = f"Enter {INTO_EDITOR}, where Ctrl+Z takes it back; nothing is kept or sent."
@@ -19,3 +20,8 @@ OVERWRITTEN = "What boards held before it was overwritten"
 RUN_PROGRAM = "Run the program on the board"
 NO_BOARD = "No board is attached."
 SHOWS_BOARDS = "shows the boards that are here"
+
+
+def under_which_name(thing: str, done: str = "kept") -> str:
+    """Return the question for the name of something. done: kept, or stored."""
+    return f"Under which name is {thing} {done}?"

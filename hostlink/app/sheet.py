@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.board_words import revision_words
 from hostlink.errors import RefusedError
+from hostlink.sentences import UNNAMED_LISTING
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Kept, Origin, Revision
@@ -69,7 +70,7 @@ class Sheet:
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
         """Keep the text as the next revision; the sheet it is now. Raises ArchiveError."""
         if not self.name:
-            raise RefusedError("The listing has no name yet.", kept="It is still in the editor.")
+            raise RefusedError(UNNAMED_LISTING, kept="It is still in the editor.")
         material = self.as_material(text, profile)
         revision = self.material.revision if self.material is not None else None
         parent = revision if revision is not None and revision.program == self.name else None

@@ -20,9 +20,9 @@ _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")  # not every system has all
 
 @contextmanager
 def leaving_on_signals(app: DeskApp) -> Iterator[None]:
-    """Have the first signal end the app in good order, and raise its exception after the block.
+    """End the app in good order on a signal, and raise the signal's exception after the block.
 
-    A signal before the app's loop runs, and a second one, raise at once.
+    A signal before the app's loop runs, or a second signal, raises at once.
     """
     ended: list[KeyboardInterrupt] = []
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError, Interrupted, UsageError
-from hostlink.sentences import REVISIONS_KEPT
+from hostlink.sentences import PRINTED_ABOVE, REVISIONS_KEPT
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -60,7 +60,7 @@ def _raise_failure(app: DeskApp) -> None:
         raise app.failed
     if app.return_code:
         raise HostlinkError(
-            "The app ended by an error; what it printed stands above.",
+            f"The app ended by an error; {PRINTED_ABOVE}.",
             kept=f"{REVISIONS_KEPT} {app.desk.drafts.left_words}".rstrip(),
         )
 

@@ -16,7 +16,7 @@ from textual.driver import Driver
 
 
 def heed_end() -> None:
-    """Treat the end of the terminal at standard input as the signal that tells it elsewhere."""
+    """Raise SIGHUP when the terminal at standard input closes and the system sends no signal."""
     if sys.platform == "win32":
         return
     threading.Thread(
@@ -38,9 +38,9 @@ def _await_end(terminal: int) -> None:
 
 
 def lasting(usual: type[Driver]) -> type[Driver]:
-    """Return the driver for a terminal that may vanish: what cannot be written any more is lost.
+    """Return a driver class that discards its output once the terminal has closed.
 
-    usual: Textual's driver for this system. That for Windows is returned as it is.
+    usual: Textual's driver class for this system; the one for Windows is returned unchanged.
     """
     if sys.platform == "win32":
         return usual

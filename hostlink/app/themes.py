@@ -124,7 +124,7 @@ def name_in_settings(theme: str) -> str:
 
 
 def _of_terminal(colours: dict[str, str]) -> dict[str, str]:
-    """Return what textual would set by itself for a theme of the terminal's own colours."""
+    """Return the values that Textual derives for a theme of the terminal's own colours."""
     ground, text = colours["background"], colours["foreground"]
     return {
         "ansi-background": ground,

@@ -113,6 +113,17 @@ def in_keys(advice: Advice) -> str:
     return advice_text(advice, KEYS)
 
 
+def error_rows(error: HostlinkError) -> list[str]:
+    """Return an error in rows: what happened, what was not lost, what to do."""
+    advice = in_keys(error.advice)
+    rows = (
+        error.what,
+        error.kept and f"Not lost: {error.kept}",
+        advice and f"What to do: {advice}",
+    )
+    return [row for row in rows if row]
+
+
 def shown_error(error: BaseException) -> HostlinkError:
     """Return an error as the app shows it: one of ours with its advice in the app's keys, any other
     one as a fault in hostlink.

@@ -59,7 +59,7 @@ class ArchiveFile:
 
     @property
     def changes(self) -> int:
-        """Return a number that is another one once another connection has written the archive."""
+        """Return a number that changes whenever another connection writes the archive."""
         with self.reading("The archive") as db:
             return int(db.execute("PRAGMA data_version").fetchone()[0])
 
@@ -111,7 +111,7 @@ class ArchiveFile:
 
     @contextlib.contextmanager
     def undoing(self) -> Iterator[None]:
-        """Take out of the archive again, at the end of the block, what was written in it."""
+        """Undo at the end of the block everything that it wrote to the archive."""
         with contextlib.suppress(_Undone):
             if self.read_only:
                 yield
@@ -135,7 +135,7 @@ class ArchiveFile:
 
 
 class _Undone(Exception):
-    """Nothing is to stay in the archive."""
+    """Raised to roll back the transaction of `undoing`."""
 
 
 def new_uuid() -> str:

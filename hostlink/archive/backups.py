@@ -21,7 +21,7 @@ from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
 from hostlink.archive.names import clean
 from hostlink.archive.records import Content, Listed, elsewhere
 from hostlink.archive.times import parse_utc
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.sentences import STILL_READABLE
 from hostlink.words import fold
 
@@ -171,6 +171,7 @@ class Backups(Healing):
                 last = db.execute("SELECT max(number) FROM backups").fetchone()[0]
                 raise ArchiveError(
                     f"There is no backup {digits} in the archive.",
+                    reason=ArchiveReason.NOT_THERE,
                     advice=f"The last one is backup@{last}." if last else "None was made yet.",
                 )
             whole = _with_items(db, [found])

@@ -7,7 +7,7 @@ import contextlib
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
-from hostlink.archive.database.database_errors import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, index_damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import checked_row, first, insert, rows, update
 from hostlink.archive.listings import check_content
@@ -15,7 +15,7 @@ from hostlink.archive.lookup import board_id, parent_id, revision_parts, revisio
 from hostlink.archive.names import clean
 from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
 from hostlink.archive.times import parse_utc, parse_utc_or_none
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.words import fold, nearest, safe
 
 LONGEST_LABEL = 40
@@ -174,12 +174,13 @@ def find_board(db: Database, named: str) -> Board:
         near = nearest(named, [safe(str(row["label"])) for row in held])
         raise ArchiveError(
             f'There is no board "{named}" in the archive.',
+            reason=ArchiveReason.NOT_THERE,
             advice=f"The nearest labels are: {', '.join(near)}."
             if near
             else lambda by: f"List them {by.ports}.",
         )
     if named != found.uuid and fold(found.label) != fold(named):
-        raise damaged(f"The index that leads to {named}")
+        raise index_damaged(named)
     return found
 
 

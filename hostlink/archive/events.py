@@ -11,12 +11,13 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
+from hostlink.archive.database.database_errors import not_in_archive
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import found_by, insert, update
 from hostlink.archive.lookup import (
     board_id,
     known_program,
-    numbered,
+    numbered_spec,
     owner_name,
     revision_parts,
     revision_spec,
@@ -25,7 +26,7 @@ from hostlink.archive.names import clean
 from hostlink.archive.records import LEARNER, JobEvent, Listed, Rescue, Revision
 from hostlink.archive.times import parse_utc, parse_utc_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
-from hostlink.words import fold, safe
+from hostlink.words import fold
 
 
 @dataclass
@@ -195,7 +196,7 @@ def _row_id(db: Database, table: str, item: Revision | Rescue | None) -> int | N
         return None
     held = found_by(db, table, "uuid", item.uuid)
     if held is None:
-        raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
+        raise not_in_archive(item.spec)
     return int(held["id"])
 
 
@@ -212,7 +213,9 @@ def _event(parts: Parts, lost: list[str]) -> JobEvent:
         board="" if board is None else board["label"],
         program=name or revision.rpartition("@")[0],
         revision=revision,
-        rescue="" if not (rescue and archive) else numbered("rescue", rescue["number"], archive),
+        rescue=""
+        if not (rescue and archive)
+        else numbered_spec("rescue", rescue["number"], archive),
         started_at=parse_utc(row["started_at"]),
         ended_at=parse_utc_or_none(row["ended_at"]),
         outcome=row["outcome"],

@@ -11,11 +11,12 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.checksums import is_sound
+from hostlink.archive.database.database_errors import not_in_archive
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, update
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.healing import Healing
-from hostlink.archive.lookup import board_id, numbered
+from hostlink.archive.lookup import board_id, numbered_spec
 from hostlink.archive.names import clean
 from hostlink.archive.records import Listed
 from hostlink.archive.times import parse_utc, parse_utc_or_none
@@ -190,7 +191,7 @@ class Firmware(Healing):
 def _id(db: Database, table: str, uuid: str) -> int:
     held = found_by(db, table, "uuid", uuid)
     if held is None:
-        raise ArchiveError(f"{uuid} is not in this archive.")
+        raise not_in_archive(uuid)
     return int(held["id"])
 
 
@@ -214,7 +215,9 @@ def _write(parts: Parts, lost: list[str]) -> FirmwareWrite:
         board=board["label"],
         image=_image_of(parts["image"]),
         previous=None if previous is None else _image_of(previous),
-        backup="" if not (backup and archive) else numbered("backup", backup["number"], archive),
+        backup=""
+        if not (backup and archive)
+        else numbered_spec("backup", backup["number"], archive),
         role=row["role"],
         part=row["part"],
         began_at=parse_utc(row["began_at"]),

@@ -6,13 +6,13 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.database_errors import DamagedError, damaged
+from hostlink.archive.database.database_errors import DamagedError, damaged, index_damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, rows, update
 from hostlink.archive.names import Spec, clean, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import parse_utc
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.words import fold, safe
 
 HERE = 1
@@ -27,7 +27,7 @@ def archive_mark(archive: Row) -> str:
     return "" if archive["id"] == HERE else str(archive["uuid"])
 
 
-def numbered(name: object, number: object, archive: Row) -> str:
+def numbered_spec(name: object, number: object, archive: Row) -> str:
     """Return the spec of something numbered: NAME@3, or NAME@3/12345678 of another archive."""
     mark = archive_mark(archive)
     return f"{name}@{number}{f'/{mark[:8]}' if mark else ''}"
@@ -87,7 +87,7 @@ def revision_spec(parts: Parts, name: str, lost: list[str]) -> str:
     program = owner_name(parts, f"{name}_program", lost)
     if revision is None or archive is None or not program:
         return ""
-    return numbered(program, revision["number"], archive)
+    return numbered_spec(program, revision["number"], archive)
 
 
 def _rescue(parts: Parts, lost: list[str]) -> Rescue:
@@ -161,7 +161,7 @@ def find_program(db: Database, name: str) -> int | None:
         if first(db, unseen, (key, key)) is None:
             return None
     if held is None or fold(str(held["name"])) != key:
-        raise damaged(f"The index that leads to {name}")
+        raise index_damaged(name)
     return int(held["id"])
 
 
@@ -194,7 +194,9 @@ def board_id(db: Database, board_uuid: str) -> int:
     """Return the id of a board by its UUID. Raises ArchiveError."""
     held = first(db, "SELECT id FROM boards WHERE uuid = ?", (board_uuid,))
     if held is None:
-        raise ArchiveError(f"The archive knows no board {board_uuid}.")
+        raise ArchiveError(
+            f"The archive knows no board {board_uuid}.", reason=ArchiveReason.NOT_THERE
+        )
     return int(held["id"])
 
 
@@ -206,7 +208,7 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
         program = program_at(db, program_id(db, named.name), named.name)
         latest = latest_revision(db, program)
         if latest is None:
-            raise ArchiveError(f"{named.name} has no revision.")
+            raise ArchiveError(f"{named.name} has no revision.", reason=ArchiveReason.NOT_THERE)
         return latest
     row_id = program_id(db, named.name)
     # For equal numbers, this archive's own revision comes before merged ones.
@@ -223,10 +225,11 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
         upto = f"Its revisions go up to {last['number']}. " if last and last["number"] else ""
         raise ArchiveError(
             f"{named.name} has no revision {named.number}.",
+            reason=ArchiveReason.NOT_THERE,
             advice=lambda by: f"{upto}List them {by.history(named.name)}.",
         )
     if found.number != named.number or fold(found.program) != fold(clean(named.name).strip()):
-        raise damaged(f"The index that leads to {named.name}@{named.number}")
+        raise index_damaged(f"{named.name}@{named.number}")
     return found
 
 
@@ -240,7 +243,9 @@ def _find_rescue(db: Database, named: Spec) -> Rescue:
     if found is None:
         which = "no rescue" if named.number is None else f"no rescue {named.number}"
         raise ArchiveError(
-            f"There is {which} in the archive.", advice=lambda by: f"List them {by.rescues}."
+            f"There is {which} in the archive.",
+            reason=ArchiveReason.NOT_THERE,
+            advice=lambda by: f"List them {by.rescues}.",
         )
     return found
 

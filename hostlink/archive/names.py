@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from hostlink.advice import Ways
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.words import fold, nearest
 
 LONGEST_NAME = 40
@@ -33,26 +33,35 @@ def checked_name(name: str) -> str:
         return f"Choose another name; a listing is given one {by.name_listing}."
 
     if not name:
-        raise ArchiveError("A program needs a name.", advice="Give it one.")
+        raise ArchiveError(
+            "A program needs a name.", reason=ArchiveReason.INVALID, advice="Give it one."
+        )
     if len(name) > LONGEST_NAME:
         raise ArchiveError(
             f'The name begins "{name[:LONGEST_NAME]}" and has {len(name)} characters, more than '
             f"{LONGEST_NAME}.",
+            reason=ArchiveReason.INVALID,
             advice=advice,
         )
     if "@" in name:
         raise ArchiveError(
             f'"{name}" cannot be a program\'s name: the @ stands before a revision number.',
+            reason=ArchiveReason.INVALID,
             advice=advice,
         )
     if not name.isprintable():
         raise ArchiveError(
             f'"{name}" cannot be a program\'s name: it holds a character that cannot be printed.',
+            reason=ArchiveReason.INVALID,
             advice=advice,
         )
     if fold(name) == RESCUE or name.startswith("-"):
         reason = "it is the word for rescues" if fold(name) == RESCUE else 'it begins with "-"'
-        raise ArchiveError(f'"{name}" cannot be a program\'s name: {reason}.', advice=advice)
+        raise ArchiveError(
+            f'"{name}" cannot be a program\'s name: {reason}.',
+            reason=ArchiveReason.INVALID,
+            advice=advice,
+        )
     return name
 
 
@@ -98,12 +107,14 @@ class Spec:
         if not (digits.isascii() and digits.isdigit() and len(digits) <= 12):
             raise ArchiveError(
                 f'"{text}" names no revision: after the @ comes a number.',
+                reason=ArchiveReason.INVALID,
                 advice="Write NAME, or NAME@3 for revision 3.",
             )
         if archive and not set(archive) <= set("0123456789abcdef-"):
             raise ArchiveError(
                 f'"{text}" names no revision: after the / come the first digits of an '
-                "archive's UUID."
+                "archive's UUID.",
+                reason=ArchiveReason.INVALID,
             )
         return cls(name, int(digits), archive)
 
@@ -116,4 +127,8 @@ def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:
         if near
         else lambda by: f"List what is there {by.programs}."
     )
-    return ArchiveError(f'There is no program "{name}" in the archive.', advice=advice)
+    return ArchiveError(
+        f'There is no program "{name}" in the archive.',
+        reason=ArchiveReason.NOT_THERE,
+        advice=advice,
+    )

@@ -10,7 +10,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.archive_file import new_uuid
-from hostlink.archive.database.database_errors import damaged
+from hostlink.archive.database.database_errors import damaged, index_damaged, not_in_archive
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, insert, rows, update
 from hostlink.archive.healing import Healing
@@ -31,7 +31,7 @@ from hostlink.archive.names import Spec, checked_name, clean
 from hostlink.archive.records import Content, Kept, Listed, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
 from hostlink.errors import ArchiveError
-from hostlink.words import fold, safe
+from hostlink.words import fold
 
 _MOST_HOLDERS = 100
 LIBRARY = uuid.UUID("59f7b993-586f-4731-977f-75b1df748522")
@@ -139,8 +139,8 @@ class Revisions(Healing):
             if held is None:
                 unseen = f"SELECT 1 FROM {kept.parts[0].table} NOT INDEXED WHERE uuid = ?"
                 if first(db, unseen, (item.uuid,)) is not None:
-                    raise damaged(f"The index that leads to {item.spec}")
-                raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
+                    raise index_damaged(item.spec)
+                raise not_in_archive(item.spec)
         row, size = held
         if row["sha256"].hex() != item.sha256:
             raise damaged(f"The listing of {item.spec}")

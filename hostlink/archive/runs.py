@@ -30,7 +30,7 @@ from hostlink.archive.names import Spec, clean
 from hostlink.archive.records import Listed, Revision, elsewhere
 from hostlink.archive.search_words import marked
 from hostlink.archive.times import parse_utc, utc_text
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.words import fold, safe
 
 RUN = "run"
@@ -199,7 +199,11 @@ class Runs(ArchiveFile):
             if found.damaged and not found:
                 raise damaged(f"The last run of {spec}")
             if not found:
-                raise ArchiveError(f"The archive holds no run of {safe(spec)}.", advice="Run it.")
+                raise ArchiveError(
+                    f"The archive holds no run of {safe(spec)}.",
+                    reason=ArchiveReason.NOT_THERE,
+                    advice="Run it.",
+                )
             return found[0]
         with self.reading(f"The run {spec}") as db:
             held = RUNS.first(
@@ -211,6 +215,7 @@ class Runs(ArchiveFile):
                 last = db.execute("SELECT max(number) FROM runs").fetchone()[0]
                 raise ArchiveError(
                     f"There is no run {named.number} in the archive.",
+                    reason=ArchiveReason.NOT_THERE,
                     advice=f"The last one is run@{last}." if last else "None was kept yet.",
                 )
             return held

@@ -10,7 +10,7 @@ Rules:
    line feeds are tried from the highest speed down.
 3. A speed is right if two empty lines get the same readable answer.
 4. A board that prints by itself, all the time or now and then, or answers an empty line with a
-   question, runs a program. It gets nothing more unless it may be stopped.
+   question, or all lines alike, runs a program. It gets nothing more unless it may be stopped.
 5. The known kind that agrees with everything heard is chosen; if none does, the careful kind with
    the values that were heard.
 """
@@ -114,7 +114,7 @@ class Recogniser(Asker):
         self._questions: set[bytes] = set()  # in answer to empty lines
         self._prompts = b"", b""  # two that came one after the other
         self._echoing: list[int] = []  # speeds at which only the echo comes back
-        self._printed = False  # a row came to one empty line, and none to another
+        self._printed = 0, b""  # a speed and a row that came to one empty line, none to another
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
@@ -200,16 +200,19 @@ class Recogniser(Asker):
         unasked = self._listen(_UNASKED_S)
         rows = [each for each in (*answers, unasked) if _is_row(each)]
         came_once = bool(rows) and not all(answers)
-        if _is_row(unasked) or (came_once and self._printed):
+        if _is_row(unasked) or (came_once and self._printed[1]):
             return self._stopped(program_runs(rows[-1]))
-        self._printed = self._printed or came_once
+        self._printed = (self._baud, rows[-1]) if came_once else self._printed
         return None
 
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
-        """Find the speed of a program that prints now and then, and stop it.
+        """Stop a program that prints now and then, of which a row was heard or comes now.
 
-        Raises LinkError if it was not stopped, or if what comes by itself is no text.
+        Raises LinkError if the program was not stopped or if its output is not text.
         """
+        if self._printed[1]:
+            self._set_baud(self._printed[0])
+            yield self._stopped(program_runs(self._printed[1]))
         self._emit(Phase("Listening whether the board sends something by itself"))
         left_s, heard = _LAST_LISTEN_S, b""
         for baud in speeds if isinstance(self._wire.port, TunablePort) else (self._baud,):
@@ -267,9 +270,10 @@ class Recogniser(Asker):
             return None
         if talk.prompt and not done.endswith(talk.prompt):
             return None
-        if done == refused and talk.prompt[-1:] in _ROW_ENDS:
+        alike = talk.prompt or (b"" if parts_of(done)[1] else parts_of(done)[2])
+        if done == refused and alike[-1:] in _ROW_ENDS:
             # No BASIC says in a row of a remark what it says of an unknown word: a program asks.
-            raise asks_for(talk.prompt, may_stop=self._may_stop)
+            raise asks_for(alike, may_stop=self._may_stop, given="empty lines, REM and QZ")
         if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""

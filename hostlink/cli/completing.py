@@ -1,6 +1,6 @@
-"""What a shell completes with Tab besides commands and options: ports, labels, programs, profiles.
+"""Complete ports, labels, programs and profiles when Tab is pressed in a shell.
 
-Nothing is opened but archives, for reading, and nothing is said: what fails completes nothing.
+Only archives are opened, for reading; an error prints nothing and completes nothing.
 """
 
 from __future__ import annotations
@@ -95,10 +95,10 @@ def _profiles(_: click.Context) -> Iterator[Named]:
 
 def _archives(ctx: click.Context) -> list[Path]:
     from hostlink.cli.context import CommonOptions
-    from hostlink.cli.port_choice import archives
+    from hostlink.cli.port_choice import label_archives
 
     common = CommonOptions(archive_path=ctx.params.get("archive_path"))
-    return [file for file in archives(common) if file.exists()]
+    return [file for file in label_archives(common) if file.exists()]
 
 
 _BY_PARAMETER: dict[str, Callable[[click.Context], Iterator[Named]]] = {

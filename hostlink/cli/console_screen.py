@@ -23,7 +23,7 @@ from hostlink.cli.console_words import (
     INTERRUPT,
     LEAVE,
     doing_words,
-    obey,
+    handle_line,
     report_errors,
 )
 from hostlink.cli.context import CommonOptions
@@ -216,7 +216,7 @@ class ConsoleTerminal:
 
 
 def _enter(board: Console, text: str) -> None:
-    obey(board, text, answer=lambda console, line: _type(console, line))
+    handle_line(board, text, answer=lambda console, line: _type(console, line))
 
 
 def _type(board: Console, line: str) -> None:

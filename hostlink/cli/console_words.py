@@ -10,7 +10,7 @@ from hostlink.cli.output import say
 from hostlink.cli.ways import IN_CONSOLE
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.activity import Activity, BoardState
-from hostlink.sentences import ONLY_RESTART_HELPS
+from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ AT_PROMPT = "The board is at its prompt."
 ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
 
 
-def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
+def handle_line(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
     """Do what a line asks for, or type it to the board; return False for the word that leaves."""
     word = line.rstrip().lower()
     if word == LEAVE:
@@ -48,7 +48,7 @@ def doing_words(state: BoardState) -> str:
         Activity.RUNNING: "A program runs; Ctrl+C stops it.",
         Activity.ASKING: "The program waits; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
-        Activity.SILENT: "The board is silent, or prints rarely.",
+        Activity.SILENT: f"The board {IS_SILENT}.",
         Activity.FULL: f"Its memory is full; {ONLY_RESTART_HELPS}.",
     }.get(state.activity, "")
 

@@ -21,8 +21,8 @@ from hostlink import __version__
 from hostlink.advice import Ways
 from hostlink.cli.group import Group
 from hostlink.cli.names import COMPLETING, GIVEN_PORT
-from hostlink.cli.stopping import CutOff, final, heed, let_go
-from hostlink.cli.streams import check_streams, drop
+from hostlink.cli.stopping import CutOff, final_status, handle_signals, let_go
+from hostlink.cli.streams import check_streams, discard_stream
 from hostlink.errors import (
     ExitStatus,
     FaultyFileError,
@@ -273,8 +273,8 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
 
 def _tell_wrong_use(wrong: click.ClickException) -> None:
     """Print click's message, with control characters of the typed arguments made safe."""
-
-    vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
+    if not isinstance(wrong, click.exceptions.NoArgsIsHelpError):  # which is help, nothing typed
+        vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
     said = io.StringIO()
     wrong.show(file=said)
     click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)
@@ -307,13 +307,13 @@ def main() -> NoReturn:
     status = _main()
     let_go()
     gc.freeze()  # nor is there rubbish worth a search in what goes away with the process
-    sys.exit(final(status))
+    sys.exit(final_status(status))
 
 
 def _main() -> int:
     """Run the command line of this process and return its exit status."""
     try:
-        heed()
+        handle_signals()
         check_streams()
         if COMPLETING in os.environ:
             cli.main(prog_name="hostlink")
@@ -324,19 +324,19 @@ def _main() -> int:
         tell(error)
         return error.status
     except BrokenPipeError:
-        drop(sys.stdout)
+        discard_stream(sys.stdout)
         return ExitStatus.DONE  # whoever read our output has had enough
     except KeyboardInterrupt:
         _tell_stopped()
         return ExitStatus.INTERRUPTED
     except OSError as error:
         if sys.platform == "win32" and error.errno == errno.EINVAL:
-            drop(sys.stdout)
+            discard_stream(sys.stdout)
             return ExitStatus.DONE  # so Windows says that a pipe was closed at its other end
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             raise
         tell(HostlinkError(f"The output could not be written: {error.strerror}."))
-        drop(sys.stdout)
+        discard_stream(sys.stdout)
         return ExitStatus.REFUSED
 
 

@@ -14,7 +14,7 @@ from hostlink.cli.first_firmware import (
     take_first_steps,
 )
 from hostlink.cli.output import as_json, say
-from hostlink.cli.stopping import agreed, answered
+from hostlink.cli.stopping import ask_word, ask_yes_no
 from hostlink.errors import RefusedError, UsageError
 from hostlink.sentences import NOBODY_TO_ASK
 
@@ -85,11 +85,11 @@ def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
     """Return the image to write and its role: the reviewed image, or the previous one."""
-    from hostlink.jobs.firmware.writing import way_back
+    from hostlink.jobs.firmware.writing import previous_image
 
     if reviewed is not None:
         return reviewed.image, role or ""
-    image, known = way_back(archive, session.board_in(archive))
+    image, known = previous_image(archive, session.board_in(archive))
     return image, role or known
 
 
@@ -115,13 +115,13 @@ def write_display(
 
     for line in MOVE_TO_DISPLAY.split("\n"):
         say(line)
-    if not agreed("Is that done?"):
+    if not ask_yes_no("Is that done?"):
         raise RefusedError(
             "The display was not written, as you said.",
             kept="The computer is done.",
             advice="Write it later with --role display.",
         )
-    port = answered(f"At which port is the display? (Enter: {common.port}, as before)")
+    port = ask_word(f"At which port is the display? (Enter: {common.port}, as before)")
     second = dataclasses.replace(common, port=port or common.port)
     try:
         write_one(second, reviewed, "display", request, FirstSteps())

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import say
-from hostlink.cli.stopping import agreed, answered
+from hostlink.cli.stopping import ask_word, ask_yes_no
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.sentences import ASKED_FOR_LABEL, ASKED_FOR_ROLE
 
@@ -38,7 +38,7 @@ def asker(common: CommonOptions, teller: PageTeller) -> Callable[[Question], Wri
         teller.close()
         say(question.asks)
         _, says, request = question.answers[0]
-        return request if agreed(f"{says}?") else None
+        return request if ask_yes_no(f"{says}?") else None
 
     return ask
 
@@ -49,7 +49,7 @@ def ask_role() -> str:
 
     for role, does in ROLES_TOLD.items():
         say(f"  {role}: {does}")
-    return answered(ASKED_FOR_ROLE, choices=tuple(ROLES_TOLD))
+    return ask_word(ASKED_FOR_ROLE, choices=tuple(ROLES_TOLD))
 
 
 def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:
@@ -108,7 +108,7 @@ def _label(common: CommonOptions, session: Session, archive: Archive, steps: Fir
     while True:
         label = steps.label
         if not label and may_ask(common):
-            label = answered(f"{ASKED_FOR_LABEL} (a colour, for instance; Enter: no label)")
+            label = ask_word(f"{ASKED_FOR_LABEL} (a colour, for instance; Enter: no label)")
         if not label:
             return ""
         try:
@@ -134,4 +134,4 @@ def _first_program(
         return None
     teller.close()
     material = first_program()
-    return material if agreed(f"Load {material.label}, which prints and counts?") else None
+    return material if ask_yes_no(f"Load {material.label}, which prints and counts?") else None

@@ -11,6 +11,7 @@ import click
 from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
+from hostlink.sentences import VARIABLES_LOST
 
 DISCARD_HELP = "Do not keep what the board holds now."
 NOTE_HELP = "A note to keep with it."
@@ -90,10 +91,13 @@ _PORT = _option(
     metavar="PORT",
     help="A device, a board's label, or practice:// for the practice board.",
 )
+
+
+ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
 STOP_RUNNING = _option(
     "--stop-running",
     is_flag=True,
-    help="Interrupt a program that is running (its variables may be lost).",
+    help=f"Interrupt a program that is running ({VARIABLES_LOST}).",
 )
 _LINK = [
     _PORT,

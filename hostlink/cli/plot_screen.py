@@ -16,7 +16,7 @@ from rich.text import Text
 
 from hostlink.cli.input_lines import InputLines
 from hostlink.cli.output import data, is_terminal, say
-from hostlink.cli.run_screens import ASKING_SIGNS, Questions
+from hostlink.cli.run_screens import ASKING_SIGNS, QuestionScreen
 from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
 from hostlink.jobs.session.session import Session
@@ -30,7 +30,7 @@ _WIDTH = 79  # characters, where no terminal says its own
 _PER_SECOND = 8
 
 
-class PlotScreen(Questions):
+class PlotScreen(QuestionScreen):
     """Draws what a program prints; use `close` at its end."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:

@@ -49,7 +49,7 @@ def _port(common: CommonOptions, named: str) -> str:
     if not looks_like_label(named):
         return named
     boards: list[Board] = []
-    for file in archives(common):
+    for file in label_archives(common):
         if file.exists():  # looking for a label makes none
             with Archive.open(file, create=False, read_only=True) as archive:
                 boards += archive.boards()
@@ -62,7 +62,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled
 
-    file = archives(common)[-1]
+    file = label_archives(common)[-1]
     if usb_ports() or not file.exists():
         return ()
     with Archive.open(file, create=False, read_only=True) as archive:
@@ -73,7 +73,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
     return tuple(found)
 
 
-def archives(common: CommonOptions) -> list[Path]:
+def label_archives(common: CommonOptions) -> list[Path]:
     """Return the archives to look up labels in: the user's, then the practice boards'."""
     from hostlink.archive.database.place import archive_path
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 ASKING_SIGNS = ("?", ":")
 
 
-class Questions:
+class QuestionScreen:
     """Show nothing but the questions that a person has to answer, on stderr."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
@@ -62,7 +62,7 @@ class Questions:
         """Handle an answer that was typed to the board."""
 
 
-class RunScreen(Questions):
+class RunScreen(QuestionScreen):
     """Print a program's output on stdout, each part of a row as it arrives."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:

@@ -28,14 +28,14 @@ class CutOff(KeyboardInterrupt):
     """Raised when a second signal arrives while a job is being stopped."""
 
 
-def final(status: int) -> int:
+def final_status(status: int) -> int:
     """Return the exit status of the process: 128 plus the signal's number if one ended it."""
     if _received and status != ExitStatus.DONE:
         return 128 + _received[-1]
     return status
 
 
-def heed() -> None:
+def handle_signals() -> None:
     """Install handlers so that SIGTERM and SIGHUP stop the current job as Ctrl+C does."""
 
     def end(number: int, frame: object) -> None:  # noqa: ARG001 - the signal's signature
@@ -91,7 +91,7 @@ def told_when_stopped(what: str, kept: Callable[[], str]) -> Iterator[None]:
         raise Interrupted(f"{what} was stopped.", kept=kept(), advice=REPEAT) from None
 
 
-def agreed(question: str) -> bool:
+def ask_yes_no(question: str) -> bool:
     """Ask a person for a yes or no. Raises Interrupted where they end hostlink instead.
 
     Where a command is only rehearsed the answer is yes, and nobody is asked.
@@ -101,7 +101,7 @@ def agreed(question: str) -> bool:
     if is_rehearsal():
         return True
     while True:
-        word = answered(f"{question} (y: yes, Enter: no)").lower()
+        word = ask_word(f"{question} (y: yes, Enter: no)").lower()
         if word in ("", "n", "no"):
             return False
         if word in ("y", "yes"):
@@ -109,7 +109,7 @@ def agreed(question: str) -> bool:
         click.echo("Type y for yes, or press Enter for no.", err=True)
 
 
-def answered(question: str, *, choices: Sequence[str] = ()) -> str:
+def ask_word(question: str, *, choices: Sequence[str] = ()) -> str:
     """Ask a person for a word, one of the choices if there are any; "" for an empty answer.
 
     Raises Interrupted where they end hostlink instead.

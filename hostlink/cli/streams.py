@@ -50,20 +50,20 @@ class _Unbroken:
         try:
             return self._stream.write(text)
         except OSError:
-            drop(self._stream)
+            discard_stream(self._stream)
             return len(text)
 
     def flush(self) -> None:
         try:
             self._stream.flush()
         except OSError:
-            drop(self._stream)
+            discard_stream(self._stream)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
 
 
-def drop(stream: TextIO) -> None:
+def discard_stream(stream: TextIO) -> None:
     """Discard what a stream still buffers and everything written to it later."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, stream.fileno())

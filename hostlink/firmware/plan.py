@@ -19,7 +19,7 @@ Page = tuple[int, bytes]
 OnPage = Callable[[int], None]
 
 
-def silently(page: int) -> None:
+def ignore_page(page: int) -> None:
     """Ignore the progress of pages."""
 
 

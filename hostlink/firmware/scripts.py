@@ -8,7 +8,7 @@ from itertools import pairwise
 from hostlink.firmware import protocol
 from hostlink.firmware.bootloader import AskFailed, Drain, Failure, Query, Script
 from hostlink.firmware.chip import BLANK, Chip
-from hostlink.firmware.plan import OnPage, Page, Plan, guard_page, silently
+from hostlink.firmware.plan import OnPage, Page, Plan, guard_page, ignore_page
 
 SYNC_TRIES = 9
 _SYNC_PATIENCE_S = 0.09  # the bootloader listens for about a second after a restart
@@ -83,7 +83,7 @@ class FlashScripts:
         self.chip = chip
         self.failures = 0
 
-    def read_flash(self, on_page: OnPage = silently) -> Script[bytes]:
+    def read_flash(self, on_page: OnPage = ignore_page) -> Script[bytes]:
         """All of flash, each page read until two readings agree. Raises Unproven."""
         flash = bytearray()
         for page in range(self.chip.pages):
@@ -126,7 +126,7 @@ class FlashScripts:
             if (yield from self._write_at_once(first, data)):
                 on_page(first)
                 return
-            yield from self.write_pages([guard], silently)
+            yield from self.write_pages([guard], ignore_page)
         raise Unproven(first)
 
     def _write_guarded(self, pages: Iterable[Page], guard: Page, on_page: OnPage) -> Script[None]:
@@ -151,7 +151,7 @@ class FlashScripts:
             wrong = yield from self._wrong(wanted)
             if not wrong:
                 return
-            yield from self._write_guarded(wrong, guard, silently)
+            yield from self._write_guarded(wrong, guard, ignore_page)
         raise Unproven(wrong[0][0])
 
     def _wrong(self, wanted: Sequence[Page]) -> Script[list[Page]]:

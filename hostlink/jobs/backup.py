@@ -37,7 +37,7 @@ from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, canonical_lines, to_text
-from hostlink.sentences import RESTARTED_AT_OPENING
+from hostlink.sentences import no_program
 from hostlink.words import safe
 
 
@@ -270,9 +270,7 @@ def _add(session: Session, found: BoardPrograms, result: Capture, slot: str = ""
 
 
 def _nothing(collected: BoardPrograms) -> RefusedError:
-    what = "The board holds no program, in memory or stored"
-    if collected.after_restart:
-        what += f": it {RESTARTED_AT_OPENING}"
+    what = no_program(", in memory or stored", restarted=collected.after_restart)
     if collected.unread:
-        what = "No program on the board could be read"
-    return RefusedError(f"{what}.", kept="No backup was made; earlier ones are as they were.")
+        what = "No program on the board could be read."
+    return RefusedError(what, kept="No backup was made; earlier ones are as they were.")

@@ -56,7 +56,7 @@ def _named(names: Sequence[str]) -> str:
     return ", ".join(names[:_MOST_NAMED]) + (f" and {more:,} more" if more > 0 else "")
 
 
-def changes(merged: Merged) -> list[Advice]:
+def change_words(merged: Merged) -> list[Advice]:
     """Return a sentence for each thing that an import changes in what is here."""
     return [
         *(

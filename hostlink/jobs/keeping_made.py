@@ -7,6 +7,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import UsageError
 from hostlink.jobs.listing_source import Material, content_of
 from hostlink.listing import Listing
+from hostlink.sentences import UNNAMED_LISTING
 
 
 def keep_made(
@@ -26,7 +27,7 @@ def keep_made(
     own, target = profiles
     if not material.name:
         raise UsageError(
-            "The listing has no name, so it was not kept.",
+            UNNAMED_LISTING,
             advice="Give the listing as a file, or as a program in the archive.",
         )
     parent = material.revision

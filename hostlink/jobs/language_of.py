@@ -58,7 +58,7 @@ def known_profiles() -> Mapping[str, Profile]:
     return {name: each for name, each in found.items() if each.rules.language.number}
 
 
-def guessed(material: Material, target: Profile) -> Guess:
+def guessed_kind(material: Material, target: Profile) -> Guess:
     """Guess for which kind of board a listing was written. target: where it is to run."""
     known = {name: profile.rules for name, profile in known_profiles().items()}
     if target.rules.language.number:
@@ -74,12 +74,12 @@ def guessed(material: Material, target: Profile) -> Guess:
 def in_language_of(
     profile: Profile, material: Material, emit: Emit, *, despite: bool, allow: Allow
 ) -> Material:
-    """Return the listing as the BASIC of a board takes it, itself if nothing must be changed.
+    """Return the listing in the BASIC of a board: unchanged, or adapted if that is needed.
 
-    A shipped program is adapted and that is told; for another listing `allow` is asked. The result
-    is run and compared with the original. One that came from a board may go back as it is.
-    despite: load what the board does not take all the same. Raises LanguageError if the listing
-    needs what the board does not have, if `allow` says no, or if the result does something else.
+    A shipped program is adapted and the user is told; for any other listing `allow` is asked. The
+    result is run and compared with the original. A listing that came from a board may go back
+    unchanged. despite: load forms that the board does not take. Raises LanguageError if the listing
+    needs something that the board lacks, if `allow` declines, or if the result runs differently.
     """
     if material.adapted is not None:
         if material.adapted.target == profile:
@@ -104,10 +104,10 @@ def in_language_of(
 
 
 def find_original(what: str, archive: Archive) -> Material:
-    """Find a listing as `find_material` does; of one adapted for another board, the original.
+    """Find a listing as `find_material` does, but return the original of an adapted one.
 
-    So a program of which the newest revision was made for one kind of board suits them all.
-    NAME@NUMBER is taken by its word.
+    A program whose newest revision was adapted to one kind of board can so be loaded into every
+    kind. NAME@NUMBER always means that very revision.
     """
     material = find_material(what, archive)
     while "@" not in what and (made := material.revision) is not None:
@@ -161,7 +161,7 @@ def written_for(material: Material, target: Profile) -> Profile | None:
             profile = find_profile(name)
             if profile.rules.language.number:
                 return profile
-    found = guessed(material, target).names
+    found = guessed_kind(material, target).names
     return {**known_profiles(), target.name: target}[found[0]] if found else None
 
 
@@ -186,7 +186,7 @@ def _says(
     )
     told = [f"{what} (line {lines[0]})" for what, lines in list(found.items())[:_SHOWN]]
     more = " and more" if len(found) > _SHOWN else ""
-    doubt = "" if material.shipped or material.held else doubt_words(guessed(material, target))
+    doubt = "" if material.shipped or material.held else doubt_words(guessed_kind(material, target))
     seems = "" if material.shipped or material.held else ", it seems"
     return (
         f"{material.label} was written for the BASIC of {source.name}{seems}. That of "
@@ -203,7 +203,7 @@ def doubt_words(found: Guess) -> str:
 
 
 def _refused(material: Material, offer: Offer, proof: Proof | None = None) -> LanguageError:
-    """Return the error of a listing that is not loaded. proof: that its result does not do."""
+    """Return the error for a listing that is not loaded. proof: how its adapted form ran."""
     needs, word = offer.made.needs, material.word
     places = plural(sum(len(need.lines) for need in needs), "place")
 

@@ -174,7 +174,7 @@ class Listening(LongSession):
             self.copy.answered(line, session.dialogue.body(answer).strip("\r\n "))
 
     def _end_record(self, end: RunEnd | None = None) -> None:
-        """Keep the run that is recorded, if any. end: how it ended; None if nobody has heard it."""
+        """Keep the recorded run, if any. end: how it ended; None if its end was not heard."""
         record, self._record = self._record, None
         if record is None or self._archive.read_only:  # of which there was a warning at first
             return

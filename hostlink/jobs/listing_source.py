@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import re
 import shlex
-import sqlite3
 import stat
 import tomllib
 from collections.abc import Iterable
@@ -13,9 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin, Revision
-from hostlink.archive.database.database_errors import DamagedError
 from hostlink.board.profile.model import Profile
-from hostlink.errors import ArchiveError, HostlinkError, ListingError
+from hostlink.errors import ArchiveError, ArchiveReason, HostlinkError, ListingError
 from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
 from hostlink.publish.details import ProgramDetails
@@ -203,8 +201,8 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
         try:
             return from_archive(what, archive)
         except ArchiveError as error:
-            if isinstance(error, DamagedError) or isinstance(error.__cause__, sqlite3.Error):
-                raise  # not unknown but unreadable
+            if error.reason is ArchiveReason.UNKNOWN:
+                raise  # it may be there, and cannot be read
             unknown = error
     shipped = shipped_programs()
     if what.upper() in shipped:

@@ -35,7 +35,7 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
-from hostlink.sentences import proven
+from hostlink.sentences import UNNAMED_LISTING, proven
 from hostlink.words import sent_again
 
 
@@ -237,7 +237,7 @@ def keep_material(
     if not name:
         emit(
             Warned(
-                "The listing has no name and is not kept.",
+                UNNAMED_LISTING,
                 advice=lambda by: f"To keep it, give it a name {by.name_listing}.",
             )
         )

@@ -31,14 +31,14 @@ if TYPE_CHECKING:
 V = TypeVar("V")
 
 EmitAt = Callable[[str, Event], None]
-"""Receives the events of each board: the board's name (see `names`) and the event."""
+"""Receives the events of each board: the board's name (see `port_names`) and the event."""
 
 
 @dataclass(frozen=True, slots=True)
 class Result(Generic[V]):
     """How the task ended on one board.
 
-    board: its name (see `names`). value: what the task returned, or error: what ended it.
+    board: its name (see `port_names`). value: what the task returned, or error: what ended it.
     """
 
     board: str
@@ -55,12 +55,12 @@ class Result(Generic[V]):
         return status if isinstance(status, ExitStatus) else ExitStatus.DONE
 
 
-def worst(results: Sequence[Result[V]]) -> ExitStatus:
+def worst_status(results: Sequence[Result[V]]) -> ExitStatus:
     """Return the exit status for all boards: the highest of any."""
     return max((result.status for result in results), default=ExitStatus.DONE)
 
 
-def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
+def port_names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
     """Return a name for each port: the board's label, else the short name of the port.
 
     Raises UsageError if two of the ports are the same board, which cannot be used twice at once.
@@ -160,7 +160,7 @@ def on_each(
     on_result: called in this thread as each board finishes. An error that is not a HostlinkError is
     raised after all boards have finished.
     """
-    called = names(choices, archive)
+    called = port_names(choices, archive)
     results: dict[str, Result[V]] = {}
     with BoardJobs[V](archive, emit, cancelled) as jobs:
         for choice in choices:

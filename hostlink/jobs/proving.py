@@ -153,11 +153,11 @@ def answers_apart(inputs: Sequence[str]) -> list[str]:
 
 
 def how_alike(first: str, second: str) -> Alike:
-    """Return how far two outputs are the same, "other" if they are not.
+    """Return how far two outputs agree, "other" if they do not.
 
-    Free are only the blanks that one of the boards sets of its own, which are `OWN` here: how many
-    there are in front of a column ("columns"), and those beside a number ("numbers"), but not
-    those that keep two numbers apart; a minus sign does that too.
+    Only blanks that a board adds itself, which are `OWN` here, may differ: their number in front of
+    a column ("columns") and those beside a number ("numbers"), unless they alone separate two
+    numbers; a minus sign separates them too.
     """
     rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
     if len(rows) != len(others):

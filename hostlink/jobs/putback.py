@@ -37,11 +37,11 @@ from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, measure, review
 from hostlink.sentences import (
     BOARD_UNCHANGED,
-    MEMORY_UNCHANGED,
     NOT_ALL_FITS,
     NOT_OVERWRITTEN,
     NOTHING_SENT,
     free_memory_unsaid,
+    is_unchanged,
     may_hold_another,
     proven,
 )
@@ -97,7 +97,7 @@ class PutBack:
             for name, why in self.unproven.items()
         ]
         if not self.memory:
-            told.append(MEMORY_UNCHANGED)
+            told.append(is_unchanged())
         return told
 
 
@@ -315,7 +315,7 @@ class _PutBack:
                 if not same_program(self._session, now.lines, held.lines):
                     put_into_memory(self._session, held.lines, f"Putting {safe(name)} back")
                     store_proven(self._session, name, held.lines, kept="")
-                return f"{safe(name)} holds what it held before."
+                return is_unchanged(safe(name))
         return may_hold_another(safe(name), held.spec)
 
 

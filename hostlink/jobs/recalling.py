@@ -26,7 +26,7 @@ from hostlink.listing import Line, Listing, canonical_lines, review, to_text
 from hostlink.sentences import (
     BOARD_UNCHANGED,
     CHECK_WIRE,
-    MEMORY_UNCHANGED,
+    is_unchanged,
     may_hold_another,
     no_name_of,
 )
@@ -225,7 +225,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         with suppress(ArchiveError):
             session.archive.drop_host_copy(session.board_in(session.archive).uuid)
     if back:
-        state = MEMORY_UNCHANGED if lines else "Memory is empty."
+        state = is_unchanged() if lines else "Memory is empty."
     elif spec:
         state = may_hold_another("Memory", spec)
         refused = review(Listing(tuple(lines.values())), session.profile.rules).errors

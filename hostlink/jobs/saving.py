@@ -21,9 +21,9 @@ from hostlink.jobs.session.session import Session
 from hostlink.listing import Listing, canonical
 from hostlink.sentences import (
     NOTHING_KEPT,
-    RESTARTED_AT_OPENING,
     STILL_ON_BOARD,
     UNTOUCHED,
+    no_program,
     when_link_is_back,
 )
 from hostlink.words import plural
@@ -197,10 +197,8 @@ def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     """Return the error for an empty board: when the program was lost, and what is kept of it."""
     spec = last_program(archive, board)
     advice = put_back_advice(spec) or "Type or load a program first."
-    what = "The board holds no program"
-    if session.restarts.memory_is_lost:
-        what += f": it {RESTARTED_AT_OPENING}"
-    return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
+    what = no_program(restarted=session.restarts.memory_is_lost)
+    return RefusedError(what, kept="No empty revision was kept.", advice=advice)
 
 
 def _tell_too_long(session: Session, result: Capture) -> None:

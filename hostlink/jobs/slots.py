@@ -34,7 +34,7 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import MEMORY_UNCHANGED, NOT_OVERWRITTEN, UNREADABLE_NOW
+from hostlink.sentences import NOT_OVERWRITTEN, UNREADABLE_NOW, is_unchanged, no_program
 from hostlink.words import plural, safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
@@ -53,7 +53,7 @@ def store(session: Session, archive: Archive, name: str) -> HeldProgram:
     with recorded_job(session, archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
-            raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
+            raise RefusedError(no_program(" to store"), kept="Nothing was changed.")
         with _kept_in_mind(session, archive, board, memory) as was:
             before = _look_into(session, archive, board, name, memory)
             record.detail["slot_held"] = before.spec
@@ -123,7 +123,7 @@ def _recalled_or_back(session: Session, name: str, memory: HeldProgram) -> Captu
             raise RefusedError(f"Nothing came when {safe(name)} was recalled.")
     except RefusedError as refused:
         _put_back(session, memory)
-        raise refused.but(kept=MEMORY_UNCHANGED) from refused
+        raise refused.but(kept=is_unchanged()) from refused
     return result
 
 

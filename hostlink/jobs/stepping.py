@@ -21,17 +21,17 @@ def state_rows(walk: Walk) -> Iterator[str]:
     yield "Variables" if any(state.variables) else "All variables are 0."
     for at, value in enumerate(state.variables):
         if value:
-            yield f"  {variable_name(at)} = {shown(value)}"
+            yield f"  {variable_name(at)} = {variable_words(value)}"
     for loop in reversed(state.loops):
-        steps = f" in steps of {shown(loop.step)}" if loop.step != 1 else ""
+        steps = f" in steps of {variable_words(loop.step)}" if loop.step != 1 else ""
         start = numbers[loop.body.line]
-        name, limit = variable_name(loop.variable), shown(loop.limit)
+        name, limit = variable_name(loop.variable), variable_words(loop.limit)
         yield f"Loop: {name} to {limit}{steps}, from line {start}"
     for call in reversed(state.calls):
         yield f"Subroutine: back to line {numbers[call.back.line]}"
 
 
-def shown(value: Value) -> str:
+def variable_words(value: Value) -> str:
     """Return what a variable holds, text in quotes; of a fraction seven digits."""
     if isinstance(value, str):
         return f'"{value}"'
@@ -65,7 +65,7 @@ def _on(value: int) -> str:
     return "on" if value else "off"
 
 
-def slide(walk: Walk, name: str, by: int) -> None:
+def change_level(walk: Walk, name: str, by: int) -> None:
     """Change the level at a pin from outside. by: 32nds of its range; 0 switches it over."""
     bank = walk.state.pins
     most = bank.pins.analog_most if name.startswith(ANALOG) else 1

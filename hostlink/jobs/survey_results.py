@@ -64,7 +64,7 @@ class Difference:
     evidence: str
 
 
-def against(findings: Sequence[SurveyFinding], profile: Profile) -> list[Difference]:
+def differences_from(findings: Sequence[SurveyFinding], profile: Profile) -> list[Difference]:
     """Compare findings with a profile; times within a fifth count as equal."""
     differences = []
     for finding in findings:

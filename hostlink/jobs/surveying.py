@@ -31,7 +31,7 @@ from hostlink.errors import (
 from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.recalling import memory_after, put_into_memory
 from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
+from hostlink.jobs.session.recognising import careful_profile, kinds_of, recognisable_kinds
 from hostlink.jobs.session.rescuing import HeldProgram, keep_held, rescue_or_discard
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
@@ -152,7 +152,7 @@ class _Survey:
             name=options.name,
             may_stop=session.choice.stop_running,
         )
-        known = tuple(kinds())
+        known = tuple(recognisable_kinds())
         self._steps = SurveySteps(self._bench, known)
 
     def do(self) -> Surveyed:

@@ -30,7 +30,7 @@ from typing import Any
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.sentences import NO_RESTART_LINE, UNLESS_STORED
+from hostlink.sentences import CLOSE_OTHER, NO_RESTART_LINE, UNLESS_STORED
 
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
@@ -185,7 +185,7 @@ def refuse_held(name: str) -> None:
             f"The port {name} is in use by {holder}.",
             reason=LinkReason.BUSY,
             kept="Nothing was sent.",
-            advice="Close that program and repeat the command.",
+            advice=CLOSE_OTHER,
         )
 
 

@@ -23,7 +23,7 @@ import serial
 
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
-from hostlink.sentences import PLUG_IN_AGAIN, THE_BOARD, no_port_address
+from hostlink.sentences import CLOSE_OTHER, PLUG_IN_AGAIN, THE_BOARD, no_port_address
 from hostlink.words import capital, natural, nearest
 
 READ_TIMEOUT_S = 0.05
@@ -171,7 +171,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
             f"{capital(_thing(name))} is in use: another program has the port {name} open.",
             reason=LinkReason.BUSY,
             kept="Nothing was sent.",
-            advice="Close the other program and repeat the command.",
+            advice=CLOSE_OTHER,
         )
     if "://" in name:
         return LinkError(

@@ -8,8 +8,8 @@ because in a listing they open quoted text. Letters and digits that only look si
 
 from __future__ import annotations
 
-from hostlink.listing.charset import named, takes
-from hostlink.listing.rows import Notes, Row, guarded
+from hostlink.listing.charset import accepts_character, character_name
+from hostlink.listing.rows import Notes, Row, quoted_mask
 
 DOUBLE_QUOTES = frozenset("\u201c\u201d\u201e\u201f\u2033\uff02")
 _RUNS = {
@@ -102,7 +102,7 @@ def _table(row: Row, notes: Notes) -> Row:
     """
     kinds = dict.fromkeys(_KIND[char] for char in row.text if char in _KIND)
     for kind in kinds:
-        guard = guarded(row.text, notes.language)
+        guard = quoted_mask(row.text, notes.language)
         inside = False
         pieces: list[str] = []
         for char, guarding in zip(row.text, guard, strict=True):
@@ -117,14 +117,16 @@ def _table(row: Row, notes: Notes) -> Row:
 
 def _stays(char: str, notes: Notes) -> bool:
     """Return whether a character inside quoted text or a remark is kept."""
-    return char in _OUTSIDE_ONLY or (notes.rules is not None and takes(char, notes.rules.form))
+    return char in _OUTSIDE_ONLY or (
+        notes.rules is not None and accepts_character(char, notes.rules.form)
+    )
 
 
 def _tabs(row: Row, notes: Notes) -> Row:
     """Replace each tab outside quoted text by one blank; inside, tabs are a doubt."""
-    if "\t" not in row.text or (notes.rules and takes("\t", notes.rules.form)):
+    if "\t" not in row.text or (notes.rules and accepts_character("\t", notes.rules.form)):
         return row
-    places = list(zip(row.text, guarded(row.text, notes.language), strict=True))
+    places = list(zip(row.text, quoted_mask(row.text, notes.language), strict=True))
     if ("\t", 2) in places:
         notes.doubt(row, "tab", "Quoted text contains a tab; it may be one blank or several.")
     text = "".join(" " if char == "\t" and guard != 2 else char for char, guard in places)
@@ -146,9 +148,9 @@ def _soft_hyphens(row: Row, notes: Notes) -> Row:
 def _doubts(row: Row, notes: Notes) -> Row:
     """Report the characters that were kept: control characters, line separators, soft hyphens."""
     form = notes.rules.form if notes.rules else None
-    odd = {char for char in row.text if _odd(char) and not (form and takes(char, form))}
+    odd = {char for char in row.text if _odd(char) and not (form and accepts_character(char, form))}
     if odd:
-        names = ", ".join(named(char) for char in sorted(odd)[:5])
+        names = ", ".join(character_name(char) for char in sorted(odd)[:5])
         notes.doubt(row, "control-character", f"The row holds {names}; nothing was changed.")
     if "\u00ad" in row.text:
         notes.doubt(

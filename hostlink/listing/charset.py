@@ -49,7 +49,8 @@ def to_bytes(text: str, charset: str) -> bytes:
     except UnicodeEncodeError as wrong:
         character = text[wrong.start]
         raise ListingError(
-            f"The character {named(character)} is not in the board's character set ({charset}).",
+            f"The character {character_name(character)} is not in the board's character set "
+            f"({charset}).",
             kept="Nothing was changed.",
             advice="Mend the listing, or change the character by hand.",
         ) from wrong
@@ -61,12 +62,12 @@ def cannot_take(text: str, form: Form) -> tuple[tuple[int, str], ...]:
     return tuple((at, char) for at, char in enumerate(text) if char not in allowed)
 
 
-def takes(character: str, form: Form) -> bool:
+def accepts_character(character: str, form: Form) -> bool:
     """Return whether the board accepts a character in a line."""
     return character in _allowed(form.charset, form.characters)
 
 
-def named(character: str) -> str:
+def character_name(character: str) -> str:
     """Return a character for a message: itself if it is visible, and its code."""
     code = f"U+{ord(character):04X}"
     return f"{character} ({code})" if character.isprintable() and character != " " else code

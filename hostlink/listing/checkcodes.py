@@ -26,7 +26,7 @@ from dataclasses import dataclass
 
 from hostlink.errors import ListingError
 from hostlink.listing.canonical import canonical_lines
-from hostlink.listing.charset import named
+from hostlink.listing.charset import character_name
 from hostlink.listing.parse import Listing, line_number
 from hostlink.listing.rules import Rules
 
@@ -173,7 +173,7 @@ def _need_coded(line: str) -> None:
         return
     shown = "".join(char if char.isprintable() else "?" for char in line[:30])
     raise ListingError(
-        f"There is no check code for the character {named(wrong[0])}, in: {shown}",
+        f"There is no check code for the character {character_name(wrong[0])}, in: {shown}",
         kept="Nothing was changed.",
         advice="Check codes exist for the characters 32 to 126; mend the listing or change it.",
     )

@@ -108,7 +108,7 @@ class Notes:
 _COMMON = Language()
 
 
-def guarded(text: str, language: Language) -> bytearray:
+def quoted_mask(text: str, language: Language) -> bytearray:
     """Return for each character of a row: 2 in quoted text, 1 in a remark, 0 elsewhere."""
     mask = bytearray(len(text))
     for span in scan(text, language):

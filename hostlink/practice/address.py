@@ -39,7 +39,7 @@ from hostlink.practice.kind_file import (
 )
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings, setting_fault
-from hostlink.sentences import held_before, no_name_of
+from hostlink.sentences import START_FRESH, held_before, no_name_of
 from hostlink.words import nearest
 
 SCHEME = "practice://"
@@ -254,7 +254,7 @@ def _settled(address: Address, wanted: BoardKind | None, state: Mapping[str, Any
         raise RefusedError(
             f'The kind of the practice board "{address.name}" cannot be read back.',
             kept="It was not changed.",
-            advice="Name its kind, or start the practice board fresh.",
+            advice=f"Name its kind, or {START_FRESH}.",
         ) from error
 
 

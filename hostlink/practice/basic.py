@@ -21,6 +21,8 @@ from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
+from hostlink.sentences import START_FRESH
+from hostlink.words import capital
 
 __all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 
@@ -173,7 +175,7 @@ class Basic:
             raise RefusedError(
                 "What was kept of the practice board cannot be read back.",
                 kept="It was not changed.",
-                advice="Start the practice board fresh.",
+                advice=f"{capital(START_FRESH)}.",
             ) from error
         self._state = state
         self.answered = bool(kept.get("answered", True))

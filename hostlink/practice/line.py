@@ -9,7 +9,7 @@ from collections import deque
 
 from hostlink.practice.faults import Damage, Faults
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.uart import byte_time, heard_at_other_speed, understood
+from hostlink.practice.uart import byte_time, heard_at_other_speed, speeds_match
 
 
 class SerialLine:
@@ -34,12 +34,12 @@ class SerialLine:
         """Set the board's UART to another speed."""
         self._baud = baud
         self._out_time = byte_time(baud)
-        self._clear = understood(self.host_baud, baud)
+        self._clear = speeds_match(self.host_baud, baud)
 
     def tune(self, host_baud: int) -> None:
         """Set the host's side of the wire to another speed."""
         self.host_baud = host_baud
-        self._clear = understood(host_baud, self._baud)
+        self._clear = speeds_match(host_baud, self._baud)
         self._in_time = byte_time(host_baud)
 
     def host_sends(self, data: bytes, now: float) -> None:

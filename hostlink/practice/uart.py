@@ -13,7 +13,7 @@ def byte_time(baud: int) -> float:
     return BITS_PER_BYTE / baud
 
 
-def understood(sent_baud: int, heard_baud: int) -> bool:
+def speeds_match(sent_baud: int, heard_baud: int) -> bool:
     """Return whether a receiver set to heard_baud reads bytes sent at sent_baud correctly."""
     return abs(sent_baud / heard_baud - 1) < SPEED_TOLERANCE
 

@@ -9,7 +9,7 @@ import pytest
 
 from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.dialogues import Fill
-from hostlink.app.widgets.paths import places
+from hostlink.app.widgets.paths import matching_paths
 from hostlink.app.widgets.rows import Rows
 
 
@@ -28,17 +28,22 @@ def class_folder(stage: Any) -> Path:
 @pytest.mark.usefixtures("class_folder")
 def test_folders_come_first_and_numbers_are_ordered_as_numbers() -> None:
     """Only files of the wanted kinds; hidden ones where a dot is typed; none of no folder."""
-    assert places("evening/", (".bas",)) == ["one/", "lamp2.bas", "lamp10.bas"]
-    assert places("evening/LAMP", (".bas",)) == ["lamp2.bas", "lamp10.bas"]
-    assert places("evening/.") == [".hidden.bas"]
-    assert "evening/" in places("")
-    assert places("nowhere/") == places("a\0/") == places("x" * 5000 + "/") == []
+    assert matching_paths("evening/", (".bas",)) == ["one/", "lamp2.bas", "lamp10.bas"]
+    assert matching_paths("evening/LAMP", (".bas",)) == ["lamp2.bas", "lamp10.bas"]
+    assert matching_paths("evening/.") == [".hidden.bas"]
+    assert "evening/" in matching_paths("")
+    assert (
+        matching_paths("nowhere/")
+        == matching_paths("a\0/")
+        == matching_paths("x" * 5000 + "/")
+        == []
+    )
 
 
 def test_a_home_folder_is_listed(class_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """~ is what it is everywhere else."""
     monkeypatch.setenv("HOME", str(class_folder))
-    assert places("~/eve") == ["evening/"]
+    assert matching_paths("~/eve") == ["evening/"]
 
 
 @pytest.mark.usefixtures("class_folder")

@@ -8,9 +8,9 @@ from hostlink.board.dialogue.learning import (
     BoardRewritesError,
     Left,
     find_list_form,
+    find_wrapping,
     learn,
     left_words,
-    wrapping,
 )
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import in_commands
@@ -162,5 +162,5 @@ def test_the_form_of_a_listing_is_what_follows_most_numbers(rows: list[str], for
 def test_aligned_line_numbers_are_no_rest_of_the_longest_line() -> None:
     """The blanks before them are the board's own; a row without a number is a rest."""
     aligned = ["   10 REM the longest one", "   20 PRINT 1", "  130 END"]
-    assert wrapping(aligned) == (0, 0)
-    assert wrapping(["10 REM broken at this wi", "   dth", "20 END"]) == (24, 3)
+    assert find_wrapping(aligned) == (0, 0)
+    assert find_wrapping(["10 REM broken at this wi", "   dth", "20 END"]) == (24, 3)

@@ -25,7 +25,7 @@ from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
-from hostlink.practice.uart import heard_at_other_speed, understood
+from hostlink.practice.uart import heard_at_other_speed, speeds_match
 
 KINDS = tuple(find_profile(name) for name in ("capital", "palo-alto", "practice", "ready", "token"))
 CAREFUL = find_profile("tiny")
@@ -173,7 +173,7 @@ def test_a_carriage_return_at_a_wrong_speed_makes_no_digit() -> None:
     """Whatever another usual speed makes of it, no line number is entered with the next one."""
     for sent in USUAL_SPEEDS:
         for heard in USUAL_SPEEDS:
-            if not understood(sent, heard):
+            if not speeds_match(sent, heard):
                 made = bytes(byte & 0x7F for _, byte in heard_at_other_speed(b"\r", sent, heard))
                 assert not re.search(rb"[0-9]", made), (sent, heard)
 
@@ -182,7 +182,7 @@ def test_line_feeds_go_down_from_the_highest_speed() -> None:
     """A line feed makes a digit only at speeds above its own, which were tried before."""
     for sent in USUAL_SPEEDS:
         for heard in USUAL_SPEEDS:
-            if not understood(sent, heard):
+            if not speeds_match(sent, heard):
                 made = bytes(byte & 0x7F for _, byte in heard_at_other_speed(b"\n", sent, heard))
                 assert heard > sent or not re.search(rb"[0-9]", made), (sent, heard)
 
@@ -315,6 +315,17 @@ def test_a_question_that_takes_commands_as_answers_is_no_prompt() -> None:
         assert 'asks "NUMBER? "' in caught.value.what
         assert "console" in in_commands(caught.value.advice)
         assert "LIST" not in board.typed
+
+
+def test_one_row_that_answers_everything_does_not_say_that_the_board_is_ready() -> None:
+    """A listing answered by that row would be an empty program."""
+    for blank in (b"", b"ERROR\r\n"):
+        wire, board = asking({"": b"\r\nERROR\r\n"}, blank)
+        with pytest.raises(LinkError, match='asks "ERROR"') as caught:
+            Recogniser(wire, KINDS, find_profile("tiny")).run()
+        assert caught.value.reason is LinkReason.RUNNING
+        assert caught.value.kept == "It was given empty lines, REM and QZ."
+        assert set(board.typed) <= {"", "REM", "QZ"}
 
 
 def test_a_prompt_that_looks_like_a_question_is_known_by_commands() -> None:

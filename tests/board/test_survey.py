@@ -29,7 +29,7 @@ from hostlink.jobs.session import opening
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.survey_results import against, finding_rows, last_survey
+from hostlink.jobs.survey_results import differences_from, finding_rows, last_survey
 from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.machine import Machine
@@ -285,7 +285,7 @@ def test_a_board_is_held_against_a_profile(
     settings = BoardSettings(baud=57600, receive_buffer=63, line_ms=15, prompt=b"] ")
     bench = make(settings, archive, monkeypatch)
     findings = bench.survey(STORING).findings
-    names = {each.name for each in against(findings, find_profile("practice"))}
+    names = {each.name for each in differences_from(findings, find_profile("practice"))}
     assert "talk.prompt" in names
     assert not names & {"talk.baud", "talk.line_ms", "talk.receive_buffer", "talk.echo"}
 

@@ -141,6 +141,14 @@ def test_a_word_like_no_command_gets_no_guess(hostlink: Callable) -> None:
     assert "hostlink --help" in told.err
 
 
+@pytest.mark.parametrize("group", ["firmware", "archive"])
+def test_a_group_without_a_command_shows_its_help(group: str, hostlink: Callable) -> None:
+    """Row by row, as --help does, and with the status of wrong use."""
+    told = hostlink(group)
+    assert told.status == 2
+    assert told.err == hostlink(group, "--help").out
+
+
 def test_status_0_done(hostlink: Callable) -> None:
     """A load that is proven ends with 0."""
     assert hostlink("load", "tide").status == 0

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.cli.run_screens import Questions
+from hostlink.cli.run_screens import QuestionScreen
 from hostlink.errors import ArchiveError
 from hostlink.jobs.events import RowOpen, RowPrinted
 
@@ -215,7 +215,7 @@ def test_a_question_that_comes_in_parts_is_asked_once(capsys: pytest.CaptureFixt
         def take(self) -> str | None:
             return None
 
-    screen = Questions(lambda _: None, Somebody())
+    screen = QuestionScreen(lambda _: None, Somebody())
     for event in (RowOpen("AGE?"), RowOpen("AGE? "), RowPrinted("AGE? 7"), RowOpen("AGE? ")):
         screen.emit(event)
     assert capsys.readouterr().err == "AGE? AGE? "

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from hostlink.cli.stopping import CutOff, final, heed, let_go, stoppable
+from hostlink.cli.stopping import CutOff, final_status, handle_signals, let_go, stoppable
 from hostlink.jobs.session.session import Session
 
 if os.name != "posix":
@@ -38,7 +38,7 @@ def test_the_first_signal_asks_and_the_second_ends(number: int) -> None:
         with pytest.raises(CutOff):
             signal.raise_signal(number)
     assert signal.getsignal(number) is before
-    assert (final(1), final(130), final(0)) == (128 + number, 128 + number, 0)
+    assert (final_status(1), final_status(130), final_status(0)) == (128 + number, 128 + number, 0)
 
 
 def test_a_job_that_is_told_twice_says_that_it_was_cut_off(
@@ -60,7 +60,7 @@ def test_a_job_that_is_told_twice_says_that_it_was_cut_off(
 @pytest.mark.parametrize("number", NUMBERS)
 def test_without_a_job_a_signal_ends_what_is_done(number: int) -> None:
     """As Ctrl+C does, until hostlink is done."""
-    heed()
+    handle_signals()
     with pytest.raises(KeyboardInterrupt):
         signal.raise_signal(number)
     let_go()
@@ -70,7 +70,7 @@ def test_without_a_job_a_signal_ends_what_is_done(number: int) -> None:
 def test_an_ignored_signal_stays_ignored() -> None:
     """Whoever started hostlink said so."""
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
-    heed()
+    handle_signals()
     with stoppable() as stopped:
         signal.raise_signal(signal.SIGHUP)
         assert not stopped()

@@ -14,11 +14,11 @@ from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.plan import (
     blank_padded,
     guard_page,
+    ignore_page,
     is_guarded,
     is_half_written,
     overwrites_doubtful,
     plan_pages,
-    silently,
 )
 from hostlink.firmware.scripts import FlashScripts, Unproven, begin, leave
 
@@ -138,7 +138,7 @@ def test_an_interruption_at_every_page_of_a_full_image(
     board.run(begin())
     scripts = FlashScripts(ATMEGA328P)
     for stop, page in enumerate(plan.pages[:-1], 1):
-        board.run(scripts.write_pages([page], silently))
+        board.run(scripts.write_pages([page], ignore_page))
         held = bytes(board.chip.flash[:0x7800])
         assert board.chip.is_mute
         assert is_half_written(held, old, new, ATMEGA328P)
@@ -148,7 +148,7 @@ def test_an_interruption_at_every_page_of_a_full_image(
             continue
         other = direct(bytes(board.chip.flash))
         other.run(begin())
-        other.run(FlashScripts(ATMEGA328P).write_plan(rest, silently))
+        other.run(FlashScripts(ATMEGA328P).write_plan(rest, ignore_page))
         assert bytes(other.chip.flash) == wanted + old[0x7800:]
 
 
@@ -207,7 +207,7 @@ def test_on_a_damaged_wire_a_write_that_ends_well_is_right(
             board.run(begin(), damage=damage)
             scripts = FlashScripts(SMALL)
             plan = plan_pages(new, old[:SMALL_END], SMALL, SMALL_END)
-            core = board.run(scripts.write_plan(plan, silently), damage=damage)
+            core = board.run(scripts.write_plan(plan, ignore_page), damage=damage)
             ended = core.done and core.failure is None
         except Unproven:
             ended = False
@@ -326,7 +326,7 @@ def test_a_worn_page_is_never_called_written(
     board.run(begin())
     plan = plan_pages(new, bytes(board.chip.flash[:SMALL_END]), SMALL, SMALL_END)
     with pytest.raises(Unproven) as caught:
-        board.run(FlashScripts(SMALL).write_plan(plan, silently))
+        board.run(FlashScripts(SMALL).write_plan(plan, ignore_page))
     assert caught.value.page == 7
     assert board.chip.is_mute
 

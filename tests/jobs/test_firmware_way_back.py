@@ -30,7 +30,7 @@ from hostlink.jobs.firmware.writing import (
     AfterWriteError,
     WriteRequest,
     Written,
-    way_back,
+    previous_image,
     write_firmware,
 )
 from hostlink.jobs.listing_source import find_material
@@ -64,7 +64,7 @@ MUTE = wanted(image=image(mute=True))
 def back(board: Any, archive: Archive, **changes: Any) -> Written:
     """`firmware write --previous`, with what was read from the archive and nothing else said."""
     with board.session() as session:
-        before, role = way_back(archive, session.board_in(archive))
+        before, role = previous_image(archive, session.board_in(archive))
         request = wanted(image=before, role=role, goes_back=True, **changes)
         return write_firmware(session, archive, request)
 
@@ -162,7 +162,7 @@ def test_over_a_port_that_stays_open_it_is_looked_at_anew(board: Any, archive: A
     with board.session() as session:
         with pytest.raises(AfterWriteError):
             write_firmware(session, archive, MUTE)
-        before, role = way_back(archive, session.board_in(archive))
+        before, role = previous_image(archive, session.board_in(archive))
         request = wanted(image=before, role=role, goes_back=True)
         assert write_firmware(session, archive, request).restored
     assert held(board) == programs

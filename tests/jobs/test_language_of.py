@@ -16,7 +16,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.errors import RefusedError
 from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.events import Event
-from hostlink.jobs.language_of import LanguageError, Offer, guessed, known_profiles
+from hostlink.jobs.language_of import LanguageError, Offer, guessed_kind, known_profiles
 from hostlink.jobs.listing_source import Material, find_material, from_bytes, read_shipped
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
@@ -158,14 +158,14 @@ def test_a_kept_program_of_another_kind_is_not_sent_as_it_is(archive: Archive) -
 def test_the_origin_of_a_listing_is_guessed_from_its_forms() -> None:
     """The kinds that take all its forms, of those that can be run the one with fewest words."""
     capital = find_profile("capital")
-    found = guessed(from_bytes(THEN, "lamp.bas", name="LAMP"), capital)
+    found = guessed_kind(from_bytes(THEN, "lamp.bas", name="LAMP"), capital)
     assert found.names[:2] == ("practice", "token")
     assert "capital" not in found.names
     where = {form.what: form.lines for form in found.forms}
     assert where["THEN with a line number"] == (20,)
     assert where["; between the items of PRINT"] == (30,)
     strange = from_bytes(b"10 IF A THEN 20\n20 PRINT A$\n30 B = 3 # 4\n", "odd.bas", name="ODD")
-    assert guessed(strange, capital).names == ()
+    assert guessed_kind(strange, capital).names == ()
 
 
 @pytest.mark.parametrize(
@@ -182,7 +182,7 @@ def test_a_kind_for_which_the_review_finds_errors_is_not_guessed(
 ) -> None:
     """Not a line number above the last, small letters, nor a computed jump that it lacks."""
     material = from_bytes(line + b"\n", "odd.bas", name="ODD")
-    assert set(guessed(material, find_profile("capital")).names) == names
+    assert set(guessed_kind(material, find_profile("capital")).names) == names
 
 
 SOME = "practice token ready"
@@ -230,7 +230,7 @@ def test_a_listing_that_the_board_takes_is_guessed_to_be_for_it() -> None:
     """Nothing is changed then, and nothing is disputed; a kind that cannot be run comes last."""
     table = from_bytes(b'10 PRINT "NAME","AGE"\n20 PRINT 7/2\n', "table.bas", name="TABLE")
     for name in ("practice", "token", "ready", "capital"):
-        found = guessed(table, find_profile(name))
+        found = guessed_kind(table, find_profile(name))
         assert found.names[0] == name
         assert set(found.names[-2:]) == {"palo-alto", "ecma-55"}
         assert found.disputed == ()
@@ -250,7 +250,7 @@ def test_forms_that_the_likely_kinds_disagree_on_are_disputed(
 ) -> None:
     """Practice, token and ready take the line, capital does not; the question of a load says so."""
     material = from_bytes(line + b"\n", "coin.bas", name="COIN")
-    found = guessed(material, find_profile("capital"))
+    found = guessed_kind(material, find_profile("capital"))
     assert [each.what for each in found.disputed] == ([form] if form else [])
     with pytest.raises(LanguageError) as caught:
         loaded(archive, material)

@@ -15,7 +15,14 @@ from hostlink.errors import ExitStatus, LinkError, LinkReason, RefusedError, Usa
 from hostlink.jobs.events import Event, KeptAs
 from hostlink.jobs.listing_source import Material, from_bytes
 from hostlink.jobs.loading import LoadOptions
-from hostlink.jobs.many import dated_name, load_on_each, names, on_each, save_on_each, worst
+from hostlink.jobs.many import (
+    dated_name,
+    load_on_each,
+    on_each,
+    port_names,
+    save_on_each,
+    worst_status,
+)
 from hostlink.jobs.saving import SaveOptions
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
@@ -87,7 +94,7 @@ def test_one_board_that_fails_stops_no_other(
         ExitStatus.LINK_FAILED,
         ExitStatus.DONE,
     ]
-    assert worst(results) is ExitStatus.LINK_FAILED
+    assert worst_status(results) is ExitStatus.LINK_FAILED
     failed = results[1].error
     assert isinstance(failed, LinkError)
     assert failed.reason is LinkReason.GONE
@@ -136,7 +143,7 @@ def test_saves_are_named_after_board_and_day(
     assert saved == ["THE-RED-ONE-2026-11-27@1", "BLUE-2026-11-27@1"]
     assert archive.content(archive.revision(saved[0])).text == LISTING.decode()
     assert [result.board for result in results] == ["The red one", "blue", "green"]
-    assert worst(results) is ExitStatus.REFUSED
+    assert worst_status(results) is ExitStatus.REFUSED
     assert "holds no program" in str(results[2].error)
 
 
@@ -160,14 +167,14 @@ def test_the_same_board_twice_is_refused(
 ) -> None:
     """It cannot be loaded by two at once, under whatever options it is named."""
     with pytest.raises(UsageError, match="the same board"):
-        names(boards("red", "blue", "red?line_ms=3"), archive)
+        port_names(boards("red", "blue", "red?line_ms=3"), archive)
 
 
 def test_boards_of_the_same_short_name_are_told_apart(archive: Archive) -> None:
     """Two devices that end alike are shown by their whole address."""
     profile = find_profile("practice")
     choices = [LinkChoice(port, profile) for port in ("/dev/a/line", "/dev/b/line")]
-    assert list(names(choices, archive).values()) == ["line", "/dev/b/line"]
+    assert list(port_names(choices, archive).values()) == ["line", "/dev/b/line"]
 
 
 def test_boards_are_worked_on_at_the_same_time(
@@ -194,7 +201,7 @@ def test_stopping_stops_every_board_in_good_order(
         boards("red", "blue"), archive, material, LoadOptions(), unheard, lambda: True
     )
     assert [result.status for result in results] == [ExitStatus.INTERRUPTED] * 2
-    assert worst(results) is ExitStatus.INTERRUPTED
+    assert worst_status(results) is ExitStatus.INTERRUPTED
 
 
 def test_results_are_told_as_they_come(

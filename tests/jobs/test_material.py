@@ -102,3 +102,11 @@ def test_a_damaged_program_is_called_damaged(tmp_path: Path) -> None:
     db.close()
     with Archive.open(file) as archive, pytest.raises(ArchiveError, match="hail is damaged"):
         find_material("hail", archive)
+
+
+def test_no_shipped_program_stands_in_for_an_archive_that_does_not_answer(tmp_path: Path) -> None:
+    """Only a name that the archive does not know may mean something else."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        kept(archive, "HAIL", "10 END\n")
+    with pytest.raises(ArchiveError, match="has been closed"):
+        find_material("hail", archive)

@@ -145,7 +145,7 @@ def test_a_program_that_asks_without_input_is_stopped(table: Callable[..., Any])
         (
             {},
             {"interrupt": b""},
-            "Boards of this kind have no key that interrupts a program. It was left as it is.",
+            "No key is known that stops a program on this board. It was left as it is.",
         ),
     ],
 )

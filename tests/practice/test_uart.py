@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hostlink.practice.uart import byte_time, heard_at_other_speed, understood
+from hostlink.practice.uart import byte_time, heard_at_other_speed, speeds_match
 
 SPEEDS = [300, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200]
 
@@ -36,7 +36,7 @@ def test_speeds_are_understood_within_the_receivers_tolerance(
     Errors of 16 MHz: ATmega328P data sheet 8271H, table 20-1 (formula); tolerance: DS40002061A
     table 20-2, +4.58 / -4.64 % in all for eight data bits.
     """
-    assert understood(sent, heard) is clear
+    assert speeds_match(sent, heard) is clear
 
 
 @settings(deadline=None, derandomize=True)

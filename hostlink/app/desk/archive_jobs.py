@@ -238,10 +238,10 @@ class ArchiveJobs(DeskPart):
 
 def _told(merged: Merged) -> list[str]:
     """Return what an import changes here, and what is left out of it."""
-    from hostlink.jobs.exporting import changes
+    from hostlink.jobs.exporting import change_words
 
     return [
-        *(in_keys(each) for each in changes(merged)),
+        *(in_keys(each) for each in change_words(merged)),
         *(f"Left out, because it is damaged there: {what}" for what in merged.left_out),
     ]
 

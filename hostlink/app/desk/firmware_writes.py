@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import LEAVE_IT
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.errors import RefusedError
 from hostlink.sentences import MUTE
@@ -57,11 +58,11 @@ class FirmwareWrites(DeskPart):
 
         def work(session: Session, archive: Archive) -> Written:
             from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
-            from hostlink.jobs.firmware.writing import WriteRequest, way_back, write_firmware
+            from hostlink.jobs.firmware.writing import WriteRequest, previous_image, write_firmware
 
             wanted = request
             if wanted is None:
-                image, role = way_back(archive, session.board_in(archive))
+                image, role = previous_image(archive, session.board_in(archive))
                 wanted = WriteRequest(image, ATMEGA328P, DEFAULT_BOOT_BYTES, role, goes_back=True)
                 self.request = wanted
             return write_firmware(session, archive, wanted)
@@ -118,4 +119,4 @@ class FirmwareWrites(DeskPart):
             (name, says, partial(self.start, request, attached, self.reviewed))
             for name, says, request in question.answers
         ]
-        ask(self.app, question.asks, *answers, leave="Leave it as it is")
+        ask(self.app, question.asks, *answers, leave=LEAVE_IT)

@@ -25,6 +25,7 @@ from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
+from hostlink.listing.charset import character_name
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -189,10 +190,9 @@ class SheetPane(Vertical):
 
     def on_listing_editor_refused(self, event: ListingEditor.Refused) -> None:
         event.stop()
-        from hostlink.listing.charset import named
 
         self.app.tell(
-            f"The board has no {named(event.character)}; it was not typed. "
+            f"The board has no {character_name(event.character)}; it was not typed. "
             "Some terminals send it for Alt and a letter; "
             f"{way_to('words')} shows words for all jobs."
         )

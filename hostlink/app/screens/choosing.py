@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Input
 
 from hostlink.app.screens.dialogues import AskText, beginning_here
-from hostlink.app.widgets.paths import beginning, folder_of, places
+from hostlink.app.widgets.paths import common_beginning, folder_of, matching_paths
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 
 
@@ -53,7 +53,7 @@ class ChoosePath(AskText):
 
     def _list(self) -> None:
         text = self.query_one("#answer", Input).value
-        names = places(text, self._suffixes)
+        names = matching_paths(text, self._suffixes)
         self.query_one(Rows).show([Entry(name, (name,)) for name in names], stay=False)
 
     def _take(self, name: str) -> None:
@@ -92,7 +92,7 @@ class ChoosePath(AskText):
         if not names:
             return
         typed = line.value[len(folder_of(line.value)) :]
-        common = beginning(names) if line.has_focus else rows.key
+        common = common_beginning(names) if line.has_focus else rows.key
         if common.casefold().startswith(typed.casefold()) and len(common) > len(typed):
             self._take(common)
         line.focus()

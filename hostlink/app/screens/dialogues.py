@@ -18,7 +18,8 @@ from textual.widgets import Button, Input, Label, Static
 
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.layout import HEIGHTS
-from hostlink.app.ways import in_keys
+from hostlink.app.sentences import LEAVE_IT
+from hostlink.app.ways import error_rows
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
 from hostlink.words import safe
@@ -172,10 +173,10 @@ def ask(
     leave: str = "Leave it",
     why: str = "",
 ) -> None:
-    """Ask a question, and do what the chosen answer stands for.
+    """Ask a question and run the action of the chosen answer.
 
-    answers: (its id, what its button says, what it does). leave: what the button of the safe answer
-    says, which does nothing.
+    answers: the id, the button's label and the action of each. leave: the label of the safe
+    answer, which only closes the question.
     """
     does = {name: do for name, _, do in answers}
 
@@ -192,7 +193,7 @@ def ask(
 def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], object]) -> None:
     """Ask whether to replace what is there already. error: says what that is."""
     answer = ("replace", "Replace it", go_on)
-    ask(app, error.what, answer, leave="Leave it as it is", why="Nothing was written yet.")
+    ask(app, error.what, answer, leave=LEAVE_IT, why="Nothing was written yet.")
 
 
 def write_file(
@@ -313,13 +314,7 @@ class ErrorDialogue(Box[None]):
         self.error, self.about = error, error.what
 
     def _words(self) -> Iterator[Widget]:
-        for head, text in (
-            ("", self.error.what),
-            ("Not lost: ", self.error.kept),
-            ("What to do: ", in_keys(self.error.advice)),
-        ):
-            if text:
-                yield paragraph(f"{head}{text}")
+        yield from map(paragraph, error_rows(self.error))
 
     def _answered_by(self) -> Iterator[Widget]:
         yield Button("Close", id="close")

@@ -19,7 +19,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import ask
-from hostlink.app.sentences import STOPPING
+from hostlink.app.sentences import LEAVE_IT, STOPPING
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.flash_map import FlashMap
 from hostlink.app.widgets.page import Page
@@ -40,7 +40,6 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
-_LEAVE = "Leave it as it is"
 _MOST_TOLD = 6  # sentences of the write that are shown
 CHIP = ATMEGA328P  # the one these machines are built with; others by the command line
 
@@ -157,7 +156,7 @@ class FirmwareScreen(Page[None]):
             f"The review has {plural(len(self.reviewed.doubts), 'doubt')} about this image: "
             f"{self.reviewed.doubts[0].message}",
             ("write", "Write it anyway", go_on),
-            leave=_LEAVE,
+            leave=LEAVE_IT,
         )
 
     def action_back(self) -> None:
@@ -173,7 +172,7 @@ class FirmwareScreen(Page[None]):
         ).replace("\n  ", " ")
         kept = "What the board holds is backed up first, and its programs are put back afterwards."
         write = ("write", "I have read this: write", lambda: go_on(attached))
-        ask(self.app, f"{words}\n{kept}", write, leave=_LEAVE)
+        ask(self.app, f"{words}\n{kept}", write, leave=LEAVE_IT)
 
     def _find_role(self, request: WriteRequest, attached: AttachedBoard) -> None:
         """Use the image's role from the archive, or ask what the image is for."""

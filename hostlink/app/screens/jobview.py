@@ -15,7 +15,7 @@ from textual.widgets import Button, Static
 from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import STOPS, paragraph
 from hostlink.app.sentences import STOPPING
-from hostlink.app.ways import in_keys, shown_error
+from hostlink.app.ways import error_rows, shown_error
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -94,11 +94,7 @@ class JobView(ModalScreen[None]):
         if job.error is None:
             self.query_one("#phase", Static).update(Content(safe(self.done)))
             return
-        error = shown_error(job.error)
-        words = [error.what, error.kept and f"Not lost: {error.kept}"]
-        advice = in_keys(error.advice)
-        words.append(advice and f"What to do: {advice}")
-        text = "\n".join(safe(word) for word in words if word)
+        text = "\n".join(safe(row) for row in error_rows(shown_error(job.error)))
         self.query_one("#phase", Static).update(Content(text))
 
     def on_button_pressed(self, event: Button.Pressed) -> None:

@@ -13,6 +13,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import ask
+from hostlink.app.sentences import LEAVE_IT
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
 from hostlink.jobs.meeting.ladder import Climb
@@ -102,4 +103,4 @@ class MeetingScreen(Page[None]):
             go_on()
 
         answer = ("restart", "Restart it", restart)
-        ask(self.app, RESTART_TO_HEAR, answer, leave="Leave it as it is")
+        ask(self.app, RESTART_TO_HEAR, answer, leave=LEAVE_IT)

@@ -13,7 +13,7 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.revisions import Wish
-from hostlink.app.sentences import OVERWRITTEN
+from hostlink.app.sentences import OVERWRITTEN, under_which_name
 from hostlink.app.ways import in_keys
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -121,7 +121,7 @@ class RescuesScreen(Page[Wish | None]):
             self.app.desk.shelf.renew()
 
         self.app.push_screen(
-            AskText(f"Under which name is {one.spec} kept?", one.program, hint="A program."),
+            AskText(under_which_name(one.spec), one.program, hint="A program."),
             named,
         )
 

@@ -25,7 +25,7 @@ from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.backup import BackedUp, backup
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.loading import Loaded, LoadOptions, load
-from hostlink.jobs.many import dated_name, keep_once, names
+from hostlink.jobs.many import dated_name, keep_once, port_names
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.session import Session
 from hostlink.words import capital, plural, safe
@@ -101,7 +101,9 @@ class SeveralScreen(Page[None]):
 
     def _names(self) -> dict[str, str]:
         """Return the name of each attached board by its port, each different."""
-        return names([each.choice for each in self.app.boards.by_port.values()], self.app.archive)
+        return port_names(
+            [each.choice for each in self.app.boards.by_port.values()], self.app.archive
+        )
 
     def _sentence(self, attached: AttachedBoard, name: str) -> str:
         held = self.app.desk.states.held(attached.port)

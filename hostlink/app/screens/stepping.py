@@ -17,7 +17,7 @@ from hostlink.app.actions.table import with_keys
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
-from hostlink.jobs.stepping import pin_words, pins_used, slide, state_rows
+from hostlink.jobs.stepping import change_level, pin_words, pins_used, state_rows
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ class StepScreen(Page[int | None]):
     def __init__(
         self, begin: Callable[[], Walk], clock: Callable[[], float] = time.monotonic
     ) -> None:
-        """begin: starts the program. Raises what it raises."""
+        """Create the screen. begin: starts the program; its errors are passed on."""
         super().__init__()
         self._begin, self._clock = begin, clock
         self.walk = begin()
@@ -189,10 +189,10 @@ class StepScreen(Page[int | None]):
         self.draw()
 
     def action_slide(self, by: int) -> None:
-        """Change what comes to the chosen pin (see `slide`)."""
+        """Change what comes to the chosen pin (see `change_level`)."""
         pins = pins_used(self.walk)
         if pins:
-            slide(self.walk, pins[self._pin % len(pins)], by)
+            change_level(self.walk, pins[self._pin % len(pins)], by)
             self.draw()
 
     # --- showing -----------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import board_sentence
 from hostlink.app.screens.dialogues import AskText, ask
+from hostlink.app.sentences import under_which_name
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
@@ -154,7 +155,7 @@ class StoredScreen(Page[None]):
 
         self.app.push_screen(
             AskText(
-                "Under which name is the program in memory stored?",
+                under_which_name("the program in memory", "stored"),
                 program if at and program != "rescue" and not slots else "",
                 hint=f"{names} {WEAR_WARNING}",
             ),

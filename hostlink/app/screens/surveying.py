@@ -14,6 +14,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText, ask
+from hostlink.app.sentences import under_which_name
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.port.ports import identity_of
@@ -170,7 +171,7 @@ class SurveyScreen(Page[None]):
 
         self.app.push_screen(
             AskText(
-                "Under which name is the profile kept?",
+                under_which_name("the profile"),
                 hint=f"One word, such as red. hostlink then uses it for {self.board}.",
             ),
             named,

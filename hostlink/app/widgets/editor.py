@@ -161,9 +161,9 @@ class ListingEditor(TextField):
     async def _on_key(self, event: events.Key) -> None:
         """Type only what the board can hold: Alt and a letter come as a letter with an accent."""
         if event.is_printable and event.character and self.form is not None:
-            from hostlink.listing.charset import takes
+            from hostlink.listing.charset import accepts_character
 
-            if not takes(event.character, self.form):
+            if not accepts_character(event.character, self.form):
                 self.post_message(self.Refused(event.character))
                 event.stop()
                 event.prevent_default()

@@ -24,10 +24,10 @@ _MOST_ROWS, _ON_LOW = 3, 1  # as in the stylesheet; on a low screen the list nee
 def clickable(
     words: str, bindings: Sequence[BindingType], keys: Mapping[str, str] = MappingProxyType({})
 ) -> Content:
-    """Return words in which what is said of a key, up to the next comma or stop, does as the key.
+    """Make the words about each key clickable, from the key to the next comma or full stop.
 
-    bindings: the keys of a screen; what is not among them cannot be clicked. keys: the user's own,
-    by the id of a binding; the words then name these.
+    bindings: the keys of a screen; other keys in the words cannot be clicked. keys: the user's own
+    keys by the id of their binding, which are named in place of the usual ones.
     """
     bound = [each for each in bindings if isinstance(each, Binding)]
     own = {
@@ -81,6 +81,6 @@ def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
     if len(wrap(words, width)) <= rows:
         return words
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
-    while len(parts) > 1 and len(wrap("".join(parts) + rest, width)) > rows:
+    while parts and len(wrap("".join(parts) + rest, width)) > rows:
         parts.pop()
     return "".join(parts) + rest

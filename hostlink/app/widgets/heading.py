@@ -13,7 +13,7 @@ HERE, ELSEWHERE = "▸ ", "  "
 
 
 class Heading(Static):
-    """A heading inside the Vertical that it is the heading of.
+    """The heading of the Vertical that contains it.
 
     It has the class `-here` and the sign ▸ while the focus is within that Vertical. Both are set
     from the screen's `focused`: Textual does not always evaluate `:focus-within` anew.
@@ -32,7 +32,7 @@ class Heading(Static):
         self._follow(self.screen.focused)
 
     def on_click(self) -> None:
-        """Let keys go to what the heading is the heading of."""
+        """Move the focus to the part of the desk under this heading."""
         pane = next(one for one in self.ancestors if isinstance(one, Vertical))
         for line in pane.query("Input, TextArea"):
             line.focus()

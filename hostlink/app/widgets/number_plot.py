@@ -13,7 +13,7 @@ from hostlink.words import safe
 
 
 class NumberPlot(Widget):
-    """Axes, and a sign for each column of numbers; however many rows came, it is drawn at once."""
+    """Axes with one sign for each column of numbers; any number of rows is drawn without delay."""
 
     def __init__(self, rows: Iterable[str], *, id: str) -> None:
         super().__init__(id=id)

@@ -24,9 +24,9 @@ R = TypeVar("R")
 
 
 class Page(Screen[R]):
-    """What all such screens share; each says its heading, its body and its foot.
+    """The base of all screens but the desk; each provides a heading, a body and a foot.
 
-    HEAD, FOOT: heading, and what the keys do, where they are always the same; else `head`, `foot`.
+    HEAD, FOOT: a heading and a line of keys that never change; otherwise override `head`, `foot`.
     """
 
     app: DeskApp

@@ -16,7 +16,7 @@ from hostlink.words import natural
 _MOST = 1_000  # entries of a folder that are looked at
 
 
-def places(text: str, suffixes: Sequence[str] = ()) -> list[str]:
+def matching_paths(text: str, suffixes: Sequence[str] = ()) -> list[str]:
     """Return what a folder holds that begins as typed: folders first, each with a / behind it.
 
     text: a folder and the beginning of a name, either of which may be missing. suffixes: of the
@@ -47,7 +47,7 @@ def folder_of(text: str) -> str:
     return text[: at + 1]
 
 
-def beginning(names: Sequence[str]) -> str:
+def common_beginning(names: Sequence[str]) -> str:
     """Return what all of some names begin with, "" for no name."""
     first = names[0] if names else ""
     same = (at for at in range(len(first), 0, -1) if all(n.startswith(first[:at]) for n in names))
@@ -62,7 +62,7 @@ class PathSuggester(Suggester):
 
     async def get_suggestion(self, value: str) -> str | None:
         """Return a path that begins with `value`, or None."""
-        found = places(value) if value else []
+        found = matching_paths(value) if value else []
         return folder_of(value) + found[0] if found else None
 
 
@@ -81,10 +81,10 @@ class PathLine(TextLine):
         await super()._on_key(event)
 
     def _complete(self) -> bool:
-        """Add what all names that begin as typed go on with; return whether that is anything."""
+        """Complete the typed path as far as all matches agree; return whether that helped."""
         if not self.value:
             return False
-        whole = folder_of(self.value) + beginning(places(self.value))
+        whole = folder_of(self.value) + common_beginning(matching_paths(self.value))
         is_longer = len(whole) > len(self.value)
         if is_longer and whole.casefold().startswith(self.value.casefold()):
             self.value = whole

@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+from textual.document._document import Document
 from textual.document._document_navigator import DocumentNavigator
 from textual.document._wrapped_document import WrappedDocument
+from textual.geometry import Size
 from textual.widgets import TextArea
 from textual.widgets.text_area import Selection
+
+
+class _Text(Document):
+    """A document that measures itself at once where each character takes one cell.
+
+    Textual 8.2 expands and measures every row of a text at each key.
+    """
+
+    def get_size(self, tab_width: int) -> Size:
+        if self.text.isascii() and "\t" not in self.text:
+            return Size(max(map(len, self.lines), default=0), self.line_count)
+        return super().get_size(tab_width)
 
 
 class _Unwrapped(WrappedDocument):
@@ -25,6 +39,7 @@ class TextField(TextArea):
     def _set_document(self, text: str, language: str | None) -> None:
         super()._set_document(text, language)
         if not self.soft_wrap:
+            self.document = _Text(text)
             self.wrapped_document = _Unwrapped(self.document, tab_width=self.indent_width)
             self.navigator = DocumentNavigator(self.wrapped_document)
             self._rewrap_and_refresh_virtual_size()

@@ -6,7 +6,7 @@ import sqlite3
 from pathlib import Path
 
 from hostlink.advice import Advice, Ways
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, ArchiveReason
 from hostlink.sentences import TRY_WHEN_FINISHED, look_in_duplicate
 from hostlink.words import safe
 
@@ -51,6 +51,16 @@ def damaged(what: str) -> DamagedError:
         kept="Nothing was changed.",
         advice=look_for_damage,
     )
+
+
+def index_damaged(thing: str) -> DamagedError:
+    """Return the error for something that is there, and that its index does not lead to."""
+    return damaged(f"The index that leads to {thing}")
+
+
+def not_in_archive(thing: str) -> ArchiveError:
+    """Return the error for something of another archive, or that was never kept."""
+    return ArchiveError(f"{safe(thing)} is not in this archive.", reason=ArchiveReason.NOT_THERE)
 
 
 def is_damage(error: BaseException) -> bool:

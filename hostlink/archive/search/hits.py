@@ -23,10 +23,10 @@ from hostlink.archive.lookup import IN_ORDER
 from hostlink.archive.search.index import (
     WordIndex,
     batches,
-    begun,
-    either,
     holds_all,
     may_hold,
+    prefix_question,
+    word_question,
 )
 from hostlink.archive.search.within import Within
 
@@ -126,7 +126,7 @@ class Hits:
         for word in self._asked:
             about = self.about(word)
             if len(about) == _MOST_PROGRAMS:
-                match = " AND ".join(either(word, begun) for word in self._asked)
+                match = " AND ".join(word_question(word, prefix_question) for word in self._asked)
                 yield from batches(self._db.execute(_IN_PROGRAMS, (match,)))
                 return
             common = about if common is None else common & about
@@ -139,7 +139,7 @@ class Hits:
         if word not in self._known_about:
             found = self._db.execute(
                 f"SELECT json_group_array(rowid) FROM ({_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS})",
-                (either(word, begun),),
+                (word_question(word, prefix_question),),
             )
             self._known_about[word] = set(json.loads(found.fetchone()[0]))
         return self._known_about[word]

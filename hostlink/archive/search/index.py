@@ -167,7 +167,7 @@ class WordIndex:
         return len(found) / span
 
     def _match(self, asked: Iterable[str]) -> str:
-        return " AND ".join(either(word, self._longer) for word in asked)
+        return " AND ".join(word_question(word, self._longer) for word in asked)
 
     def _longer(self, word: str) -> str:
         """Return the index question for a word and all longer ones.
@@ -191,7 +191,7 @@ class WordIndex:
             if letters == term != word:
                 found.append(term)
             least = letters + ":"  # the character after 9: those with digits are passed over
-        return begun(word)
+        return prefix_question(word)
 
 
 class _Again:
@@ -222,7 +222,7 @@ def batches(found: Iterable[Any]) -> Iterator[list[int]]:
         given += len(batch)
 
 
-def either(word: str, term: Callable[[str], str]) -> str:
+def word_question(word: str, term: Callable[[str], str]) -> str:
     """Return an index question for a word as it is or split between letters and digits.
 
     A word holds only letters and digits, so quoting is safe.
@@ -233,7 +233,7 @@ def either(word: str, term: Callable[[str], str]) -> str:
     return f"({term(word)} OR ({' AND '.join(map(term, parts))}))"
 
 
-def begun(word: str) -> str:
+def prefix_question(word: str) -> str:
     """Return the index question for a word and all longer ones, as the index itself finds them."""
     return f'"{word}"*' if _may_be_begun(word) else f'"{word}"'
 

@@ -27,7 +27,7 @@ from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Matches, Revision
 from hostlink.archive.runs import RUNS, FoundRun
 from hostlink.archive.search.hits import Hits, each_program_once
-from hostlink.archive.search.index import begun, either
+from hostlink.archive.search.index import prefix_question, word_question
 from hostlink.archive.search.near import Holding, Near
 from hostlink.archive.search.within import Within
 from hostlink.archive.search_words import spaced, words
@@ -105,7 +105,7 @@ class Search(ArchiveFile):
         with self.reading("The search") as db:
             if limit < 1 or not asked:
                 return Listed()
-            match = " AND ".join(either(word, begun) for word in asked)
+            match = " AND ".join(word_question(word, prefix_question) for word in asked)
             newest: dict[int, int] = {}
             for row in rows(db, _PRINTED, (match, _MOST_RUNS)):
                 newest.setdefault(row["program"], row["id"])

@@ -140,7 +140,7 @@ def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
     """Yield the form, and the forms of listing that the rows suggest."""
     shapes = dict.fromkeys((form.list_form, find_list_form(rows) or form.list_form))
-    width, indent = wrapping(rows)
+    width, indent = find_wrapping(rows)
     screens = dict.fromkeys(
         ((form.screen_width, form.wrap_indent), *[(width, indent)] * bool(width))
     )
@@ -176,7 +176,7 @@ def find_list_form(rows: Sequence[str]) -> str:
     return PLAIN_FORM if gap in ("", " ") else "{number}" + gap + "{text}"
 
 
-def wrapping(rows: Sequence[str]) -> tuple[int, int]:
+def find_wrapping(rows: Sequence[str]) -> tuple[int, int]:
     """Return the width at which a board breaks listed lines, and the indent of the rest, or 0.
 
     A row with a deeper indent than any number is such a rest, whatever precedes it. Another row is

@@ -60,7 +60,9 @@ def asking_words(question: str) -> str:
     return f'A program on the board is waiting for an answer: it asks "{question}".'
 
 
-def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
+def asks_for(
+    prompt: bytes, *, may_stop: bool, given: str = "nothing but an empty line"
+) -> LinkError:
     """Describe a program that waits for an answer. may_stop: the usual interrupt keys were sent."""
     if may_stop:
         return LinkError(
@@ -76,7 +78,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
     return LinkError(
         asking_words(last_row(prompt)),
         reason=LinkReason.RUNNING,
-        kept="It was given nothing but an empty line.",
+        kept=f"It was given {given}.",
         advice=lambda by: (
             f"Answer it {by.look_in_console}, or {stop_it(by)}. If the board asks this itself when "
             "it starts, try again: an empty line was its answer; in a profile name it in "
@@ -273,7 +275,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
 
 def _stop_it(by: Ways) -> str:
     return (
-        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
+        f"If it may be stopped, {stop_it(by)}; if it is "
         f"another kind of board, name its profile {by.name_profile}."
     )
 

@@ -34,7 +34,7 @@ class Fit:
     exceptions: int
 
 
-def fit(measured: Measured, rules: Rules) -> Storage | None:
+def fit_storage(measured: Measured, rules: Rules) -> Storage | None:
     """Find the rules of cost from lines and their bytes, or None if no rules explain them.
 
     rules: of the board, for its keywords and program_bytes.

@@ -14,7 +14,7 @@ _MOST_LINES = 2_000
 _AGAIN = 2  # times that the same words must refuse the line again
 
 
-def fill(store: Store) -> bool:
+def fill_memory(store: Store) -> bool:
     """Store lines until the board refuses one; return whether it still accepts lines.
 
     This finds full_words and full_sign. If the board is deaf, only a restart helps.

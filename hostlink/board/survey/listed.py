@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 
 from hostlink.board.dialogue.heard_listing import NO_LINES
-from hostlink.board.dialogue.learning import find_list_form, wrapping
+from hostlink.board.dialogue.learning import find_list_form, find_wrapping
 from hostlink.board.dialogue.own_rows import is_count, is_own, own_around
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import AROUND_LISTING
@@ -31,7 +31,7 @@ def find_listed(bench: Bench) -> None:
     findings.add("listing.list_form", shape, says)
     if any(re.match(r" *-[0-9]", row) for row in rows):
         findings.add("listing.signed_numbers", True, "a line is listed with a negative number")
-    width, indent = wrapping(rows)
+    width, indent = find_wrapping(rows)
     if width:
         says = f"listed lines are broken after {width} characters"
         findings.add("listing.screen_width", width, says, "likely")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hostlink.board.survey.costs import Measured, explains, fit
+from hostlink.board.survey.costs import Measured, explains, fit_storage
 from hostlink.board.survey.findings import NO_MEMORY_QUESTION
 from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
@@ -35,7 +35,7 @@ def find_costs(store: Store) -> None:
     most = len(_LINES) if empty >= _LEAST_FREE else _ENOUGH + 1
     measured = _costs(store, (*_BLANKS, *_LINES[:most]))
     control = _costs(store, _CONTROL if empty >= _LEAST_FREE else _CONTROL[:2])
-    storage = fit(measured, rules) if len(measured) >= _ENOUGH else None
+    storage = fit_storage(measured, rules) if len(measured) >= _ENOUGH else None
     if storage is None:
         findings.missing("storage.kind", f"no rule explains what {len(measured)} lines cost")
         return

@@ -9,7 +9,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.bounds import find_bounds, find_longest
 from hostlink.board.survey.bounds import find_keys_by_lines as find_stored_keys
-from hostlink.board.survey.filling import fill
+from hostlink.board.survey.filling import fill_memory
 from hostlink.board.survey.findings import NEEDS_CONSENT
 from hostlink.board.survey.form import find_form
 from hostlink.board.survey.keys import find_keys_by_printing
@@ -155,7 +155,7 @@ class SurveySteps:
         """Fill the memory; return whether the board still accepts lines."""
         assert self._store is not None
         self.bench.phase("Filling the memory")
-        alive = fill(self._store)
+        alive = fill_memory(self._store)
         if alive:
             self.bench.renew()
         return alive

@@ -94,13 +94,13 @@ def _written_for(common: CommonOptions, material: Material) -> str:
 
     Raises UsageError if no known kind takes them all, or if those that do differ in one of them.
     """
-    from hostlink.jobs.language_of import doubt_words, guessed
+    from hostlink.jobs.language_of import doubt_words, guessed_kind
 
     if material.shipped is not None:
         return "practice"
     if material.held is not None:
         return material.held.profile
-    found = guessed(material, common.the_profile())
+    found = guessed_kind(material, common.the_profile())
     if found.disputed or not found.names:
         why = doubt_words(found) or f"None takes all the forms found in it{_forms(found)}."
         raise UsageError(

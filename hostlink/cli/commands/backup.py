@@ -62,7 +62,7 @@ def _back_up_many(common: CommonOptions, note: str) -> int:
 
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.backup import backup as backup_job
-    from hostlink.jobs.many import dated_name, on_each, worst
+    from hostlink.jobs.many import dated_name, on_each, worst_status
 
     today = date.today()
     with common.archive() as archive:
@@ -78,7 +78,7 @@ def _back_up_many(common: CommonOptions, note: str) -> int:
         as_json([_result_dict(each) for each in results])
     else:
         table(["board", "backup", "items"], [_result_row(each) for each in results])
-    return worst(results)
+    return worst_status(results)
 
 
 def _result_dict(result: Result[BackedUp]) -> dict[str, object]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def choosing(function: F) -> F:
+def program_choice(function: F) -> F:
     """Add the argument PROGRAMS and the options that choose programs of the archive."""
     for add in (
         click.option("--tag", metavar="TAG", help="Every program with this tag."),
@@ -36,7 +36,7 @@ def choosing(function: F) -> F:
     return function
 
 
-def gathered(
+def chosen_listings(
     common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str
 ) -> Gathered:
     """Return the named listings, or the chosen programs of the archive, without a choice all.

@@ -140,7 +140,7 @@ def _do(
     """Do a job at each seat; say for whom it was not done; return the results and their status."""
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.class_register.evening import at_each_seat, not_served
-    from hostlink.jobs.many import worst
+    from hostlink.jobs.many import worst_status
 
     def choose(port: str) -> LinkChoice:
         return dataclasses.replace(common, port=port, ports=()).link_choice(archive)
@@ -155,7 +155,7 @@ def _do(
     if missing:
         named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
         say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
-    status = worst(list(results.values()))
+    status = worst_status(list(results.values()))
     return results, max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
 
 

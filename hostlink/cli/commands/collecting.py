@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.commands.choosing import choosing, gathered, tell_left_out
+from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
@@ -133,7 +133,7 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
 
 
 @click.command()
-@choosing
+@program_choice
 @click.option(
     "-o",
     "--output",
@@ -152,7 +152,7 @@ def give(
     """
     from hostlink.jobs.giving import give_out
 
-    chosen = gathered(common, programs, tag, words)
+    chosen = chosen_listings(common, programs, tag, words)
     left_out = (*chosen.left_out, *give_out(chosen.materials, output, replace=common.yes))
     tell_left_out(left_out)
     count = len(chosen.materials) + len(chosen.left_out) - len(left_out)

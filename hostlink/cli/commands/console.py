@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.console_words import ASKS_AFTER_S, obey
+from hostlink.cli.console_words import ASKS_AFTER_S, handle_line
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.entry import tell
 from hostlink.cli.input_lines import input_lines
@@ -64,7 +64,7 @@ def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
         status = ExitStatus.DONE
         for line in _lines(stopped):
             try:
-                if not obey(board, line, answer=_answer):
+                if not handle_line(board, line, answer=_answer):
                     break
             except LineTooLongError as error:
                 tell(error, by=IN_CONSOLE)

@@ -15,7 +15,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.stopping import agreed, told_when_stopped
+from hostlink.cli.stopping import ask_yes_no, told_when_stopped
 from hostlink.cli.ways import in_commands
 from hostlink.errors import RefusedError
 from hostlink.sentences import ARCHIVE_UNCHANGED
@@ -111,7 +111,7 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
     taken in, with exit status 1.
     """
     from hostlink.jobs.exporting import (
-        changes,
+        change_words,
         comparison_sentences,
         import_from,
         preview,
@@ -128,17 +128,17 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
             merged = preview(opened, source)
             _say(
                 common,
-                [*comparison_sentences(merged), *changes(merged)],
+                [*comparison_sentences(merged), *change_words(merged)],
                 to_take_in(source, merged),
             )
             if asks and merged.anything:
-                if not agreed("Take it in?"):
+                if not ask_yes_no("Take it in?"):
                     raise RefusedError("Nothing was taken in, as you said.")
                 merged = import_from(opened, source)
                 say(taken_in(source, merged), quiet=common.quiet)
         else:
             merged = import_from(opened, source)
-            _say(common, changes(merged), taken_in(source, merged))
+            _say(common, change_words(merged), taken_in(source, merged))
     if common.json:
         as_json({"source": str(source), **dataclasses.asdict(merged)})
     return tell_damaged(merged.left_out)

@@ -11,7 +11,7 @@ from hostlink.archive.times import days_of
 from hostlink.cli.commands.programs import item_dict, size_words
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import limit_option, shared
+from hostlink.cli.options import ONLY_TAGGED, limit_option, shared
 from hostlink.cli.output import as_json, say, table, tell_results
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Da
 @click.command()
 @click.argument("words", nargs=-1)
 @click.option("--printed", is_flag=True, help="Search the output that was kept of runs.")
-@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
+@ONLY_TAGGED
 @click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
 @click.option(
     "--size",

@@ -17,7 +17,7 @@ from hostlink.cli.firmware_writing import check_two_boards, write_display, write
 from hostlink.cli.group import Group
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, say, table
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import RefusedError, UsageError
 from hostlink.sentences import NOBODY_TO_ASK, NOTHING_SENT
 from hostlink.words import plural, safe
@@ -270,7 +270,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
             kept=NOTHING_SENT,
             advice="Read the cautions above, then repeat the command with --yes.",
         )
-    if not agreed("Go on?"):
+    if not ask_yes_no("Go on?"):
         raise RefusedError("Nothing was written, as you said.")
 
 

@@ -54,13 +54,13 @@ def save_many(common: CommonOptions, archive: Archive, options: SaveOptions) -> 
 
 def _report(common: CommonOptions, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
     """Show every board's result; return the worst exit status."""
-    from hostlink.jobs.many import worst
+    from hostlink.jobs.many import worst_status
 
     if common.json:
         as_json([_as_dict(each, as_dict) for each in results])
     else:
         _summary(results, told)
-    return worst(results)
+    return worst_status(results)
 
 
 def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:

@@ -12,7 +12,7 @@ from hostlink.advice import Advice, advice_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_called, as_json, data
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.cli.ways import IN_MEET, at_port
 from hostlink.errors import LinkError
 
@@ -62,7 +62,7 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
 
     def may_restart(question: str) -> bool:
         teller.close()
-        return common.yes or (sys.stdin.isatty() and agreed(question))
+        return common.yes or (sys.stdin.isatty() and ask_yes_no(question))
 
     with PageTeller(quiet=common.quiet) as teller:
         foresight = foresee_opening(common.link_choice(archive), archive)

@@ -10,7 +10,7 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import shared
+from hostlink.cli.options import ONLY_TAGGED, shared
 from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
@@ -27,7 +27,7 @@ _MOST_AT_A_GLANCE = 100
 
 @click.command()
 @click.option("--retired", is_flag=True, help="List the retired programs instead.")
-@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
+@ONLY_TAGGED
 @click.option("--rescues", is_flag=True, help="List the rescues instead.")
 @click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
 @shared(json=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.commands.choosing import choosing, gathered, tell_left_out
+from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
@@ -84,7 +84,7 @@ def card(common: CommonOptions, output: Path) -> None:
 
 
 @click.command()
-@choosing
+@program_choice
 @_PAGE
 @_TITLE
 @shared(profile=True, json=True, yes=True)
@@ -114,7 +114,7 @@ def booklet(
 
 
 @click.command()
-@choosing
+@program_choice
 @click.option(
     "-o",
     "--output",
@@ -158,7 +158,7 @@ def _published(
     """Return the chosen programs, and those that were left out with the reasons."""
     from hostlink.jobs.publishing import to_publish
 
-    chosen = gathered(common, programs, tag, words)
+    chosen = chosen_listings(common, programs, tag, words)
     profile = common.the_profile()
     if all(each.revision is None for each in chosen.materials):
         found, left_out = to_publish(chosen.materials, profile, None)

@@ -10,7 +10,7 @@ import click
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import DISCARD_HELP, shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import RefusedError
 from hostlink.sentences import PORT_NOT_OPENED
 from hostlink.words import plural
@@ -45,7 +45,7 @@ def restart(common: CommonOptions, discard_board: bool) -> None:
             teller.close()
             kept = f" It is kept as {held.spec}." if held.spec else ""
             what = f"The program in its memory will be lost there.{kept} Restart the board?"
-            return common.yes or agreed(what)
+            return common.yes or ask_yes_no(what)
 
         with common.session(archive, teller.emit) as session:
             done = restart_job(session, archive, consent=consent, discard_board=discard_board)

@@ -12,10 +12,10 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import NumberRange, shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.run_screens import Questions, RunScreen
+from hostlink.cli.run_screens import QuestionScreen, RunScreen
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError, file_errors
-from hostlink.sentences import NEW_FILE, OTHER_FILE_OR_FOLDER, printed_in
+from hostlink.sentences import NEW_FILE, OTHER_FILE_OR_FOLDER, PRINTED_ABOVE, printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def run_now(
     tell: Emit,
     output: Path | None = None,
     is_json: bool = False,
-    screen: Questions | None = None,
+    screen: QuestionScreen | None = None,
 ) -> Done:
     """Run the program, what it prints shown as it comes and, however it ends, kept in `output`.
 
@@ -149,7 +149,7 @@ def run_now(
     """
     from hostlink.jobs.run.running import run as run_job
 
-    screen = screen or (Questions if is_json else RunScreen)(tell, answers)
+    screen = screen or (QuestionScreen if is_json else RunScreen)(tell, answers)
     try:
         ran, error = run_job(session, answers, longest_s=seconds, emit=screen.emit), None
     except HostlinkError as failure:
@@ -168,7 +168,7 @@ def _write(path: Path, rows: list[str]) -> None:
         file_errors(
             RefusedError,
             f"{path} cannot be written",
-            kept="The program did run; what it printed stands above.",
+            kept=f"The program did run; {PRINTED_ABOVE}.",
             advice=OTHER_FILE_OR_FOLDER,
         ),
         path.open("x", encoding="utf-8", newline="\n") as file,

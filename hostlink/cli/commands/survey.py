@@ -9,7 +9,7 @@ import click
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import DISCARD_HELP, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
 from hostlink.words import plural
 
@@ -127,7 +127,7 @@ def _survey(
     None. details: show every value, with its evidence.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.survey_results import against as differences_against
+    from hostlink.jobs.survey_results import differences_from
     from hostlink.jobs.surveying import survey as survey_job
 
     with common.archive() as archive:
@@ -136,7 +136,7 @@ def _survey(
                 result = survey_job(session, archive, options)
                 identity = session.identity
             teller.close()
-        differences = differences_against(result.findings, expected) if expected else []
+        differences = differences_from(result.findings, expected) if expected else []
         if not common.json and expected is not None:
             _show_differences(differences, expected)
         elif not common.json:
@@ -166,7 +166,7 @@ def _ask_for(common: CommonOptions, consent: Consent) -> None:
         if not consent.storing:
             raise UsageError(f"{option} goes with --storing.", kept="Nothing was sent.")
         say(warning)
-        if is_terminal() and not common.yes and not agreed("Go on?"):
+        if is_terminal() and not common.yes and not ask_yes_no("Go on?"):
             raise click.Abort
 
 

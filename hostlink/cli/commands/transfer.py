@@ -15,7 +15,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.job_json import loaded_dict, saved_dict
 from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, is_terminal, say
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.words import plural
@@ -144,7 +144,7 @@ def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable
         teller.close()
         say(offer.says)
         lines = plural(len(offer.made.changes), "line")
-        return agreed(f"Adapt it ({lines} would change) and load that?")
+        return ask_yes_no(f"Adapt it ({lines} would change) and load that?")
 
     return may_adapt
 
@@ -160,7 +160,7 @@ def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[L
             return False
         teller.close()
         say(learned.sentence)
-        return agreed("Is that how this board is, and may its profile say so?")
+        return ask_yes_no("Is that how this board is, and may its profile say so?")
 
     return may_learn
 

@@ -147,7 +147,7 @@ def _status(tried: Tried) -> ExitStatus:
 def _profile(common: CommonOptions, material: Material, expected: Expectation | None) -> Profile:
     """Return the profile that was named, else that of the board that a listing was written for."""
     from hostlink.board.profile.file import find_profile
-    from hostlink.jobs.language_of import guessed, written_for
+    from hostlink.jobs.language_of import guessed_kind, written_for
 
     if common.profile:
         return common.the_profile()
@@ -156,7 +156,7 @@ def _profile(common: CommonOptions, material: Material, expected: Expectation | 
     if material.shipped is not None or material.held is not None:
         return written_for(material, common.the_profile()) or common.the_profile()
     usual = common.the_profile()
-    names = guessed(material, usual).names
+    names = guessed_kind(material, usual).names
     return usual if not names or usual.name in names else find_profile(names[0])
 
 

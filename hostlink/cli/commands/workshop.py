@@ -14,7 +14,7 @@ from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import say
-from hostlink.cli.stopping import agreed
+from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
@@ -177,7 +177,7 @@ def _wants_without(common: CommonOptions, words: str) -> bool:
         return False
     asks = sys.stdin.isatty() and not common.yes
     say(words if asks else f"{words} --unreached removes them.")
-    return asks and agreed("Remove them too?")
+    return asks and ask_yes_no("Remove them too?")
 
 
 def _without(

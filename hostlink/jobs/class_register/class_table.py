@@ -189,7 +189,7 @@ class _Record:
         return ending_words(load).removeprefix("was ")
 
     def _work(self, given: Content | None) -> Content | None:
-        """Return the program of the learner as it was last known, None if it is not."""
+        """Return the last known program of the learner, None if there is none."""
         load, save, board = self.load, self.save, self.seat.board
         is_whole = load is not None and load.outcome == "done"
         if board is not None and load is not None and is_whole:

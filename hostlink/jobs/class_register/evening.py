@@ -83,7 +83,7 @@ def _profile_of_first(register: Register, archive: Archive) -> Profile:
 
 
 def _kept(material: Material, profile: Profile, archive: Archive, options: LoadOptions) -> Material:
-    """Return a handout kept as a revision, so that boards with other rules make no others of it."""
+    """Keep a handout as one revision, so that boards of other kinds do not keep their own."""
     if material.shipped is not None:
         profile = find_profile(SHIPPED_FOR)
     return replace(

@@ -74,7 +74,7 @@ def _before(writes: Sequence[FirmwareWrite], events: Sequence[JobEvent]) -> Firm
     return image if image is not None and image.sha256 not in mute else writes[0].previous
 
 
-def way_back(archive: Archive, board: Board) -> tuple[Image, str]:
+def previous_image(archive: Archive, board: Board) -> tuple[Image, str]:
     """Return the image that a board's flash held before, and what it is for.
 
     Raises RefusedError or ArchiveError, as `image_before` does.

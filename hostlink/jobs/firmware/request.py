@@ -36,8 +36,8 @@ class WriteRequest:
     which board it is, "" without one. discard_board: go on if the programs there cannot be kept.
     new_board: the user's statement that a silent board is new, so that its memory needs no keeping.
     boot_is_known: boot_bytes was given by the user, and is not only the usual value. goes_back: the
-    image is what this board's flash held before (see record.way_back). first: noted, so that a
-    write which finishes this one knows of it.
+    image is what this board's flash held before (see record.previous_image). first: noted, so that
+    a write which finishes this one knows of it.
     """
 
     image: Image

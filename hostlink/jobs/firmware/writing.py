@@ -30,7 +30,7 @@ from hostlink.jobs.events import PageProven
 from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
-from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
+from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, previous_image
 from hostlink.jobs.firmware.request import AfterWriteError, FirstSteps, WriteRequest, Written
 from hostlink.jobs.firmware.restoring import (
     Start,
@@ -50,7 +50,7 @@ __all__ = [
     "WriteRequest",
     "Written",
     "image_before",
-    "way_back",
+    "previous_image",
     "write_firmware",
 ]
 

@@ -17,7 +17,15 @@ from hostlink.firmware.chip import CHIPS
 from hostlink.jobs.boards import no_port_words
 from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
 from hostlink.jobs.meeting.seen import Restart, Seen
-from hostlink.sentences import CONTENTS_UNKNOWN, PLUG_IN, PRESS_RESTART, lift_wire, name_speed
+from hostlink.sentences import (
+    CLOSE_OTHER,
+    CONTENTS_UNKNOWN,
+    IS_SILENT,
+    PLUG_IN,
+    PRESS_RESTART,
+    lift_wire,
+    name_speed,
+)
 from hostlink.words import capital
 
 ONLY_JUST_AFTER = "A bootloader answers only just after a restart"
@@ -115,7 +123,7 @@ def _permission(seen: Seen) -> Stand:
 
 def _free(seen: Seen) -> Stand:
     if seen.holder:
-        return _broken(f"{seen.port} is open in {seen.holder}.", "Close that program.")
+        return _broken(f"{seen.port} is open in {seen.holder}.", CLOSE_OTHER)
     if seen.kept_closed:
         return _missing(
             "The port was not opened, since that would probably restart the board.",
@@ -143,13 +151,13 @@ def _answers(seen: Seen) -> Stand:
         return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
-            f"It is silent, or a program on it prints rarely. {ONLY_JUST_AFTER}, and the board was "
+            f"It {IS_SILENT}. {ONLY_JUST_AFTER}, and the board was "
             "not restarted: a program in its memory would be lost.",
             lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
         )
     if seen.restart is Restart.IMPOSSIBLE:
         return _broken(
-            "It is silent, and this port has no restart line for its bootloader.",
+            f"It is silent, and {seen.restart.value} for its bootloader.",
             f"{PRESS_RESTART}, and check its supply and the network.",
         )
     if seen.role == "display":

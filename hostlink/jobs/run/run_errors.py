@@ -18,7 +18,7 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.running import End, Running
 from hostlink.link.stopping import Stopping
 from hostlink.listing import to_text
-from hostlink.sentences import LEFT_ALONE, LOOK_FOR_LOOP, STILL_IN_MEMORY
+from hostlink.sentences import LEFT_ALONE, LOOK_FOR_LOOP, NO_STOPPING_KEY, STILL_IN_MEMORY
 from hostlink.words import safe
 
 MOST_OUTPUT = 1 << 20  # bytes
@@ -60,7 +60,7 @@ def _stopped(session: Session, before: Before) -> str:
             return f"It was interrupted. {STILL_IN_MEMORY}"
         return f"It was interrupted. {changed or ''}".rstrip()
     if not core.sent:
-        return f"Boards of this kind have no key that interrupts a program. {LEFT_ALONE}"
+        return f"{NO_STOPPING_KEY}. {LEFT_ALONE}"
     if not session.dialogue.pacing.direct_end:
         return (
             "The interrupt was sent; this board shows no prompt, so it is not known whether the "

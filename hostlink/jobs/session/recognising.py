@@ -58,7 +58,7 @@ def careful_profile() -> Profile:
     return find_profile(CAREFUL)
 
 
-def kinds() -> Iterator[Profile]:
+def recognisable_kinds() -> Iterator[Profile]:
     """Yield the kinds that a board may be recognised as: the user's own, then those shipped."""
     for name in [*user_profiles(), *shipped_profiles()]:
         if name not in _NO_BOARDS:
@@ -72,7 +72,10 @@ def kinds_of(profile: Profile, *, is_guess: bool) -> tuple[Profile, ...]:
     A profile that only describes a language, or an unknown board, is not a kind.
     """
     named = () if is_guess or profile.name in _NO_BOARDS else (profile,)
-    return (*named, *(kind for kind in kinds() if kind.name != profile.name or not named))
+    return (
+        *named,
+        *(kind for kind in recognisable_kinds() if kind.name != profile.name or not named),
+    )
 
 
 def recognise(
@@ -84,6 +87,6 @@ def recognise(
     consider all kinds, with careful values for whatever was not heard. starts: as for `Recogniser`.
     Raises LinkError if the board gives no readable answer.
     """
-    known = tuple(kinds()) if named is None else (named,)
+    known = tuple(recognisable_kinds()) if named is None else (named,)
     profile = named or careful_profile()
     return Recogniser(wire, known, profile, emit, may_stop=may_stop, starts=starts).run()

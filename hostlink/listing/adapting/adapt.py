@@ -15,7 +15,7 @@ from hostlink.listing.adapting.hoisting import spare_names
 from hostlink.listing.adapting.lines import LineMaker
 from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
 from hostlink.listing.adapting.numbers import NUMBERS, writes_whole
-from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
+from hostlink.listing.adapting.printing import PRINTING, input_names, keeps_row_open
 from hostlink.listing.adapting.rewriting import WHOLE, Pair, Rewrite
 from hostlink.listing.adapting.signs import positive_variables
 from hostlink.listing.adapting.words import WORDS
@@ -188,7 +188,7 @@ def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
     asks = any(span.word == "INPUT" for part in parts for span in part.spans(pair.source)[:1])
     if asks and pair.target.fractions and not pair.source.fractions:
         yield "INPUT takes fractions on this board; type whole numbers."
-    if one != other and any(listed(part, pair.source) for part in parts):
+    if one != other and any(input_names(part, pair.source) for part in parts):
         yield (
             "INPUT takes several numbers in one row, with commas between them."
             if other

@@ -15,7 +15,7 @@ from hostlink.listing.adapting.clauses import (
     is_relation,
     valued_comparisons,
 )
-from hostlink.listing.adapting.printing import listed
+from hostlink.listing.adapting.printing import input_names
 from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER
 from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
@@ -145,7 +145,7 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
             yield _behind(spans[0].word)
         if spans[0].word == "INPUT" and any(span.kind == "quoted" for span in spans):
             yield _mean("input-text")
-        if listed(part, language):
+        if input_names(part, language):
             yield "several variables in INPUT", lambda it: it.input_list != "none"
         for place, span in enumerate(spans):
             yield from _span_forms(spans, place, span)

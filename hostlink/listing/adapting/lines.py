@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from hostlink.listing.adapting.clauses import Clause, line_text
 from hostlink.listing.adapting.hoisting import hoisted
-from hostlink.listing.adapting.printing import halved
+from hostlink.listing.adapting.printing import split_print
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.mending.spacing import closed_up
 from hostlink.listing.parse import Line
@@ -109,7 +109,7 @@ class LineMaker:
                 groups.append([])
                 waiting.append(part)
             else:
-                halves = halved(part, self._language), hoisted(part, self._read, self._spare)
+                halves = split_print(part, self._language), hoisted(part, self._read, self._spare)
                 made = next((each for each in halves if len(each) > 1), [])
                 waiting += reversed(made)
                 group += [] if made else [part]

@@ -146,8 +146,8 @@ def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[
     return None if texts == [clause.text] else [first, *(Clause(more) for more in texts[1:])]
 
 
-def halved(clause: Clause, language: Language) -> list[Clause]:
-    """Return a PRINT as two that show the same, any other clause and a short PRINT alone."""
+def split_print(clause: Clause, language: Language) -> list[Clause]:
+    """Split a long PRINT into two that print the same; return any other clause unchanged."""
     items = read_print(clause, language) or []
     half = next((at for at in range(len(items) // 2, 0, -1) if items[at - 1].after == JOIN), 0)
     if not half:
@@ -204,14 +204,14 @@ def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
 
 @rewrites("input-list", "INPUT A,B", "INPUT A: INPUT B", "INPUT takes one variable on this board")
 def _input_list(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    names = listed(clause, pair.source)
+    names = input_names(clause, pair.source)
     if not names or pair.target.input_list != "none":
         return None
     first, *others = (f"INPUT {name}" for name in names)
     return [clause.with_text(first), *map(Clause, others)]
 
 
-def listed(clause: Clause, language: Language) -> list[str]:
+def input_names(clause: Clause, language: Language) -> list[str]:
     """Return the variables of an INPUT with several of them, none for any other clause."""
     spans = clause.spans(language)
     if not spans or spans[0].word != "INPUT" or spans[-1].kind != "name":

@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
-from hostlink.listing.rows import NUMBERED, Notes, Row, guarded
+from hostlink.listing.rows import NUMBERED, Notes, Row, quoted_mask
 from hostlink.listing.rules import Language
 from hostlink.listing.wrap import REST_OF_LINE
 
@@ -46,7 +46,7 @@ def mend_entities(rows: list[Row], notes: Notes) -> list[Row]:
     witness = False
     for row in rows:
         if row.at in with_entity and not witness:
-            mask = guarded(row.text, notes.language)
+            mask = quoted_mask(row.text, notes.language)
             witness = any(not mask[match.start()] for match in _ENTITY.finditer(row.text))
     mended: list[Row] = []
     for row in rows:
@@ -60,7 +60,7 @@ def mend_entities(rows: list[Row], notes: Notes) -> list[Row]:
 
 
 def _decoded(text: str, notes: Notes) -> str:
-    mask = guarded(text, notes.language)
+    mask = quoted_mask(text, notes.language)
 
     def character(match: re.Match[str]) -> str:
         plain = html.unescape(f"&{match[1]};")
@@ -80,7 +80,7 @@ def mend_tags(rows: list[Row], notes: Notes) -> list[Row]:
             continue
         first = _TAGS_FIRST.match(row.text)
         text = _without_last(row.text[first.end() :] if first else row.text, "<", _TAG)
-        mask = guarded(text, _QUOTES_ONLY)
+        mask = quoted_mask(text, _QUOTES_ONLY)
         parts: list[str] = []
         at = 0
         for match in _BREAK.finditer(text):
@@ -103,7 +103,7 @@ _QUOTES_ONLY = Language(jumps=(), remarks=())
 
 def _without_last(text: str, opener: str, pattern: re.Pattern[str]) -> str:
     """Return the text without trailing marks that match the pattern and are not quoted."""
-    mask = guarded(text, _QUOTES_ONLY)
+    mask = quoted_mask(text, _QUOTES_ONLY)
     end = len(text)
     while True:
         trimmed = end

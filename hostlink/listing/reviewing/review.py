@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from hostlink.listing.canonical import canonical_line
-from hostlink.listing.charset import cannot_take, named
+from hostlink.listing.charset import cannot_take, character_name
 from hostlink.listing.finding import RULES, Finding, Severity, check_rules
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.mending.lookalike import like_number, lookalike_words, lookalikes
@@ -194,7 +194,7 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
     strange = cannot_take(line.typed, form)
     if strange:
         kinds = dict.fromkeys(char for _, char in strange)
-        names = ", ".join(named(char) for char in list(kinds)[:5])
+        names = ", ".join(character_name(char) for char in list(kinds)[:5])
         more = f" and {len(kinds) - 5:,} more" if len(kinds) > 5 else ""
         count = "1 character" if len(strange) == 1 else f"{len(strange):,} characters"
         yield Finding(

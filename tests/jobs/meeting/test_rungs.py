@@ -61,7 +61,12 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"opening": failing(LinkReason.NOT_FOUND)}, "port", "There is no port", "hostlink boards"),
     ({"access": "Join the group dialout."}, "permission", "may not open", "group dialout"),
     ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "may not open", "Do this"),
-    ({"holder": 'the program "x"'}, "free", 'is open in the program "x"', "Close that program"),
+    (
+        {"holder": 'the program "x"'},
+        "free",
+        'is open in the program "x"',
+        "Close the other program",
+    ),
     ({"opening": failing(LinkReason.BUSY)}, "free", "It failed so", "Do this"),
     ({"kept_closed": True}, "free", "would probably restart", "with --yes"),
     ({"restart": Restart.DONE}, "answer", "Nothing answers", "crystal"),
