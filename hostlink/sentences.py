@@ -6,10 +6,11 @@ says. Those in small letters at the start are clauses, for the middle of a sente
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from hostlink.advice import Ways
-from hostlink.words import safe
+from hostlink.words import plural, safe
 
 # --- what happened -------------------------------------------------------------------------------
 
@@ -58,6 +59,11 @@ def ends_in_error(what: str, number: int, message: str) -> str:
 def line_is(number: int, text: str) -> str:
     """Return a sentence that shows a line of a program, "" if its text is not known."""
     return f"Line {number} is: {number} {safe(text)}." if text else ""
+
+
+def left_out(rows: Sequence[str]) -> str:
+    """Return the sentence on rows without a number, which are no part of a program."""
+    return f"Left out, without a number: {plural(len(rows), 'line')}, such as {rows[0][:40]!r}."
 
 
 def no_numbered_line(purpose: str = "", listing: str = "The listing") -> str:

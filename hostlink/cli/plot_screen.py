@@ -14,9 +14,8 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
 from rich.text import Text
 
-from hostlink.cli.input_lines import InputLines
 from hostlink.cli.output import data, is_terminal, say
-from hostlink.cli.run_screens import ASKING_SIGNS, QuestionScreen
+from hostlink.cli.run_screens import QuestionScreen, is_question
 from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
 from hostlink.jobs.session.session import Session
@@ -26,7 +25,6 @@ from hostlink.publish.plot import plot_rows
 from hostlink.words import safe
 
 _HEIGHT = 20  # rows
-_WIDTH = 79  # characters, where no terminal says its own
 _PER_SECOND = 8
 
 
@@ -35,7 +33,6 @@ class PlotScreen(QuestionScreen):
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
         super().__init__(tell, answers)
-        self._typist = answers if isinstance(answers, InputLines) and answers.live else None
         self._numbers = Numbers()
         self._console = Console(stderr=True, markup=False, highlight=False)
         self._live: Live | None = None
@@ -45,9 +42,7 @@ class PlotScreen(QuestionScreen):
         """Give rich the drawing as it is now."""
         columns = self._numbers.shown
         if columns is not None:
-            height = min(_HEIGHT, console.height - 3)
-            rows = plot_rows([columns], options.max_width - 1, height)
-            yield Text("\n".join(map(safe, rows)), no_wrap=True)
+            yield Text("\n".join(map(safe, self._drawn([columns]))), no_wrap=True)
 
     def _printed(self, text: str) -> None:
         super()._printed(text)
@@ -62,7 +57,7 @@ class PlotScreen(QuestionScreen):
             self._live.start()
 
     def _opened(self, text: str) -> None:
-        if self._typist is not None and text.rstrip().endswith(ASKING_SIGNS):
+        if self._typist is not None and is_question(text):
             self._pause()
             self._typist.begin()
         super()._opened(text)
@@ -85,8 +80,9 @@ class PlotScreen(QuestionScreen):
         self._leave(drawing.lanes if drawing is not None else [])
 
     def _leave(self, lanes: Sequence[Columns]) -> None:
-        width, height = _WIDTH, _HEIGHT
-        if is_terminal():
-            width, height = self._console.size.width - 1, min(height, self._console.size.height - 3)
-        for row in plot_rows(lanes, width, height) if lanes else ():
+        for row in self._drawn(lanes) if lanes else ():
             say(row)
+
+    def _drawn(self, lanes: Sequence[Columns]) -> list[str]:
+        size = self._console.size
+        return plot_rows(lanes, size.width - 1, min(_HEIGHT, size.height - 3))

@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from hostlink.jobs.events import Emit, Event
     from hostlink.link.running import Answers
 
-ASKING_SIGNS = ("?", ":")
+
+def is_question(text: str) -> bool:
+    """Return whether a row that has not ended looks like a question."""
+    return text.rstrip().endswith(("?", ":"))
 
 
 class QuestionScreen:
@@ -29,6 +32,7 @@ class QuestionScreen:
         self.rows: list[str] = []
         self._tell = tell
         self._answers = answers
+        self._typist = answers if isinstance(answers, InputLines) and answers.live else None
         self._asked = ""  # the question of the row that has not ended
 
     def emit(self, event: Event) -> None:
@@ -54,7 +58,7 @@ class QuestionScreen:
 
     def _opened(self, text: str) -> None:
         """Handle part of an output row."""
-        if self._answers.live and text.rstrip().endswith(ASKING_SIGNS):
+        if self._answers.live and is_question(text):
             click.echo(safe(text.removeprefix(self._asked)), nl=False, err=True)
             self._asked = text
 
@@ -67,7 +71,6 @@ class RunScreen(QuestionScreen):
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
         super().__init__(tell, answers)
-        self._typist = answers if isinstance(answers, InputLines) and answers.live else None
         self._shown = ""  # of the row that has not ended
         self._began = time.monotonic()
         self._echo = ""  # what the person typed behind it, and so stands there already
@@ -85,7 +88,7 @@ class RunScreen(QuestionScreen):
         if rest := self._rest(text):
             click.echo(safe(rest), nl=False)
             self._shown, self._echo = text, ""
-        if self._typist is not None and text.rstrip().endswith(ASKING_SIGNS):
+        if self._typist is not None and is_question(text):
             self._typist.begin()
 
     def _typed(self, text: str) -> None:

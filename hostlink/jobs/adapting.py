@@ -14,7 +14,7 @@ from hostlink.listing.measure import line_cost
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.shrink import shrink
-from hostlink.sentences import LISTING_UNCHANGED, no_numbered_line
+from hostlink.sentences import LISTING_UNCHANGED, left_out, no_numbered_line
 from hostlink.words import plural
 
 
@@ -34,11 +34,8 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
                 advice='Add "number" and the other forms to its [language], or name another one.',
             )
     made = adapt(listing, source.rules.language, target.rules)
-    loose = [line.typed for line in listing if line.number is None and line.typed.strip()]
-    if not loose:
-        return made
-    told = f"Left out, without a number: {plural(len(loose), 'line')}, such as {loose[0][:40]!r}."
-    return replace(made, notes=(told, *made.notes))
+    loose = listing.loose
+    return replace(made, notes=(left_out(loose), *made.notes)) if loose else made
 
 
 def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:

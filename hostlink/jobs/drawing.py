@@ -50,7 +50,8 @@ class Drawing:
 def drawing_of_run(run: Run) -> Drawing:
     """Return the numbers that a kept run printed. Raises RefusedError if there are none."""
     title = ", ".join(filter(None, (run.revision, run.spec, local_text(run.at))))
-    return _of_rows(title, run.printed.rows, run.spec, run.printed.cut)
+    rows = _before(run.end.error, run.printed.rows)
+    return _of_rows(title, rows, run.spec, run.printed.cut)
 
 
 def drawing_of_walk(title: str, walk: Walk) -> Drawing:
@@ -61,7 +62,8 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
     bank = walk.state.pins
     if bank.changes:
         return _of_pins(title, bank)
-    return _of_rows(title, walk.output.splitlines(), "It put out nothing at pins, and")
+    rows = _before(walk.error, walk.output.splitlines())
+    return _of_rows(title, rows, "It put out nothing at pins, and")
 
 
 def drawing_of_board(session: Session) -> Drawing | None:
@@ -71,6 +73,11 @@ def drawing_of_board(session: Session) -> Drawing | None:
     """
     bank = getattr(session.wire.port, "pins", None)
     return _of_pins("", bank) if isinstance(bank, PinBank) and bank.changes else None
+
+
+def _before(error: str, rows: Sequence[str]) -> Sequence[str]:
+    """Return the rows that a program printed, without the one of the error that ended it."""
+    return [row for row in rows if error not in row] if error else rows
 
 
 def _of_pins(title: str, bank: PinBank) -> Drawing:

@@ -23,19 +23,18 @@ def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
     """Return the rows of a file. Raises RefusedError that names the first wrong row."""
     rows = csv.reader(read_bytes(path).decode("utf-8-sig", "replace").splitlines())
     found: list[PinInput] = []
-    for at, row in enumerate(rows, 1):
-        cells = [cell.strip() for cell in row]
-        if not any(cells) or (at == 1 and cells == HEADS):
-            continue
-        try:
-            found.append(_row(cells, pins))
-        except ValueError as error:
-            raise RefusedError(
-                f"Row {at} of {path} cannot be used: {error}.",
-                kept="Nothing was run.",
-                advice="Write rows such as 1500,2,1 (milliseconds, pin, value); ADC0 is an analog "
-                "input.",
-            ) from error
+    try:
+        for row in rows:
+            cells = [cell.strip() for cell in row]
+            if any(cells) and (rows.line_num > 1 or cells != HEADS):
+                found.append(_row(cells, pins))
+    except (csv.Error, ValueError) as error:
+        raise RefusedError(
+            f"Row {rows.line_num} of {path} cannot be used: {error}.",
+            kept="Nothing was run.",
+            advice="Write rows such as 1500,2,1 (milliseconds, pin, value); ADC0 is an analog "
+            "input.",
+        ) from error
     return tuple(found)
 
 

@@ -14,11 +14,11 @@ from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
 from hostlink.jobs.session.job import for_learner, recorded_job
-from hostlink.jobs.session.last_known import as_known, last_program
+from hostlink.jobs.session.last_known import held_as, is_same, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session.session import Session
-from hostlink.listing import Listing, canonical
+from hostlink.listing.rules import Rules
 from hostlink.sentences import (
     NOTHING_KEPT,
     STILL_ON_BOARD,
@@ -126,11 +126,11 @@ def _keep(
     origin = dataclasses.replace(origin, note=options.note)
     heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
-    given = options.handed_out
-    if latest is None and given is not None and _is_same(session, archive, given, content):
+    given, rules = options.handed_out, session.profile.rules
+    if latest is None and given is not None and is_same(archive, given, content, rules):
         latest = given
     if latest is None and options.unless_held:
-        latest = _held_as(archive, board, content)
+        latest = _held_as(archive, board, content, rules)
     if latest is not None:
         revision, is_new = latest, False
     else:
@@ -159,17 +159,10 @@ def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision |
     return None
 
 
-def _is_same(session: Session, archive: Archive, given: Revision, content: Content) -> bool:
-    """Return whether a captured program is a revision as this board lists it."""
-    listing = Listing.from_text(archive.content(given).text)
-    return canonical(listing, session.profile.rules) == content.canonical
-
-
-def _held_as(archive: Archive, board: Board, content: Content) -> Revision | None:
+def _held_as(archive: Archive, board: Board, content: Content, rules: Rules) -> Revision | None:
     """Return the revision that equals the board's program, if the archive has one."""
     copy = archive.host_copy(board.uuid)
-    held = [holder for holder in archive.holds(content) if isinstance(holder, Revision)]
-    known = as_known(held, copy.revision if copy is not None else "")
+    known = held_as(archive, content, copy.revision if copy is not None else "", rules)
     return known if isinstance(known, Revision) else None
 
 

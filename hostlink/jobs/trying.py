@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -30,6 +30,7 @@ from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 COMMAND = "try"
 """Begins the command of a run without a board; behind it stands what else its setting holds."""
 _MORE = ("statements", "seconds", "pins")
+_AT_ONCE = 5000  # statements, a few milliseconds, between two looks whether to stop
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +57,14 @@ class Setting:
         """Return the run of a listing before its first statement. Raises RefusedError."""
         return Walk(text, kind_for(profile), self.inputs, self.pins)
 
-    def finish(self, walk: Walk) -> End:
-        """Run to the end, or as far as the setting allows."""
-        return walk.run(self.statements, self.seconds)
+    def finish(self, walk: Walk, stopped: Callable[[], bool] = lambda: False) -> End:
+        """Run to the end, or as far as the setting and `stopped` allow."""
+        while not stopped():
+            most = min(walk.statements + _AT_ONCE, self.statements)
+            ended = walk.run(most, self.seconds)
+            if ended != "statements" or most == self.statements:
+                return ended
+        return "stopped"
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,13 +133,15 @@ def kind_for(profile: Profile) -> BoardKind:
     return kind_like(profile)
 
 
-def trace(walk: Walk, setting: Setting) -> Iterator[dict[str, Any]]:
+def trace(
+    walk: Walk, setting: Setting, stopped: Callable[[], bool] = lambda: False
+) -> Iterator[dict[str, Any]]:
     """Run as `Setting.finish` does, and yield every statement, as it stands in JSON.
 
     Its number, its line, the time in ms when it was over, the variables that it set, and what it
     printed.
     """
-    while True:
+    while not stopped():
         before, done_before = list(walk.state.variables), walk.statements
         line, printed = walk.line, walk.printed
         walk.run(min(done_before + 1, setting.statements), setting.seconds)
@@ -157,7 +165,7 @@ def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
     """
     walk, setting, rows = tried.walk, tried.setting, tried.rows
     too_much = walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES
-    if tried.ended == "statements" or too_much:
+    if tried.ended in ("statements", "stopped") or too_much:
         raise RefusedError(
             f"{revision.spec} comes to no end, or prints more than {MOST_BYTES:,} characters.",
             kept="What is expected was not changed.",

@@ -84,6 +84,11 @@ class Listing:
                     held[line.number] = line
         return dict(sorted(held.items()))
 
+    @property
+    def loose(self) -> list[str]:
+        """Return the rows without a number, which a board would run at once and not store."""
+        return [each.typed for each in self.lines if each.number is None and each.typed.strip()]
+
     def __iter__(self) -> Iterator[Line]:
         return iter(self.lines)
 

@@ -25,9 +25,9 @@ MOST_STATEMENTS = 1_000_000
 MOST_OUTPUT = 1 << 20
 """Bytes that are kept of what a program prints."""
 
-End = Literal["end", "error", "input", "statements", "seconds"]
-"""Why a program is not running: it ended, stopped with an error, asks and no answer is left, or has
-used up the statements or the seconds that it was given."""
+End = Literal["end", "error", "input", "statements", "seconds", "stopped"]
+"""Why a program is not running: it ended, stopped with an error, asks and no answer is left, has
+used up the statements or the seconds that it was given, or was stopped from outside."""
 
 Shown = Callable[[bytes, bytes], bytes]
 """What is shown of a question of INPUT and its answer."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -27,7 +28,7 @@ class Scale:
         if high - low <= max(abs(low), abs(high)) * 1e-12:
             margin = abs(low) / 2 or 1.0
             low, high = low - margin, high + margin
-        rough = (high - low) / max(1, ticks)
+        rough = max((high - low) / max(1, ticks), sys.float_info.min)
         power = 10.0 ** math.floor(math.log10(rough))
         step = max(power * each for each in (1, 2, 5, 10) if power * each <= rough * 1.001)
         return cls(low, high, step)

@@ -123,6 +123,7 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
         ("fix", "mend the listing"),
         ("too long", "make it smaller"),
         ("undo", "revisions"),
+        ("step by step", "step through the program"),
     ],
 )
 def test_an_action_is_found_by_what_it_means(

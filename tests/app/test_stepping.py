@@ -38,15 +38,15 @@ def rows(screen: StepScreen) -> dict[str, tuple[str, str]]:
 
 
 def test_a_line_at_a_time_and_back(stage: Any, wait: Any, shown: Any) -> None:
-    """The next line is marked, counted and chosen; variables, loop and subroutine are told."""
+    """The next line is marked and chosen, and counted once it is run; its variables are told."""
 
     async def story(pilot: Any, app: Any) -> None:
         screen = await opened(pilot, app, wait)
-        assert rows(screen)["10"] == ("->", "1")
+        assert rows(screen)["10"] == ("->", "")
         assert "All variables are 0." in held(screen, "holds")
         await pilot.press("l", "l", "l", "l")
         assert screen.walk.line == 120
-        assert rows(screen)["120"] == ("->", "1")
+        assert rows(screen)["120"] == ("->", "")
         assert screen.query_one(StepRows).key == "120"
         said = held(screen, "holds").split()
         assert " ".join(said) == (
@@ -57,7 +57,7 @@ def test_a_line_at_a_time_and_back(stage: Any, wait: Any, shown: Any) -> None:
         assert screen.walk.line == 100
         assert held(screen, "output") == "It has printed nothing yet."
         await pilot.press("a")
-        assert rows(screen)["10"] == ("->", "1")
+        assert rows(screen)["10"] == ("->", "")
         assert "L runs a line, H up to the chosen line" in " ".join(shown(app).split())
         await pilot.press("l", "escape")
         await wait(pilot, lambda: app.screen is app.desk)
@@ -166,3 +166,13 @@ def test_a_listing_that_the_board_refuses_is_told(stage: Any, wait: Any) -> None
             await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")
+
+
+def test_the_lines_are_seen_in_the_smallest_terminal(stage: Any, wait: Any, shown: Any) -> None:
+    """Beside what the program holds, at 40 columns and 12 rows."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await opened(pilot, app, wait)
+        assert "10 FOR I=1" in shown(app)
+
+    stage.play(story, port="", size=(40, 12))

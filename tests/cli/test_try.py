@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -39,6 +41,9 @@ def test_a_shipped_program_is_adapted_for_the_profile(hostlink: Callable) -> Non
     assert told.status == 0
     assert "TIDES AT THE FERRY STEPS" in told.out
     assert "was adapted for capital" in told.err
+    told = hostlink("try", "shipped:tide", "--profile", "ecma-55")
+    assert told.status == 1
+    assert "Nothing was run.\n  Try it on another kind of board" in told.err
 
 
 def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> None:
@@ -46,7 +51,7 @@ def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> 
     name = listing("10 LET A=A+1", "20 GOTO 10", "30 PRINT A")
     told = hostlink("try", name, "--statements", "500")
     assert told.status == 1
-    assert "did not end within 500 statements" in told.err
+    assert "It ran 500 statements without an end; it was stopped in line" in told.err
     told = hostlink("try", name, "--seconds", "2", "--json")
     assert told.status == 0
     assert told.json["ended"] == "seconds"
@@ -223,7 +228,7 @@ def test_pins_come_from_a_file_and_are_told(
         ("13", 1),
         ("9", 100),
     ]
-    for row in ("0,99,1", "0,2,2", "x,2,1", "1,2", "0,ADC6,1", "0,ADC0,1024"):
+    for row in ("0,99,1", "0,2,2", "x,2,1", "1,2", "0,ADC6,1", "0,ADC0,1024", "0" * 140_000):
         (place / "pins.csv").write_text(f"ms,pin,value\n{row}\n", "utf-8")
         told = hostlink("try", name, "--pins", "pins.csv")
         assert told.status == 1
@@ -269,3 +274,80 @@ def test_pins_are_drawn_in_place_of_their_table(hostlink: Callable, listing: Lis
     assert hostlink("try", "--all", "--plot").status == 2
     told = hostlink("try", listing("10 PRINT 1", "20 PRINT 3"), "--plot")
     assert told.out.splitlines()[-1] == "* printed   across: row"
+
+
+def test_how_it_ended_is_told_before_a_drawing_fails(hostlink: Callable, listing: Listing) -> None:
+    """Without numbers, or where the file is there already, the error of BASIC is not lost."""
+    told = hostlink("try", listing('10 PRINT "A"', "20 GOTO 99"), "--plot")
+    assert told.status == 1
+    before, drawing, _ = told.err.partition("printed no numbers")
+    assert "stopped with an error in line 20" in before and drawing  # which has a number too
+
+
+def test_rows_without_a_number_are_told(hostlink: Callable, listing: Listing) -> None:
+    """They are no part of the program, and a load refuses them."""
+    told = hostlink("try", listing("PRINT 5", "10 PRINT 1", "RUN"))
+    assert (told.status, told.out) == (0, " 1\n")
+    assert "Left out, without a number: 2 lines, such as 'PRINT 5'." in told.err
+
+
+def test_another_kind_of_board_is_told(hostlink: Callable, listing: Listing) -> None:
+    """One slip may make a listing look as if it were for another BASIC."""
+    name = listing('10 PRINT "A"', "20 PRIMT 5")
+    told = hostlink("try", name)
+    assert "seems to be for boards of the kind token" in told.err
+    assert "--profile practice tries it as on that kind." in told.err
+    assert "seems to be" not in hostlink("try", name, "--profile", "practice").err
+
+
+def test_what_is_compared_is_told(hostlink: Callable, listing: Listing, answers: Callable) -> None:
+    """As expected is only what was kept before, and tried in the same way."""
+    hostlink("keep", listing(*DOUBLE[:3]))
+    told = hostlink("try", "LIGHT", "--input", answers("3"), "--expect")
+    assert "That is what is expected from LIGHT@1 on." in told.err
+    assert "As expected" not in told.err
+    assert "As expected: LIGHT@1 did the same." in hostlink("try", "LIGHT").err
+    told = hostlink("try", "LIGHT", "--trace")
+    assert told.status == 0 and '" 6\\n"' in told.out
+    assert hostlink("try", "LIGHT", "--expect").out == "A\n? 3\n 6\n"  # with the answers known
+    told = hostlink("try", "LIGHT", "--input", answers("4"))
+    assert "tried otherwise than LIGHT@1, so it is not compared" in told.err
+
+
+def test_what_was_printed_before_a_stop_is_shown(
+    hostlink: Callable, listing: Listing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ctrl+C stops an endless program; its output, and as JSON its trace, is whole."""
+    looks = itertools.count()
+    monkeypatch.setattr(
+        "hostlink.cli.commands.trying.stoppable",
+        lambda: nullcontext(lambda: next(looks) > 3),
+    )
+    name = listing('10 PRINT "HERE"', "20 GOTO 20")
+    told = hostlink("try", name)
+    assert (told.status, told.out) == (130, "HERE\n")
+    assert "It was stopped in line 20; what it did until then is shown." in told.err
+    looks = itertools.count()
+    told = hostlink("try", name, "--trace", "--json")
+    assert (told.status, [step["line"] for step in told.json]) == (130, [10, 20, 20, 20])
+    looks = itertools.count()
+    hostlink("keep", name)
+    told = hostlink("try", "LIGHT", "--expect")
+    assert "What is expected was not changed." in told.err
+
+
+def test_a_program_kept_for_another_kind_is_the_one_that_was_loaded(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """The board lists it in its own way: it has not changed, and is not kept a second time."""
+    port = ("--port", "practice://other?kind=token&time=virtual", "--yes")
+    hostlink("keep", listing('10 PRINT "HI"', "20 LET A=5"))
+    for _ in range(2):
+        told = hostlink("load", "LIGHT", *port)
+        assert told.status == 0
+        assert "escued" not in told.err
+        assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
+    assert "LIGHT@1" in hostlink("meet", *port[:2]).out
+    assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
+    hostlink("load", listing('10 PRINT "OTHER"', name="other.bas"), *port)
+    assert "LIGHT@1" not in hostlink("boards").out

@@ -9,7 +9,7 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.language_of import in_language_of
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.jobs.proving import inputs_of
-from hostlink.jobs.stepping import state_rows
+from hostlink.jobs.stepping import slide, state_rows
 from hostlink.jobs.trying import Setting, trace
 
 
@@ -67,3 +67,17 @@ def test_variables_of_two_characters_and_of_text_are_named() -> None:
     assert list(state_rows(walk)) == [
         "Variables", "  Q = 1", "  BX = 0.25", '  N$ = "HI"', "Loop: Q to 2, from line 30",
     ]  # fmt: skip
+
+
+def test_a_pin_slides_between_its_bounds() -> None:
+    """An analog one in 32nds from 0 to its most, a digital one between off and on."""
+    walk = Setting("practice").begin("10 PRINT LEVEL(0);PIN(2)\n", find_profile("practice"))
+    bank = walk.state.pins
+    levels = []
+    for by in (1, -1, -1, 40, 1):
+        slide(walk, "ADC0", by)
+        slide(walk, "2", by)
+        levels.append((bank.level("ADC0"), bank.level("2")))
+    assert levels == [(32, 1), (0, 0), (0, 0), (1023, 1), (1023, 1)]
+    slide(walk, "ADC0", 0)
+    assert bank.level("ADC0") == 0

@@ -68,6 +68,15 @@ def test_what_comes_to_a_pin_is_read_at_its_time() -> None:
     assert walk.output == " 0 0\n 1 700\n 1\n"
 
 
+def test_rows_for_pins_count_by_their_times() -> None:
+    """In whatever order they stand."""
+    late, early = PinInput(150, "2", 0), PinInput(50, "2", 1)
+    text = "10 PRINT PIN(2);:WAIT 100\n20 PRINT PIN(2);:WAIT 100\n30 PRINT PIN(2)\n"
+    walk = Walk(text, BoardKind(), (), [late, early])
+    assert walk.run() == "end"
+    assert walk.output == " 0 1 0\n"
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [
@@ -146,6 +155,7 @@ def test_the_review_checks_plain_pins_and_values() -> None:
     text = (
         "10 SWITCH(1,9)\n20 SWITCH(2,A):GLOW 101,3\n30 LET A=SEEN(SEEN(7))\n"
         "40 REST -5:BEEP A\n50 SWITCH(1,4):GLOW 100,2:REST 32767\n"
+        "60 SWITCH(1):REST\n"
     )
     found = review(Listing.from_text(text), rules, deep=True).findings
     told = [(each.number, each.rule, each.column) for each in found if each.rule.startswith("pin-")]
@@ -156,6 +166,8 @@ def test_the_review_checks_plain_pins_and_values() -> None:
         (20, "pin-not-on-board", 25),
         (30, "pin-not-on-board", 20),
         (40, "pin-value-out-of-range", 9),
+        (60, "pin-value-missing", 4),
+        (60, "pin-value-missing", 14),
     ]
 
 

@@ -176,7 +176,7 @@ LISTING_ACTIONS = (
         "On a simulated board, a line at a time",
         lambda desk: desk.workshop.step(),
         CHECK,
-        also="try watch trace variables run slowly pins practice debug",
+        also="step by step try watch trace variables run slowly pins practice debug",
     ),
     DeskAction(
         "check-codes",

@@ -205,18 +205,19 @@ class StepScreen(Page[int | None]):
         walk = self.walk
         rows = self.query_one(StepRows)
         lines = walk.board.lines
-        rows.counts = [walk.counts[number] for number in lines]
+        coming = walk.line if walk.statements == walk.began else None
+        rows.counts = [walk.counts[number] - (number == coming) for number in lines]
         rows.show(
             [
                 Entry(
                     str(number),
                     (
                         "->" if number == walk.line else "",
-                        f"{walk.counts[number]:,}" if walk.counts[number] else "",
+                        f"{count:,}" if count else "",
                         f"{number} {text.decode('latin-1')}",
                     ),
                 )
-                for number, text in lines.items()
+                for (number, text), count in zip(lines.items(), rows.counts, strict=True)
             ]
         )
         numbers = list(lines)

@@ -16,8 +16,9 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.drawing import draw_options, show_drawing
 from hostlink.cli.options import ANSWERS_HELP, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
+from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.sentences import LOOK_FOR_LOOP, ends_in_error, line_is
+from hostlink.sentences import LOOK_FOR_LOOP, ends_in_error, left_out, line_is
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -96,10 +97,11 @@ def try_listing(
         tried = _tried(common, material, archive, asked, expect=expect, trace=trace)
     if not trace:
         _show(common, tried, has_table=not plot)
+    _say_compared(common, tried, is_new=expect)
+    _say_ended(common, tried)
     if draws:
         title = f"{tried.label}, tried as on the board {tried.profile.name}"
         show_drawing(common, drawing_of_walk(title, tried.walk), **draws)
-    _say_ended(common, tried)
     return _status(tried)
 
 
@@ -121,16 +123,20 @@ def _tried(
             f"{material.label} is not kept in the archive, so nothing can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
-    if archive is not None and revision is not None and not (expect or trace):
+    if archive is not None and revision is not None:
         expected = trying.expectations(archive, material.name).get(revision.program)
     profile = _profile(common, material, expected)
     setting = _setting(asked, material, profile, expected)
     walk = setting.begin(_text(common, material, profile), profile)
-    if trace:
-        show_trace(trying.trace(walk, setting), is_json=common.json)
-    if expected is not None and expected.setting != setting:
+    if loose := material.listing.loose:
+        say(left_out(loose))
+    with stoppable() as stopped:
+        if trace:
+            show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
+        ended = setting.finish(walk, stopped)
+    if expected is not None and not expect and (ended == "stopped" or expected.setting != setting):
+        say(f"It was tried otherwise than {expected.revision}, so it is not compared with that.")
         expected = None
-    ended = setting.finish(walk)
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
     if archive is not None and revision is not None and expect:
         tried = trying.expect(archive, revision, tried)
@@ -140,6 +146,8 @@ def _tried(
 def _status(tried: Tried) -> ExitStatus:
     if tried.expected is not None:
         return ExitStatus.READ_BACK_DIFFERS if tried.differs else ExitStatus.DONE
+    if tried.ended == "stopped":
+        return ExitStatus.INTERRUPTED
     ran_out = tried.ended == "input" and tried.setting.inputs
     return ExitStatus.DONE if tried.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
 
@@ -157,21 +165,27 @@ def _profile(common: CommonOptions, material: Material, expected: Expectation | 
         return written_for(material, common.the_profile()) or common.the_profile()
     usual = common.the_profile()
     names = guessed_kind(material, usual).names
-    return usual if not names or usual.name in names else find_profile(names[0])
+    if not names or usual.name in names:
+        return usual
+    say(
+        f"{material.label} seems to be for boards of the kind {names[0]}, and is tried as on one; "
+        f"--profile {usual.name} tries it as on that kind."
+    )
+    return find_profile(names[0])
 
 
 def _setting(
     asked: dict[str, Any], material: Material, profile: Profile, expected: Expectation | None
 ) -> Setting:
-    """Return how to try a listing: as asked, else as it was tried when its output was kept."""
+    """Return how to try a listing: as asked, else as when its output was kept as expected."""
     from hostlink.jobs.pin_file import pins_of, read_pin_file
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.run.answers import read_answers
     from hostlink.jobs.trying import Setting, kind_for
 
-    if expected is not None and not asked:
-        return dataclasses.replace(expected.setting, profile=profile.name)
     known = Setting(profile.name, tuple(inputs_of(material) or ()), pins=pins_of(material))
+    if expected is not None:
+        known = dataclasses.replace(expected.setting, profile=profile.name)
     read: dict[str, Callable[[Path], object]] = {
         "input": lambda path: tuple(read_answers(path)),
         "pins": lambda path: read_pin_file(path, kind_for(profile).language.pins),
@@ -187,19 +201,25 @@ def _setting(
 def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
     """Return the text as it would be loaded: that of a shipped program is adapted."""
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.language_of import in_language_of
+    from hostlink.jobs.language_of import LanguageError, in_language_of
 
     if material.shipped is None:
         return material.text
     emit = Teller(quiet=common.quiet).emit
-    return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
+    try:
+        return in_language_of(profile, material, emit, despite=False, allow=lambda _: False).text
+    except LanguageError as error:
+        raise error.but(
+            kept="Nothing was run.",
+            advice="Try it on another kind of board, or rewrite what is named there by hand.",
+        ) from error
 
 
 def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
-    """Print what a program did, and whether that is what is expected."""
+    """Print what a program did."""
     from hostlink.jobs.stepping import put_out
 
-    walk, expected = tried.walk, tried.expected
+    walk = tried.walk
     if common.json:
         as_json(tried.as_dict())
         return
@@ -211,10 +231,19 @@ def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
         table(["ms", "pin", "put out"], rows, right=("ms",))
         if bank.missing:
             say(bank.missing)
-    if expected is not None and tried.differs:
+
+
+def _say_compared(common: CommonOptions, tried: Tried, *, is_new: bool) -> None:
+    """Tell whether a program did what is expected. is_new: that was kept just now."""
+    expected = tried.expected
+    if expected is None or common.json:
+        return
+    if is_new:
+        say(f"That is what is expected from {expected.revision} on.", quiet=common.quiet)
+    elif tried.differs:
         for row in (f"It is not what {expected.revision} did:", *tried.differs):
             say(row)
-    elif expected is not None:
+    else:
         say(f"As expected: {expected.revision} did the same.", quiet=common.quiet)
 
 
@@ -252,6 +281,8 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
             f"It ran {plural(setting.statements, 'statement')} without an end; it was stopped{at}. "
             f"{LOOK_FOR_LOOP}, or stop it by --seconds or --statements."
         )
+    elif tried.ended == "stopped":
+        say(f"It was stopped{at}; what it did until then is shown.")
     elif tried.ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)
     if walk.cut:

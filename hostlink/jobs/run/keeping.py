@@ -17,10 +17,10 @@ from hostlink.board.dialogue.reported_errors import ReportedError
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted
 from hostlink.jobs.events import Emit, Event, RowPrinted
 from hostlink.jobs.run.output import RunOutput
-from hostlink.jobs.session.last_known import as_known
+from hostlink.jobs.session.last_known import held_as
 from hostlink.jobs.session.rescuing import held_content
 from hostlink.jobs.session.session import Session
-from hostlink.listing import Line, Listing, canonical, to_text
+from hostlink.listing import Line, to_text
 from hostlink.words import safe
 
 _HALF = MOST_BYTES // 2
@@ -134,11 +134,6 @@ class RunRecord:
             held = held_content(self._session, Capture(dict(self._lines), 1))
             copy = archive.host_copy(board_uuid)
             loaded = copy.revision if copy is not None else ""
-            known = as_known(archive.holds(held), loaded)
-            if loaded and not isinstance(known, Revision):  # perhaps kept for another kind of board
-                known = archive.revision(loaded)
-                listing = Listing.from_text(archive.content(known).text)
-                if canonical(listing, self._session.profile.rules) != held.canonical:
-                    return None
+            known = held_as(archive, held, loaded, self._session.profile.rules)
             return known if self._lines and isinstance(known, Revision) else None
         return None

@@ -8,7 +8,7 @@ from datetime import datetime
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.dialogue.events import Phase
 from hostlink.board.dialogue.witness import ProofDoubt
-from hostlink.jobs.session.last_known import as_known, copy_of, last_program
+from hostlink.jobs.session.last_known import copy_of, held_as, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import READING, held_content
 from hostlink.jobs.session.session import Session
@@ -52,14 +52,15 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
         lost = last_program(archive, board) if held and not archive.read_only else ""
         return BoardContents(board, "", False, 0, None, limit, lost, None)
     content = held_content(session, result)
-    same = as_known(archive.holds(content), copy.revision if copy is not None else "")
+    loaded = copy.revision if copy is not None else ""
+    same = held_as(archive, content, loaded, session.profile.rules)
     revision = same if isinstance(same, Revision) else None
     spec = same.spec if same is not None else ""
-    changed = False
-    if not spec and copy is not None and copy.revision:
-        item = archive.revision(copy.revision)
+    changed = bool(not spec and loaded)
+    if changed:
+        item = archive.revision(loaded)
         revision = item if isinstance(item, Revision) else None
-        spec, changed = copy.revision, True
+        spec = loaded
     proven = result.is_proven
     if not archive.read_only:
         archive.set_host_copy(

@@ -7,9 +7,12 @@ import uuid
 from collections.abc import Collection, Sequence
 from datetime import UTC, datetime
 
-from hostlink.archive import Archive, Board, HostCopy, JobEvent, Origin, Rescue, Revision
+from hostlink.archive import Archive, Board, Content, HostCopy, JobEvent, Origin, Rescue, Revision
 from hostlink.board.port.ports import Identity
-from hostlink.errors import ArchiveError
+from hostlink.board.profile.file import find_profile
+from hostlink.errors import ArchiveError, HostlinkError
+from hostlink.listing import Listing, canonical
+from hostlink.listing.rules import Rules
 from hostlink.sentences import UNNAMED_PROGRAM
 
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
@@ -82,6 +85,28 @@ def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Resc
     return next(iter([*known, *revisions, *holders]), None)
 
 
+def held_as(
+    archive: Archive, content: Content, spec: str, rules: Rules | None
+) -> Revision | Rescue | None:
+    """Choose as `as_known` what of the archive a board's program is, None if it is not there.
+
+    The revision `spec` is compared by the rules of this board too, for it may have been kept for
+    another kind. rules: None if they are not known.
+    """
+    known = as_known(archive.holds(content), spec)
+    if spec and rules is not None and not isinstance(known, Revision):
+        with contextlib.suppress(ArchiveError):
+            held = archive.revision(spec)
+            if is_same(archive, held, content, rules):
+                return held
+    return known
+
+
+def is_same(archive: Archive, held: Revision | Rescue, content: Content, rules: Rules) -> bool:
+    """Return whether the content of a board is a revision or rescue, by the rules of the board."""
+    return canonical(Listing.from_text(archive.content(held).text), rules) == content.canonical
+
+
 def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
     """Return the spec by which the board's last known program can be loaded again, "" if none.
 
@@ -96,7 +121,7 @@ def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ())
             return str(event.detail["held"])
     if copy is not None and copy.content.text.strip():
         with contextlib.suppress(ArchiveError):
-            same = as_known(archive.holds(copy.content), copy.revision)
+            same = _copied(archive, copy)
             if same is not None:
                 return same.spec
             origin = Origin("rescue", "host copy", board.uuid)
@@ -160,5 +185,13 @@ def copy_words(archive: Archive, copy: HostCopy) -> str:
         return "nothing"
     if not copy.revision:
         return UNNAMED_PROGRAM
-    same = any(holder.spec == copy.revision for holder in archive.holds(copy.content))
-    return copy.revision if same else f"{copy.revision}, changed since"
+    same = _copied(archive, copy)
+    is_it = same is not None and same.spec == copy.revision
+    return copy.revision if is_it else f"{copy.revision}, changed since"
+
+
+def _copied(archive: Archive, copy: HostCopy) -> Revision | Rescue | None:
+    rules = None
+    with contextlib.suppress(HostlinkError):  # a profile that was removed
+        rules = find_profile(copy.content.profile).rules
+    return held_as(archive, copy.content, copy.revision, rules)

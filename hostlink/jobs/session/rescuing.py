@@ -15,7 +15,7 @@ from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.last_known import as_known, copy_words, last_program, unfinished_load
+from hostlink.jobs.session.last_known import copy_words, held_as, last_program, unfinished_load
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, canonical_lines, to_bytes
@@ -187,7 +187,8 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     content = held_content(session, result)
     heal_by(session, archive, content)
     copy = archive.host_copy(board.uuid)
-    same = as_known(archive.holds(content), copy.revision if copy is not None else "")
+    loaded = copy.revision if copy is not None else ""
+    same = held_as(archive, content, loaded, session.profile.rules)
     if same is not None:
         session.emit(AlreadyKept(same.spec))
         return HeldProgram(result.lines, result.count, same.spec, doubt=result.doubt)

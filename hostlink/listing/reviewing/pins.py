@@ -21,7 +21,14 @@ def pin_findings(line: Line, statement: Sequence[Span], pins: Pins) -> Iterator[
     for at, span in enumerate(statement):
         if span.kind == "word" and span.word in named:
             name, form = named[span.word]
-            for field, spans in zip(form.takes, _fields(statement[at + 1 :], form), strict=False):
+            fields = _fields(statement[at + 1 :], form)
+            if len(list(filter(None, fields))) < len(form.takes):
+                whole = getattr(pins, name).translate(str.maketrans("", "", "{}"))
+                told = f"{span.word} lacks a value. It is written {whole}."
+                yield at_place(
+                    line, span.start, "pin-value-missing", told, "Add what is missing.", "error"
+                )
+            for field, spans in zip(form.takes, filter(None, fields), strict=False):
                 digits = "".join(each.text for each in spans)
                 if digits.removeprefix("-").isdecimal():
                     wrong = _wrong(name, field, int(digits[:9]), pins)
