@@ -40,7 +40,7 @@ def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
     return None
 
 
-@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", THEN_TAKES_NUMBER)
+@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "GOTO cannot stand behind THEN")
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
         return None
