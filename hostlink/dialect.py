@@ -25,45 +25,27 @@ MEANS: dict[str, str] = {
     "arrays": "variables with an index",
     "names": "names of more than one letter",
     "input-text": "a question in INPUT",
-    "one-line-loops": "statements behind FOR in one line",
 }
 """What a BASIC may have or lack, and how a person calls it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Dialect:
-    """The forms that one BASIC takes.
+    """The forms that one BASIC takes: the keys of a profile's [language], each with its meaning.
 
-    quotes: the characters that each open and close quoted text.
-    separator: the character between statements in a line, "" if a line has only one statement.
-    optional: words that may be omitted without changing the program: "LET" in front of an
-        assignment, "THEN" in front of a statement, "END" as the very last line.
-    then_takes: what may follow THEN: a line number or a statement ("both"), one of them only, or
-        "none" where there is no THEN and the statement follows the condition.
-    semicolon: in PRINT, "joins" anywhere; "ends" stands at the end only and keeps the row open;
-        "none": it is no part of PRINT, and a comma at the end keeps the row open.
-    comma_columns: in PRINT, a comma fills a zone of so many columns; 1: one blank, 0: nothing.
+    What is in `means` stands in `MEANS`. Moreover:
+    optional: words that may be omitted; THEN in front of a statement, END as the very last line.
+    then_takes: "none" where there is no THEN and the statement follows the condition.
+    semicolon: "ends" keeps the row open; "none": a comma at the end does that.
     bare_print: whether a PRINT without items ends the row at the end of a line too.
     tests_first: whether FOR looks at its end before the first round, so that none may run.
-    loops: how many loops may be open inside each other, 0 if nobody has found a limit.
-    number: how PRINT shows a number: behind a blank, behind a blank or its sign ("signed"), so and
-        with a blank at its end ("spaced"), "bare", or at the right of several columns ("field");
-        "" if nobody has stated the forms of this BASIC.
-    input_list: INPUT with several variables takes their numbers in one "row", with commas between
-        them, or in "rows" of their own; "none": INPUT takes one variable.
+    number: PRINT shows it behind a blank, behind a blank or its sign ("signed"), so and with a
+        blank at its end ("spaced"), "bare", or at the right of several columns ("field").
     overflow: a result that does not fit stops the program, or "wraps" to 16 bits.
-    comparison: what a comparison that holds is worth in an expression, 1 or -1; 0 if it can stand
-        in a condition only.
+    comparison: what a true one is worth, 1 or -1; 0 if it can stand in a condition only.
     random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; or a fraction is
         written RND ("fraction"), RND(0) ("fraction-0") or RND(1) ("fraction-1").
-    fractions: whether numbers may have a fraction and an exponent, and division keeps it.
-    powers: whether ^ raises a number to a power.
-    computed_jumps: whether a jump target may be an expression.
-    unequal: the signs for unequal, the usual one first.
-    at_least: the sign for at least as the board lists it.
-    means: those of `MEANS` that it has.
-    free: the function for the free memory as it is typed, such as "SIZE" or "FRE(0)"; "": none.
-    pins: the words for the pins of the chip.
+    fractions: whether division keeps them. longest_name: 0: any length, of which two count.
     """
 
     quotes: str = '"'
@@ -85,6 +67,9 @@ class Dialect:
     computed_jumps: bool = False
     unequal: tuple[str, ...] = ("<>", "><")
     at_least: AtLeast = ">="
-    means: tuple[str, ...] = ("one-line-loops",)
+    means: tuple[str, ...] = ()
+    longest_name: int = 0
+    ends_line: tuple[str, ...] = ()
+    bare_next: bool = True
     free: str = ""
     pins: Pins = NO_PINS

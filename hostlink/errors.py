@@ -168,6 +168,10 @@ class NotKnownError(RefusedError):
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 
+class NoListingError(NotKnownError):
+    """What a board answers to LIST is no listing: it may be no BASIC at all."""
+
+
 class NotClearedError(RefusedError):
     """A board refuses the command that clears its memory: what it holds is as it was."""
 

@@ -14,7 +14,9 @@ Making a pack needs the network; the folder appears when it is whole.
 from __future__ import annotations
 
 import itertools
+import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -186,7 +188,9 @@ def check(target: Path, files: Sequence[Path]) -> None:
         raise PackError(f"There is no folder {target.parent}. Nothing was made.")
     if any(target.is_relative_to(ROOT / name) for name in PROJECT):
         raise PackError(f"{target} is a part of what is packed. Name a folder elsewhere.")
-    names = [file.name for file in files]
+    if around := [str(file) for file in files if target.resolve().is_relative_to(file.resolve())]:
+        raise PackError(f"{', '.join(around)} holds the pack itself. Name a folder elsewhere.")
+    names = [file.name.casefold() for file in files]  # a stick knows no other letters
     if twice := sorted({name for name in names if names.count(name) > 1}):
         raise PackError(f"Two files are called {', '.join(twice)}. Nothing was made.")
     if missing := [str(file) for file in files if not file.exists()]:
@@ -213,7 +217,11 @@ def main(arguments: Sequence[str]) -> int:
     if not arguments or arguments[0].startswith("-"):
         print("Name a new folder: start.py --pack FOLDER [FILE ...]", file=sys.stderr)
         return 2
-    target, *files = (Path(argument).expanduser().absolute() for argument in arguments)
+    paths = [Path(each).expanduser() for each in arguments]
+    # ".." has no name of its own, and resolve() would give a link that of another file.
+    target, *files = (Path(os.path.abspath(each)) for each in paths)  # noqa: PTH100
+    for name in {"SIGTERM", "SIGHUP"}.intersection(dir(signal)):  # a terminal that is closed
+        signal.signal(getattr(signal, name), signal.default_int_handler)
     try:
         for sentence in make(target, files):
             print(sentence)

@@ -10,6 +10,8 @@ ROOT = Path(__file__).parent.parent
 PACKAGES = sorted(
     path.name for path in (ROOT / "hostlink").iterdir() if (path / "__init__.py").exists()
 )
+OTHERS = {"common", "platformdirs", "soak_random", "soak_kinds", "soak_drawn", "Path"}
+"""First words that are no file or class of hostlink: a variable, a library, scripts."""
 NAMED = re.compile(rf"`((?:{'|'.join(PACKAGES)})(?:\.\w+)+)")
 
 
@@ -36,6 +38,27 @@ def test_every_name_of_our_code_in_the_page_for_developers_is_there() -> None:
         except AttributeError:
             missing.append(dotted)
     assert missing == []
+
+
+def test_every_name_that_begins_with_a_file_or_a_class_is_there() -> None:
+    """A name such as `read_back.ReadBack` begins in the middle of the path."""
+    page = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    sources = {path: path.read_text("utf-8") for path in (ROOT / "hostlink").rglob("*.py")}
+    named = re.findall(r"`([a-z_]{4,}|[A-Z][A-Za-z]+)\.(\w+)(?:\([^`]*\))?`", page)
+    named = [each for each in named if each[0] not in OTHERS | set(PACKAGES) and each[1] != "py"]
+    assert len(named) > 20
+    missing = []
+    for first, last in named:
+        places = [path for path, text in sources.items() if f"class {first}" in text]  # or a base
+        near = [path for path in sources if path.stem == first or path.parent in parents(places)]
+        if not any(re.search(rf"\b{last}\b", sources[path]) for path in near):
+            missing.append(f"{first}.{last}")
+    assert missing == []
+
+
+def parents(paths: list[Path]) -> set[Path]:
+    """The folders of some files."""
+    return {path.parent for path in paths}
 
 
 def test_every_test_named_in_the_page_for_developers_is_there() -> None:

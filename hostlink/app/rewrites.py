@@ -183,7 +183,7 @@ class Adapting:
         made = self._offer.made
         rows = [Entry(WHOLE, (WHOLE, f"{made.after - made.before:+,}", "the whole listing"))]
         rows += [
-            Entry(f"change {at}", (str(each.number), f"{each.cost:+,}", "; ".join(each.why)))
+            Entry(f"change {at}", (str(each.number), f"{each.cost_bytes:+,}", "; ".join(each.why)))
             for at, each in enumerate(made.changes)
         ]
         rows += [

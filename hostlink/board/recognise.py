@@ -31,6 +31,7 @@ from hostlink.board.dialogue.heard_talk import (
     agrees,
     asks,
     is_at_prompt,
+    is_rows,
     looks_like_text,
     parts_of,
     with_answers,
@@ -134,8 +135,10 @@ class Recogniser(Asker):
                 if talk.prompt in self._questions:
                     raise asks_for(talk.prompt, may_stop=self._may_stop)
             raise self._nothing()
-        except LinkError:
+        except LinkError as error:
             self._set_baud(before)
+            if error.reason is LinkReason.TOO_LONG and self._printed[1]:
+                raise program_runs(self._printed[1]) from error
             raise
 
     # --- speed, line end, prompt -------------------------------------------------------------
@@ -197,13 +200,14 @@ class Recogniser(Asker):
 
         answers: to empty lines. Raises LinkError if it was not stopped.
         """
-        unasked = self._listen(_UNASKED_S)
-        rows = [each for each in (*answers, unasked) if _is_row(each)]
-        came_once = bool(rows) and not all(answers)
-        if _is_row(unasked) or (came_once and self._printed[1]):
-            return self._stopped(program_runs(rows[-1]))
-        self._printed = (self._baud, rows[-1]) if came_once else self._printed
-        return None
+        rows = list(filter(is_rows, answers)) if not all(answers) else []
+        if not rows or not self._printed[1]:
+            unasked = self._listen(_UNASKED_S)
+            if not is_rows(unasked):
+                self._printed = (self._baud, rows[-1]) if rows else self._printed
+                return None
+            rows = [unasked]
+        return self._stopped(program_runs(rows[-1]))
 
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """Stop a program that prints now and then, of which a row was heard or comes now.
@@ -219,7 +223,7 @@ class Recogniser(Asker):
             self._set_baud(baud)
             began = self._wire.now()
             here = self._listen(left_s)
-            if _is_row(here):
+            if is_rows(here):
                 yield self._stopped(program_runs(here))
             heard += here
             left_s -= self._wire.now() - began
@@ -343,8 +347,3 @@ class Recogniser(Asker):
 
 def _at(kind: Profile, baud: int) -> Profile:
     return dataclasses.replace(kind, talk=dataclasses.replace(kind.talk, baud=baud))
-
-
-def _is_row(heard: bytes) -> bool:
-    """Return whether bytes are whole rows of text, as a program prints them."""
-    return looks_like_text(heard) and heard[-1:] in _ROW_ENDS and bool(heard.strip())

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError, UsageError
@@ -18,11 +17,6 @@ from hostlink.listing.shrinking.shrink import shrink
 from hostlink.sentences import LISTING_UNCHANGED, left_out, no_numbered_line
 from hostlink.words import plural
 
-if TYPE_CHECKING:
-    pass
-
-_KEEPS_NUMBERS, _SMALLER = "lines", "the program must fit"
-
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     """Rewrite a listing of the source's board for that of the target.
@@ -31,10 +25,7 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     has a number.
     """
     if not listing.numbered():
-        raise ListingError(
-            no_numbered_line("adapt"),
-            kept=LISTING_UNCHANGED,
-        )
+        raise ListingError(no_numbered_line("adapt"), kept=LISTING_UNCHANGED)
     for profile in (source, target):
         if not profile.rules.language.number:
             raise UsageError(
@@ -55,7 +46,7 @@ def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:
     if made.fits or made.needs:
         return made
     rules, words = target.rules, target.size_words
-    kept = small = shrink(made.listing, rules, _KEEPS_NUMBERS, to_fit=True, size_words=words)
+    kept = small = shrink(made.listing, rules, "lines", to_fit=True, size_words=words)
     if not kept.fits:
         small = shrink(made.listing, rules, to_fit=True, size_words=words)
     now = dict(zip(kept.listing.numbered(), small.listing.numbered().values(), strict=True))
@@ -86,7 +77,7 @@ def _smaller(made: Adapted, now: Mapping[int, Line], rules: Rules) -> Iterator[C
         after = tuple(line.typed for line in lines)
         smaller = after != tuple(adapted[row].typed for row in rows)
         if was or smaller:
-            why = (*(was.why if was else ()), *((_SMALLER,) if smaller else ()))
+            why = (*(was.why if was else ()), *(("the program must fit",) if smaller else ()))
             cost = sum(line_cost(line, rules) for line in lines)
             cost -= line_cost(Line.from_text(before), rules) if before else 0
             yield Change(number, before, after, why, cost)
@@ -97,7 +88,7 @@ def change_rows(change: Change) -> list[str]:
     before = [change.before] if change.before else ["A new line"]
     after = [f"  becomes {line}" if change.before else f"  {line}" for line in change.after]
     after = after or ["  has no line of its own any more"]
-    return [*before, *after, f"  because {'; '.join(change.why)} ({cost_words(change.cost)})"]
+    return [*before, *after, f"  because {'; '.join(change.why)} ({cost_words(change.cost_bytes)})"]
 
 
 def cost_words(cost: int) -> str:

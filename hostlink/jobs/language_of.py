@@ -155,9 +155,7 @@ def written_for(material: Material, target: Profile) -> Profile | None:
 
     target: the one for which it is wanted.
     """
-    name = SHIPPED_FOR if material.shipped is not None else ""
-    if not name and material.held is not None:
-        name = material.held.profile
+    name = SHIPPED_FOR if material.shipped else material.held.profile if material.held else ""
     if name:
         with suppress(HostlinkError):
             profile = find_profile(name)
@@ -182,12 +180,10 @@ def _says(
 ) -> str:
     """Return the sentence on why a listing cannot be loaded as it is."""
     found: Mapping[str, tuple[int, ...]] = (
-        {form.what: form.lines for form in strange}
-        if strange
-        else {why: (each.number,) for each in made.changes if each.needed for why in each.why}
+        {need.what: need.lines for need in made.needs}
+        or {form.what: form.lines for form in strange}
+        or {why: (each.number,) for each in made.changes if each.needed for why in each.why}
     )
-    if made.needs:
-        found = {need.what: need.lines for need in made.needs}
     told = [f"{what} (line {lines[0]})" for what, lines in list(found.items())[:_SHOWN]]
     more = " and more" if len(found) > _SHOWN else ""
     doubt = "" if material.shipped or material.held else doubt_words(guessed_kind(material, target))

@@ -136,7 +136,7 @@ def _runs(
 
     lists = [board.language.input_list for board in boards]
     for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
-        language = replace(board.language, blank=OWN, asks=OWN, asks_again=OWN)
+        language = replace(board.language, blank=OWN, asks="", asks_again="")
         yield outcome(
             text,
             inputs if taken == "row" else answers_apart(inputs),
@@ -156,7 +156,8 @@ def how_alike(first: str, second: str) -> Alike:
     """Return how far two outputs agree, "other" if they do not.
 
     Only blanks that a board adds itself, which are `OWN` here, may differ: their number in front of
-    a column ("columns") and those beside a number ("numbers"), unless they separate two numbers.
+    a column ("columns") and those beside a number ("numbers"), unless they alone separate two
+    numbers; a minus sign separates them too.
     """
     rows, others = (text.rstrip("\n").split("\n") for text in (first, second))
     if len(rows) != len(others):
@@ -179,7 +180,7 @@ def _rows_alike(first: str, second: str) -> Iterator[Alike]:
         if gap.replace(OWN, " ") == other.replace(OWN, " "):
             continue
         if before and behind and not gap:
-            yield "numbers" if OWN in other else "other"
+            yield "numbers" if OWN in other or characters[at] == "-" else "other"
         elif before and behind and not other:
             yield "other"
         elif before or behind:

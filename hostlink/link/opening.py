@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import platformdirs
@@ -15,6 +16,15 @@ from hostlink.practice.kind import BoardKind
 from hostlink.sentences import no_port_address
 from hostlink.words import safe
 
+_NO_PORTS: dict[str, Callable[[Path], bool]] = {
+    "folder": Path.is_dir,
+    "file": Path.is_file,
+    "named pipe": Path.is_fifo,
+    "socket of this computer": Path.is_socket,
+    "disk": Path.is_block_device,
+    "device of the system itself": lambda path: str(path.resolve()) in _OF_THE_SYSTEM,
+}
+_OF_THE_SYSTEM = ("/dev/null", "/dev/zero", "/dev/full", "/dev/random", "/dev/urandom")
 _HOST_AND_PORT = re.compile(r"[^/?#]+:[0-9]{1,5}(?![0-9a-zA-Z])")
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
 
@@ -49,7 +59,8 @@ def sizes_told(name: str) -> dict[str, int]:
 
 def check_address(name: str) -> None:
     """Raise UsageError for a name that no port can have: the address of a practice board with an
-    invalid option, an address of another kind or without the number of its port, a file, a folder.
+    invalid option, an address of another kind or without the number of its port, a file, a folder,
+    or whatever else there is that has no line.
     """
     if name.startswith("practice:"):
         from hostlink.practice.address import parse_address
@@ -57,10 +68,11 @@ def check_address(name: str) -> None:
         parse_address(name)
     elif "://" in name:
         _check_network_address(name)
-    elif name and (Path(name).is_dir() or Path(name).is_file()):
+    elif what := next(
+        (what for what, is_it in _NO_PORTS.items() if name and is_it(Path(name))), ""
+    ):
         from hostlink.link.serial_port import not_an_address
 
-        what = "folder" if Path(name).is_dir() else "file"
         raise not_an_address(name, f'"{safe(name)}" is a {what}, no port')
 
 

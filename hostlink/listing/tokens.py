@@ -59,6 +59,11 @@ def keywords(language: Language) -> tuple[str, ...]:
     return tuple(dict.fromkeys(words))
 
 
+def has_word(language: Language, word: str) -> bool:
+    """Return whether a language has a word; ELSE only if its own words say so."""
+    return word in keywords(language) and (word != "ELSE" or word in language.statements)
+
+
 def _word_pattern(word: str, long_names: bool) -> str:
     """Return a pattern for a keyword; GOTO and GOSUB may hold blanks (ECMA-55, section 12)."""
     pattern = re.escape(word)

@@ -43,9 +43,9 @@ def outcome(
     ends with an error, or if it does not end within `max_statements` statements.
     """
     kind = kind or BoardKind()
-    end = kind.settings.reply_end
+    end, asks = kind.settings.reply_end, kind.language.asks.encode("latin-1")
     shown: Shown = lambda question, answer: (  # noqa: E731
-        question.rstrip(b"?: ") + (answer + end if with_answers else b"")
+        question.removesuffix(asks) + (answer + end if with_answers else b"")
     )
     walk = Walk(text, kind, inputs, seed=seed, size=size, shown=shown)
     ended = walk.run(max_statements)

@@ -157,10 +157,9 @@ def _take_relation(text: LineText) -> str:
 
 def read_variable(text: LineText) -> int:
     """Take the name of a variable; its index. Raises Complaint if none stands here."""
-    if text.peek() not in LETTERS:
+    text.peek()
+    if (found := _name(text.language).match(text.upper, text.at)) is None:
         raise text.puzzled()
-    found = _name(text.language).match(text.upper, text.at)
-    assert found is not None  # a letter is a name
     letter, second = ord(found[0][0]) - ord("A"), found[0][1:2]
     index = 1 + int(second, 36) if second else 0
     text.at = found.end()
@@ -178,13 +177,14 @@ def variable_name(variable: int) -> str:
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
-    """Return the pattern of a name. A keyword ends a long one; its first two characters count."""
+    """Return the pattern of a name; two letters of it count. A keyword ends it and begins none."""
     if "names" not in language.means:
         return re.compile("[A-Z]")
     words = {word for _, words in language.words for word in words}
     words |= {"TO", "STEP", "THEN", "AND", "OR", "NOT", *language.functions, "RND"}
     inner = "|".join(re.escape(word) for word in sorted(words))
-    return re.compile(f"[A-Z](?:(?!{inner})[A-Z0-9])*")
+    more = f"{{0,{language.longest_name - 1}}}" if language.longest_name else "*"
+    return re.compile(f"(?!{inner})[A-Z](?:(?!{inner})[A-Z0-9]){more}")
 
 
 def holds_text(variable: int) -> bool:

@@ -10,6 +10,7 @@ NEW, `:` and the words for the EEPROM are additions. Which words a board has is 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from functools import lru_cache
 from typing import TypeAlias
 
@@ -31,6 +32,9 @@ from hostlink.practice.ops import Send
 from hostlink.practice.pin_words import pin_readers
 from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step, Talk
 from hostlink.practice.values import Expression
+
+_ENDS = {"FOR": Reason.NEXT, "GOTO": Reason.NO_LINE, "GOSUB": Reason.NO_LINE}
+"""What a board says of something behind a statement that ends its line."""
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 
@@ -89,16 +93,18 @@ def _read_statement(text: LineText, steps: list[Step], readers: Readers) -> bool
     reader = readers[word]
     if reader is None:
         return _read_if(text, steps)
-    steps.append(reader(text))
+    step = reader(text)
+    if text.peek() and word in text.language.ends_line:
+        raise Complaint(_ENDS[word]) if word in _ENDS else text.puzzled()
+    steps.append(step)
     return True
 
 
 def _is_assignment(text: LineText) -> bool:
-    if text.peek() not in LETTERS:
-        return False
-    start = text.at
-    read_variable(text)
-    assigns = text.peek() == "="
+    start, assigns = text.at, False
+    with suppress(Complaint):
+        read_variable(text)
+        assigns = text.peek() == "="
     text.at = start
     return assigns
 
@@ -202,13 +208,13 @@ def _read_for(text: LineText) -> Step:
     text.need("TO")
     limit = read_expression(text)
     step: Expression = read_expression(text) if text.take("STEP") else lambda _: 1
-    if text.peek() and "one-line-loops" not in text.language.means:
-        raise Complaint(Reason.NEXT)
     return ForStep(variable, first, limit, step)
 
 
 def _read_next(text: LineText) -> Step:
     variable = read_variable(text) if text.peek() in LETTERS else None
+    if variable is None and not text.language.bare_next:
+        raise Complaint(Reason.NEXT)
     return NextStep(variable)
 
 

@@ -34,7 +34,7 @@ def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk)
 
-    stage.play(story, opens="shipped:TIDE")
+    stage.play(story, opens="shipped:TIDE", size=(100, 24))
 
 
 def test_a_board_gets_its_label_and_is_called_by_it(

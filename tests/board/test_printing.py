@@ -91,6 +91,20 @@ def test_a_program_that_prints_now_and_then_is_stopped(period: float, anywhere: 
     assert found.heard_talk.prompt == b"> "
 
 
+def test_one_row_is_told_also_where_the_time_is_over() -> None:
+    """A limit of the whole job may end the search before a second row comes."""
+    board = PrintingBoard(10.0, anywhere=True)
+    wire = Wire(board, board.clock)
+
+    def check(now: float) -> None:
+        if now > 8.0:
+            raise LinkError("Given up.", reason=LinkReason.TOO_LONG)
+
+    wire.watch = check
+    with pytest.raises(LinkError, match='printed "TICK 1"'):
+        Recogniser(wire, (), find_profile("tiny")).run()
+
+
 def test_rows_that_no_speed_makes_readable_are_no_answer() -> None:
     """Bytes that come although nothing is sent are not taken for a board at a wrong speed."""
     board = PrintingBoard(0.5)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import base64
 import json
+import os
 import re
 import shlex
+import sys
 import zlib
 from collections.abc import Callable
 from pathlib import Path
@@ -16,6 +18,7 @@ from pytest_mock import MockerFixture
 
 from hostlink.cli.ways import COMMANDS, at_port
 
+POSIX = pytest.mark.skipif(sys.platform == "win32", reason="there these are not files")
 RESTARTING = "practice://class?time=virtual&restarts_on_open=yes"
 
 
@@ -165,6 +168,9 @@ def test_commands_are_named_as_hostlink_was_called(
         ("sokcet://127.0.0.1:1", "Did you mean socket://?"),
         ("class.hex", "is a file, no port"),
         (".", "is a folder, no port"),
+        pytest.param("pipe", "is a named pipe, no port", marks=POSIX),
+        pytest.param("/dev/null", "is a device of the system itself, no port", marks=POSIX),
+        pytest.param("/dev/zero", "is a device of the system itself, no port", marks=POSIX),
     ],
 )
 def test_what_is_no_port_is_told_for_what_it_is(
@@ -172,6 +178,8 @@ def test_what_is_no_port_is_told_for_what_it_is(
 ) -> None:
     """Wrong use, and nothing of it is called a step that holds."""
     (place / "class.hex").touch()
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(place / "pipe")
     told = hostlink("meet", "--port", str(place / port) if "://" not in port else port)
     assert (told.status, told.out) == (2, "")
     assert says in " ".join(told.err.split())

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from pathlib import Path
 
+import click
 import pytest
 
+from hostlink.app.actions.table import ACTIONS
 from hostlink.archive import Archive, Content, Origin, Revision, RunEnd, RunText
+from hostlink.board.profile.file import find_profile
+from hostlink.cli.entry import cli
+from hostlink.publish.program import steps
 from hostlink.publish.sheet_file import read_sheet
 
 
@@ -156,3 +163,21 @@ def test_a_booklet_is_not_written_over_without_consent(hostlink) -> None:
     assert hostlink("booklet", "-o", "b.html").status == 0
     assert hostlink("booklet", "LAMP", "-o", "b.html").status == 1
     assert hostlink("booklet", "LAMP", "-o", "b.html", "--yes").status == 0
+
+
+@pytest.mark.parametrize("name", ["TIDE", ""])
+def test_what_a_page_tells_to_type_are_commands_and_an_action(name: str) -> None:
+    """A printed page cannot be mended when a command, an option or an action is renamed."""
+    page = steps(find_profile("practice"), name)
+    shown = [shlex.split(words) for words in re.findall(r"<code>hostlink ([^<]+)</code>", page)]
+    assert [words[0] for words in shown] == ["save", "compare"]
+    context = click.Context(cli)
+    known: set[str] = set()
+    for words in shown:
+        command = cli.get_command(context, words[0])
+        assert command is not None
+        known = {option for param in command.params for option in param.opts}
+        assert {word for word in words if word.startswith("--")} <= known
+    assert set(re.findall(r"<code>(--[a-z]+)</code>", page)) <= known
+    (button,) = re.findall("In the app, “([^”]+)”", page)
+    assert button in {action.words for action in ACTIONS}

@@ -65,7 +65,7 @@ def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
     assert set(rows) <= {line.typed for line in small.listing}
     assert small.changes[0].after == ("10 IFA>1LETB=B+1",)
     assert small.changes[0].why[-1] == "the program must fit"
-    assert sum(change.cost for change in small.changes) == small.after - made.before
+    assert sum(change.cost_bytes for change in small.changes) == small.after - made.before
     assert prove(listing, small, ("practice", "capital"), None).result == "proven"
     assert shrunk_to_fit(small, target) is small
 
@@ -81,7 +81,7 @@ def test_a_program_with_new_numbers_shows_which_line_became_which() -> None:
     assert any(note.endswith("; the lines have new numbers.") for note in small.notes)
     shown = {row for change in small.changes for row in change.after}
     assert shown == {line.typed for line in small.listing}
-    assert sum(change.cost for change in small.changes) == small.after - made.before
+    assert sum(change.cost_bytes for change in small.changes) == small.after - made.before
 
 
 @pytest.mark.parametrize(("start", "proven"), [(1, "proven"), (4, "differs")])
@@ -202,6 +202,7 @@ def test_a_line_without_a_number_is_told() -> None:
         ("\x1f12\x1f3\n", "\x1f1\x1f23\n", "other"),
         ("1\x1f2\n", "12\n", "other"),
         ("12\n", "1 2\n", "other"),
+        ("-5-1\n", "-5 -1\n", "numbers"),
         ("12\n", "1\n2\n", "other"),
         ("1 2\n", "1 3\n", "other"),
     ],
@@ -230,3 +231,30 @@ def test_text_and_long_names_are_run_where_both_boards_have_them() -> None:
     made = adapt_for(listing, source, target)
     assert '20 IF C$="TEA" THEN PRINT C$;" ";FNQ(N1/2);LEN(C$)\n' in made.listing.text()
     assert prove(listing, made, ("token", "ready"), ("MILK",)).result == "proven"
+
+
+@pytest.mark.parametrize(
+    ("kinds", "text", "inputs"),
+    [
+        (("token", "practice"), '10 INPUT "HOW MANY? ",A\n20 PRINT "OK"\n', ("4",)),
+        (("token", "ready"), '10 INPUT "A",A\n20 INPUT "B",B\n30 PRINT A+B\n', ("4", "5")),
+        (("token", "capital"), '10 INPUT "A",A\n20 INPUT "B",B\n30 PRINT "!"\n', ("4", "5")),
+        (("ready", "capital"), "10 A=-5:PRINT A;-1;A;4\n", ()),
+        (("ready", "token"), "10 A=-5:PRINT A;-1;A;4\n", ()),
+        (("ready", "token"), "10 ABLE=3:PRINT AB+1\n", ()),
+        (
+            ("practice", "capital"),
+            "10 GOSUB 40:PRINT X:GOSUB 40\n20 IF X>9 THEN GOSUB 40:PRINT X\n30 END\n"
+            "40 X=X+5:RETURN\n",
+            (),
+        ),
+    ],
+)
+def test_what_boards_take_in_their_own_way_is_proven(
+    kinds: tuple[str, str], text: str, inputs: tuple[str, ...]
+) -> None:
+    """Questions, signs in place of blanks, long names, and lines that end with a jump."""
+    listing = Listing.from_text(text)
+    made = adapt_for(listing, find_profile(kinds[0]), find_profile(kinds[1]))
+    assert not made.needs
+    assert prove(listing, made, kinds, inputs).result == "proven"

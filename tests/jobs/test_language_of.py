@@ -192,7 +192,7 @@ ALL = "practice capital palo-alto token ready"
 @pytest.mark.parametrize(
     ("line", "form", "kinds"),
     [
-        ("10 A=1:B=2", ": between statements", "practice capital token ready"),
+        ("10 A=1:B=2", "statements with : between them", "practice capital token ready"),
         ("10 A=1;B=2", "; between statements", "palo-alto"),
         ("10 IF A=1 PRINT 2", "IF without THEN", "practice capital palo-alto token"),
         ("10 IF A=1 THEN 10", "THEN with a line number", "practice token ready ecma-55"),

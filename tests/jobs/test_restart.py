@@ -98,7 +98,7 @@ def test_a_restart_by_our_own_opening_is_noticed_and_remembered(
         here.attach()
         assert here.restarts.memory_is_lost
     (said,) = warnings(told)
-    assert "lost then" in said
+    assert "lost its memory then" in said
     assert "hostlink load LIGHT@1" in said
     assert archive.boards()[0].restarts_on_open is True
 

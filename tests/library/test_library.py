@@ -153,7 +153,7 @@ def test_prints_its_checked_output(program: dict[str, Any], text: str) -> None:
     walk = Walk(text, BoardKind(), program["inputs"], pins)
     assert walk.run() == "end"
     put = [
-        f"{each.ms:.0f} ms: {each.pin} {each.what} {each.value}" for each in walk.state.pins.changes
+        f"{each.ms:g} ms: {each.pin} {each.what} {each.value}" for each in walk.state.pins.changes
     ]
     printed = walk.output + "".join(f"{row}\n" for row in put)
     assert printed == (EXPECTED / f"{Path(program['file']).stem}.txt").read_text(encoding="ascii")

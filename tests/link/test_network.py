@@ -231,7 +231,7 @@ def test_an_opening_that_restarts_the_far_board_is_noticed_and_remembered(
     with session(far.address) as here:
         here.attach()
         assert here.restarts.memory_is_lost
-    assert any(isinstance(each, Warned) and "lost then" in each.text for each in told)
+    assert any(isinstance(each, Warned) and "lost its memory then" in each.text for each in told)
     (board,) = archive.boards()
     assert board.restarts_on_open is True
     assert board.location == far.address

@@ -43,6 +43,7 @@ NO_LET = with_forms(
     statements=tuple(word for word in PRACTICE.language.statements if word != "LET"),
 )
 ENDS = with_forms(PRACTICE, semicolon="ends", number="bare", comma_columns=14)
+LOOSE = with_forms(CAPITAL, ends_line=())
 BARE = with_forms(PRACTICE, number="bare")
 TOKEN_SIGNED = with_forms(TOKEN, number="signed")
 TOKEN_REFUSING = with_forms(TOKEN, overflow="refused")
@@ -70,7 +71,11 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
         with_forms(PRACTICE, optional=("LET",)),
     ),
     ("goto-spelled", "10 IF A>B THEN 10", "10 IF A>B GOTO 10", PRACTICE, CAPITAL),
-    ("goto-spelled", "10 IF A THEN 10: END", "10 IF A GOTO 10: END", TOKEN, CAPITAL),
+    ("goto-spelled", "10 IF A THEN 10: END", "10 IF A GOTO 10: END", TOKEN, LOOSE),
+    ("spelled", "10 STOP", "10 END", CAPITAL, READY),
+    ("names", "10 ABLE=ABC+A1", "10 AB=AB+A1", READY, TOKEN),
+    ("names", "10 ABLE$=ABC$", "10 AB$=AB$", READY, TOKEN),
+    ("question", '10 INPUT "Q";A', '10 PRINT "Q";:INPUT A', READY, PRACTICE),
     (
         "goto-dropped",
         "10 IF A=1 THEN GOTO 10",
@@ -231,7 +236,7 @@ def test_a_line_that_becomes_two_takes_a_free_number() -> None:
     made = adapted("10 FOR I=1 TO 3:PRINT I:NEXT I\n20 GOTO 10\n", TOKEN, CAPITAL)
     assert made.listing.text() == "10 FOR I=1 TO 3\n11 PRINT I:NEXT I\n20 GOTO 10\n"
     assert [change.after for change in made.changes] == [("10 FOR I=1 TO 3", "11 PRINT I:NEXT I")]
-    assert made.changes[0].cost == made.after - made.before == 3
+    assert made.changes[0].cost_bytes == made.after - made.before == 3
 
 
 def test_a_line_too_long_is_closed_up_or_divided() -> None:
@@ -422,7 +427,14 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
             PRACTICE,
             with_forms(PRACTICE, then_takes="line"),
         ),
-        ('10 INPUT "Q";A$,B', "INPUT takes no text on this board", READY, CAPITAL),
+        (
+            "10 FOR I=1 TO 2\n20 NEXT",
+            "NEXT without its variable: this board needs it",
+            READY,
+            CAPITAL,
+        ),
+        ("10 IF A=1 THEN END ELSE PRINT", "ELSE: this board has no such word", READY, PRACTICE),
+        ('10 INPUT "Q"', "INPUT takes no text on this board", READY, CAPITAL),
         ("40000 PRINT A", "line numbers are 1 to 32767", TOKEN, PRACTICE),
     ],
 )
@@ -431,8 +443,22 @@ def test_what_has_no_equal_is_named_with_its_line(
 ) -> None:
     """The line stays and the need says what the board lacks."""
     made = adapted(line, source, target)
-    number = int(line.split()[0])
+    number = int(line.splitlines()[-1].split()[0])
     assert (what, (number,)) in [(need.what, need.lines) for need in made.needs]
+
+
+def test_a_function_of_the_users_is_no_array() -> None:
+    """The need names DEF and FN alone."""
+    made = adapted("10 DEF FNA(X)=X*X\n20 PRINT FNA(3)\n", READY, TOKEN)
+    assert [need.what.split(":")[0] for need in made.needs] == ["DEF", "FN"]
+
+
+def test_numbers_side_by_side_leave_the_origin_in_doubt() -> None:
+    """Where one board shows blanks round them and another shows none, both are no guess."""
+    known = {name: find_profile(name).rules.language for name in ("token", "ready")}
+    found = guess(Listing.from_text('10 IF A=1 THEN PRINT A;B;"X"\n'), known)
+    assert [form.what for form in found.disputed] == ["; between numbers"]
+    assert not guess(Listing.from_text('10 PRINT "A";B;"X"\n'), known).disputed
 
 
 @pytest.mark.parametrize("line", ["10 IF ABS(A)>1 GOTO 10", "10 IF A*(B+1)=C LET A=B", "10 A(1)=2"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import signal
 import subprocess
 import sys
 import tomllib
@@ -13,6 +14,7 @@ import platformdirs.macos
 import platformdirs.unix
 import pytest
 
+STOPS = ("SIGTERM", "SIGHUP")
 POSIX = pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX shell")
 
 
@@ -106,7 +108,8 @@ def test_what_no_round_brings_ends_the_packing(tmp_path, script, monkeypatch):
         ("here", [], "is there already"),
         ("none/here/new", [], "There is no folder"),
         ("new", ["missing.hex"], "There is no"),
-        ("new", ["a/red.hex", "b/red.hex"], "Two files are called red.hex"),
+        ("new", ["a/red.hex", "b/Red.hex"], "Two files are called red.hex"),
+        ("here/new", ["here"], "here holds the pack itself"),
     ],
 )
 def test_a_pack_that_cannot_be_made_changes_nothing(tmp_path, script, folder, files, says):
@@ -116,6 +119,17 @@ def test_a_pack_that_cannot_be_made_changes_nothing(tmp_path, script, folder, fi
     with pytest.raises(pack.PackError, match=says):
         pack.make(tmp_path / folder, [tmp_path / file for file in files])
     assert [each.name for each in tmp_path.iterdir()] == ["here"]
+
+
+def test_the_folder_above_goes_in_by_its_name(tmp_path, script, monkeypatch):
+    """Typed as two dots it is no other part of the pack."""
+    pack = script("pack")
+    (tmp_path / "a" / "b").mkdir(parents=True)
+    monkeypatch.chdir(tmp_path / "a" / "b")
+    asked = []
+    monkeypatch.setattr(pack, "make", lambda target, files: asked.extend([target, *files]) or [])
+    assert pack.main([str(tmp_path / "stick"), ".."]) == 0
+    assert asked == [tmp_path / "stick", tmp_path / "a"]
 
 
 def test_a_pack_within_what_is_packed_is_refused(script):
@@ -137,13 +151,24 @@ def test_a_pack_that_fails_leaves_nothing(tmp_path, script, monkeypatch, capsys)
     assert capsys.readouterr().err == "No network.\n"
     assert list(tmp_path.iterdir()) == []
 
-    def interrupt(_):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(pack, "gather", interrupt)
-    assert pack.main([str(tmp_path / "stick")]) == 130
-    assert list(tmp_path.iterdir()) == []
     assert pack.main([]) == pack.main(["--help"]) == 2
+
+
+@pytest.mark.parametrize(
+    "name", ["SIGINT", pytest.param("SIGTERM", marks=POSIX), pytest.param("SIGHUP", marks=POSIX)]
+)
+def test_a_pack_that_is_stopped_leaves_nothing(tmp_path, script, monkeypatch, capsys, name):
+    """By Ctrl+C, or because its terminal was closed."""
+    pack = script("pack")
+    before = {each: signal.getsignal(each) for each in signal.Signals if each.name in STOPS}
+    monkeypatch.setattr(pack, "gather", lambda _: signal.raise_signal(signal.Signals[name]))
+    try:
+        assert pack.main([str(tmp_path / "stick")]) == 130
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+    assert capsys.readouterr().err == "\nStopped. Nothing was left behind.\n"
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_pack_holds_what_the_source_archive_holds(script):

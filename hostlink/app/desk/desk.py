@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
-from textual.events import Paste
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
@@ -232,13 +231,9 @@ class Desk(Screen[None]):
         """Show the line of words, and do what is chosen there."""
         from hostlink.app.screens.words_line import WordsLine
 
-        def chosen(answer: str | Paste | None) -> None:
-            if isinstance(answer, Paste):
-                (self.focused or self).post_message(Paste(answer.text))
-            elif answer == "to-listing":
-                self.to_listing()
-            elif answer is not None:
-                self.action_work(answer)
+        def chosen(work: Callable[[Desk], object] | None) -> None:
+            if work is not None:
+                work(self)
 
         self.app.push_screen(WordsLine(), chosen)
 

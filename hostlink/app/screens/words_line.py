@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import zip_longest
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import events
 from textual.app import ComposeResult
@@ -15,6 +15,9 @@ from textual.widgets import Static
 
 from hostlink.app.actions.action import GROUPS, DeskAction
 from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER
+
+if TYPE_CHECKING:
+    from hostlink.app.desk.desk import Desk
 
 _GAP, _GROUP_GAP = "  ", " · "
 _THE_REST = BY_ID["every-action"]
@@ -49,8 +52,8 @@ def words_in_line(actions: Sequence[DeskAction]) -> Content:
     return line
 
 
-class WordsLine(ModalScreen["str | events.Paste | None"]):
-    """Wait for one key. Return the id of the action that it means, a paste, or None.
+class WordsLine(ModalScreen["Callable[[Desk], object] | None"]):
+    """Wait for one key or a paste. Return what to do on the desk then, None for nothing.
 
     Escape means the listing. Any other key that means nothing closes the line and does nothing.
     """
@@ -73,24 +76,25 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
 
     def action_work(self, name: str) -> None:
         """Close the line and return what a key with Ctrl means."""
-        self._answer(name)
+        self._answer(BY_ID[name].work)
 
-    def _answer(self, answer: str | events.Paste | None) -> None:
+    def _answer(self, answer: Callable[[Desk], object] | None) -> None:
         """Close the line, unless a key before this one has."""
         if self.is_current:
             self.dismiss(answer)
 
     def on_key(self, event: events.Key) -> None:
         event.stop()
-        action = BY_LETTER.get((event.character or "").lower())
         if event.key == "escape":
-            self._answer("to-listing")
+            self._answer(lambda desk: desk.to_listing())
         else:
-            self._answer(action.id if action is not None else None)
+            action = BY_LETTER.get((event.character or "").lower())
+            self._answer(action.work if action is not None else None)
 
     def on_paste(self, event: events.Paste) -> None:
         event.stop()
-        self._answer(event)
+        text = event.text
+        self._answer(lambda desk: (desk.focused or desk).post_message(events.Paste(text)))
 
     def on_click(self, event: events.Click) -> None:
         """Do what was clicked, or close the line."""
@@ -99,6 +103,6 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
         at = event.screen_x - 1  # the line's padding
         for action, end in zip(self._shown, ends, strict=True):
             if event.screen_y == self.size.height - 1 and end - len(action.word) <= at < end:
-                self._answer(action.id)
+                self._answer(action.work)
                 return
         self._answer(None)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.reading import Reading, rows_of
 from hostlink.board.dialogue.witness import Witness, ask_witness
-from hostlink.errors import NotKnownError
+from hostlink.errors import NoListingError, NotKnownError
 from hostlink.link.probe import Probe
 from hostlink.listing.charset import to_text
 from hostlink.sentences import CONTENTS_UNKNOWN
@@ -53,14 +53,14 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
 def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> None:
     """Check by the free memory alone that a board which answers no LIST holds no program.
 
-    readings: the answers to LIST. Raises NotKnownError if the free memory does not show it.
+    readings: the answers to LIST. Raises NoListingError if the free memory does not show it.
     """
     if ask_witness(dialogue, {}).agrees:
         return
     said = next((r.said[0] for r in reversed(readings) if r.said), "")
     command = safe(dialogue.profile.commands.list)
     answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
-    raise NotKnownError(
+    raise NoListingError(
         f"The board {answered}, which is no listing: {CONTENTS_UNKNOWN}.",
         advice=lambda by: (
             "If this board lists its program by another word, name it in its "

@@ -108,6 +108,11 @@ def looks_like_text(heard: bytes, *, strict: bool = True) -> bool:
     return bool(heard) and (text == len(heard) if strict else 6 * text >= 5 * len(heard))
 
 
+def is_rows(heard: bytes) -> bool:
+    """Return whether bytes are whole rows of text, as a program prints them."""
+    return looks_like_text(heard) and heard.endswith((b"\r", b"\n")) and bool(heard.strip())
+
+
 def parts_of(answer: bytes) -> tuple[bytes, tuple[str, ...], bytes]:
     """Return the parts of an answer to an empty line: its first line end, its rows, and the prompt.
 

@@ -217,6 +217,9 @@ LANGUAGE = (
     Key("tests_first", Flag(), "whether FOR may run no round, since it tests its end first"),
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
+    Key("longest_name", Whole(0, 80), "characters that a name may have; 0: any number"),
+    Key("ends_line", _WORDS, "words behind whose statement nothing may stand in the line"),
+    Key("bare_next", Flag(), "whether NEXT may stand without its variable"),
     Key(
         "free", Text(20, ascii=True), "the function of the free memory, as it is typed; empty: none"
     ),

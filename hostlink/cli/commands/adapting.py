@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -148,17 +149,8 @@ def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:
         "after_bytes": made.after,
         "limit_bytes": made.limit or None,
         "fits": made.fits,
-        "changes": [
-            {
-                "number": change.number,
-                "before": change.before,
-                "after": list(change.after),
-                "why": list(change.why),
-                "cost_bytes": change.cost,
-            }
-            for change in made.changes
-        ],
-        "needs": [{"what": need.what, "lines": list(need.lines)} for need in made.needs],
+        "changes": [asdict(change) for change in made.changes],
+        "needs": [asdict(need) for need in made.needs],
         "notes": list(made.notes),
         "proof": {"result": proof.result, "says": proof.says},
     }

@@ -203,6 +203,8 @@ def _bootloader(seen: Seen) -> Stand:
 
 
 def _basic(seen: Seen) -> Stand:
+    if seen.basic is not None and seen.may_be_no_basic:
+        return _left_out(f"{seen.basic.manner} Whether it is a BASIC cannot be told.")
     if seen.basic is not None:
         return _holds(seen.basic.manner)
     if seen.is_display:
@@ -266,7 +268,8 @@ def _contents(seen: Seen) -> Stand:
     name = f"Its label is {seen.label}." if seen.label else "It has no label."
     if seen.contents is None:
         why = seen.unread.what if seen.unread is not None else "It was not read."
-        return _left_out(f"{capital(CONTENTS_UNKNOWN)}: {why} {name}")
+        unknown = "" if CONTENTS_UNKNOWN in why else f"{capital(CONTENTS_UNKNOWN)}: "
+        return _left_out(f"{unknown}{why} {name}")
     stored = seen.contents.stored
     shelf = "" if stored is None else f" Stored: {', '.join(stored) or 'nothing'}."
     return _holds(f"Memory: {seen.contents.words}.{shelf} {name}")
@@ -302,6 +305,12 @@ def _top(seen: Seen) -> Advice:
     if seen.contents is not None:
         holds = f" and holds {seen.contents.words}"
     sentence = f"{name} {talks}{holds}."
+    if seen.may_be_no_basic:
+        return lambda by: (
+            f"{name} {talks} and shows no listing: its memory may be empty, or it may be no BASIC. "
+            f"See what it answers {by.look_in_console}; if it is a BASIC with nothing to lose in "
+            f"its memory, measure it {by.survey_discarding}."
+        )
     if seen.label:
         return sentence
     return lambda by: f"{sentence} Give it a label {by.label_board}."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from hostlink.errors import HostlinkError, LinkError
+from hostlink.errors import HostlinkError, LinkError, NoListingError
 from hostlink.firmware.chip import BLANK, CHIPS, part_of
 from hostlink.sentences import UNNAMED_PROGRAM
 from hostlink.words import plural
@@ -131,6 +131,12 @@ class Seen:
     basic: SeenBasic | None = None
     contents: Contents | None = None
     unread: HostlinkError | None = None
+
+    @property
+    def may_be_no_basic(self) -> bool:
+        """Return whether something of no known kind answered LIST with what is no listing."""
+        kind = self.basic.kind if self.basic is not None else ""
+        return not kind and isinstance(self.unread, NoListingError)
 
     @property
     def is_display(self) -> bool:

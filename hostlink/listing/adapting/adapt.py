@@ -37,13 +37,17 @@ _NUMBER_SHOWN = {
     "bare": "without blanks",
     "field": "at the right of several columns",
 }
+_TOO_LARGE = {
+    "wraps": "wraps to 16 bits, it does not stop",
+    "refused": "stops the program, it does not wrap",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
     """One changed line. before: as it was, "" for a new one; after: the lines that stand for it.
 
-    why: the reasons. cost: bytes that the change takes, negative where it saves some. needed:
+    why: the reasons. cost_bytes: bytes that the change takes, negative where it saves some. needed:
     whether the board would refuse the line as it was or do something else; if not, only blanks
     would be shown otherwise.
     """
@@ -52,7 +56,7 @@ class Change:
     before: str
     after: tuple[str, ...]
     why: tuple[str, ...]
-    cost: int
+    cost_bytes: int
     needed: bool = True
 
 
@@ -87,9 +91,10 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     """
     held = listing.numbered()
     pair = _pair(held, source, rules)
-    work = _Work(pair, rules, held)
+    work = _Work(pair, rules)
     for number, following in pairwise((*held, 0)):
-        work.take(held[number], following)
+        free = range(number + 1, following or rules.form.last_line + 1)
+        work.take(held[number], free, following)
     work.define()
     found = [*work.found, *nesting_needs(held, pair), *line_needs(work.lines, rules)]
     rows = enumerate(work.lines.values(), 1)
@@ -109,20 +114,19 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
 class _Work:
     """The listing while it is adapted: the lines so far, the changes, and what is needed."""
 
-    def __init__(self, pair: Pair, rules: Rules, held: Mapping[int, Line]) -> None:
+    def __init__(self, pair: Pair, rules: Rules) -> None:
         self._pair, self._rules = pair, rules
         self._maker = LineMaker(pair, rules)
-        self._free = _free_numbers(held, rules.form.last_line)
         self.found: list[tuple[str, int]] = []
         self.changes: list[Change] = []
         self.lines: dict[int, Line] = {}
         self.inexact = False
 
-    def take(self, line: Line, following: int) -> None:
-        """Adapt a line. following: the number of the next one, 0 for none."""
+    def take(self, line: Line, free: range, following: int) -> None:
+        """Adapt a line. free: numbers behind it; following: that of the next one, 0 for none."""
         number = line.number or 0
         parts, used = _rewritten_clauses(line.text, self._pair, following)
-        made = self._maker.lines(line, parts, self._free[number], following)
+        made = self._maker.lines(line, parts, free, following)
         self.found += [(need, number) for need in (*parts_needs(parts, self._pair), *made.needs)]
         changed = bool(used or made.why) and made.lines != (line,)
         if changed:
@@ -198,12 +202,6 @@ def _has(held: Mapping[int, Line], source: Language, word: str) -> bool:
     return bool(word) and any(span.word == word for span in spans)
 
 
-def _free_numbers(held: Mapping[int, Line], last: int) -> dict[int, range]:
-    """Return the free line numbers behind each line."""
-    bounds = pairwise((*held, last + 1))
-    return {number: range(number + 1, following) for number, following in bounds}
-
-
 def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clause], list[Rewrite]]:
     """Return the clauses of a line as the target takes them, and the rules that changed them."""
     parts = clauses(text, pair.source)
@@ -239,8 +237,4 @@ def _notes(pair: Pair, inexact: bool, loops: bool) -> Iterable[str]:
             "neither stops the program nor wraps."
         )
     elif source.overflow != target.overflow:
-        wraps = target.overflow == "wraps"
-        does = (
-            "wraps to 16 bits, it does not stop" if wraps else "stops the program, it does not wrap"
-        )
-        yield f"A result that is too large {does}."
+        yield f"A result that is too large {_TOO_LARGE[target.overflow]}."

@@ -136,7 +136,8 @@ def condition_end(spans: Sequence[Span], at: int, language: Language) -> int:
     depth, complete, end = 0, False, at
     while (at := _next_solid(spans, at)) < len(spans):
         span = spans[at]
-        if _is_operator(span) or (span.text == "," and depth):
+        operator = span.text in _OPERATORS or span.word in _OPERATOR_WORDS
+        if operator or (span.text == "," and depth):
             complete = False
         elif span.text == "(":
             depth, complete = depth + 1, False
@@ -155,11 +156,6 @@ def _is_no_operand(span: Span, language: Language) -> bool:
     if span.kind == "word":
         return span.word not in (*language.functions, "NOT")
     return span.kind == "remark" or (span.kind == "symbol" and span.text != "@")
-
-
-def _is_operator(span: Span) -> bool:
-    """Return whether a span stands between two operands."""
-    return span.text in _OPERATORS or span.word in _OPERATOR_WORDS
 
 
 def line_text(parts: Sequence[Clause], target: Language) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -11,6 +11,7 @@ from hostlink.listing.adapting.clauses import (
     PRINT_WORDS,
     Clause,
     clauses,
+    depths,
     is_relation,
     valued_comparisons,
 )
@@ -20,9 +21,10 @@ from hostlink.listing.adapting.words import needs_then
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language
-from hostlink.listing.tokens import Span, keywords
+from hostlink.listing.tokens import Span, has_word, keywords
 
 Taken = Callable[[Language], bool]
+_Form = tuple[str, Taken]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +50,18 @@ class Guess:
     disputed: tuple[FoundForm, ...] = ()
 
 
+_COMPUTED: _Form = ("a jump to a computed line", lambda it: it.computed_jumps)
+_THEN_LINE: _Form = ("THEN with a line number", lambda it: it.then_takes in ("both", "line"))
+_THEN_WORD: _Form = ("THEN with a statement", lambda it: it.then_takes in ("both", "statement"))
 _QUOTIENT = "/ for division"
 _COMMA = ", between the items of PRINT"
+_SIDE_BY_SIDE = "; between numbers"
 _MEANINGS: dict[str, Callable[[Language], object]] = {
-    "the word RND": lambda language: language.random,
-    _QUOTIENT: lambda language: language.fractions,
-    _COMMA: lambda language: language.comma_columns > 0,
-    COMPARISON_AS_NUMBER: lambda language: language.comparison,
+    "the word RND": lambda it: it.random,
+    _QUOTIENT: lambda it: it.fractions,
+    _COMMA: lambda it: it.comma_columns > 0,
+    _SIDE_BY_SIDE: lambda it: it.number == "bare",
+    COMPARISON_AS_NUMBER: lambda it: it.comparison,
 }
 """What the forms mean that many kinds take, each in its own way."""
 
@@ -81,12 +88,9 @@ def guess(
     words = {name: len(keywords(known[name])) - len(known[name].pins.forms) for name in taking}
     taking.sort(key=lambda name: (name != target, name not in runnable, words[name]))
     telling = (form for form in found if not all(map(form.taken, known.values())))
-    disputed = (
-        form
-        for form in found
-        if (means := _MEANINGS.get(form.what)) and len({means(known[name]) for name in taking}) > 1
-    )
-    return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(disputed))
+    meanings = ((form, _MEANINGS[form.what]) for form in found if form.what in _MEANINGS)
+    doubts = [form for form, means in meanings if len({means(known[name]) for name in taking}) > 1]
+    return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(doubts))
 
 
 def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
@@ -98,13 +102,10 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...
     found: dict[str, tuple[Taken, dict[int, None]]] = {}
     for number, line in listing.numbered().items():
         parts = clauses(line.text, language)
-        for what, taken in (*_line_forms(parts), *_parts_forms(parts, language)):
+        computed = any(each.target is None for each in references(line.text, language))
+        jumps = [_COMPUTED] if computed else []
+        for what, taken in (*_parts_forms(parts, language), *jumps):
             found.setdefault(what, (taken, {}))[1][number] = None
-        if any(each.target is None for each in references(line.text, language)):
-            computed = found.setdefault(
-                "a jump to a computed line", (lambda each: each.computed_jumps, {})
-            )
-            computed[1][number] = None
     return tuple(FoundForm(what, tuple(lines), taken) for what, (taken, lines) in found.items())
 
 
@@ -124,107 +125,98 @@ def _common(known: Collection[Language]) -> Language:
     )
 
 
-def _line_forms(parts: list[Clause]) -> Iterator[tuple[str, Taken]]:
-    """Find the forms that a line has as a whole."""
-    for at, (part, after) in enumerate(zip(parts, (*parts[1:], None), strict=True)):
-        if at and not parts[at - 1].condition:
-            yield ": between statements", lambda language: language.separator == ":"
-        if part.condition and not part.then:
-            yield "IF without THEN", lambda language: not needs_then(language)
-        elif part.condition and after is not None and after.bare:
-            yield (
-                "THEN with a line number",
-                lambda language: language.then_takes in ("both", "line"),
-            )
-        elif part.condition and after is not None:
-            yield (
-                "THEN with a statement",
-                lambda language: language.then_takes in ("both", "statement"),
-            )
-
-
-def _parts_forms(parts: list[Clause], language: Language) -> Iterator[tuple[str, Taken]]:
+def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
+    """Find the forms of a line and of its parts."""
     for at, part in enumerate(parts):
-        spans = part.spans(language)
-        if not spans:
-            continue
+        spans, after = part.spans(language), parts[at + 1] if at + 1 < len(parts) else None
+        if at and not parts[at - 1].condition:
+            yield "statements with : between them", lambda it: it.separator == ":"
+        if part.condition and not part.then:
+            yield "IF without THEN", lambda it: not needs_then(it)
+        elif part.condition and after:
+            yield _THEN_LINE if after.bare else _THEN_WORD
         if valued_comparisons(part, language):
-            yield COMPARISON_AS_NUMBER, lambda taking: bool(taking.comparison)
+            yield COMPARISON_AS_NUMBER, lambda it: bool(it.comparison)
         if part.condition and not any(map(is_relation, spans)):
-            yield "IF without a comparison", lambda taking: bool(taking.comparison)
+            yield "IF without a comparison", lambda it: bool(it.comparison)
         if spans[0].kind == "name" and any(span.text == "=" for span in spans):
-            yield "an assignment without LET", lambda taking: "LET" in taking.optional
-        if spans[0].word == "FOR" and at + 1 < len(parts):
-            yield _mean("one-line-loops")
+            yield "an assignment without LET", lambda it: "LET" in it.optional
+        if spans[0].word and after:
+            yield _behind(spans[0].word)
         if spans[0].word == "INPUT" and any(span.kind == "quoted" for span in spans):
             yield _mean("input-text")
         if input_names(part, language):
-            yield "several variables in INPUT", lambda taking: taking.input_list != "none"
+            yield "several variables in INPUT", lambda it: it.input_list != "none"
         for place, span in enumerate(spans):
             yield from _span_forms(spans, place, span)
 
 
-def _mean(name: str) -> tuple[str, Taken]:
-    return MEANS[name], lambda language: name in language.means
+def _behind(word: str) -> _Form:
+    what = f"statements behind {word} in one line"
+    return what, lambda it: bool(it.separator) and word not in it.ends_line
 
 
-def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[tuple[str, Taken]]:
+def _mean(name: str) -> _Form:
+    return MEANS[name], lambda it: name in it.means
+
+
+def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[_Form]:
     before = spans[place - 1].text if place else ""
     after = spans[place + 1] if place + 1 < len(spans) else None
-    if span.word and span.word not in ("TO", "STEP", "ELSE"):
+    if span.word and span.word not in ("TO", "STEP"):
         word = span.word
-        yield f"the word {word}", lambda language: word in keywords(language)
+        yield f"the word {word}", lambda it: has_word(it, word)
     elif span.kind == "quoted" and span.text[0] == "'":
-        yield (
-            "an apostrophe that opens text",
-            lambda language: "'" in (*language.quotes, *language.remarks),
-        )
+        yield "an apostrophe that opens text", lambda it: "'" in (*it.quotes, *it.remarks)
     elif span.text[0] == "." and place and spans[place - 1].kind == "name":
-        yield "words shortened by a point", lambda language: language.abbreviation_mark == "."
+        yield "words shortened by a point", lambda it: it.abbreviation_mark == "."
     elif span.kind == "number" and not span.text.isdecimal():
-        yield "numbers with a fraction", lambda language: language.fractions
+        yield "numbers with a fraction", lambda it: it.fractions
     elif span.kind == "number":
         number = int(span.text[:19])
         if number > 32767:
-            yield "numbers above 32,767", lambda language: number <= language.largest_number
+            yield "numbers above 32,767", lambda it: number <= it.largest_number
     elif span.kind == "name":
-        yield from _name_forms(span, after)
+        yield from _name_forms(span, before, after)
     elif span.text == ";":
         yield _semicolon(spans, place)
+        if spans[0].word in PRINT_WORDS and _is_number(spans[place - 1]) and _is_number(after):
+            yield _SIDE_BY_SIDE, lambda _: True
     elif span.text == "^":
-        yield "^ for powers", lambda language: language.powers
+        yield "^ for powers", lambda it: it.powers
     elif span.text == "/":
         yield _QUOTIENT, lambda _: True
-    elif span.text == "," and spans[0].word in ("PRINT", "?") and _depth(spans[:place]) == 0:
+    elif span.text == "," and spans[0].word in PRINT_WORDS and (place, 0) in depths(spans):
         yield _COMMA, lambda _: True
     elif (sign := before + span.text) in ("<>", "><", "!="):
-        yield f"{sign} for unequal", lambda language: sign in language.unequal
+        yield f"{sign} for unequal", lambda it: sign in it.unequal
     elif span.text == "#" and place:
-        yield "# for unequal", lambda language: "#" in language.unequal
+        yield "# for unequal", lambda it: "#" in it.unequal
 
 
-def _depth(spans: Iterable[Span]) -> int:
-    """Return how many brackets are open behind the spans."""
-    return sum((span.text == "(") - (span.text == ")") for span in spans)
+def _is_number(span: Span | None) -> bool:
+    """Return whether a span next to a separator is of a number."""
+    return span is not None and span.kind != "quoted" and span.text[-1] not in "$,;?"
 
 
-def _name_forms(span: Span, after: Span | None) -> Iterator[tuple[str, Taken]]:
+def _name_forms(span: Span, before: str, after: Span | None) -> Iterator[_Form]:
     if span.text.endswith("$"):
         yield _mean("strings")
-    if len(span.text.rstrip("$%")) > 1:
+    if (length := len(span.text.rstrip("$%"))) > 1:
         yield _mean("names")
-    if after is not None and after.text == "(":
+    if length > 2:
+        yield "names of more than two letters", lambda it: it.longest_name != 2
+    if after is not None and after.text == "(" and before != "FN":
         yield _mean("arrays")
 
 
-def _semicolon(spans: list[Span], place: int) -> tuple[str, Taken]:
+def _semicolon(spans: list[Span], place: int) -> _Form:
     """Return what a semicolon is: between statements, or of a PRINT."""
     rest = spans[place + 1 :]
     assigns = len(rest) > 1 and rest[0].kind == "name" and rest[1].text == "="
-    functions = ("ABS", "RND", "SIZE")
-    begins = bool(rest) and bool(rest[0].word) and rest[0].word not in functions
+    begins = bool(rest) and rest[0].word not in ("", "ABS", "RND", "SIZE")
     if spans[0].word not in ("INPUT", *PRINT_WORDS) or assigns or begins:
-        return "; between statements", lambda language: language.separator == ";"
+        return "; between statements", lambda it: it.separator == ";"
     if rest:
-        return "; between the items of PRINT", lambda language: language.semicolon == "joins"
-    return "; at the end of PRINT", lambda language: language.semicolon != "none"
+        return "; between the items of PRINT", lambda it: it.semicolon == "joins"
+    return "; at the end of PRINT", lambda it: it.semicolon != "none"

@@ -75,18 +75,14 @@ class LineMaker:
         whole = [part.goes for part in parts[at:]] in ([], [True])
         if self._is_sound(groups, room) or whole or any(part.last for part in parts):
             return [line_text(group, self._language) for group in groups]
-        jump = self._behind_then
-        head = self._groups([*parts[:at], jump(numbers[-1])], room)
+        bare = self._language.then_takes in ("both", "line")
+        head = self._groups([*parts[:at], Clause(f"GOTO {numbers[-1]}", bare=bare)], room)
         place = len(head) + 1
         target = numbers[place] if place < len(numbers) else numbers[-1]
-        head = self._groups([*parts[:at], jump(target)], room)
+        head = self._groups([*parts[:at], Clause(f"GOTO {target}", bare=bare)], room)
         onward = f"GOTO {following}" if following else "END"
         rest = self._texts(parts[at:], numbers[place:] or numbers[-1:], room, following)
         return [*(line_text(group, self._language) for group in head), onward, *rest]
-
-    def _behind_then(self, number: int) -> Clause:
-        """Return a jump as it stands behind a condition."""
-        return Clause(f"GOTO {number}", bare=self._language.then_takes in ("both", "line"))
 
     def _is_sound(self, groups: Sequence[Sequence[Clause]], room: int) -> bool:
         """Return whether no statement is torn from its condition, and none of these is too long."""
@@ -112,15 +108,12 @@ class LineMaker:
             elif group:
                 groups.append([])
                 waiting.append(part)
-            elif len(halves := self._halves(part)) > 1:
-                waiting += reversed(halves)
             else:
-                group.append(part)
+                halves = split_print(part, self._language), hoisted(part, self._read, self._spare)
+                made = next((each for each in halves if len(each) > 1), [])
+                waiting += reversed(made)
+                group += [] if made else [part]
         return groups
-
-    def _halves(self, part: Clause) -> list[Clause]:
-        halves = split_print(part, self._language)
-        return halves if len(halves) > 1 else hoisted(part, self._read, self._spare)
 
     def _is_full(self, group: Sequence[Clause], room: int) -> bool:
         text = line_text(group, self._language)
@@ -132,12 +125,9 @@ class LineMaker:
         """Return whether nothing may stand behind a clause in its line."""
         if clause.condition:
             return False
-        if clause.last:
-            return True
-        loop = clause.spans(self._language)[0].word == "FOR"
-        return not self._language.separator or (
-            loop and "one-line-loops" not in self._language.means
-        )
+        words = {span.word for span in clause.spans(self._language)[:1]}
+        ends = words & set(self._language.ends_line)
+        return clause.last or not self._language.separator or bool(ends)
 
 
 def _is_conditional(group: Sequence[Clause]) -> bool:

@@ -15,16 +15,11 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_alike
-from hostlink.listing.adapting.rewriting import (
-    COMPARISON_AS_NUMBER,
-    COMPARISON_NEEDED,
-    PLAIN_JUMP_NEEDED,
-    Pair,
-)
+from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER, PLAIN_JUMP_NEEDED, Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
-from hostlink.listing.tokens import Span, keywords
+from hostlink.listing.tokens import Span, has_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +52,6 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
         yield "THEN takes only a line number"
-    if (
-        clause.condition
-        and source.comparison
-        and not target.comparison
-        and not any(map(is_relation, spans))
-    ):
-        yield COMPARISON_NEEDED
     if source.comparison and not target.comparison and valued_comparisons(clause, pair.both):
         yield f"{COMPARISON_AS_NUMBER}: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
@@ -90,21 +78,24 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
                 open_loops = [*(loop for loop in open_loops if loop != name), name]
                 if 0 < most < len(open_loops):
                     yield f"loops inside each other: this board has at most {most}", number
-            elif spans and spans[0].word == "NEXT" and open_loops:
+            if spans and spans[0].word == "NEXT" and not (name or pair.target.bare_next):
+                yield "NEXT without its variable: this board needs it", number
+            if spans and spans[0].word == "NEXT" and open_loops:
                 del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
 
 def _span_needs(spans: Sequence[Span], place: int, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
     span, after = spans[place], (*spans, None)[place + 1]
-    if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
+    if span.kind == "word" and not has_word(target, span.word) and span.word not in ("TO", "STEP"):
         yield f"{span.word}: this board has no such word"
     elif span.word == "CLEAR" and source != target:
         yield "CLEAR: boards differ in whether it clears the program or only its variables"
     elif span.word in ("RND", "SQR") and source.fractions and not target.fractions:
         yield f"{span.word}: it gave fractions, and gives whole numbers on this board"
     elif span.kind == "name":
-        yield from _name_needs(span, after, pair)
+        function = place > 0 and spans[place - 1].word == "FN"
+        yield from _name_needs(span, None if function else after, pair)
     elif span.kind == "number":
         plain = span.text.isdecimal()
         if not target.fractions and not plain:

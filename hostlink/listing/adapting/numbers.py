@@ -132,12 +132,7 @@ def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
     return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
 
 
-@rewrites(
-    "comparison-sign",
-    "A=(B>1)",
-    "A=(-(B>1))",
-    "a true comparison is 1 on one board and -1 on the other",
-)
+@rewrites("comparison-sign", "A=B>1", "A=-(B>1)", "a true comparison is 1 here and -1 there")
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
@@ -146,12 +141,10 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     return clause.wrapped(pair.both, [(*each, "-(") for each in places])
 
 
-@rewrites(
-    "computed-jump",
-    "GOSUB 200+N",
-    "ON N+1 GOSUB 200,201",
-    f"{PLAIN_JUMP_NEEDED}; ON does nothing where none of its lines is meant",
-)
+_ON_LISTS = f"{PLAIN_JUMP_NEEDED}; ON does nothing where none of its lines is meant"
+
+
+@rewrites("computed-jump", "GOSUB 200+N", "ON N+1 GOSUB 200,201", _ON_LISTS)
 def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """List the lines that a sum of a line number and something else may mean."""
     spans = clause.spans(pair.both)

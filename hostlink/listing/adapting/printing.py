@@ -64,35 +64,27 @@ def read_print(clause: Clause, language: Language) -> list[Item] | None:
 
 def keeps_row_open(clause: Clause, language: Language) -> bool:
     """Return whether a clause is a PRINT that leaves its row open."""
-    items = read_print(clause, language)
-    return bool(items) and items is not None and items[-1].after != ROW
+    return any(item.after != ROW for item in (read_print(clause, language) or [])[-1:])
 
 
-@rewrites(
-    "zones", "PRINT A,B", 'PRINT A;" ";B', "a comma in PRINT moves to another column", exact=False
-)
+@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma in PRINT goes elsewhere", exact=False)
 def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write a blank for a zone that the target does not have."""
     items = read_print(clause, pair.source)
-    columns = pair.target.comma_columns
-    if items is None or all(item.after in (JOIN, ROW, columns) for item in items):
+    kept = (JOIN, ROW, pair.target.comma_columns)
+    if items is None or all(item.after in kept for item in items):
         return None
     out: list[Item] = []
     for item in items:
-        if item.after in (JOIN, ROW, columns):
-            out.append(item)
-        else:
-            out += [replace(item, after=JOIN), Item('" "', JOIN, True)]
+        zone = [replace(item, after=JOIN), Item('" "', JOIN, True)]
+        out += [item] if item.after in kept else zone
     return _written(clause, out, pair.source)
 
 
-@rewrites(
-    "number-blanks",
-    'PRINT "A=";A',
-    'PRINT "A= ";A',
-    "PRINT shows a number without the blank that it had",
-    exact=False,
-)
+_NO_BLANK = "PRINT shows a number without the blank that it had"
+
+
+@rewrites("number-blanks", 'PRINT "A=";A', 'PRINT "A= ";A', _NO_BLANK, exact=False)
 def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write out the blanks of numbers that the target does not show."""
     items = read_print(clause, pair.source)
@@ -104,7 +96,7 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
     out: list[Item] = []
     apart = not pair.rows_stay_open  # whether a blank or the start of the row stands in front
     for item in items:
-        if item.quoted or _is_text(item):
+        if item.quoted or "$" in item.text or '"' in item.text:
             out.append(item)
             apart = item.after > JOIN or (item.quoted and item.text[-2:-1] == " ")
             continue
@@ -115,13 +107,9 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
         out.append(item)
         apart = item.after > JOIN
         if back and item.after == JOIN:
-            out[-1:] = [item, Item('" "', JOIN, True)]
+            out.append(Item('" "', JOIN, True))
             apart = True
     return _written(clause, out, pair.source) if len(out) > len(items) else None
-
-
-def _is_text(item: Item) -> bool:
-    return "$" in item.text or '"' in item.text
 
 
 @rewrites("separators", "PRINT A;B", "PRINT A,B", "other signs stand between the items of PRINT")
@@ -168,23 +156,15 @@ def split_print(clause: Clause, language: Language) -> list[Clause]:
     return [made for each in halves for made in _written(clause, each, language) or ()]
 
 
-@rewrites(
-    "bare-print",
-    "PRINT",
-    'PRINT ""',
-    "PRINT alone in a line ends the row on one of the boards only",
-)
+@rewrites("bare-print", "PRINT", 'PRINT ""', "PRINT alone ends the row on one of the boards only")
 def _bare_print(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source, pair.target
     if source.bare_print == target.bare_print or not (source.bare_print or clause.ends):
         return None
     words = [span.word for span in clause.spans(source)]
     mark = "" if source.bare_print else _open_row(target)
-    return (
-        [clause.with_text(f'PRINT ""{mark}')]
-        if len(words) == 1 and words[0] in PRINT_WORDS
-        else None
-    )
+    alone = len(words) == 1 and words[0] in PRINT_WORDS
+    return [clause.with_text(f'PRINT ""{mark}')] if alone else None
 
 
 def _open_row(language: Language) -> str:
@@ -205,16 +185,13 @@ def _merged(items: Sequence[Item]) -> list[Item]:
     return out
 
 
-@rewrites(
-    "question",
-    'INPUT "Q",A',
-    'PRINT "Q";: INPUT A',
-    "INPUT takes no question on this board",
-    exact=False,
-)
+_NOT_ASKED = "INPUT takes no question on this board"
+
+
+@rewrites("question", 'INPUT "Q",A', 'PRINT "Q";:INPUT A', _NOT_ASKED, exact=False)
 def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Ask the question of INPUT with a PRINT in front of it."""
-    if "input-text" in pair.target.means or "input-text" not in pair.source.means:
+    if "input-text" in pair.target.means:
         return None
     spans = clause.spans(pair.source)
     asks = len(spans) > 3 and spans[0].word == "INPUT" and spans[1].kind == "quoted"

@@ -10,7 +10,8 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
-"""Words of one meaning; the second is written where the first is not known."""
+"""Words of one meaning; the second is written where the first is not known, and for STOP, which
+prints a row of its own on some boards."""
 
 
 @rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "this board has no THEN")
@@ -31,24 +32,14 @@ def needs_then(language: Language) -> bool:
     return language.then_takes != "none" and "THEN" not in language.optional
 
 
-@rewrites(
-    "goto-spelled",
-    "IF A=1 THEN 90",
-    "IF A=1 GOTO 90",
-    "a line number alone cannot stand behind the condition",
-)
+@rewrites("goto-spelled", "IF A THEN 90", "IF A GOTO 90", "no line number stands behind IF alone")
 def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.bare and pair.target.then_takes in ("none", "statement"):
         return [replace(clause, bare=False)]
     return None
 
 
-@rewrites(
-    "goto-dropped",
-    "IF A=1 THEN GOTO 90",
-    "IF A=1 THEN 90",
-    "only a line number can stand behind THEN",
-)
+@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "THEN takes only a line number")
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
         return None
@@ -57,29 +48,22 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
     return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
 
 
-@rewrites("spelled", "? A", "PRINT A", "this board has another word for it")
+@rewrites("spelled", "? A", "PRINT A", "another word says it on both boards")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    known = keywords(pair.target)
+    known, mark = keywords(pair.target), pair.source.abbreviation_mark
 
     def new(span: Span) -> str:
         word = span.word
-        if word and word not in known:
-            word = _SAME.get(word, "") if _SAME.get(word) in known else ""
-        elif word and _unabbreviated(span, pair):
-            word = span.word
-        else:
+        if word not in known or (word == "STOP" and pair.source != pair.target):
+            word = _SAME.get(word, "")
+        elif mark in ("", pair.target.abbreviation_mark) or not span.text.endswith(mark):
             word = ""
-        if not word:
+        if word not in known:
             return span.text
         apart = span.end < len(clause.text) and clause.text[span.end] != " " and word.isalpha()
         return word + " " * (apart and span.text != word)
 
     return clause.respelled(pair.source, new)
-
-
-def _unabbreviated(span: Span, pair: Pair) -> bool:
-    mark = pair.source.abbreviation_mark
-    return bool(mark) and span.text.endswith(mark) and mark != pair.target.abbreviation_mark
 
 
 @rewrites("capitals", "let a=5", "LET A=5", "this board takes words and names in capitals only")
@@ -90,12 +74,7 @@ def _capitals(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
     return clause.respelled(pair.both, lambda s: s.text if s.kind in kept else s.text.upper())
 
 
-@rewrites(
-    "signs",
-    "IF A><B THEN 90",
-    "IF A<>B THEN 90",
-    "this board writes the comparison with another sign",
-)
+@rewrites("signs", "IF A><B END", "IF A<>B END", "the comparison is written with another sign")
 def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source, pair.target
     new = {sign: target.unequal[0] for sign in source.unequal if sign not in target.unequal}
@@ -114,13 +93,17 @@ def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     return None if text == clause.text else [clause.with_text(text)]
 
 
-@rewrites("names", "AB=4", "V=4", "names have one letter on this board")
+@rewrites("names", "AB=4", "V=4", "names are shorter on this board")
 def _names(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Give a variable with a longer name a letter of its own, by the characters that count."""
+    """Give a variable with a longer name a letter of its own, or the characters that count."""
+    longest = pair.target.longest_name
 
     def new(span: Span) -> str:
-        plain = span.kind == "name" and not span.text.endswith("$")
-        return dict(pair.renamed).get(span.text[:2].upper(), span.text) if plain else span.text
+        if span.kind != "name":
+            return span.text
+        mark = span.text[len(span.text.rstrip("$")) :]
+        name = span.text.removesuffix(mark)[: longest or None]
+        return name + mark if mark else dict(pair.renamed).get(name[:2].upper(), name)
 
     return clause.respelled(pair.source, new)
 

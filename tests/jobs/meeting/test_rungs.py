@@ -10,7 +10,7 @@ import pytest
 from hostlink.advice import advice_text
 from hostlink.app.ways import KEYS
 from hostlink.cli.ways import COMMANDS
-from hostlink.errors import ExitStatus, LinkError, LinkReason
+from hostlink.errors import ExitStatus, LinkError, LinkReason, NoListingError
 from hostlink.jobs.meeting.ladder import RungState
 from hostlink.jobs.meeting.rungs import RUNGS, climb
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
@@ -41,6 +41,23 @@ def test_no_write_is_advised_for_a_chip_that_cannot_be_written() -> None:
     """Nobody is sent to a command that refuses the chip."""
     seen = dataclasses.replace(SILENT, restart=Restart.DONE, bootloader=OTHER_CHIP)
     assert "firmware write" not in advice_text(climb(seen).end, COMMANDS)
+
+
+def test_what_answers_list_with_no_listing_is_not_said_to_be_a_basic() -> None:
+    """Nor that it holds a program; of a known kind it is a BASIC all the same."""
+    unread = NoListingError(
+        "The board answered so, which is no listing: what it holds is not known."
+    )
+    basic = SeenBasic("It talks.", "", 9600)
+    seen = dataclasses.replace(TALKING, basic=basic, contents=None, unread=unread)
+    climbed = climb(seen)
+    states = {step.rung.id: step.stand.state for step in climbed.steps}
+    assert (states["basic"], states["contents"]) == (RungState.LEFT_OUT, RungState.LEFT_OUT)
+    said = "\n".join(climbed.rows(COMMANDS))
+    assert "it may be no BASIC" in said
+    assert said.count("what it holds is not known") == 1
+    known = climb(dataclasses.replace(seen, basic=TALKING.basic))
+    assert "no BASIC" not in "\n".join(known.rows(COMMANDS))
 
 
 def failing(reason: LinkReason) -> LinkError:

@@ -16,6 +16,7 @@ from basic_runs import drive
 from hostlink.board.profile.file import find_profile
 from hostlink.dialect import Dialect
 from hostlink.errors import RefusedError
+from hostlink.practice.bare import outcome
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind
 
@@ -217,3 +218,28 @@ def test_the_profile_of_a_kind_states_the_same_forms(kind: str) -> None:
     }
     assert differing == set()
     assert set(own.means) <= set(language.means)
+
+
+@pytest.mark.parametrize(
+    ("kind", "program", "said"),
+    [
+        ("capital", "10 GOTO 20:PRINT 1\n20 PRINT 2\n", "How?"),
+        ("capital", "10 GOSUB 20:PRINT 1\n20 PRINT 2:RETURN\n", "How?"),
+        ("capital", "10 END:PRINT 6\n", r"What\? 10 END^PRINT 6"),
+        ("capital", "10 FOR I=1 TO 2\n20 NEXT\n", "How?"),
+        ("token", "10 CNT=5\n", "10: Syntax Error"),
+        ("token", "10 AB1=5\n", "10: Syntax Error"),
+        ("ready", "10 TOTAL=0\n", "Syntax Error in line 10"),
+    ],
+)
+def test_a_program_stops_where_a_real_board_stops_it(kind: str, program: str, said: str) -> None:
+    """Nothing stands behind some statements; names are short, and no keyword begins one."""
+    with pytest.raises(RefusedError) as caught:
+        outcome(program, kind=find_kind(kind))
+    assert said.replace("\\", "") in caught.value.what
+
+
+@pytest.mark.parametrize("condition", ["IF86=86", "IF0=0*A", "IFA=0"])
+def test_a_keyword_needs_no_blank_behind_it(condition: str) -> None:
+    """IF is no part of a name, though names have two characters and LET may be left out."""
+    assert outcome(f"10 {condition}THENPRINT 4\n", kind=find_kind("ready")).printed == " 4\n"
