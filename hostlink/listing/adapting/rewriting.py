@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from hostlink.listing.adapting.clauses import Clause, with_operators
 from hostlink.listing.rules import Language
 
+THEN_TAKES_A_LINE = "THEN takes only a line number"
 COMPARISON_AS_NUMBER = "a comparison used as a number"
 COMPARISON_NEEDED = "this board needs a comparison behind IF"
 PLAIN_JUMP_NEEDED = "a jump needs a plain line number"

@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from hostlink.listing.adapting.clauses import Clause, begins_item, call_end
-from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, Pair, Rewrite, rewrites
+from hostlink.listing.adapting.rewriting import (
+    COMPARISON_NEEDED,
+    THEN_TAKES_A_LINE,
+    Pair,
+    Rewrite,
+    rewrites,
+)
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
@@ -39,7 +45,7 @@ def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
     return None
 
 
-@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "THEN takes only a line number")
+@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", THEN_TAKES_A_LINE)
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
         return None
