@@ -25,7 +25,6 @@ from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
-from hostlink.listing.charset import character_name
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -190,6 +189,7 @@ class SheetPane(Vertical):
 
     def on_listing_editor_refused(self, event: ListingEditor.Refused) -> None:
         event.stop()
+        from hostlink.listing.charset import character_name
 
         self.app.tell(
             f"The board has no {character_name(event.character)}; it was not typed. "
