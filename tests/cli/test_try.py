@@ -295,7 +295,7 @@ def test_another_kind_of_board_is_told(hostlink: Callable, listing: Listing) -> 
     """One slip may make a listing look as if it were for another BASIC."""
     name = listing('10 PRINT "A"', "20 PRIMT 5")
     told = hostlink("try", name)
-    assert "seems to be for boards of the kind token" in told.err
+    assert "seems to be for boards of the kind " in told.err
     assert "--profile practice tries it as on that kind." in told.err
     assert "seems to be" not in hostlink("try", name, "--profile", "practice").err
 

@@ -15,12 +15,15 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_alike
-from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER, PLAIN_JUMP_NEEDED, Pair
+from hostlink.listing.adapting.rewriting import (
+    COMPARISON_AS_NUMBER,
+    PLAIN_JUMP_NEEDED,
+    Pair,
+)
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
 from hostlink.listing.tokens import Span, has_word
-from hostlink.sentences import THEN_TAKES_NUMBER
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     spans = clause.spans(pair.both)
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
-        yield THEN_TAKES_NUMBER
+        yield "THEN takes only a line number"
     if source.comparison and not target.comparison and valued_comparisons(clause, pair.both):
         yield f"{COMPARISON_AS_NUMBER}: this board does not allow it"
     asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)

@@ -8,7 +8,6 @@ from hostlink.listing.adapting.clauses import Clause, begins_item, call_end
 from hostlink.listing.adapting.rewriting import COMPARISON_NEEDED, Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
-from hostlink.sentences import THEN_TAKES_NUMBER
 
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
 """Words of one meaning; the second is written where the first is not known, and for STOP, which
