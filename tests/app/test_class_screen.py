@@ -196,12 +196,14 @@ def test_a_wrong_register_is_told_and_opens_nothing(
     stage: Any, wait: Any, is_settled: Any, find_action: Any, tmp_path: Path, shown: Any
 ) -> None:
     """With the line of each mistake."""
-    write_register(tmp_path, more='bord = "Red"')
+    write_register(tmp_path, more='bord = "Red"\nhandout = "LAMP"')
 
     async def story(pilot: Any, app: Any) -> None:
         screen = await _open(pilot, app, wait, is_settled, find_action)
         assert isinstance(screen, ErrorDialogue)
         assert "line 12" in shown(app)
+        assert "line 13" in shown(app)
+        assert "\\x0a" not in shown(app)  # in the last line, which has one row for both
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
 
