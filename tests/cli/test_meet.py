@@ -125,7 +125,7 @@ def test_a_restart_that_was_agreed_to_is_not_foretold_again(
     hostlink("load", "tide", "--port", RESTARTING)
     terminal = SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True))
     mocker.patch("hostlink.cli.commands.meet.sys", terminal)
-    mocker.patch("hostlink.cli.commands.meet.agreed", return_value=True)
+    mocker.patch("hostlink.cli.commands.meet.ask_yes_no", return_value=True)
     told = hostlink("meet", "--port", RESTARTING)
     assert told.status == 0
     assert "will probably restart" not in told.err
@@ -141,7 +141,7 @@ def test_consent_to_open_a_port_is_none_to_restart(
     blank_flash(place)
     terminal = SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True))
     mocker.patch("hostlink.cli.commands.meet.sys", terminal)
-    asked = mocker.patch("hostlink.cli.commands.meet.agreed", side_effect=[True, False])
+    asked = mocker.patch("hostlink.cli.commands.meet.ask_yes_no", side_effect=[True, False])
     told = hostlink("meet", "--port", RESTARTING)
     assert [("Open it?" in each.args[0]) for each in asked.call_args_list] == [True, False]
     assert "A program in the board's memory is lost" in asked.call_args.args[0]
