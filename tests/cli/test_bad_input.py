@@ -233,11 +233,10 @@ def test_a_port_in_use(pty: str, hostlink: Callable) -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="groups are a POSIX thing")
 def test_a_port_that_is_not_permitted_names_the_group(
-    hostlink: Callable, place: Path, mocker: MockerFixture
+    hostlink: Callable, mocker: MockerFixture
 ) -> None:
     """The device's own group, and the command that joins it, are in the message."""
-    device = place / "ttyUSB7"
-    os.mkfifo(device)
+    device = Path(os.ttyname(os.openpty()[1]))
     device.chmod(0o660)
     mocker.patch("pathlib.Path.group", return_value="dialout")
     mocker.patch("os.getegid", return_value=device.stat().st_gid + 1)
