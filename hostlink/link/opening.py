@@ -16,6 +16,7 @@ from hostlink.practice.kind import BoardKind
 from hostlink.sentences import no_port_address
 from hostlink.words import safe
 
+_OF_THE_SYSTEM = ("/dev/null", "/dev/zero", "/dev/full", "/dev/random", "/dev/urandom")
 _NO_PORTS: dict[str, Callable[[Path], bool]] = {
     "folder": Path.is_dir,
     "file": Path.is_file,
@@ -24,7 +25,6 @@ _NO_PORTS: dict[str, Callable[[Path], bool]] = {
     "disk": Path.is_block_device,
     "device of the system itself": lambda path: str(path.resolve()) in _OF_THE_SYSTEM,
 }
-_OF_THE_SYSTEM = ("/dev/null", "/dev/zero", "/dev/full", "/dev/random", "/dev/urandom")
 _HOST_AND_PORT = re.compile(r"[^/?#]+:[0-9]{1,5}(?![0-9a-zA-Z])")
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
 
