@@ -9,6 +9,7 @@ alone. After a change that is meant, draw them anew and look at them before they
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import hashlib
 import os
 import time
@@ -296,9 +297,10 @@ async def _findings(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _sheet(pilot: Any, app: Any, wait: Any) -> None:
-    app.desk.action_work("sheet")
-    await pilot.pause()
-    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    with contextlib.chdir("/"):  # the dialogue names this folder
+        app.desk.action_work("sheet")
+        await pilot.pause()
+        await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
 async def _whose(pilot: Any, app: Any, wait: Any) -> None:
