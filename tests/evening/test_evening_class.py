@@ -228,17 +228,24 @@ def save_and_compare(evening: Evening) -> None:
 
 
 def print_and_type_in(evening: Evening, printed: Callable[[str], tuple[int, list[str]]]) -> None:
-    """On paper each line stands with the code that the standards give; a typed-in copy with a wrong
+    """On paper each line and the code that the standards give it stand; a typed-in copy with a wrong
     character and a swap is told by line, and is the program when both are mended."""
     sheet, typed = evening.folder / "lamps.html", evening.folder / "typed.bas"
     evening.hostlink(f"sheet lamps -o {sheet} --profile evening")
     lines = evening.kept("lamps").splitlines()
     _, rows = printed(sheet.read_text(encoding="utf-8"))
-    paper = {" ".join(row.split()) for row in rows}
+    paper = [row.split() for row in rows]
+    codes = {
+        pair
+        for row in paper
+        if "".join(row).isdigit()
+        for pair in zip(row[::2], row[1::2], strict=True)
+    }
     # ISO/IEC 7064:2003, MOD 97-10; CRC-16/XMODEM is what binascii.crc_hqx works out.
     for line in lines:
         digits = "".join(f"{ord(character) - 31:02d}" for character in line)
-        assert " ".join(f"{line} {98 - int(digits) * 100 % 97:02d}".split()) in paper, line
+        assert line.split() in paper, line
+        assert (line.split()[0], f"{98 - int(digits) * 100 % 97:02d}") in codes, line
     whole = binascii.crc_hqx("".join(f"{line}\n" for line in lines).encode("ascii"), 0)
     assert any(f"{whole:04X}" in row for row in rows)
     wrong = [line.replace("STATES THEY", "STATUS THEY").replace("SLEEP", "SLEPE") for line in lines]
