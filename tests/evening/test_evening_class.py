@@ -228,8 +228,8 @@ def save_and_compare(evening: Evening) -> None:
 
 
 def print_and_type_in(evening: Evening, printed: Callable[[str], tuple[int, list[str]]]) -> None:
-    """On paper each line and the code that the standards give it stand; a typed-in copy with a wrong
-    character and a swap is told by line, and is the program when both are mended."""
+    """On paper stand each line and the code that the standards give it; a typed-in copy with a
+    wrong character and a swap is told by line, and is the program when both are mended."""
     sheet, typed = evening.folder / "lamps.html", evening.folder / "typed.bas"
     evening.hostlink(f"sheet lamps -o {sheet} --profile evening")
     lines = evening.kept("lamps").splitlines()

@@ -45,7 +45,7 @@ def test_a_store_does_not_overwrite_it(omitting: Any, archive: Archive) -> None:
     with omitting.session() as session, pytest.raises(NotKnownError) as caught:
         store(session, archive, "X")
     assert caught.value.what.startswith("What X holds is not known for certain: the board reports")
-    assert "It was not overwritten; what it lists is kept as rescue@2, not proven." in (
+    assert "It was not overwritten. What it lists is kept as rescue@2, not proven." in (
         caught.value.kept
     )
     assert omitting.stored == before
