@@ -75,7 +75,9 @@ class JobShowing:
 
     def _closed(self, _: object) -> None:
         if self.then is not None and self.job.ended and self.job.error is None:
-            with self.app.desk.questions.unasked(self._keys):
+            # A view of its own was watched until now, so what follows is waited for.
+            keys = self._keys if self._view is None else self.app.gate.taken
+            with self.app.desk.questions.unasked(keys):
                 self.then(self.job.result)
 
     def _show_failure(

@@ -10,7 +10,7 @@ from hostlink.cli.output import say
 from hostlink.cli.ways import IN_CONSOLE
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.activity import Activity, BoardState
-from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
+from hostlink.sentences import ONLY_RESTART_HELPS
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def doing_words(state: BoardState) -> str:
         Activity.RUNNING: "A program runs; Ctrl+C stops it.",
         Activity.ASKING: "The program waits; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
-        Activity.SILENT: f"The board {IS_SILENT}.",
+        Activity.SILENT: "The board or its program is silent.",
         Activity.FULL: f"Its memory is full; {ONLY_RESTART_HELPS}.",
     }.get(state.activity, "")
 

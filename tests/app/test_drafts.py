@@ -187,7 +187,7 @@ def test_text_typed_before_a_draft_is_opened_is_not_replaced_unasked(stage: Any,
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         app.desk.editor.load_text("10 REM TYPED\n")
         await pilot.press("tab", "enter")
-        await wait(pilot, lambda: "is not kept" in getattr(app.screen, "question", ""))
+        await wait(pilot, lambda: "is not in the archive" in getattr(app.screen, "question", ""))
         await pilot.press("enter")  # the safe answer
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.text == "10 REM TYPED\n"

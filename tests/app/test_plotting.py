@@ -104,7 +104,10 @@ def test_two_runs_are_compared_and_one_is_written_down(
         await wait(pilot, lambda: isinstance(app.screen, RunsScreen))
         await pilot.press("f")
         await wait(pilot, lambda: "run@3 printed no numbers." in shown(app))
-        await pilot.press("escape", "down", "space", "down", "c")
+        await wait(pilot, lambda: not isinstance(app.screen, RunsScreen))
+        await pilot.press("escape")
+        await wait(pilot, lambda: isinstance(app.screen, RunsScreen))
+        await pilot.press("down", "space", "down", "c")
         await wait(pilot, lambda: "run@1 against run@2: They differ." in shown(app))
         assert "-2" in shown(app) and "+3" in shown(app)
         for name in ("n.csv", "n.SVG", "n.csv"):

@@ -19,7 +19,7 @@ STOPS = [
     (
         ("duplicate", "copy.sqlite3"),
         "duplicate.flush_file",
-        "There is no copy.sqlite3; the a",
+        "There is no copy.sqlite3. The a",
     ),
     (("duplicate", "copy.sqlite3"), "duplicate.flush_folder", "copy.sqlite3 is whole and proven"),
     (
@@ -27,7 +27,7 @@ STOPS = [
         "database.opening.find_access",
         "plain.sqlite3 was there before",
     ),
-    (("export", "bag"), "exchange.bags.flush_tree", "There is no bag; the archive is as it was"),
+    (("export", "bag"), "exchange.bags.flush_tree", "There is no bag. The archive is as it was"),
     (("export", "bag"), "exchange.bags.flush_folder", "bag is whole and proven"),
     (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it, or nothing"),
     (("import", "plain-bag"), "exchange.merging.put_listing", "all of it, or nothing of it"),

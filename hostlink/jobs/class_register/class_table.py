@@ -10,7 +10,7 @@ import contextlib
 import dataclasses
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from hostlink.archive import Archive, Content, Revision
 from hostlink.archive.records import LEARNER, JobEvent
@@ -240,7 +240,7 @@ class _Record:
         if board is None or load is None:
             return ""
         for run in self.archive.runs(board_uuid=board.uuid, limit=_MOST_RUNS):
-            if run.at < load.started_at:
+            if run.at + timedelta(seconds=run.seconds) < load.started_at:
                 break
             if run.end.outcome == "error":
                 where = "" if run.end.line is None else f"line {run.end.line}: "
