@@ -132,7 +132,7 @@ async def opened(pilot: Any, app: Any, wait: Any, box: type) -> None:
 
 
 def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
-    stage: Any, wait: Any, shown: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
+    stage: Any, wait: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What was written, what is kept as which backup, and the keys that put it back; W, pressed
     again, does that."""
