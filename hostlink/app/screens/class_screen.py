@@ -15,16 +15,15 @@ from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_task import BoardTask, not_yet
 from hostlink.app.screens.choosing import ChoosePath
-from hostlink.app.screens.dialogues import ask_to_replace
+from hostlink.app.screens.dialogues import write_file
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
-from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.class_table import HEADS, ClassRow, class_table, summary
 from hostlink.jobs.class_register.evening import SeatJob, collecting, handing_out
 from hostlink.jobs.class_register.register import Register, check_programs, read_register
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.class_register.take_home import write_class_page, write_folders
-from hostlink.jobs.files import TakenError, named_path
+from hostlink.jobs.files import named_path
 from hostlink.jobs.loading import Loaded
 from hostlink.jobs.saving import Saved
 from hostlink.words import plural, safe
@@ -177,16 +176,18 @@ class ClassScreen(Page[None]):
             )
 
         self.start = start
-        seats = self._here()
+        seats = self._due(self._seats())
         if seats:
             start(seats)
         else:
             self.app.notify("No board of the class is plugged in.", markup=False)
 
-    def _here(self) -> list[Seat]:
+    def _seats(self) -> list[Seat]:
+        return self.app.attempt(lambda: seats_of(self.register, self.app.archive)) or []
+
+    def _due(self, seats: list[Seat]) -> list[Seat]:
         """Return the seats whose boards are here and were not served by the job of the evening."""
-        seats = self.app.attempt(lambda: seats_of(self.register, self.app.archive))
-        return [each for each in seats or () if each.port and each.learner.name not in self.tasks]
+        return [each for each in seats if each.port and each.learner.name not in self.tasks]
 
     def _do(
         self, seat: Seat, attached: AttachedBoard, what: str, work: SeatJob[Any], doing: str
@@ -235,12 +236,12 @@ class ClassScreen(Page[None]):
         """
         if not self.is_waiting or self.start is None or self.app.screen is not self:
             return
-        seats = self.app.attempt(lambda: seats_of(self.register, self.app.archive)) or []
+        seats = self._seats()
         for seat in seats:
             task = self.tasks.get(seat.learner.name)
             if not seat.port and task is not None and task.failed:
                 del self.tasks[seat.learner.name]
-        if late := self._here():
+        if late := self._due(seats):
             self.start(late)
 
     def action_renew(self) -> None:
@@ -253,17 +254,15 @@ class ClassScreen(Page[None]):
     def action_page(self) -> None:
         def write(path: Path, replace: bool) -> str:
             rows = list(self.rows.values())
-            write_class_page(path, self.register, rows, self.app.now(), replace=replace)
-            return f"The table is in {path.absolute()}."
+            page = path.absolute()
+            return write_class_page(page, self.register, rows, self.app.now(), replace=replace)
 
         self._ask_where("Write the page to which file?", ".html", write)
 
     def action_folders(self) -> None:
         def write(folder: Path, replace: bool) -> str:
             rows = list(self.rows.values())
-            without = write_folders(folder, self.app.archive, rows, replace=replace)
-            nobody = f" Nothing is saved of {', '.join(without)}." if without else ""
-            return f"{plural(len(rows) - len(without), 'folder')} in {folder}.{nobody}"
+            return write_folders(folder, self.app.archive, rows, replace=replace)
 
         self._ask_where("Write the learners' folders into which folder?", "", write)
 
@@ -272,15 +271,8 @@ class ClassScreen(Page[None]):
 
         def answered(name: str | None) -> None:
             if name:
-                written(named_path(name), replace=False)
-
-        def written(path: Path, *, replace: bool) -> None:
-            try:
-                self.app.tell(write(path, replace))
-            except TakenError as error:
-                ask_to_replace(self.app, error, lambda: written(path, replace=True))
-            except HostlinkError as error:
-                self.app.show_error(error)
+                path = named_path(name)
+                write_file(self.app, lambda replace: write(path, replace), self.app.tell)
 
         value = f"{self.register.path.stem}-{day}{suffix}"
         self.app.push_screen(ChoosePath(question, value), answered)

@@ -19,7 +19,6 @@ from hostlink.cli.port_choice import resolved_ports
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import IN_CLASS, in_commands
 from hostlink.errors import ExitStatus, UsageError
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -193,9 +192,7 @@ def _show(
                 say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
     say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
     if page is not None:
-        write_class_page(page, register, rows, utc_now(), replace=common.yes)
-        say(f"The table is in {page}.", quiet=common.quiet)
+        told = write_class_page(page, register, rows, utc_now(), replace=common.yes)
+        say(told, quiet=common.quiet)
     if folders is not None:
-        without = write_folders(folders, archive, rows, replace=common.yes)
-        nobody = f" Nothing is saved of {', '.join(without)}." if without else ""
-        say(f"{plural(len(rows) - len(without), 'folder')} in {folders}.{nobody}")
+        say(write_folders(folders, archive, rows, replace=common.yes))

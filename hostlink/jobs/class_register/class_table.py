@@ -37,11 +37,11 @@ class ClassRow:
     """One learner of the table.
 
     handed_out: the revision last given to them, "" for none. load: how that ended, "" if it is
-    proven. changed: lines that differ from it, None if not
-    known. ledger: of their program, or of the handout before it is loaded; None without a listing.
-    error: of the last run since then that ended with one. saved: the revision that holds their
-    work, "" for none. as_handed_out: that is the handout itself. doubt: what contradicts it.
-    before_this: it was saved before the last handout.
+    proven. changed: lines that differ from it, None if not known. ledger: of their program, or of
+    the handout before it is loaded; None without a listing. error: of the last run since then that
+    ended with one. saved: the revision that holds their work, "" for none. as_handed_out: that is
+    the handout itself. doubt: what contradicts it. before_this: it was saved before the last
+    handout.
     """
 
     name: str

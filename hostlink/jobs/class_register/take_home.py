@@ -26,22 +26,27 @@ from hostlink.words import plural
 
 def write_class_page(
     path: Path, register: Register, rows: Sequence[ClassRow], now: datetime, *, replace: bool
-) -> None:
-    """Write the table of a class as a page to print. Raises what `write_new` raises."""
+) -> str:
+    """Write the table of a class as a page to print; return the sentence that tells so.
+
+    Raises what `write_new` raises.
+    """
     from hostlink.publish.class_page import class_page
 
     page = class_page(register.title, local_text(now), HEADS, [row.cells(now) for row in rows])
     write_new(path, page.encode("utf-8"), replace=replace)
+    return f"The table is in {path}."
 
 
 def write_folders(
     folder: Path, archive: Archive, rows: Sequence[ClassRow], *, replace: bool
-) -> list[str]:
+) -> str:
     """Write a folder for each learner: the listing, its sheet, and the history of their program.
 
     It holds the learner's own program, and the handout where that is what was saved last. Return
-    the names of learners of whom nothing was saved. Raises TakenError if a file exists and may not
-    be replaced, RefusedError if there is nothing to write or it cannot be written.
+    the sentence that tells so, with the learners of whom nothing was saved. Raises TakenError if a
+    file exists and may not be replaced, RefusedError if there is nothing to write or it cannot be
+    written.
     """
     without = [row.name for row in rows if not row.saved]
     files = [member for row in rows if row.saved for member in _files(archive, row)]
@@ -51,7 +56,8 @@ def write_folders(
             kept="Nothing was written.",
         )
     into_folder(folder, files, replace=replace)
-    return without
+    nobody = f" Nothing is saved of {', '.join(without)}." if without else ""
+    return f"{plural(len(rows) - len(without), 'folder')} in {folder}.{nobody}"
 
 
 def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
