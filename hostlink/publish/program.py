@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError
-from hostlink.listing import Listing, canonical_line, measure
+from hostlink.listing import Ledger, Listing, canonical_line, measure
 from hostlink.listing.checkcodes import WHOLE, Codes, codes_of
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
@@ -53,14 +53,15 @@ class SampleRun:
 class PublishedProgram:
     """A program to publish for a kind of board.
 
-    rows: its lines as the board lists them, by number. sample: what it prints, if that is known.
+    rows: its lines as the board lists them, by number. ledger: its size on the board. sample: what
+    it prints, if that is known.
     """
 
-    listing: Listing
     profile: Profile
     details: ProgramDetails
     rows: dict[int, str]
     codes: Codes
+    ledger: Ledger
     tags: tuple[str, ...] = ()
     sample: SampleRun | None = None
 
@@ -77,7 +78,7 @@ class PublishedProgram:
     @property
     def size(self) -> int:
         """Return the bytes that it takes on the board."""
-        return measure(self.listing, self.profile.rules).total
+        return self.ledger.total
 
 
 def publish(
@@ -98,7 +99,8 @@ def publish(
             kept="Nothing was written.",
         )
     codes = codes_of(listing, profile.rules)
-    return PublishedProgram(listing, profile, details, rows, codes, tags, sample)
+    ledger = measure(listing, profile.rules)
+    return PublishedProgram(profile, details, rows, codes, ledger, tags, sample)
 
 
 def printed_rows(listing: Listing, profile: Profile) -> dict[int, str]:
@@ -136,8 +138,7 @@ def about(program: PublishedProgram, *, with_board: bool = True) -> str:
 
 
 def _facts(program: PublishedProgram) -> list[tuple[str, str]]:
-    profile = program.profile
-    ledger = measure(program.listing, profile.rules)
+    profile, ledger = program.profile, program.ledger
     size = f"{ledger.total:,} bytes"
     if ledger.limit:
         rest = f"{ledger.over:,} over" if ledger.over else f"{ledger.free:,} free"
@@ -225,7 +226,8 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
         "Under a few lines stand their codes, each in a box behind the number of its line. "
         + _with_computer(name)
     )
-    blanks = ", blanks outside quotation marks left out" if _is_free(profile) else ""
+    free = profile.rules.form.has_free_blanks
+    blanks = ", blanks outside quotation marks left out" if free else ""
     yield (
         f"By hand, for one line as <code>{escaped(commands.list or 'LIST')}</code> shows it, from "
         f"its number on{blanks}: begin with C = 0; for each character put the remainder of "
@@ -251,7 +253,3 @@ def _with_computer(name: str) -> str:
         f"With a computer: <code>hostlink save {shown}</code>, then {by_file} In the app, "
         "“Check codes” does the same."
     )
-
-
-def _is_free(profile: Profile) -> bool:
-    return profile.rules.form.has_free_blanks

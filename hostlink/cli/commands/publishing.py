@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
-from hostlink.cli.commands.listings import material_for
+from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import MADE_IF_MISSING, shared
 from hostlink.cli.output import as_json, say
@@ -55,16 +55,11 @@ def sheet(
 
     It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
     """
-
     from hostlink.jobs.publishing import details_of, write_sheet
 
-    material = material_for(common, what)
+    with material_in(common, what) as (material, archive):
+        known = details_of(material, archive)
     profile = common.the_profile()
-    if material.revision is None:
-        known = details_of(material, None)
-    else:
-        with common.archive(create=False, read_only=True) as archive:
-            known = details_of(material, archive)
     given = {"title": title, "author": author, "licence": licence, "notes": notes}
     details = replace(known, **{name: value for name, value in given.items() if value})
     write_sheet(output, material, profile, details, replace=common.yes)
