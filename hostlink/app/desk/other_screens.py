@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from hostlink.app.desk.part import DeskPart
 
 if TYPE_CHECKING:
+    from textual.screen import Screen
+
+    from hostlink.app.screens.choosing import ChoosePath
     from hostlink.app.screens.revisions import Wish
 
 
@@ -55,20 +60,26 @@ class OtherScreens(DeskPart):
         """Ask for a class register, and show the class."""
         from hostlink.app.screens.choosing import ChoosePath
         from hostlink.app.screens.class_screen import ClassScreen, read_class
+
+        self._ask_for_file(
+            ChoosePath(
+                "Which class register?",
+                hint="A TOML file that says who has which board.",
+                suffixes=(".toml",),
+            ),
+            lambda path: ClassScreen(read_class(self.app, path)),
+        )
+
+    def _ask_for_file(self, which: ChoosePath, screen: Callable[[Path], Screen[Any]]) -> None:
+        """Ask for a file, and show the screen that is made of it, or why it cannot be read."""
         from hostlink.jobs.files import named_path
 
         def answered(name: str | None) -> None:
-            if not name:
-                return
-            path = named_path(name)
-            register = self.app.attempt(lambda: read_class(self.app, path))
-            if register is not None:
-                self.app.push_screen(ClassScreen(register))
+            made = self.app.attempt(lambda: screen(named_path(name))) if name else None
+            if made is not None:
+                self.app.push_screen(made)
 
-        hint = "A TOML file that says who has which board."
-        self.app.push_screen(
-            ChoosePath("Which class register?", hint=hint, suffixes=(".toml",)), answered
-        )
+        self.app.push_screen(which, answered)
 
     def settings(self) -> None:
         """Show the settings."""
@@ -94,27 +105,18 @@ class OtherScreens(DeskPart):
         """Show the firmware write under way; without one ask for an image and show its review."""
         from hostlink.app.screens.choosing import ChoosePath
         from hostlink.app.screens.firmware import FirmwareScreen, review_file
-        from hostlink.jobs.files import named_path
 
         if self.desk.firmware_writes.under_way:
             self.app.push_screen(FirmwareScreen(self.desk.firmware_writes.reviewed))
             return
 
-        def answered(name: str | None) -> None:
-            if not name:
-                return
-            path = named_path(name)
-            reviewed = self.app.attempt(lambda: review_file(path))
-            if reviewed is not None:
-                self.app.push_screen(FirmwareScreen(reviewed))
-
-        self.app.push_screen(
+        self._ask_for_file(
             ChoosePath(
                 "Which firmware image?",
                 hint="An Intel HEX file; it is only reviewed.",
                 suffixes=(".hex", ".ihx", ".ihex"),
             ),
-            answered,
+            lambda path: FirmwareScreen(review_file(path)),
         )
 
     def firmware_history(self) -> None:
