@@ -115,6 +115,7 @@ def test_two_runs_are_compared_and_one_is_written_down(
             await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
             app.screen.query_one("#answer").value = str(tmp_path / name)
             await pilot.press("enter")
+            await wait(pilot, lambda: not isinstance(app.screen, ChoosePath))
         await wait(pilot, lambda: "exists already" in shown(app))
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))

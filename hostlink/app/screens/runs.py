@@ -108,7 +108,8 @@ class RunsScreen(Page[None]):
         if not other or other == order[at]:
             self.app.notify("Move to the run to compare, and mark another one with Space.")
             return
-        first, second = sorted((self.runs[other], self.runs[order[at]]), key=lambda run: run.at)
+        places = sorted((order.index(other), at), reverse=True)  # the newest is listed first
+        first, second = (self.runs[order[place]] for place in places)
         rows, told = compare_runs(first, second)
         self._detail(f"{first.spec} against {second.spec}: {told}", rows)
 
