@@ -207,8 +207,9 @@ def _slip(material: Material, target: Profile) -> LanguageError | None:
     return LanguageError(
         f"{material.label}, line {number}: {wrong} is not a word of this BASIC; {near} is near.",
         kept=NOTHING_SENT,
-        advice=lambda by: f"Correct it, or load it as it is "
-        f"{by.load_despite_review(material.word)}.",
+        advice=lambda by: (
+            f"Correct it, or load it as it is {by.load_despite_review(material.word)}."
+        ),
     )
 
 
