@@ -19,7 +19,8 @@ from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
-from hostlink.app.actions.table import BY_ID, EVERYWHERE, use_keys, way_to, with_keys
+from hostlink.app.actions.app_actions import EVERYWHERE
+from hostlink.app.actions.table import BY_ID, use_keys, way_to, with_keys
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing

@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.aside import aside
-from hostlink.app.rewrites import RewriteRows
+from hostlink.app.screens.rewrites import RewriteRows
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
