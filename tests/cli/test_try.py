@@ -330,6 +330,27 @@ def test_what_was_printed_before_a_stop_is_shown(
     looks = itertools.count()
     told = hostlink("try", name, "--trace", "--json")
     assert (told.status, [step["line"] for step in told.json]) == (130, [10, 20, 20, 20])
+    looks = itertools.count()
+    hostlink("keep", name)
+    told = hostlink("try", "LIGHT", "--expect")
+    assert "What is expected was not changed." in told.err
+
+
+def test_a_program_kept_for_another_kind_is_the_one_that_was_loaded(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """The board lists it in its own way: it has not changed, and is not kept a second time."""
+    port = ("--port", "practice://other?kind=token&time=virtual", "--yes")
+    hostlink("keep", listing('10 PRINT "HI"', "20 LET A=5"))
+    for _ in range(2):
+        told = hostlink("load", "LIGHT", *port)
+        assert told.status == 0
+        assert "escued" not in told.err
+        assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
+    assert "LIGHT@1" in hostlink("meet", *port[:2]).out
+    assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
+    hostlink("load", listing('10 PRINT "OTHER"', name="other.bas"), *port)
+    assert "LIGHT@1" not in hostlink("boards").out
 
 
 def test_what_was_tried_until_all_is_stopped_is_told(
@@ -354,24 +375,3 @@ def test_drawn_values_take_the_place_of_the_output(hostlink: Callable, listing: 
     name = listing("10 FOR I=1 TO 3", "20 PRINT I", "30 NEXT I")
     assert hostlink("try", name, "--csv", "-").out == "printed\n1\n2\n3\n"
     assert hostlink("try", name, "--svg", "-").out.startswith("<svg ")
-    looks = itertools.count()
-    hostlink("keep", name)
-    told = hostlink("try", "LIGHT", "--expect")
-    assert "What is expected was not changed." in told.err
-
-
-def test_a_program_kept_for_another_kind_is_the_one_that_was_loaded(
-    hostlink: Callable, listing: Listing
-) -> None:
-    """The board lists it in its own way: it has not changed, and is not kept a second time."""
-    port = ("--port", "practice://other?kind=token&time=virtual", "--yes")
-    hostlink("keep", listing('10 PRINT "HI"', "20 LET A=5"))
-    for _ in range(2):
-        told = hostlink("load", "LIGHT", *port)
-        assert told.status == 0
-        assert "escued" not in told.err
-        assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
-    assert "LIGHT@1" in hostlink("meet", *port[:2]).out
-    assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
-    hostlink("load", listing('10 PRINT "OTHER"', name="other.bas"), *port)
-    assert "LIGHT@1" not in hostlink("boards").out
