@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
@@ -17,10 +15,7 @@ from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
 from hostlink.listing.finding import RULES, silenced_in, with_silence, without_silence
-from hostlink.words import plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
+from hostlink.words import plural
 
 
 class FindingsScreen(Page[int | None]):
@@ -29,7 +24,6 @@ class FindingsScreen(Page[int | None]):
     program: the program in the archive whose note silences rules, "" if it is in no archive.
     """
 
-    app: DeskApp
     AUTO_FOCUS = "#findings"
     FOOT = (
         "Enter goes to the line. Space silences the rule for this program, or reports it again. "
@@ -107,7 +101,7 @@ class FindingsScreen(Page[int | None]):
             words = f"{where}{one.message} {one.advice}\n\nRule {one.rule}: {RULES[one.rule]}."
             typed = next((row.typed for row in self.listing if row.at == one.line_at), "")
             words += f"\n\n{typed}" if typed else ""
-        self.query_one("#finding-detail", Static).update(Content(safe(words, keep="\n")))
+        self.say("#finding-detail", words)
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

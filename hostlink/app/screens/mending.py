@@ -7,16 +7,14 @@ from collections.abc import Iterator
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.sentences import EDITOR_STAYS, INTO_EDITOR
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Mend, Rules, mend
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 _MOST_OPEN = 3  # repairs of a kind; more of them are folded at first
 _MOST_DETAILED = 20  # repairs of a kind whose rows are shown before and after
@@ -113,7 +111,7 @@ class MendScreen(Page[str | None]):
         if doubts:
             told = "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
             parts.append(f"Left as it is, but look at it:\n{told}")
-        self.query_one("#mend-detail", Static).update(Content(safe("\n\n".join(parts), keep="\n")))
+        self.say("#mend-detail", "\n\n".join(parts))
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

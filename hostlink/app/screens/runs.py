@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.choosing import ChoosePath
@@ -22,10 +20,7 @@ from hostlink.archive.times import local_text
 from hostlink.jobs.drawing import Drawing, drawing_of_run
 from hostlink.jobs.files import named_path
 from hostlink.jobs.run.run_words import compare_runs, run_words
-from hostlink.words import plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
+from hostlink.words import plural
 
 MOST = 200  # runs that are listed
 
@@ -33,7 +28,6 @@ MOST = 200  # runs that are listed
 class RunsScreen(Page[None]):
     """Show the runs of a program, the newest first, with what the chosen one printed."""
 
-    app: DeskApp
     AUTO_FOCUS = "#runs"
     FOOT = (
         "The arrow keys choose a run. Space marks one, C compares it with the chosen one. "
@@ -86,8 +80,7 @@ class RunsScreen(Page[None]):
             self._detail(run_words(run), rows)
 
     def _detail(self, head: str, rows: Iterable[str]) -> None:
-        text = safe("\n".join([head, *rows]), keep="\n")
-        self.query_one("#run-detail", Static).update(Content(text))
+        self.say("#run-detail", "\n".join([head, *rows]))
 
     @property
     def chosen(self) -> Run | None:

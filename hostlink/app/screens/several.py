@@ -7,9 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
@@ -28,17 +26,15 @@ from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.many import dated_name, keep_once, port_names
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.session import Session
-from hostlink.words import capital, plural, safe
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
 
 
 class SeveralScreen(Page[None]):
     """Choose some of the attached boards and do one job on each of them at the same time."""
 
-    app: DeskApp
     AUTO_FOCUS = "#several"
     FOOT = (
         "L loads the listing in the editor into each marked board, G saves each, K backs each up. "
@@ -125,8 +121,7 @@ class SeveralScreen(Page[None]):
             if task is not None:
                 words += ["", self._words(attached)]
                 words += [text for text, _ in task.job.progress.told]
-        text = "\n".join(safe(one) for one in words)
-        self.query_one("#several-detail", Static).update(Content(text))
+        self.say("#several-detail", "\n".join(words))
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

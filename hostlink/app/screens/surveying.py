@@ -76,7 +76,6 @@ class SurveyScreen(Page[None]):
     profile, attached: to keep it and use it; None for an earlier one.
     """
 
-    app: DeskApp
     AUTO_FOCUS = "#told"
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("survey.keep", "Keep as a profile", "hostlink then uses it for this board"),
@@ -161,8 +160,7 @@ class SurveyScreen(Page[None]):
             f"found: {found} ({sure})",
             f"evidence: {evidence}",
         ]
-        text = "\n".join(safe(one) for one in words)
-        self.query_one("#found-detail", Static).update(Content(text))
+        self.say("#found-detail", "\n".join(words))
 
     def action_keep(self) -> None:
         def named(name: str | None) -> None:

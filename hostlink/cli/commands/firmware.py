@@ -15,7 +15,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
 from hostlink.cli.group import Group
-from hostlink.cli.options import WholeRange, shared
+from hostlink.cli.options import FILE, WholeRange, output_option, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import RefusedError, UsageError
@@ -61,13 +61,8 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @firmware.command()
-@click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write a draft profile (TOML) made of what the image tells.",
-)
+@click.argument("image", type=FILE)
+@output_option("Write a draft profile (TOML) made of what the image tells.")
 @_image_options
 @shared(json=True, yes=True)
 def review(
@@ -144,7 +139,7 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 
 
 @firmware.command()
-@click.argument("image", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("image", required=False, type=FILE)
 @click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
 @_image_options
 @click.option("--role", type=_ROLES, help="What the image is for: it is remembered.")
@@ -160,7 +155,7 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.option("--load", "program", metavar="WHAT", default="", help="Load a listing afterwards.")
 @click.option(
     "--display",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE,
     help="The image of the machine's display, written next: which wires to move is told.",
 )
 @shared(link=True, json=True, yes=True)

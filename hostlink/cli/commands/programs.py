@@ -10,7 +10,7 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import ONLY_TAGGED, shared
+from hostlink.cli.options import ONLY_TAGGED, output_option, shared
 from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
@@ -209,12 +209,7 @@ def source_words(origin: Origin) -> str:
 
 @click.command()
 @click.argument("what")
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write it to a file, its bytes exactly as kept.",
-)
+@output_option("Write it to a file, its bytes exactly as kept.")
 @click.option(
     "--origins", is_flag=True, help="Say from which revision, day and board each line first came."
 )
