@@ -68,8 +68,8 @@ def test_a_word_of_another_basic_is_indexed_whole() -> None:
     )
     words = entries(page, "Words and the programs that use them")
     assert words.pop("PRINT") == "all"
-    assert [word for word in words if words[word] == "1"] == "DATA IF READ RESTORE STOP".split()
-    assert [word for word in words if words[word] == "2"] == "FOR NEXT TO".split()
+    assert {word for word in words if words[word] == "2"} == {"FOR", "NEXT", "TO"}
+    assert set(words) == {"DATA", "FOR", "IF", "NEXT", "READ", "RESTORE", "STOP", "TO"}
 
 
 def test_each_program_begins_a_page_that_has_its_number_above(
