@@ -113,7 +113,9 @@ class Stage:
 
 
 @pytest.fixture
-def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
+def stage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, _ready_archives: None
+) -> Iterator[Stage]:
     monkeypatch.chdir(tmp_path)
     for name in ("PORT", "PROFILE", "BAUD", "ARCHIVE"):
         monkeypatch.delenv(f"HOSTLINK_{name}", raising=False)
