@@ -26,7 +26,7 @@ def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any
     def add(command: Callable[..., Any]) -> Callable[..., Any]:
         for option in (
             click.option(
-                "--csv", type=_FILE, help="Write it to a file, as comma-separated values."
+                "--csv", type=_FILE, help="Write the numbers to a file, as comma-separated values."
             ),
             click.option("--svg", type=_FILE, help="Draw it into a file, as an SVG picture."),
             click.option("--plot", is_flag=True, help=f"Draw {drawn}."),

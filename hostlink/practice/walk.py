@@ -99,7 +99,7 @@ class Walk:
             pass
         if self.error:
             raise RefusedError(
-                f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
+                f"The practice board of kind {self.board.kind.name} refused {row[:40]!r}: "
                 f"{self.error}",
                 kept=LISTING_UNCHANGED,
                 advice=LOOK_AT_LINE,

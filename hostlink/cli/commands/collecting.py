@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @click.option(
     "--any-characters",
     is_flag=True,
-    help="Keep also what holds characters that the board cannot take.",
+    help="Keep also listings with characters that the board lacks.",
 )
 @click.option(
     "--as",
@@ -139,7 +139,7 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
     "--output",
     type=click.Path(path_type=Path),
     required=True,
-    help=f"A folder, or a file that ends in .zip; {MADE_IF_MISSING}.",
+    help=f"A folder, or a .zip file; {MADE_IF_MISSING}.",
 )
 @shared(yes=True)
 def give(
