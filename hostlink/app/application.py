@@ -47,8 +47,8 @@ letter of a word does it. <every-action> finds every action by a word of yours, 
 stop, and tells the command for what only the command line does. Below, a single letter is the one \
 after <words>; what has neither key nor letter is found with <every-action>.
 
-In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it was sent to \
-the board, and ━ that it was read back too: the board holds it as it stands there.
+In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it went to the \
+board, and ━ that it was read back too: the board holds it as it stands there.
 """
 
 

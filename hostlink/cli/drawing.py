@@ -26,7 +26,9 @@ def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any
     def add(command: Callable[..., Any]) -> Callable[..., Any]:
         for option in (
             click.option(
-                "--csv", type=FILE, help="Write it as comma-separated values; - is stdout."
+                "--csv",
+                type=FILE,
+                help="Write the numbers to a file, as comma-separated values; - is stdout.",
             ),
             click.option("--svg", type=FILE, help="Draw it into a file, as an SVG picture."),
             click.option("--plot", is_flag=True, help=f"Draw {drawn}."),

@@ -166,9 +166,11 @@ def cli(ctx: click.Context) -> None:
     made of software: try everything on it first. Without a command, hostlink opens the app.
     """
     if ctx.invoked_subcommand is None:
-        from hostlink.cli.open_app import can_open_app, open_from_environment
+        from hostlink.app.start import can_open_app
 
         if can_open_app():
+            from hostlink.cli.open_app import open_from_environment
+
             open_from_environment()
         else:
             click.echo(ctx.get_help())

@@ -208,7 +208,7 @@ def _slip(material: Material, target: Profile) -> LanguageError | None:
         f"{material.label}, line {number}: {wrong} is not a word of this BASIC; {near} is near.",
         kept=NOTHING_SENT,
         advice=lambda by: (
-            f"Correct it, or load it as it is {by.load_despite_review(material.word)}."
+            f"Correct it, or send it as it is {by.load_despite_review(material.word)}."
         ),
     )
 

@@ -83,7 +83,7 @@ def prove(
     from hostlink.practice.kind_file import find_kind, kind_names
 
     if made.needs:
-        return Proof("open", "it needs what the board does not have")
+        return Proof("open", "it needs what this board lacks")
     missing = [kind for kind in kinds if kind not in kind_names()]
     if missing:
         return Proof("open", f"there is no practice board of the kind {missing[0]}")

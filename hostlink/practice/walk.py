@@ -96,7 +96,7 @@ class Walk:
             pass
         if self.error:
             raise RefusedError(
-                f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
+                f"The practice board of kind {self.board.kind.name} refused {row[:40]!r}: "
                 f"{self.error}",
                 kept=LISTING_UNCHANGED,
                 advice="Look at the line that it names.",

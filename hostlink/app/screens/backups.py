@@ -100,7 +100,7 @@ class BackupsScreen(Page[None]):
             "put_back",
             "Put it back",
             priority=True,
-            tooltip="The marked items, or all; what the board holds is kept first",
+            tooltip="The marked items, or all; a backup is made first",
         ),
         screen_key("backups.mark", "Mark the item", "Then only marked ones are put back"),
         screen_key("backups.open", "Open the item", "Its listing into the editor"),

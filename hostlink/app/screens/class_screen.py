@@ -54,7 +54,7 @@ class ClassScreen(Page[None]):
         screen_key("class.own", "Hand out their own", "The program of each learner, as last saved"),
         screen_key("class.collect", "Collect", "Save each learner's program"),
         screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
-        screen_key("class.page", "Write a page", "The table, to print it"),
+        screen_key("class.page", "Write a page", "The table, for printing"),
         screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
         screen_key("class.stop", "Stop them all", "Each ends in order"),
         screen_key("class.renew", "Look anew", "At the ports, and at the register's file"),

@@ -10,7 +10,7 @@ from textual.widget import Widget
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
-from hostlink.app.sentences import NOTHING_WRONG
+from hostlink.app.sentences import GOES_TO_LINE, NOTHING_WRONG
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
@@ -26,7 +26,7 @@ class FindingsScreen(Page[int | None]):
 
     AUTO_FOCUS = "#findings"
     FOOT = (
-        "Enter goes to the line. Space silences the rule for this program, or reports it again. "
+        f"{GOES_TO_LINE} Space silences the rule for this program, or reports it again. "
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [

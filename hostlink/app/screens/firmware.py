@@ -87,7 +87,7 @@ class FirmwareScreen(Page[None]):
 
     HEAD = "Firmware"
     FOOT = (
-        "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
+        "W writes it to the board, asked first, and finishes one that was cut off. G goes "
         "back to what the flash held before. S stops a write, asked first. Escape goes back; a "
         "write goes on meanwhile."
     )
@@ -166,7 +166,7 @@ class FirmwareScreen(Page[None]):
         words = CAUTIONS.format(
             part=CHIP.part, port=attached.port, goes_back=KEYS.write_previous
         ).replace("\n  ", " ")
-        kept = "What the board holds is backed up first, and its programs are put back afterwards."
+        kept = "A backup of the board is made first, and its programs are put back afterwards."
         write = ("write", "I have read this: write", lambda: go_on(attached))
         ask(self.app, f"{words}\n{kept}", write, leave=LEAVE_IT)
 

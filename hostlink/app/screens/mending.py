@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.sentences import EDITOR_STAYS, INTO_EDITOR
+from hostlink.app.sentences import AT_CURSOR, EDITOR_STAYS, INTO_EDITOR
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Mend, Rules, mend
@@ -29,7 +29,7 @@ class MendScreen(Page[str | None]):
         "nothing is sent. Escape leaves it."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        screen_key("mending.turn", "Undo or redo a repair", "The one at the cursor"),
+        screen_key("mending.turn", "Undo or redo a repair", AT_CURSOR),
         screen_key("mending.unfold", "Unfold", "Each repair of the kind", action="fold(False)"),
         screen_key("mending.fold", "Fold", "The kind in one row", action="fold(True)"),
         Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),

@@ -11,6 +11,7 @@ from textual.events import DescendantFocus
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.sentences import GOES_TO_LINE
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing.reviewing.crossref import CrossReference
@@ -53,7 +54,7 @@ class ReferencesScreen(Page[int | None]):
 
     def foot(self) -> str:
         """Return the line of keys, with a warning about jumps to computed lines."""
-        words = "Tab changes between lines and variables. Enter goes to the line. Escape goes back."
+        words = f"Tab changes between lines and variables. {GOES_TO_LINE} Escape goes back."
         if self.found.worked_out:
             words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
         return words

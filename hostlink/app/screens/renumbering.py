@@ -36,7 +36,7 @@ class RenumberScreen(Page[str | None]):
 
     AUTO_FOCUS = "#number-start"
     HEAD = "New line numbers"
-    FOOT = f"Tab goes to the next field. {UNDOABLE} Escape leaves it."
+    FOOT = f"Tab changes between the fields. {UNDOABLE} Escape leaves it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Take it", tooltip="Into the editor"),
         Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),

@@ -10,6 +10,7 @@ from textual.containers import Vertical
 from textual.widget import Widget
 
 from hostlink.app.screens.dialogues import AskText
+from hostlink.app.sentences import AT_CURSOR
 from hostlink.app.settings import MOST_MINUTES, is_minutes
 from hostlink.app.themes import NAMES, name_in_settings
 from hostlink.app.widgets.page import Page
@@ -30,7 +31,7 @@ class SettingsScreen(Page[None]):
     AUTO_FOCUS = "#settings"
     HEAD = "Settings"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "change", "Change it", priority=True, tooltip="The one at the cursor"),
+        Binding("enter", "change", "Change it", priority=True, tooltip=AT_CURSOR),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

@@ -37,13 +37,13 @@ class SeveralScreen(Page[None]):
 
     AUTO_FOCUS = "#several"
     FOOT = (
-        "L loads the listing in the editor into each marked board, G saves each, K backs each up. "
+        "L loads the editor's listing into each marked board, G saves each, K backs each up. "
         "Space marks. Enter tries one board again alone, X stops them all, A shows other boards. "
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("several.mark", "Mark the board", "Only marked boards are worked with"),
-        screen_key("several.load", "Load into each", "The listing in the editor, kept once"),
+        screen_key("several.load", "Load into each", "The editor's listing, kept once"),
         screen_key("several.save", "Save each", "Under the board's name and the date"),
         screen_key("several.backup", "Back up each", "All that each of them holds"),
         Binding(

@@ -53,7 +53,7 @@ class StoredScreen(Page[None]):
     AUTO_FOCUS = "#stored"
     FOOT = (
         "Enter recalls a program into the board's memory. S stores what memory holds, not the "
-        "text in the editor. A lists again. Escape goes back."
+        "editor's text. A lists again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(

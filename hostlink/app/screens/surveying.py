@@ -47,7 +47,7 @@ def ask_to_survey(app: DeskApp, attached: AttachedBoard) -> None:
         ("talk", "Measure without storing anything", lambda: _run(app, attached, storing=False)),
         ("storing", says, lambda: _run(app, attached, storing=True)),
         why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
-        "board does to lines, what they cost and how fast it stores them shows only in test "
+        "board does to lines, what they cost and how long storing takes shows only in test "
         "lines: what memory holds is kept first, put back afterwards and proven.",
     )
 
@@ -79,7 +79,7 @@ class SurveyScreen(Page[None]):
     AUTO_FOCUS = "#told"
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("survey.keep", "Keep as a profile", "hostlink then uses it for this board"),
-        screen_key("survey.details", "Details", "Every value with its evidence, or the words"),
+        screen_key("survey.details", "Details", "All values with their evidence, or the words"),
         Binding("escape", "leave", "Back", tooltip="To the boards"),
     ]
 

@@ -75,7 +75,7 @@ def adapt(
     told: dict[str, object] = {"listing": material.label}
     told |= {"from": source.name, "profile": target.name, **_adapted_dict(made, proof)}
     if keep and proof.result == "differs":
-        say("Nothing was kept: the result does something else than the original.")
+        say("Nothing was kept: the result does not do what the original does.")
     elif keep:
         how = f"adapted from {source.name} for {target.name}", proof.unproven
         told["kept"] = keep_listing(common, material, made.listing, (source, target), *how)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @click.option(
     "--any-characters",
     is_flag=True,
-    help="Keep also what holds characters that the board cannot take.",
+    help="Keep also listings with characters that the board lacks.",
 )
 @click.option(
     "--as",
@@ -135,7 +135,7 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
 @click.command()
 @program_choice
 @output_option(
-    f"A folder, or a file that ends in .zip; {MADE_IF_MISSING}.",
+    f"A folder, or a .zip file; {MADE_IF_MISSING}.",
     click.Path(path_type=Path),
     required=True,
 )

@@ -243,7 +243,7 @@ def _show_origins(common: CommonOptions, material: Material, archive: Archive | 
 
     if material.revision is None or archive is None:
         raise RefusedError(
-            f"{material.label} is not a program of the archive; only those have earlier revisions.",
+            f"{material.label} has no earlier revisions; only programs of your own have them.",
             advice="Name a program, as in: hostlink show hail --origins",
         )
     found, labels = line_origins(archive, material.revision), archive.board_labels()

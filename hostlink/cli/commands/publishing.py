@@ -34,7 +34,7 @@ _PAGE = output_option("The HTML file to write.", required=True)
 @click.option("--title", default="", help="What stands above the listing.")
 @click.option("--author", default="", help="Who wrote the program.")
 @click.option("--licence", default="", help="Under which licence it may be passed on.")
-@click.option("--notes", default="", help="What to say of it, in place of the program's note.")
+@click.option("--notes", default="", help="What to say in place of the program's note.")
 @shared(profile=True, yes=True)
 def sheet(
     common: CommonOptions,

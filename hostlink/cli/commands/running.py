@@ -86,7 +86,7 @@ def run(
         say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=common.quiet)
     if not "".join(done.rows).strip():
         say(
-            "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
+            "It printed nothing. To load a program: `hostlink load WHAT`.",
             quiet=common.quiet,
         )
 

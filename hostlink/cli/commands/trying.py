@@ -18,7 +18,7 @@ from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.sentences import LOOK_FOR_LOOP, ends_in_error, left_out, line_is
+from hostlink.sentences import ANALOG_PIN, LOOK_FOR_LOOP, ends_in_error, left_out, line_is
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ _AT_ONCE = 500  # rows of a trace that are printed together
 @click.option(
     "--pins",
     type=FILE,
-    help="A CSV file of what comes to its pins, rows of ms,pin,value; ADC0 is an analog input.",
+    help=f"A CSV file of what comes to its pins, rows of ms,pin,value; {ANALOG_PIN}",
 )
 @click.option(
     "--seconds",
@@ -58,9 +58,9 @@ _AT_ONCE = 500  # rows of a trace that are printed together
     help="Print every statement that is run: its number, its line, the time in ms, the variables "
     "that it sets, what it prints.",
 )
-@draw_options("what it puts out at pins, else the numbers that it prints")
+@draw_options("what it puts out at pins, else the numbers it prints")
 @click.option("--all", "every", is_flag=True, help="Try every program of which output is expected.")
-@click.option("--tag", metavar="TAG", help="With --all: only programs with this tag.")
+@click.option("--tag", metavar="TAG", help="With --all: try only what has this tag.")
 @shared(profile=True, json=True, yes=True)
 def try_listing(
     common: CommonOptions,
@@ -119,7 +119,7 @@ def _tried(
     revision, expected, before = material.revision, None, None
     if expect and revision is None:
         raise UsageError(
-            f"{material.label} is not kept in the archive, so nothing can be expected of it.",
+            f"{material.label} is kept nowhere, so nothing can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
     if archive is not None and revision is not None:

@@ -123,10 +123,13 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     "--room",
     type=WholeRange(1, 65_535),
     metavar="BYTES",
-    help="The bytes that a board has for it, in place of the profile's.",
+    help="The bytes that a board has for it, if not those of the profile.",
 )
 @click.option(
-    "--unreached", "drop_unreached", is_flag=True, help="Also remove lines that are never reached."
+    "--unreached",
+    "drop_unreached",
+    is_flag=True,
+    help="Also remove what is never reached.",
 )
 @OUTPUT
 @KEEP

@@ -73,8 +73,8 @@ def _stopped(session: Session, before: Before) -> str:
         return f"{NO_STOPPING_KEY}. {LEFT_ALONE}"
     if not session.dialogue.pacing.direct_end:
         return (
-            "The interrupt was sent; this board shows no prompt, so it is not known whether the "
-            "program stopped."
+            "The interrupt was sent; whether the program stopped is not known, since this board "
+            "shows no prompt."
         )
     row = safe(to_text(core.row[-40:], session.profile.rules.form.charset))
     said = f'it last sent "{row}"' if row else "it sent nothing more"
