@@ -119,7 +119,7 @@ class BoardsScreen(Page[None]):
         if first:
             states = [self._state(row) for row in self.known.values()]
             self.query_one(Rows).cursor = states.index("current") if "current" in states else 0
-        self._detail()
+        self.detail()
 
     def _port_attached(self, port: str) -> str:
         """Return the address under which a board is attached, "" if it is not."""
@@ -141,7 +141,7 @@ class BoardsScreen(Page[None]):
             return "attached"
         return "here" if row.port else "away"
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
         row = self.known.get(self.query_one(Rows).key)
         if row is None:
             self.say("#board-detail", "No board is known yet.")
@@ -204,10 +204,6 @@ class BoardsScreen(Page[None]):
         return (
             f"{last.image.name}, {ago(last.began_at, self.app.now())}: {last.outcome or 'cut off'}"
         )
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -104,7 +104,7 @@ class ClassScreen(Page[None]):
         self.query_one(Rows).show(
             [Entry(name, self._cells(row)) for name, row in self.rows.items()]
         )
-        self._detail()
+        self.detail()
 
     def _cells(self, row: ClassRow) -> tuple[str, ...]:
         cells = list(row.cells(self.app.now()))
@@ -117,7 +117,7 @@ class ClassScreen(Page[None]):
             cells[self.column] = lines if progress.all_lines else "under way"
         return tuple(cells)
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
         row = self.rows.get(self.query_one(Rows).key)
         if row is None:
             return
@@ -127,10 +127,6 @@ class ClassScreen(Page[None]):
             words += [task.progress]
             words += [text for text, _ in task.job.progress.told]
         self.say("#class-detail", "\n".join(filter(None, words)))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
 
     @property
     def is_at_rest(self) -> bool:

@@ -77,7 +77,7 @@ class FindingsScreen(Page[int | None]):
         self.set_head(head)
         order = sorted(range(len(every)), key=lambda at: every[at].rule in self.silenced)
         self.query_one(Rows).show([self._entry(at, every[at]) for at in order])
-        self._detail()
+        self.detail()
 
     def _entry(self, at: int, one: Finding) -> Entry:
         kind = "silenced" if one.rule in self.silenced else one.severity
@@ -90,7 +90,7 @@ class FindingsScreen(Page[int | None]):
         key = self.query_one(Rows).key
         return self.found[int(key)] if key else None
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
         one = self.chosen
         words = ""
         if one is not None:
@@ -102,10 +102,6 @@ class FindingsScreen(Page[int | None]):
             typed = next((row.typed for row in self.listing if row.at == one.line_at), "")
             words += f"\n\n{typed}" if typed else ""
         self.say("#finding-detail", words)
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -75,7 +75,7 @@ class MendScreen(Page[str | None]):
             head += f", {plural(doubts, 'doubt')} left as {'it is' if doubts == 1 else 'they are'}"
         self.set_head(head)
         self.query_one(Rows).show([entry for kind in self._kinds for entry in self._entries(kind)])
-        self._detail()
+        self.detail()
 
     def _entries(self, kind: str) -> Iterator[Entry]:
         """Yield the row of a kind, then those of its repairs; the key of a repair is its place."""
@@ -102,7 +102,7 @@ class MendScreen(Page[str | None]):
         key = self.query_one(Rows).key
         return self._kinds[key] if key in self._kinds else [int(key)] if key else []
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
         parts = []
         for at in self._chosen()[:_MOST_DETAILED]:
             one = self._all[at]
@@ -112,10 +112,6 @@ class MendScreen(Page[str | None]):
             told = "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
             parts.append(f"Left as it is, but look at it:\n{told}")
         self.say("#mend-detail", "\n\n".join(parts))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

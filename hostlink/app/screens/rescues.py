@@ -68,9 +68,9 @@ class RescuesScreen(Page[Wish | None]):
             [_entry(one, labels.get(one.origin.board_uuid or "", "")) for one in found]
         )
 
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        one = self.rescues.get(event.key)
+    def detail(self) -> None:
+        """Show the rescue at the cursor."""
+        one = self.rescues.get(self.query_one(Rows).key)
         if one is None:
             return
         content = self.app.attempt(lambda: self.app.archive.content(one))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 from typing import ClassVar
@@ -71,16 +71,13 @@ class RunsScreen(Page[None]):
     def _list(self) -> None:
         self.query_one(Rows).show([_entry(run, self.marked) for run in self.runs.values()])
 
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        if run := self.runs.get(event.key):
+    def detail(self) -> None:
+        """Show what the chosen run printed."""
+        if run := self.chosen:
             rows = list(run.printed.rows)
             if run.printed.cut:
                 rows.insert(run.printed.cut_after, run.printed.missing)
-            self._detail(run_words(run), rows)
-
-    def _detail(self, head: str, rows: Iterable[str]) -> None:
-        self.say("#run-detail", "\n".join([head, *rows]))
+            self.say("#run-detail", "\n".join([run_words(run), *rows]))
 
     @property
     def chosen(self) -> Run | None:
@@ -104,7 +101,8 @@ class RunsScreen(Page[None]):
         places = sorted((order.index(other), at), reverse=True)  # the newest is listed first
         first, second = (self.runs[order[place]] for place in places)
         rows, told = compare_runs(first, second)
-        self._detail(f"{first.spec} against {second.spec}: {told}", rows)
+        words = f"{first.spec} against {second.spec}: {told}"
+        self.say("#run-detail", "\n".join([words, *rows]))
 
     def action_file(self) -> None:
         """Ask for a file, and write the numbers that the chosen run printed to it."""

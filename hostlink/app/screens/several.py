@@ -93,7 +93,7 @@ class SeveralScreen(Page[None]):
                 for port, attached in boards.items()
             ]
         )
-        self._detail()
+        self.detail()
 
     def _names(self) -> dict[str, str]:
         """Return the name of each attached board by its port, each different."""
@@ -111,7 +111,7 @@ class SeveralScreen(Page[None]):
             return capital(self._sentence(attached, "").strip())
         return task.progress
 
-    def _detail(self, note: str = "") -> None:
+    def detail(self, note: str = "") -> None:
         attached = self.app.boards.by_port.get(self.query_one(Rows).key)
         words: list[str] = []
         if attached is not None:
@@ -122,10 +122,6 @@ class SeveralScreen(Page[None]):
                 words += ["", self._words(attached)]
                 words += [text for text, _ in task.job.progress.told]
         self.say("#several-detail", "\n".join(words))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
@@ -152,7 +148,7 @@ class SeveralScreen(Page[None]):
         if task is not None and task.failed and task.alone is not None:
             task.alone()
         else:
-            self._detail("Nothing has failed on this board.")
+            self.detail("Nothing has failed on this board.")
 
     # --- the jobs ----------------------------------------------------------------------------
 

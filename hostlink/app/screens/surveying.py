@@ -127,7 +127,7 @@ class SurveyScreen(Page[None]):
 
     def on_mount(self) -> None:
         self.query_one(Rows).show([Entry(row[0], row) for row in self.rows])
-        self._detail()
+        self.detail()
         self._show(details=not self.told)  # an older survey has no words
 
     def action_details(self) -> None:
@@ -145,11 +145,7 @@ class SurveyScreen(Page[None]):
             return bool(self.told)
         return action != "keep" or self.profile is not None
 
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
-
-    def _detail(self) -> None:
+    def detail(self) -> None:
         key = self.query_one(Rows).key
         row = next((one for one in self.rows if one[0] == key), None)
         if row is None:

@@ -70,6 +70,13 @@ class Page(Screen[R]):
         """Show plain text in one of the parts. name: its selector, such as "#detail"."""
         self.query_one(name, Static).update(Content(safe(words, keep="\n")))
 
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self.detail()
+
+    def detail(self) -> None:
+        """Show the row at the cursor of the list in full."""
+
     def action_leave(self) -> None:
         """Close the screen without a choice."""
         self.dismiss(None)

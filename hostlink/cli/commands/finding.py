@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import click
@@ -10,9 +11,9 @@ import click
 from hostlink.archive.times import days_of
 from hostlink.cli.commands.programs import item_dict, size_words
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.damage import tell_damaged
+from hostlink.cli.damage import show_records
 from hostlink.cli.options import ONLY_TAGGED, limit_option, shared
-from hostlink.cli.output import as_json, say, table, tell_results
+from hostlink.cli.output import results_words, say
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -113,12 +114,8 @@ def find(
             before=before, near=True, limit=limit,
         )  # fmt: skip
     say(" ".join(found.near), quiet=common.quiet or not found.near)
-    if common.json:
-        as_json([_found_dict(each) for each in found])
-        return tell_damaged(found.damaged)
-    _found_table(found)
-    tell_results(len(found), limit, quiet=common.quiet)
-    return tell_damaged(found.damaged)
+    counted = results_words(len(found), limit)
+    return show_records(common, found, _found_dict, _COLUMNS, counted, right=["bytes"])
 
 
 def _span(first: Days | None, last: Days | None) -> tuple[datetime | None, datetime | None]:
@@ -129,22 +126,12 @@ def _span(first: Days | None, last: Days | None) -> tuple[datetime | None, datet
     return since, before
 
 
-def _found_table(found: list[Found]) -> None:
-    if not found:
-        return
-    table(
-        ["found", "bytes", "title", "line"],
-        [
-            [
-                each.item.spec,
-                size_words(each.item.size_bytes),
-                each.program.title if each.program else "",
-                each.marked,
-            ]
-            for each in found
-        ],
-        right=("bytes",),
-    )
+_COLUMNS: dict[str, Callable[[Found], object]] = {
+    "found": lambda each: each.item.spec,
+    "bytes": lambda each: size_words(each.item.size_bytes),
+    "title": lambda each: each.program.title if each.program else "",
+    "line": lambda each: each.marked,
+}
 
 
 def _found_dict(found: Found) -> dict[str, object]:
