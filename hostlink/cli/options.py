@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from hostlink.archive.times import days_of
 from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
@@ -161,6 +163,15 @@ _KEYS = {
     "quiet",
     "yes",
 }
+
+
+Days = tuple[datetime, datetime]
+"""When a year, month or day begins, and when the next one does."""
+
+
+def as_days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
+    """Parse the year, month or day given to an option. Raises UsageError."""
+    return None if text is None else days_of(text)
 
 
 def limit_option(words: str) -> Callable[[F], F]:

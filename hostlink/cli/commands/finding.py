@@ -8,19 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import days_of
 from hostlink.cli.commands.programs import item_dict, size_words
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import show_records
-from hostlink.cli.options import ONLY_TAGGED, limit_option, shared
+from hostlink.cli.options import ONLY_TAGGED, Days, as_days, limit_option, shared
 from hostlink.cli.output import results_words, say
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from hostlink.archive import Found
-
-    Days = tuple[datetime, datetime]
 
 
 def _size_range(
@@ -37,18 +34,6 @@ def _size_range(
     if sizes[0] > sizes[1]:
         raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
     return sizes
-
-
-def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
-    """Parse the year, month or day given to `--from` and `--until`."""
-    if text is None:
-        return None
-    try:
-        return days_of(text)
-    except ValueError as error:
-        raise click.BadParameter(
-            f'"{text}" is no date: write 2031, 2031-09 or 2031-09-03.'
-        ) from error
 
 
 @click.command()
@@ -72,12 +57,12 @@ def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Da
     "--from",
     "--since",
     "first",
-    callback=_days,
+    callback=as_days,
     metavar="DATE",
     help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
 )
 @click.option(
-    "--until", "last", callback=_days, metavar="DATE", help="Only what was kept then or earlier."
+    "--until", "last", callback=as_days, metavar="DATE", help="Only what was kept then or earlier."
 )
 @shared(json=True)
 def find(
