@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from hostlink.archive.times import days_of
+from hostlink.archive.times import DATES, days_of
 from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
@@ -107,6 +107,7 @@ _PORT = _option(
 ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
 MADE_IF_MISSING = "made where there is none"
 """Said in the help of what a command writes."""
+KEPT_SINCE = f"Only what was kept then or later: {DATES}."
 ANSWERS = _option(
     "--input", "input_path", type=FILE, help="A file whose lines answer the program's questions."
 )

@@ -142,6 +142,7 @@ class BoardsScreen(Page[None]):
         return "here" if row.port else "away"
 
     def detail(self) -> None:
+        """Show the board at the cursor in full."""
         row = self.known.get(self.query_one(Rows).key)
         if row is None:
             self.say("#board-detail", "No board is known yet.")

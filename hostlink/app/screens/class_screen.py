@@ -118,6 +118,7 @@ class ClassScreen(Page[None]):
         return tuple(cells)
 
     def detail(self) -> None:
+        """Show the learner at the cursor in full."""
         row = self.rows.get(self.query_one(Rows).key)
         if row is None:
             return

@@ -91,6 +91,7 @@ class FindingsScreen(Page[int | None]):
         return self.found[int(key)] if key else None
 
     def detail(self) -> None:
+        """Show the finding at the cursor in full."""
         one = self.chosen
         words = ""
         if one is not None:

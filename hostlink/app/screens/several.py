@@ -112,6 +112,7 @@ class SeveralScreen(Page[None]):
         return task.progress
 
     def detail(self, note: str = "") -> None:
+        """Show the board at the cursor in full."""
         attached = self.app.boards.by_port.get(self.query_one(Rows).key)
         words: list[str] = []
         if attached is not None:

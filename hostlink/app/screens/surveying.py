@@ -146,6 +146,7 @@ class SurveyScreen(Page[None]):
         return action != "keep" or self.profile is not None
 
     def detail(self) -> None:
+        """Show the row at the cursor in full."""
         key = self.query_one(Rows).key
         row = next((one for one in self.rows if one[0] == key), None)
         if row is None:

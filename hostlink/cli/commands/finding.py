@@ -11,7 +11,7 @@ import click
 from hostlink.cli.commands.programs import item_dict, size_words
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import show_records
-from hostlink.cli.options import ONLY_TAGGED, Days, as_days, limit_option, shared
+from hostlink.cli.options import KEPT_SINCE, ONLY_TAGGED, Days, as_days, limit_option, shared
 from hostlink.cli.output import results_words, say
 
 if TYPE_CHECKING:
@@ -59,10 +59,10 @@ def _size_range(
     "first",
     callback=as_days,
     metavar="DATE",
-    help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
+    help=KEPT_SINCE,
 )
 @click.option(
-    "--until", "last", callback=as_days, metavar="DATE", help="Only what was kept then or earlier."
+    "--until", "last", callback=as_days, metavar="DATE", help="Nothing that was kept later."
 )
 @shared(json=True)
 def find(
