@@ -188,6 +188,23 @@ def test_lines_are_counted_against_what_is_told_as_handed_out(
     assert shown[1:3] == ["MANY@1 cut off", str(30 - len(left))]
 
 
+def test_another_program_on_a_learners_board_is_no_handout(
+    hostlink: Callable, evening: Path
+) -> None:
+    """Cut off, it is named and nothing is measured; whole, it is compared with the handout."""
+    many = "".join(f"{number} REM LINE\n" for number in range(1, 31))
+    (evening / "many.bas").write_text(many, encoding="utf-8")
+    hostlink("class", "class.toml", "--hand-out")
+    assert hostlink("load", "many.bas", "--port", f"{RED}&unplug_after_bytes=300").status == 3
+    told = hostlink("class", "class.toml")
+    assert rows(told.out)["Ada Brook"][1:4] == ["LAMP@1 then MANY@1 cut off", "-", "-"]
+    assert "4 learners, 1 with the handout" in told.err
+    assert hostlink("load", "many.bas", "--port", RED).status == 0
+    shown = rows(hostlink("class", "class.toml").out)
+    assert shown["Ada Brook"][1:3] == ["LAMP@1", "30"]
+    assert shown["Ben Oak"][1:3] == ["LAMP@1", "0"]
+
+
 @pytest.mark.usefixtures("worked")
 def test_work_stays_its_learner_s_where_a_handout_to_another_did_not_begin(
     hostlink: Callable, archive: Archive, place: Path

@@ -8,15 +8,10 @@ step what the design promises is looked up in the archive, in the files and in t
 
 from __future__ import annotations
 
-import base64
 import binascii
 import contextlib
-import json
 import random
-import re
 import sqlite3
-import subprocess
-import zlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -24,15 +19,11 @@ from typing import Any
 import pytest
 from intelhex import IntelHex
 
-from hostlink.archive import Archive
 from hostlink.board.profile.file import load_profile
 from hostlink.listing import Listing, measure, mend
 
-ROOT = Path(__file__).resolve().parents[2]
 HERE = Path(__file__).parent
 LIMIT = 999
-# What nobody tells hostlink about the boards of this class; the survey has to find it.
-SECRET = "baud=19200&line_ms=22&receive_buffer=24&prompt=ok%0D%0A&fold_case=yes"
 VECTORS = b"\x0c\x94\x40\x00" * 26  # ATmega328P: 26 vectors of 4 bytes (DS40002061A, table 12-6)
 PRINTED = [
     "EVENING CLASS LAMPS",
@@ -45,75 +36,9 @@ PRINTED = [
 ]
 
 
-class Evening:
-    """The terminal on the table: a shell in the fresh clone, and what lies beside it."""
-
-    def __init__(self, terminal: Any, folder: Path) -> None:
-        self.terminal, self.folder = terminal, folder
-        self.clone = folder / "hostlink"
-        self.archive = folder / "archive.sqlite3"
-        self._typed = 0
-
-    def board(self, name: str, more: str = "") -> str:
-        """The address of one of the class's boards, in virtual time."""
-        return f"practice://{name}?{SECRET}&time=virtual{more}"
-
-    def type(self, line: str, status: int = 0, seconds: float = 300.0) -> str:
-        """Type a line into the shell; what it shows, once it has ended with that status."""
-        self._typed += 1
-        head, end = f"--- {self._typed} ---", f"--- {self._typed} ended with "
-        self.terminal.run("clear-history", "-t", "desk")
-        self.terminal.type(f"clear; echo '{head}'; {line}; echo '{end}'$?")
-        self.terminal.press("Enter")
-        self.terminal.until(lambda text: re.search(rf"^{end}\d", text, re.MULTILINE), seconds)
-        shown = self.terminal.run("capture-pane", "-p", "-S", "-", "-t", "desk")
-        told, _, rest = shown.rpartition(head)[2].rpartition(end)
-        assert rest.split()[0] == str(status), f"{line}\n{told}"
-        return " ".join(told.split())
-
-    def hostlink(self, words: str, status: int = 0) -> str:
-        return self.type(f"python3 scripts/start.py {words}", status)
-
-    def state(self, name: str) -> Any:
-        """What a board really holds, read from its own state."""
-        return json.loads((self.folder / "practice" / f"{name}.json").read_text(encoding="utf-8"))
-
-    def memory(self, name: str) -> list[str]:
-        lines = self.state(name)["basic"]["lines"]
-        return [f"{number} {text}" for number, text in lines.items()]
-
-    def flash(self, name: str) -> bytes:
-        return zlib.decompress(base64.b64decode(self.state(name)["flash"]))
-
-    def kept(self, spec: str) -> str:
-        """A listing of the archive."""
-        with Archive.open(self.archive, read_only=True) as archive:
-            return archive.content(archive.revision(spec)).text
-
-
-@pytest.fixture
-def evening(terminal: Any, tmp_path: Path) -> Evening:
-    """A fresh clone, and a shell in it that keeps everything in the test's folder."""
-    made = Evening(terminal, tmp_path)
-    subprocess.run(["git", "clone", "-q", str(ROOT), str(made.clone)], check=True)
-    places = {
-        "HOSTLINK_ARCHIVE": made.archive,
-        "HOSTLINK_PRACTICE": tmp_path / "practice",
-        "HOSTLINK_PROFILES": tmp_path / "profiles",
-        "HOSTLINK_SETTINGS": tmp_path / "settings.toml",
-        "PS1": "% ",
-        "COLUMNS": "110",
-    }
-    clean = [word for name in ("NO_COLOR", "HOSTLINK_PORT", "PYTHONPATH") for word in ("-u", name)]
-    variables = [f"{name}={value}" for name, value in places.items()]
-    shell = ["env", *clean, *variables, "sh", "-c", 'cd "$0" && exec sh', str(made.clone)]
-    terminal.start(110, 36, *shell)
-    return made
-
-
 @pytest.mark.slow
 def test_an_evening_class_from_a_forum_listing_to_a_second_archive(
-    evening: Evening, printed: Callable[[str], tuple[int, list[str]]]
+    evening: Any, printed: Callable[[str], tuple[int, list[str]]]
 ) -> None:
     """Every step ends as promised: nothing lost, nothing unproven, both archives sound."""
     told = evening.type("python3 scripts/start.py programs --shipped", seconds=900)
@@ -129,7 +54,7 @@ def test_an_evening_class_from_a_forum_listing_to_a_second_archive(
     merge_elsewhere(evening)
 
 
-def survey(evening: Evening) -> None:
+def survey(evening: Any) -> None:
     """The unknown board's ways are measured, and kept as a profile that says how."""
     told = evening.hostlink(f"survey --port '{evening.board('red')}' --storing --keep evening")
     assert "as before the survey" in told
@@ -138,7 +63,7 @@ def survey(evening: Evening) -> None:
     assert talk.line_ms == pytest.approx(22, rel=0.2)
 
 
-def paste_and_make_it_fit(evening: Evening) -> None:
+def paste_and_make_it_fit(evening: Any) -> None:
     """In the app: pasted it opens mended, the review says it does not fit, shrunk it fits."""
     terminal = evening.terminal
     rules = load_profile(evening.folder / "profiles" / "evening.toml").rules
@@ -169,7 +94,7 @@ def paste_and_make_it_fit(evening: Evening) -> None:
     assert measure(Listing.from_text(evening.kept("lamps")), rules).total <= LIMIT
 
 
-def load_the_table(evening: Evening) -> None:
+def load_the_table(evening: Any) -> None:
     """Four boards at once; one is unplugged half way, said, brought back; all hold the same."""
     ports = [evening.board(name) for name in ("red", "blue", "amber")]
     ports.append(evening.board("green", "&unplug_after_bytes=300"))
@@ -188,12 +113,12 @@ def load_the_table(evening: Evening) -> None:
     assert out.read_text(encoding="utf-8").splitlines() == PRINTED
 
 
-def change_and_restart(evening: Evening) -> None:
+def change_and_restart(evening: Any) -> None:
     """At the console a line is changed, then the board restarts by accident: it is said at once,
     with where the program is kept as it was changed last (the first rescue is the green board's
     half of a load)."""
     terminal = evening.terminal
-    board = f"practice://red?{SECRET}&restart_after_bytes=60"
+    board = f"practice://red?{evening.secret}&restart_after_bytes=60"
     terminal.type(f"clear; python3 scripts/start.py console --profile evening --port '{board}'")
     terminal.type("; echo ended with $?")
     terminal.press("Enter")
@@ -215,7 +140,7 @@ def change_and_restart(evening: Evening) -> None:
     assert evening.memory("red") == []
 
 
-def save_and_compare(evening: Evening) -> None:
+def save_and_compare(evening: Any) -> None:
     """The rescue goes back into the board and becomes the next revision; one line is another."""
     port = f"--profile evening --port '{evening.board('red')}'"
     assert "is on the board, proven" in evening.hostlink(f"load rescue@2 {port}")
@@ -227,7 +152,7 @@ def save_and_compare(evening: Evening) -> None:
     assert "STATES" not in told
 
 
-def print_and_type_in(evening: Evening, printed: Callable[[str], tuple[int, list[str]]]) -> None:
+def print_and_type_in(evening: Any, printed: Callable[[str], tuple[int, list[str]]]) -> None:
     """On paper stand each line and the code that the standards give it; a typed-in copy with a
     wrong character and a swap is told by line, and is the program when both are mended."""
     sheet, typed = evening.folder / "lamps.html", evening.folder / "typed.bas"
@@ -263,7 +188,7 @@ def print_and_type_in(evening: Evening, printed: Callable[[str], tuple[int, list
     evening.hostlink(f"compare typed --sheet {sheet} --profile evening")
 
 
-def back_up_and_write_firmware(evening: Evening) -> None:
+def back_up_and_write_firmware(evening: Any) -> None:
     """New firmware: all of flash is the image, and memory and stored program are as before."""
     port = f"--profile evening --port '{evening.board('red')}'"
     evening.hostlink(f"store LAMPS --yes {port}")
@@ -284,7 +209,7 @@ def back_up_and_write_firmware(evening: Evening) -> None:
     assert "class.hex" in evening.hostlink("firmware history")
 
 
-def merge_elsewhere(evening: Evening) -> None:
+def merge_elsewhere(evening: Any) -> None:
     """A bag carries everything to a second machine's archive and back; both are proven sound."""
     second = evening.folder / "second.sqlite3"
     elsewhere = f"HOSTLINK_ARCHIVE={second} python3 scripts/start.py"

@@ -21,7 +21,7 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
-from hostlink.jobs.session.last_known import ending_words, last_fill
+from hostlink.jobs.session.last_known import ending_words, last_fill, loaded_by
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.listing import Ledger, Listing, compare, measure
@@ -141,6 +141,16 @@ class _Record:
         self.save = next(
             (each for each in events if each.job == "save" and each.outcome == "done"), None
         )
+        self.last = self._last_fill()
+
+    def _last_fill(self) -> JobEvent | None:
+        """Return the last job that filled the memory of their board, unless it was another's."""
+        board, load = self.seat.board, self.load
+        last = last_fill(self.archive, board) if board is not None and load is not None else None
+        if last is None or load is None or last.started_at < load.started_at:
+            return None
+        whose = fold(str(last.detail.get(LEARNER, self.seat.learner.program)))
+        return last if whose == fold(self.seat.learner.program) else None
 
     def row(self, materials: dict[str, Listing | None]) -> ClassRow:
         """Return the learner's row. materials: the handouts by their names, read once."""
@@ -164,7 +174,7 @@ class _Record:
             seat.board.label if seat.board is not None else "",
             seat.port,
             seat.place,
-            handed_out=(load.revision or str(load.detail.get("listing", ""))) if load else "",
+            handed_out=loaded_by(load) if load else "",
             load=self._ended(),
             handed_out_at=load.started_at if load else None,
             changed=changed,
@@ -178,15 +188,18 @@ class _Record:
         )
 
     def _ended(self) -> str:
-        """Return how the last load ended, "" if it is proven or there was none."""
-        load = self.load
-        if load is None or load.outcome == "done":
+        """Return how the last load ended, "" if it is proven or there was none.
+
+        One that was proven may have been overwritten since, by another load that was not.
+        """
+        load, last = self.load, self.last
+        if load is None:
             return ""
-        if load.ended_at is None:
-            return "not ended"
-        if not load.detail.get("overwrote"):
-            return _NOT_BEGUN
-        return ending_words(load).removeprefix("was ")
+        if load.outcome != "done":
+            return _ending(load)
+        if last is None or last.job != "load" or last.outcome == "done":
+            return ""
+        return f"then {loaded_by(last)} {_ending(last)}"
 
     def _given(self) -> Content | None:
         """Return what the last load brought to the board, None if it did not begin."""
@@ -198,11 +211,10 @@ class _Record:
     def _work(self, given: Content | None) -> Content | None:
         """Return the last known program of the learner, None if there is none."""
         load, save, board = self.load, self.save, self.seat.board
-        is_whole = load is not None and load.outcome == "done"
-        if board is not None and load is not None and is_whole:
-            last = last_fill(self.archive, board)
+        is_whole = load is not None and not self._ended()
+        if board is not None and is_whole and self.last is not None:
             copy = self.archive.host_copy(board.uuid)
-            if last is not None and last.uuid == load.uuid and copy is not None:
+            if copy is not None:
                 return copy.content
         if save is not None and (load is None or save.started_at > load.started_at):
             return self._content(save.revision)
@@ -246,6 +258,15 @@ class _Record:
                 where = "" if run.end.line is None else f"line {run.end.line}: "
                 return f"{where}{run.end.error}"
         return ""
+
+
+def _ending(load: JobEvent) -> str:
+    """Return how a load ended that is not proven."""
+    if load.ended_at is None:
+        return "not ended"
+    if not load.detail.get("overwrote"):
+        return _NOT_BEGUN
+    return ending_words(load).removeprefix("was ")
 
 
 def _revision(archive: Archive, spec: str) -> Revision | None:

@@ -139,8 +139,12 @@ def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = 
     last = _unfinished(archive, board, begun)
     if last is None:
         return ""
-    what = last.revision or last.detail.get("listing") or "a program"
-    return f"left of a load of {what} that {ending_words(last)}"
+    return f"left of a load of {loaded_by(last) or 'a program'} that {ending_words(last)}"
+
+
+def loaded_by(event: JobEvent) -> str:
+    """Return the revision that a job put into memory, else the name of its listing, or ""."""
+    return event.revision or str(event.detail.get("listing") or "")
 
 
 def ending_words(event: JobEvent) -> str:
