@@ -160,8 +160,10 @@ def merge(evening: Any) -> None:
     (evening.folder / "cubes.bas").write_text(SQUARES.replace("I*I", "I*I*I"), encoding="ascii")
     evening.type(f"{there} keep cubes.bas squares.bas")
     before = revisions(evening.archive)
+    assert "CUBES" in evening.hostlink(f"archive import {other} --preview")
+    assert revisions(evening.archive) == before
     told = evening.hostlink(f"archive import {other} --yes")
-    assert "CUBES" in told
+    assert "1 program, 2 revisions" in told
     after = revisions(evening.archive)
     assert before < after
     assert {program for program, _ in after - before} == {"CUBES", "SQUARES"}
