@@ -90,9 +90,11 @@ class Pins:
         ranges = {"analog": self.analog_inputs, "pulse": self.pulse_outputs}
         return ranges.get(name, self.digital)
 
-    def has(self, name: str, pin: int) -> bool:
-        """Return whether a pin is there for one of PIN_FIELDS."""
-        return any(low <= pin <= high for low, high in self.numbers(name))
+    def takes(self, name: str, field: str, value: int) -> bool:
+        """Return whether a field of one of PIN_FIELDS takes a value; a pin has to be there."""
+        if field == "pin":
+            return any(low <= value <= high for low, high in self.numbers(name))
+        return 0 <= value <= self.most(field)
 
     def most(self, field: str) -> int:
         """Return the largest value of a field that is no pin."""

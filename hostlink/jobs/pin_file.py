@@ -50,7 +50,7 @@ def _row(cells: list[str], pins: Pins) -> PinInput:
         raise ValueError("it must be a time in ms, a pin and a whole number")
     analog = pin.upper().startswith(ANALOG)
     number = pin.upper().removeprefix(ANALOG)
-    if not number.isdecimal() or not pins.has("analog" if analog else "read", int(number)):
+    if not number.isdecimal() or not pins.takes("analog" if analog else "read", "pin", int(number)):
         raise ValueError(no_pin(pin[:20]))
     most = pins.analog_most if analog else 1
     if int(value) > most:

@@ -90,16 +90,12 @@ class PinBank:
 
     def get(self, name: str, pin: int) -> int:
         """Read a pin. name: "read" or "analog". Raises Complaint if there is no such pin."""
-        self.check(name, pin)
+        if not self.pins.takes(name, "pin", pin):
+            raise Complaint(Reason.PIN, pin=pin, rest=pin)
         key = f"{ANALOG}{pin}" if name == "analog" else str(pin)
         self.asked[key] = None
         level = self.level(key)
         return min(level, self.pins.analog_most) if name == "analog" else int(level != 0)
-
-    def check(self, name: str, pin: int) -> None:
-        """Raise Complaint if a pin is not there for one of PIN_FIELDS."""
-        if not self.pins.has(name, pin):
-            raise Complaint(Reason.PIN, pin=pin, rest=pin)
 
     def put(self, pin: str, what: str, value: int, for_ms: int = 0) -> None:
         """Put something out at a pin."""

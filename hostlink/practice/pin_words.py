@@ -44,10 +44,9 @@ def _do(name: str, fields: Mapping[str, Expression], state: State) -> Talk | Non
     values = {field: value(state) for field, value in fields.items()}
     bank = state.pins
     for field, value in values.items():
-        if field == "pin":
-            bank.check(name, value)
-        elif not 0 <= value <= bank.pins.most(field):
-            raise Complaint(Reason.RANGE)
+        if not bank.pins.takes(name, field, value):
+            missing = Complaint(Reason.PIN, pin=value, rest=value)
+            raise missing if field == "pin" else Complaint(Reason.RANGE)
     pin, ms = str(values.get("pin", _SPEAKER)), values.get("ms", 0)
     if name == "write":
         bank.put(pin, "on", values["value"])

@@ -44,14 +44,11 @@ class Scale:
             yield min(1.0, max(0.0, self.place(at * self.step))), self._text(at * self.step)
 
     def _text(self, value: float) -> str:
-        most, small = (math.floor(math.log10(each) + 1e-9) for each in (self._most, self.step))
+        ends = max(abs(self.low), abs(self.high))
+        most, small = (math.floor(math.log10(each) + 1e-9) for each in (ends, self.step))
         if small >= -3 and most < 7:
             return f"{value:.{max(0, -small)}f}"
         return f"{value:.{min(15, 1 + max(0, most - small))}g}"
-
-    @property
-    def _most(self) -> float:
-        return max(abs(self.low), abs(self.high))
 
 
 def x_scale(lanes: Sequence[Columns], wide: int) -> Scale:

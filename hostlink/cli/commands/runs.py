@@ -87,6 +87,8 @@ def run_dict(run: Run) -> dict[str, object]:
 
 
 def _show(common: CommonOptions, run: Run) -> None:
+    from hostlink.jobs.run.run_words import run_words
+
     if common.json:
         as_json(run_dict(run))
         return
@@ -94,17 +96,11 @@ def _show(common: CommonOptions, run: Run) -> None:
         if run.printed.cut and at == run.printed.cut_after:
             say(run.printed.missing)
         data(row)
-    _tell(common, run)
-
-
-def _tell(common: CommonOptions, run: Run) -> None:
-    from hostlink.jobs.run.run_words import run_words
-
     say(run_words(run), quiet=common.quiet)
 
 
 def _compare(common: CommonOptions, what: str, other: str) -> int:
-    from hostlink.jobs.run.run_words import compare_runs
+    from hostlink.jobs.run.run_words import compare_runs, run_words
 
     with common.reading() as archive:
         first, second = archive.run(what), archive.run(other)
@@ -116,7 +112,7 @@ def _compare(common: CommonOptions, what: str, other: str) -> int:
         for row in rows:
             data(row)
         for run in (first, second):
-            _tell(common, run)
+            say(run_words(run), quiet=common.quiet)
             if run.printed.cut:
                 say(run.printed.missing)
         say(told, quiet=common.quiet)

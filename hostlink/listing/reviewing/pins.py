@@ -55,14 +55,11 @@ def _fields(spans: Sequence[Span], form: PinForm) -> list[list[Span]]:
 
 def _wrong(name: str, field: str, value: int, pins: Pins) -> tuple[str, str, str] | None:
     """Return the rule, message and advice for a wrong pin or value, None for a good one."""
-    if field != "pin":
-        most = pins.most(field)
-        if 0 <= value <= most:
-            return None
-        told = f"{value} is out of range for {field}: it must be 0 to {most}."
-        return "pin-value-out-of-range", told, "Use a number in that range."
-    if pins.has(name, value):
+    if pins.takes(name, field, value):
         return None
+    if field != "pin":
+        told = f"{value} is out of range for {field}: it must be 0 to {pins.most(field)}."
+        return "pin-value-out-of-range", told, "Use a number in that range."
     there = (f"{low} to {high}" if low < high else str(low) for low, high in pins.numbers(name))
     told = f"{capital(no_pin(value))}{_FOR.get(name, '')}."
     return "pin-not-on-board", told, f"It has {', '.join(there)}."
