@@ -13,6 +13,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError, RefusedError, file_errors
 from hostlink.jobs.files import read_bytes, write_new
 from hostlink.jobs.giving import file_stem
+from hostlink.jobs.language_of import known_profiles
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing import decode_listing
@@ -135,7 +136,8 @@ def write_booklet(
     """Write programs as a booklet. Raises what `write_new` raises."""
     from hostlink.publish.booklet import booklet
 
-    write_new(path, booklet(programs, title).encode("utf-8"), replace=replace)
+    known = [profile.rules.language for profile in known_profiles().values()]
+    write_new(path, booklet(programs, title, known).encode("utf-8"), replace=replace)
 
 
 def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -> SiteWritten:

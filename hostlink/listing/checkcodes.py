@@ -98,8 +98,9 @@ def whole_code(canonical_text: str) -> str:
 
     Raises ListingError naming a character outside codes 32 to 126.
     """
-    for line in canonical_text.split("\n"):
-        _need_coded(line)
+    if _UNCODED.search(canonical_text.replace("\n", "")):
+        for line in canonical_text.split("\n"):
+            _need_coded(line)
     return f"{binascii.crc_hqx(canonical_text.encode('ascii'), 0):04X}"
 
 

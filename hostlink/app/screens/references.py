@@ -7,7 +7,6 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.content import Content
 from textual.events import DescendantFocus
 from textual.widget import Widget
 from textual.widgets import Static
@@ -16,7 +15,7 @@ from hostlink.app.sentences import GOES_TO_LINE
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing.reviewing.crossref import CrossReference
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 
 class ReferencesScreen(Page[int | None]):
@@ -102,7 +101,7 @@ class ReferencesScreen(Page[int | None]):
         words = f"Line {first} is named by {rest[0]}."
         if rows.id == "variables":
             words = f"{first} is set in {rest[0]}, and read in {rest[1]}."
-        self.query_one("#reference-told", Static).update(Content(safe(words)))
+        self.say("#reference-told", words)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

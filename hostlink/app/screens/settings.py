@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
@@ -18,9 +18,6 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.words import plural
 
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
-
 
 def _often(minutes: int) -> str:
     if not minutes:
@@ -31,7 +28,6 @@ def _often(minutes: int) -> str:
 class SettingsScreen(Page[None]):
     """Change a setting with Enter."""
 
-    app: DeskApp
     AUTO_FOCUS = "#settings"
     HEAD = "Settings"
     BINDINGS: ClassVar[list[BindingType]] = [

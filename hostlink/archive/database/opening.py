@@ -247,8 +247,13 @@ def _migrate(db: Database, now: Callable[[], datetime], steps: MigrationSteps) -
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {steps.latest}")
     if is_new:
-        made_by = f"hostlink {__version__}"
-        insert(db, "archives", uuid=str(uuid.uuid4()), made_at=utc_text(now()), made_by=made_by)
+        _identify(db, now)
+
+
+def _identify(db: Database, now: Callable[[], datetime]) -> None:
+    """Give a new archive its UUID, and note when and by which version it was made."""
+    made_by = f"hostlink {__version__}"
+    insert(db, "archives", uuid=str(uuid.uuid4()), made_at=utc_text(now()), made_by=made_by)
 
 
 def _use_wal(db: Database) -> None:

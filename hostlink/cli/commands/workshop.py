@@ -96,7 +96,7 @@ def renumber(
         "text": made.listing.text(),
         **_renumbered_dict(made),
     }
-    give_listing(common, made.listing, output, told)
+    give_listing(common, made.listing.text(), output, told)
 
 
 def _renumbered_dict(made: Renumbered) -> dict[str, object]:
@@ -172,7 +172,7 @@ def shrink(
     if keep:
         how = "made smaller", proof.unproven if proof else ""
         told["kept"] = keep_listing(common, material, made.listing, (profile, profile), *how)
-    give_listing(common, made.listing, output, told)
+    give_listing(common, made.listing.text(), output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
