@@ -321,7 +321,7 @@ def test_mend_to_a_file(hostlink: Callable, place: Path) -> None:
     assert "written to new.bas" in told.err
 
 
-def test_archive_prove(kept: Callable) -> None:
+def test_a_sound_archive_is_proven_with_counts_in_words(kept: Callable) -> None:
     """A sound archive: clean, with counts in words, status 0."""
     told = kept("archive", "prove")
     assert told.status == 0
@@ -376,7 +376,7 @@ def test_archive_prove_rebuilds_what_can_be_made_anew(kept: Callable, place: Pat
     assert all("Listing 1" in finding for finding in told.json["findings"])
 
 
-def test_archive_duplicate(kept: Callable, place: Path) -> None:
+def test_a_duplicate_is_an_archive_of_its_own(kept: Callable, place: Path) -> None:
     """The duplicate is an archive of its own with everything in it."""
     assert kept("archive", "duplicate", "spare.sqlite3").status == 0
     listed = kept("programs", "--archive", "spare.sqlite3", "--json").json

@@ -35,7 +35,7 @@ def test_damage_is_described(damaged: dict[str, Any]) -> None:
     assert set(damaged) == {"file", "clean", "damage"}
 
 
-def test_damages_differ(index: dict[str, Any], folder: Path) -> None:
+def test_the_damaged_listings_show_every_damage(index: dict[str, Any], folder: Path) -> None:
     """Together they show the damages that people meet, each found and repaired by mend."""
     kinds = {
         mend_.kind

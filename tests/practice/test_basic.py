@@ -173,7 +173,7 @@ def test_run_starts_with_all_variables_zero_and_goto_keeps_them(typed: Typed) ->
         ("FOR I=32766 TO 32767: PRINT I;: NEXT I: PRINT I", " 32766 32767 32767\n"),
     ],
 )
-def test_direct_statements(typed: Typed, statement: str, output: str) -> None:
+def test_a_direct_line_prints_before_the_prompt(typed: Typed, statement: str, output: str) -> None:
     """One direct line: what it prints, its last line always ended before the prompt."""
     assert typed(Basic(), statement) == output
 

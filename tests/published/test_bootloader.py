@@ -40,14 +40,14 @@ COMMANDS = {
 
 
 @pytest.mark.parametrize(("name", "code"), CODES.items())
-def test_answer_codes(name: str, code: int) -> None:
+def test_both_ends_use_the_published_answer_codes(name: str, code: int) -> None:
     """The host and the practice board both use the published codes."""
     assert getattr(protocol, name) == code
     assert getattr(board, name, code) == code
 
 
 @pytest.mark.parametrize(("name", "code"), COMMANDS.items())
-def test_command_codes(name: str, code: int) -> None:
+def test_the_practice_board_takes_the_published_commands(name: str, code: int) -> None:
     """The practice board understands exactly the published commands."""
     assert getattr(board, name) == code
 
@@ -66,7 +66,7 @@ def test_command_codes(name: str, code: int) -> None:
         (protocol.program_page(bytes(128)), "64 00 80 46 " + "00 " * 128 + "20"),
     ],
 )
-def test_frames(frame: bytes, published: str) -> None:
+def test_a_frame_is_laid_out_as_published(frame: bytes, published: str) -> None:
     """Each frame as the note lays it out; byte address 0080 is word address 0040."""
     assert frame == bytes.fromhex(published)
 

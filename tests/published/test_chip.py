@@ -22,7 +22,7 @@ from hostlink.practice.settings import BoardSettings
 BOOT_SECTIONS = {256: 0x7E00, 512: 0x7C00, 1024: 0x7800, 2048: 0x7000}  # words: start byte
 
 
-def test_sizes() -> None:
+def test_the_chip_has_the_sizes_of_its_data_sheet() -> None:
     """Flash, page, EEPROM and vectors; the practice board has the same chip."""
     assert (ATMEGA328P.flash_bytes, ATMEGA328P.page_bytes) == (32 * 1024, 128)
     assert (ATMEGA328P.eeprom_bytes, ATMEGA328P.vectors, ATMEGA328P.pages) == (1024, 26, 256)
@@ -31,7 +31,7 @@ def test_sizes() -> None:
 
 
 @pytest.mark.parametrize(("words", "start"), BOOT_SECTIONS.items())
-def test_boot_sections(words: int, start: int) -> None:
+def test_each_boot_section_begins_where_the_data_sheet_says(words: int, start: int) -> None:
     """Each size begins where the table says, which is the application's limit."""
     assert words * 2 in ATMEGA328P.boot_sizes
     assert ATMEGA328P.application_end(words * 2) == start
@@ -46,7 +46,7 @@ def test_the_boot_section_that_is_assumed_is_one_that_the_chip_can_have() -> Non
     ("part", "signature"),
     [("ATmega328P", "1e 95 0f"), ("ATmega328", "1e 95 14"), ("ATmega328PB", "1e 95 16")],
 )
-def test_signatures(part: str, signature: str) -> None:
+def test_a_signature_names_its_part(part: str, signature: str) -> None:
     """A signature names its part, and a part has its signature."""
     chip = chip_named(part.lower())
     assert chip is not None
@@ -61,6 +61,6 @@ def test_an_unknown_signature_is_shown_as_it_is() -> None:
     assert BoardSettings().signature.to_bytes(3, "big") == ATMEGA328P.signature
 
 
-def test_page_time() -> None:
+def test_a_page_of_flash_takes_as_long_as_the_data_sheet_says() -> None:
     """Writing a page of flash takes at most 4.5 ms (DS40002061A, from memory of its table)."""
     assert BoardSettings().page_ms == 4.5

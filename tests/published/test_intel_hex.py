@@ -62,12 +62,12 @@ def test_data_lies_at_its_offset() -> None:
     ("row", "start"),
     [(":0400000300003800C1", 0x3800), (":04000005000000CD2A", 0xCD)],
 )
-def test_start_addresses(row: str, start: int) -> None:
+def test_both_kinds_of_start_address_are_read(row: str, start: int) -> None:
     """CS:IP 0000:3800 is 3800; EIP 000000CD is CD."""
     assert read(row, END).image.start == start
 
 
-def test_extended_addresses() -> None:
+def test_both_kinds_of_base_address_are_added() -> None:
     """Segment base 1200 times 16 is 12000; linear base FFFF is FFFF0000."""
     assert read(":020000021200EA", ":0300300002337A1E", END).image.segments == ((0x12030, 0x12033),)
     assert read(":02000004FFFFFC", ":0300300002337A1E", END).image.segments == (
