@@ -254,7 +254,11 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
 
 
 def _with_computer(name: str) -> str:
-    """Return how hostlink checks a program, by the file of its own page or by typed codes."""
+    """Return how hostlink checks a program, by the file of its own page or by typed codes.
+
+    Written for the command line and the app alike, and not by `Ways`, which tell one reader at one
+    of them: whoever holds a page may have either, or only paper.
+    """
     typed = "type the codes into a file as they stand in the boxes and give that with"
     shown, sheet, codes = escaped(name or "PROGRAM"), _unbroken("--sheet"), _unbroken("--codes")
     by_file = (

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import in_keys
+from hostlink.archive.times import DATES, days_of
 from hostlink.errors import HostlinkError
 from hostlink.words import fold
 
@@ -105,8 +106,8 @@ class ArchiveJobs(DeskPart):
                 "Export the archive as a BagIt folder (RFC 8493): listings as text, the rest as "
                 "JSON, each file with its SHA-256.",
                 fields,
-                hint=f"{WHICH_PROGRAMS} Since: a date such as 2031-09 "
-                "or 2031-09-03; none means from the start. Enter writes a new folder.",
+                hint=f"{WHICH_PROGRAMS} Since: a date, {DATES}; none means from the start. "
+                "Enter writes a new folder.",
                 path="folder",
             ),
             self._export,
@@ -114,7 +115,6 @@ class ArchiveJobs(DeskPart):
 
     def _export(self, given: dict[str, str] | None) -> None:
         from hostlink.app.aside import aside
-        from hostlink.archive.times import days_of
         from hostlink.jobs.exporting import export
         from hostlink.jobs.files import named_path
 

@@ -12,7 +12,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import Days, as_days, shared
+from hostlink.cli.options import KEPT_SINCE, Days, as_days, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import ask_yes_no, told_when_stopped
 from hostlink.cli.ways import in_commands
@@ -46,7 +46,7 @@ def made_or_not(target: Path) -> Callable[[], str]:
     "--since",
     callback=as_days,
     metavar="DATE",
-    help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
+    help=KEPT_SINCE,
 )
 @click.option(
     "--learners", is_flag=True, help="Take the programs of learners too, which have their names."
