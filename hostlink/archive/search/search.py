@@ -186,10 +186,9 @@ def _with_programs(
     programs, lost = programs_at(db, [row["program_id"] for row in found], known)
     revisions, more = REVISIONS.by_id(db, [row["id"] for row in found], known)
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
-    lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
-        Found(programs[row["program_id"]], revisions[row["id"]], line, _held(row, asked, held))
-        for row, line in zip(there, lines, strict=True)
+        Found(programs[row["program_id"]], revisions[row["id"]], line, words)
+        for row, line, words in _shown(db, asked, there, held)
     ], list(dict.fromkeys([*lost, *more]))
 
 
@@ -199,30 +198,25 @@ def _rescues(
     """Return the same for rows of rescues."""
     rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["id"] in rescues]
-    lines = _lines(db, asked, [row["listing_id"] for row in there])
-    return [
-        Found(None, rescues[row["id"]], line, _held(row, asked, held))
-        for row, line in zip(there, lines, strict=True)
-    ], lost
+    shown = _shown(db, asked, there, held)
+    return [Found(None, rescues[row["id"]], line, words) for row, line, words in shown], lost
 
 
-def _held(row: Row, asked: list[str], held: Held | None) -> tuple[str, ...]:
-    return tuple(asked) if held is None else held[row["id"]]
-
-
-def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
-    """Return the line of each listing to show for the question."""
-    if not asked:
-        return [""] * len(listings)
-    found = rows(
-        db,
+def _shown(
+    db: Database, asked: list[str], found: list[Row], held: Held | None
+) -> Iterator[tuple[Row, str, tuple[str, ...]]]:
+    """Yield rows with the line to show of each listing, and the words that it holds."""
+    sql = (
         "SELECT id, substr(text, 1, ?) AS text FROM listings "
-        "WHERE id IN (SELECT value FROM json_each(?))",
-        (_SHOWN_FROM, json.dumps(listings)),
+        "WHERE id IN (SELECT value FROM json_each(?))"
     )
-    texts = {row["id"]: row["text"] for row in found if isinstance(row["text"], str)}
+    listings = json.dumps([row["listing_id"] for row in found] if asked else [])
+    texts = {each["id"]: each["text"] for each in rows(db, sql, (_SHOWN_FROM, listings))}
     best = BestLine(asked)
-    return [best.of(texts.get(listing, "")) for listing in listings]  # or it is damaged
+    for row in found:
+        text = texts.get(row["listing_id"])
+        line = best.of(text) if isinstance(text, str) else ""  # it is damaged
+        yield row, line, tuple(asked) if held is None else held[row["id"]]
 
 
 def _kept(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
