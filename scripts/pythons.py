@@ -65,6 +65,8 @@ APART = (
 COVERING = (
     "tests/cli/test_bad_input.py",
     "tests/cli/test_ended.py",
+    "tests/cli/test_firmware.py",
+    "tests/cli/test_hostile.py",
     "tests/cli/test_labels.py",
     "tests/jobs/class_register/test_twelve_boards.py",
     "tests/jobs/promises",

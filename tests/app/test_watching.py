@@ -238,6 +238,7 @@ def test_a_board_that_speaks_unasked_counts_as_not_read_and_is_read_once_it_is_q
     stage.play(story, opens="shipped:TIDE")
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("typed", "does"),
     [
