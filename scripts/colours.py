@@ -15,6 +15,7 @@ status 1 if it is not there. Run it with the project's Python:
 from __future__ import annotations
 
 import argparse
+import functools
 import math
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -235,6 +236,7 @@ def _keeps(least: float, others: Sequence[Rgb]) -> Callable[[Rgb], bool]:
     return lambda colour: all(contrast(colour, other) >= least for other in others)
 
 
+@functools.cache
 def computed() -> dict[str, dict[str, Shade]]:
     """Return the colours of each theme, by the theme's name and the role."""
     few = of_256()

@@ -17,11 +17,10 @@ from pathlib import Path
 Minor = tuple[int, int]
 SUPPORTED: tuple[Minor, ...] = ((3, 11), (3, 12), (3, 13), (3, 14))
 # The tests that run on each Python, about a minute of them: none of real terminals, browsers,
-# simulated chips and foreign interpreters; of these folders no runs of many seeds, of every cut and
-# of killed processes; of the app the main ways.
+# simulated chips and foreign interpreters; of these folders no runs of many seeds, of every cut, of
+# hostile text and of killed processes; of the app the main ways.
 CORE = (
     "tests/app/test_boards.py",
-    "tests/app/test_console.py",
     "tests/app/test_jobs.py",
     "tests/archive",
     "tests/board",
@@ -38,26 +37,38 @@ APART = (
     "tests/archive/test_durability.py",
     "tests/archive/test_flips.py",
     "tests/archive/test_search_hits.py",
+    "tests/archive/test_ten_archives.py",
     "tests/board/test_faulty_wire.py",
     "tests/board/test_foreign.py",
     "tests/board/test_survey.py",
     "tests/cli/test_advice.py",
+    "tests/cli/test_bad_input.py",
     "tests/cli/test_ended.py",
+    "tests/cli/test_firmware.py",
     "tests/cli/test_firmware_advice.py",
+    "tests/cli/test_hostile.py",
     "tests/cli/test_interrupt.py",
     "tests/cli/test_labels.py",
     "tests/firmware/test_plan.py",
+    "tests/jobs/class_register/test_twelve_boards.py",
     "tests/jobs/promises",
     "tests/jobs/test_firmware.py",
     "tests/jobs/test_firmware_way_back.py",
+    "tests/listing/test_adapting_proof.py",
+    "tests/listing/test_properties.py",
     "tests/listing/test_shrink_proof.py",
     "tests/listing/test_speed.py",
+    "tests/practice/test_basic_fuzz.py",
     "tests/publish/test_browser.py",
 )
 # What else is run where covered lines are counted: the tests that alone reach some of them.
 COVERING = (
+    "tests/cli/test_bad_input.py",
     "tests/cli/test_ended.py",
+    "tests/cli/test_firmware.py",
+    "tests/cli/test_hostile.py",
     "tests/cli/test_labels.py",
+    "tests/jobs/class_register/test_twelve_boards.py",
     "tests/jobs/promises",
     "tests/jobs/test_firmware.py",
     "tests/jobs/test_firmware_way_back.py",

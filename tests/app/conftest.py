@@ -8,6 +8,7 @@ from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from weakref import WeakSet
 
 import pytest
 from textual._compositor import Compositor
@@ -29,10 +30,12 @@ DRAW_UPDATE = Compositor.render_update
 DRAW_STRIPS = Compositor.render_strips
 PARSE_RULES = Stylesheet._parse_rules
 PARSED: dict[Any, Any] = {}
+UNDRAWN: WeakSet[Compositor] = WeakSet()  # with a frame that was left out since they were drawn
 
 
 def draw_strips(compositor: Compositor, *given: Any) -> Any:
     """Draw the whole screen, the screens behind a modal one too."""
+    UNDRAWN.discard(compositor)
     if compositor.root is not None:  # else nothing is laid out yet
         visible_screen_stack.set(compositor.root.app._background_screens)
     return DRAW_STRIPS(compositor, *given)
@@ -43,13 +46,14 @@ def fewer_frames(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out the frames that nobody looks at, and parse each style sheet once for all tests.
 
     Without a terminal textual draws up to 60 frames a second and throws them away, which took a
-    third of the time of these tests. `until` draws one in their place whenever it has waited, so
-    that what a widget raises while it is drawn comes out.
+    third of the time of these tests. `until` draws one in their place after it has waited, so that
+    what a widget raises while it is drawn comes out.
     """
 
     def no_frame(compositor: Compositor, full: bool = False, **options: Any) -> Any:
         if full:
             return DRAW_UPDATE(compositor, full=True, **options)
+        UNDRAWN.add(compositor)
         compositor._dirty_regions.clear()
         return None
 
@@ -156,7 +160,7 @@ async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 1
         assert looked < end, "it did not happen in time"
         await pilot.pause(max(0.01, 3 * (looked - began)))
     await pilot.pause()
-    if pilot.app.is_running:
+    if pilot.app.is_running and pilot.app.screen._compositor in UNDRAWN:
         pilot.app.screen._compositor.render_strips()
 
 

@@ -35,7 +35,7 @@ async def _open(pilot: Any, app: Any, wait: Any, is_settled: Any, find_action: A
     await pilot.press("enter")
     await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
     await pilot.press(*"class.toml", "enter")
-    await wait(pilot, lambda: not isinstance(app.screen, ChoosePath))
+    await wait(pilot, lambda: not isinstance(app.screen, ChoosePath | type(app.desk)))
     return app.screen
 
 

@@ -62,6 +62,7 @@ def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_t
         await pilot.press("tab", *"one TWO one", "enter")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
         await pilot.press("ctrl+o")
         await wait(pilot, lambda: isinstance(app.screen, AskText))
         await type_text(pilot, "listings.zip\n")

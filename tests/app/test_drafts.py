@@ -266,15 +266,18 @@ def test_a_killed_app_loses_at_most_what_was_typed_last(
 
 
 def test_a_draft_waits_to_be_opened_where_somebody_types(
-    stage: Any, wait: Any, shown: Any, type_text: Any
+    stage: Any, wait: Any, shown: Any, type_text: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Enter and all other keys go on into the listing; a row says what waits, and by which key."""
     left = Drafts(stage.folder / "drafts")
     left.keep(Draft("10 REM LEFT\n20 END\n"))
     left.close()
 
+    monkeypatch.setattr("hostlink.app.desk.draft_keeper._AFTER_START_S", 3600.0)
+
     async def story(pilot: Any, app: Any) -> None:
         await type_text(pilot, "10 PRINT 1\n")
+        app.desk.drafts._offer_at_start()
         await wait(pilot, lambda: "F6 opens it." in shown(app))
         assert "2 lines, the first: 10 REM LEFT." in " ".join(shown(app).split())
         await type_text(pilot, "20 END\n")

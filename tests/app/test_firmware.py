@@ -190,7 +190,7 @@ def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) 
     assert stage.archive.writes() == []
 
 
-@pytest.mark.one_in(2)
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     ("refusal", "answer", "changes"),
     [

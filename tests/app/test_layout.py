@@ -31,6 +31,7 @@ def test_the_listing_has_twelve_rows_at_80_by_24(stage: Any, shown: Any) -> None
     stage.play(story, opens=TIDE)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(("size", "rows"), [((60, 15), 8), ((40, 12), 5), ((80, 17), 10)])
 def test_a_small_screen_shows_the_listing_or_the_band(
     stage: Any, wait: Any, shown: Any, size: tuple[int, int], rows: int
@@ -105,6 +106,7 @@ def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, sho
     stage.play(story, opens=TIDE, size=(40, 12))
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(("width", "text"), [(120, 49), (160, 72), (200, 76)])
 def test_a_wide_screen_gives_what_the_listing_does_not_need_to_the_archive(
     stage: Any, shown: Any, width: int, text: int
@@ -139,6 +141,7 @@ def test_the_archive_shows_what_there_is_room_for(stage: Any, shown: Any) -> Non
     stage.play(narrow, size=(60, 24))
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_the_console_can_be_made_large(
     stage: Any, wait: Any, find_action: Any, size: tuple[int, int]
@@ -161,6 +164,7 @@ def test_the_console_can_be_made_large(
     stage.play(story, size=size)
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_the_screen_can_be_left_to_listing_and_console(
     stage: Any, wait: Any, shown: Any, find_action: Any, size: tuple[int, int]
@@ -181,6 +185,7 @@ def test_the_screen_can_be_left_to_listing_and_console(
     stage.play(story, opens=TIDE, size=size)
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("theme", ["dark", "monochrome"])
 def test_one_heading_shows_where_the_focus_is(
     stage: Any, wait: Any, shown: Any, theme: str
@@ -220,6 +225,7 @@ def test_a_list_shows_rows_on_the_smallest_screen(stage: Any, wait: Any, page: A
     stage.play(story, port="", size=(40, 12))
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("size", [(40, 12), (60, 15), (80, 24)])
 def test_all_words_of_a_box_can_be_read(
     stage: Any, wait: Any, shown: Any, find_action: Any, size: tuple[int, int]

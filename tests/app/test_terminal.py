@@ -64,6 +64,7 @@ class Vanishing:
             self.app.kill()
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("before", "status"),
     [

@@ -67,6 +67,7 @@ def test_a_paste_that_is_left_out_is_told(stage: Any, wait: Any) -> None:
     stage.play(story, port="", opens="GOOD")
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("size", [(80, 24), (60, 15), (40, 12)])
 def test_a_message_is_never_cut_off(
     size: tuple[int, int], stage: Any, wait: Any, shown: Any

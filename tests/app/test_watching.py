@@ -215,7 +215,7 @@ def test_a_board_that_speaks_unasked_counts_as_not_read_and_is_read_once_it_is_q
     stage: Any, wait: Any, shown: Any, is_settled: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It may have restarted, in words that nobody knows: neither a state nor a mark stays."""
-    monkeypatch.setattr("hostlink.app.desk.watch.QUIET_S", 0.2)
+    monkeypatch.setattr("hostlink.app.desk.watch.QUIET_S", 3600.0)
 
     def restart(session: Any, _: Any) -> None:
         machine = session.wire.port.machine
@@ -228,6 +228,8 @@ def test_a_board_that_speaks_unasked_counts_as_not_read_and_is_read_once_it_is_q
         app.boards.current.do("", restart, shown=False)
         await wait(pilot, lambda: "has not been read" in shown(app))
         assert not app.desk.states.held(app.boards.current.port).known
+        monkeypatch.setattr("hostlink.app.desk.watch.QUIET_S", 0.2)
+        app.boards.current.do("", restart, shown=False)
         ask = await _offered(pilot, app, wait)
         assert "TIDE revision 1" in ask.question
         await pilot.press("escape")
@@ -236,6 +238,7 @@ def test_a_board_that_speaks_unasked_counts_as_not_read_and_is_read_once_it_is_q
     stage.play(story, opens="shipped:TIDE")
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("typed", "does"),
     [

@@ -232,6 +232,7 @@ def test_a_damaged_listing_is_never_handed_out(path: Path) -> None:
             archive.content(revision)
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("page", range(2, 40, 3))
 def test_a_page_of_rubbish_ends_in_findings_or_one_clear_error(filled: Path, page: int) -> None:
     """Whichever page is destroyed, prove says so and does not break off with a foreign error."""

@@ -195,6 +195,7 @@ def test_the_voting_rule_lets_through_what_its_formula_says(
 # --- stalls, restarts, unplugging ----------------------------------------------------------------
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("first", [0, 40])
 def test_stalls_never_pass_a_wrong_listing(bench: Build, first: int) -> None:
     """A board that stops now and then, for a moment or for long, on a slightly damaged wire."""
@@ -210,6 +211,7 @@ def test_stalls_never_pass_a_wrong_listing(bench: Build, first: int) -> None:
     assert ends["proven"] >= 30
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("first", [0, 40])
 def test_a_restart_in_the_middle_never_passes_a_wrong_listing(bench: Build, first: int) -> None:
     """The board loses its memory at any moment of the job; a load starts over and succeeds."""

@@ -46,6 +46,7 @@ def filled(place: Path, hostlink: Callable) -> Path:
     return place
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(
     ("words", "at", "whole"), STOPS, ids=[f"{words[0]} {at}" for words, at, _ in STOPS]
 )

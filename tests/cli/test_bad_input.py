@@ -390,6 +390,7 @@ def test_a_board_that_waits_for_input_gets_no_answer_from_us(
     assert hostlink("programs", "--rescues", "--json").json[0]["lines"] == 2
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("after", [1, 12, 300])
 def test_a_board_that_floods(after: int, hostlink: Callable, archive: Archive) -> None:
     """A board that sends without end is given up with an error, wherever it begins."""

@@ -160,6 +160,7 @@ def test_a_reader_that_has_gone_ends_nothing_but_the_output(name: str, end: str)
     assert "ipe" not in err
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("words", [("load", "-"), ("together", "-"), ("console",), ("run",)])
 @pytest.mark.usefixtures("loaded")
 def test_a_standard_input_that_cannot_be_read_is_no_traceback(
@@ -272,6 +273,7 @@ def test_a_signal_ends_a_console_that_waits_for_its_pipe(seat: Callable) -> None
     assert console.process.wait(DEADLINE_S) == 128 + signal.SIGTERM
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 @pytest.mark.parametrize(
     ("line", "row", "state"),

@@ -202,6 +202,7 @@ def test_data_on_stdout_and_talk_on_stderr(hostlink: Callable, listing: Callable
     assert "LAMP ON" not in told.err
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     "words",
     [

@@ -499,6 +499,7 @@ def test_unplugged_half_way_the_same_command_finishes(
     ]
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("again", [(), ("--new-board",), ("--label", "Blue")])
 def test_a_first_write_that_was_cut_off_is_finished_with_all_of_it(
     hostlink: Callable,

@@ -108,6 +108,7 @@ def follow(hostlink: Callable, copies: Callable) -> Callable[..., list[str]]:
     return run
 
 
+@pytest.mark.one_in(5)
 @pytest.mark.parametrize(
     ("before", "words", "at", "nth", "advised"),
     [

@@ -408,6 +408,7 @@ BAGS: list[tuple[str, str, object, int, str]] = [
 ]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     ("file", "held", "instead", "status", "sees"), BAGS, ids=lambda each: str(each)[:24]
 )
@@ -532,6 +533,7 @@ BOARD: list[tuple[Words, dict[int, bytes], int]] = [
 ]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(("words", "program", "status"), BOARD, ids=lambda each: str(each)[:30])
 def test_what_a_board_sends_is_shown_and_never_obeyed(
     shown: Callable[..., str],

@@ -57,6 +57,7 @@ def interrupted(
     return hostlink.returncode, out, seen + err
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_in_the_middle_of_a_load(
     number: int, hostlink: Callable, archive: Archive, board_holds: Callable
@@ -108,6 +109,7 @@ def test_ctrl_c_while_saving(hostlink: Callable, board_holds: Callable, archive:
     assert len(board_holds()) == 32
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_interrupts_a_running_program(
     number: int, hostlink: Callable, place: Path

@@ -37,12 +37,14 @@ COMMANDS = [
 ]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
 def test_a_label_is_a_port(labelled: Callable, command: tuple[str, ...]) -> None:
     """In any case of letters."""
     assert labelled(*command, "--port", "rEd").status == 0
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda command: command[0])
 def test_a_label_that_no_board_has_is_told_at_once(
     labelled: Callable, command: tuple[str, ...]

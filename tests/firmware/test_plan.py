@@ -187,6 +187,7 @@ def damaging(rate: float, seed: int) -> Callable[[bytes], bytes]:
 
 
 @pytest.mark.no_cover
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(("rate", "at_least"), [(0.0005, 28), (0.002, 20)])
 def test_on_a_damaged_wire_a_write_that_ends_well_is_right(
     direct: Callable[..., Any],

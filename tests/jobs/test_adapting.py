@@ -23,6 +23,7 @@ from hostlink.shipped import library_folder
 ASKS_FREE = "ROOM"
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", ["capital", "token", "ready"])
 def test_the_index_says_where_each_shipped_program_runs(kind: str) -> None:
     """All are adapted for all kinds and run there; what the index leaves out needs something."""

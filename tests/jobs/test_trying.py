@@ -18,6 +18,7 @@ def characters(output: str) -> list[str]:
     return ["".join(row.replace("?", "").split()) for row in output.rstrip("\n").split("\n")]
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("name", sorted(set(shipped_profiles()) - {"practice"}))
 def test_a_shipped_program_does_the_same_on_every_profile(name: str) -> None:
     """Where it can be adapted for it: on the kind of that name, else on the profile's own twin."""

@@ -85,6 +85,7 @@ def test_a_page_prompt_right_behind_a_line_is_told_from_it(lines: int) -> None:
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("row", ["{number} {text}", "{number}: {text}", "{number:>5}{text}"])
 def test_a_blank_that_the_board_keeps_does_not_grow(row: str) -> None:
     """A program that was saved is the same one when it is loaded again, however it is listed."""

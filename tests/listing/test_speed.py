@@ -66,12 +66,13 @@ def test_work_grows_in_step_with_the_listing():
     assert large < 12 * small
 
 
-def test_rubbish_does_not_make_mending_slow():
-    """Texts made to trip patterns up, 50,000 characters each, are mended in seconds, not hours.
+@pytest.mark.one_in(2)
+@pytest.mark.parametrize("size", [10_000, 50_000])
+def test_rubbish_does_not_make_mending_slow(size: int) -> None:
+    """Texts made to trip patterns up, of so many characters, are mended in seconds, not hours.
 
     Of this process alone (CPU time); each takes well under half a second.
     """
-    size = 50_000
     for piece in (
         *(
             " ",
@@ -93,4 +94,4 @@ def test_rubbish_does_not_make_mending_slow():
         text = "10 " + piece * (size // len(piece)) + "\nx"
         began = time.process_time()
         mend(text, Rules(language=LANGUAGE))
-        assert time.process_time() - began < 10, repr(piece)
+        assert time.process_time() - began < size / 5_000, repr(piece)

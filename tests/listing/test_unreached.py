@@ -133,6 +133,7 @@ def endings(text: str, walk: Walk) -> tuple[tuple[str, ...], ...]:
     return told, tuple(each.replace(f"{last}: ", "last: ") for each in told)
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("kind", KINDS)
 def test_programs_do_the_same_without_them(kind: str) -> None:
     """200 programs from seeds: no line that was found is ever run, and without them a program
@@ -153,6 +154,7 @@ def test_programs_do_the_same_without_them(kind: str) -> None:
     assert gone > 200
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_program_with_dead_parts_is_proven_and_as_small_as_without(
     kind: str, make_program: Callable[..., str]
