@@ -40,8 +40,8 @@ from hostlink.link.attaching import holder_of
 from hostlink.sentences import UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
-    f"Nothing readable came. {ONLY_JUST_AFTER}. A program in the board's memory is lost by that, "
-    "also one that runs and prints rarely. Restart the board?"
+    f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses a program that is in the board's "
+    "memory, also one that runs and prints rarely. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
