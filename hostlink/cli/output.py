@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import json
-import os
 import shutil
 import sys
 import textwrap
@@ -17,6 +16,7 @@ from typing import Any
 
 import click
 
+from hostlink.cli.names import how_called
 from hostlink.words import plural, safe
 
 _GAP = "  "
@@ -31,12 +31,8 @@ def say(text: str, *, quiet: bool = False) -> None:
 
 
 def as_called(text: str) -> str:
-    """Return a message in which each command begins as the user called hostlink.
-
-    HOSTLINK_CALLED: set by scripts/start.py, since then there is no command `hostlink`.
-    """
-    called = os.environ.get("HOSTLINK_CALLED", "")
-    return text.replace(f"{_TICK}hostlink ", f"{_TICK}{called} ") if called else text
+    """Return a message in which each command begins as the user called hostlink."""
+    return text.replace(f"{_TICK}hostlink ", f"{_TICK}{how_called()} ")
 
 
 def data(text: str) -> None:
@@ -94,10 +90,10 @@ def table(
             click.echo(_GAP.join(placed).rstrip())
 
 
-def tell_results(count: int, limit: int, *, quiet: bool = False) -> None:
-    """Print how many results there are. limit: the most that were asked for."""
+def results_words(count: int, limit: int) -> str:
+    """Return a sentence on how many results there are. limit: the most that were asked for."""
     more = f"; there may be more, --limit {limit * 2} shows them" if count == limit else ""
-    say(f"{plural(count, 'result')}{more}.", quiet=quiet)
+    return f"{plural(count, 'result')}{more}."
 
 
 def is_terminal() -> bool:
