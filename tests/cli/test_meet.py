@@ -81,7 +81,7 @@ def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
     before = board_holds()
     told = hostlink("meet", "--port", RESTARTING)
     assert told.status == 1
-    assert "was not opened" in told.out
+    assert "was left closed" in told.out
     assert board_holds() == before
     told = hostlink("meet", "--port", RESTARTING, "--yes")
     assert told.status == 0
