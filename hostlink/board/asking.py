@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from hostlink.board.dialogue.heard_talk import is_rows, looks_like_text
 from hostlink.board.dialogue.no_prompt_errors import is_bells
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
@@ -12,6 +13,9 @@ from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
 
 LONGEST_S = 1.5
+ROW_EVERY_S = 10.5  # rows of a program that come further apart are not waited for
+_RARE = 4  # empty lines for each answer; where fewer come they are none
+_LETTER_S = 3.0  # of a row that comes letter by letter
 _LONGEST_LISTING_S = 30.0
 QUIET_S = 0.11
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
@@ -29,7 +33,7 @@ class Asker:
         self._wire = wire
         self._usual_baud = usual_baud
         self._stop_keys = tuple(dict.fromkeys(stop_keys))
-        self._heard_something = False
+        self._asked = self._answered = 0  # how often
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
 
     @property
@@ -38,21 +42,42 @@ class Asker:
         port = self._wire.port
         return port.baudrate if isinstance(port, TunablePort) else self._usual_baud
 
+    @property
+    def _is_rarely_heard(self) -> bool:
+        """Return whether so few empty lines were answered that what came was no answer."""
+        return 0 < self._answered * _RARE <= self._asked
+
     def _set_baud(self, baud: int) -> None:
         """Set the speed of the port, if it can be set and differs."""
         port = self._wire.port
         if isinstance(port, TunablePort) and port.baudrate != baud:
             port.baudrate = baud
 
+    def _from_here(self, speeds: Sequence[int]) -> tuple[int, ...]:
+        """Return the speed of the port, then those of the others to which it can be set."""
+        others = speeds if isinstance(self._wire.port, TunablePort) else ()
+        return tuple(dict.fromkeys((self._baud, *others)))
+
     def _listen(self, longest_s: float) -> bytes:
         """Return what comes first within some seconds although nothing is sent."""
         core = self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s)
         return core.heard
 
+    def _listen_for_rows(self, ends: float) -> bytes:
+        """Return what comes by itself at this speed: whole rows, what is no text, or nothing."""
+        heard = b""
+        while (left_s := ends - self._wire.now()) > 0:
+            here = self._listen(min(left_s, _LETTER_S if heard else ROW_EVERY_S))
+            heard += here
+            if not here or is_rows(heard) or not looks_like_text(heard):
+                break
+        return heard
+
     def _ask(self, out: bytes, *, longest_s: float = LONGEST_S) -> bytes:
         quiet_s = max(QUIET_S, 6 * BITS_PER_BYTE / self._baud)
         core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
-        self._heard_something = self._heard_something or bool(core.heard)
+        self._asked += 1
+        self._answered += bool(core.heard)
         self._bells[self._baud] += is_bells(core.heard)
         return core.heard
 

@@ -3,7 +3,7 @@
 Rules:
 
 1. Nothing is typed that begins with a digit or changes a program: only empty lines, a direct
-   remark, an unknown word, and the free-memory questions of kinds that talk like this board.
+   remark, an unknown word, LIST, and the free-memory questions of kinds that talk like it.
 2. Nothing is erased, because some boards step back beyond the line and lose their program. At a
    wrong speed only a carriage return is sent: at no other usual speed does it arrive as a digit,
    and what arrives is refused as a line. A line feed arrives as digits at some lower speeds, so
@@ -21,19 +21,21 @@ import dataclasses
 import re
 from collections.abc import Iterator, Sequence
 
-from hostlink.board.asking import LONGEST_S, Asker
+from hostlink.board.asking import LONGEST_S, ROW_EVERY_S, Asker
 from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.events import Emit, Phase, ignore
-from hostlink.board.dialogue.heard_listing import with_listing
+from hostlink.board.dialogue.heard_listing import is_listing, with_listing
 from hostlink.board.dialogue.heard_talk import (
     HeardTalk,
     agrees,
     asks,
+    asks_at_start,
     is_at_prompt,
     is_rows,
     looks_like_text,
     parts_of,
+    rows_before,
     with_answers,
     with_heard_talk,
 )
@@ -62,7 +64,7 @@ USUAL_SPEEDS = (
     9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
 )  # fmt: skip
-REMARK, _NONSENSE = b"REM", NONSENSE.encode()
+REMARK, _LIST, _NONSENSE = b"REM", b"LIST", NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FAR = 1.5  # times a speed
 _LISTEN_S = 0.1
@@ -74,16 +76,8 @@ _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, 
 _ROW_ENDS = (b"\r", b"\n")
 _UNASKED_S = 1.5  # rows that a program prints now and then come further apart than answers
 _LAST_LISTEN_S = 3.0
+_LISTEN_RARE_S = 3 * ROW_EVERY_S
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
-
-
-def asks_at_start(kinds: Sequence[Profile], question: bytes) -> bool:
-    """Return whether a board asks a known start question, which an empty line answers.
-
-    A program that is not starting asks the same again, and is then refused.
-    """
-    asked = {each.strip() for kind in kinds for each in kind.talk.start_questions}
-    return question.strip().decode("latin-1") in asked
 
 
 class Recogniser(Asker):
@@ -123,10 +117,10 @@ class Recogniser(Asker):
         readable answer, FLOODING if bytes never stop, LOOPED if what is sent comes back.
         """
         self._emit(Phase("Finding out how this board talks"))
-        before = self._baud
+        before, order = self._baud, self._from_here(speeds or USUAL_SPEEDS)
         try:
-            self._stop_or_refuse(speeds or USUAL_SPEEDS)
-            for talk in self._speeds_heard(speeds):
+            self._stop_or_refuse(order)
+            for talk in self._speeds_heard(order):
                 # Two empty lines were answered alike: what fails once may be one damaged byte.
                 heard = self._listen_to_commands(talk) or self._listen_to_commands(talk)
                 if heard is not None:
@@ -144,13 +138,16 @@ class Recogniser(Asker):
 
     def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """Yield how the board talks at each speed with a steady, readable answer to empty lines."""
-        port = self._wire.port
-        order = [self._baud, *(speeds or USUAL_SPEEDS)]
-        tries = [(baud, _CR) for baud in dict.fromkeys(order)]
-        tries += [(baud, _LF) for baud in sorted(set(order), reverse=True)]
-        for baud, line_end in tries:
-            if not isinstance(port, TunablePort) and baud != self._baud:
-                continue
+        yield from self._answering(_CR, speeds)
+        if listened := self._is_rarely_heard:
+            yield from self._printing(speeds)
+        yield from self._answering(_LF, sorted(speeds, reverse=True))
+        if not listened and self._nothing().reason is LinkReason.UNREADABLE:
+            yield from self._printing(speeds)
+
+    def _answering(self, line_end: bytes, speeds: Sequence[int]) -> Iterator[HeardTalk]:
+        """Yield how the board answers empty lines with this end, at each of some speeds."""
+        for baud in speeds:
             self._set_baud(baud)
             first = self._ask(line_end)
             ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
@@ -161,8 +158,6 @@ class Recogniser(Asker):
                 talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
                 if talk is not None:
                     yield talk
-        if self._nothing().reason is LinkReason.UNREADABLE:
-            yield from self._printing(speeds or USUAL_SPEEDS)
 
     def _empty_lines(
         self, line_end: bytes, first: bytes, *, stopping: bool = False
@@ -211,25 +206,25 @@ class Recogniser(Asker):
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """Stop a program that prints now and then, of which a row was heard or comes now.
 
-        Raises LinkError if the program was not stopped or if its output is not text.
+        Each row is heard at one speed. Raises LinkError if the program was not stopped or if its
+        output is not text.
         """
         if self._printed[1]:
             self._set_baud(self._printed[0])
             yield self._stopped(program_runs(self._printed[1]))
-        self._emit(Phase("Listening whether the board sends something by itself"))
-        left_s, heard = _LAST_LISTEN_S, b""
-        for baud in speeds if isinstance(self._wire.port, TunablePort) else (self._baud,):
+        longest_s = _LISTEN_RARE_S if self._is_rarely_heard else _LAST_LISTEN_S
+        self._emit(Phase("Listening whether the board sends something by itself", longest_s))
+        ends, tried = self._wire.now() + longest_s, list[int]()
+        for baud in speeds:
             self._set_baud(baud)
-            began = self._wire.now()
-            here = self._listen(left_s)
-            if is_rows(here):
-                yield self._stopped(program_runs(here))
-            heard += here
-            left_s -= self._wire.now() - began
-            if not here or left_s <= 0:
+            heard = self._listen_for_rows(ends)
+            if not heard:
                 break
-        if heard:
-            raise never_pauses(unasked=True)
+            if is_rows(heard):
+                yield self._stopped(program_runs(heard))
+            tried.append(baud)
+        if tried:
+            raise never_pauses(unasked=True, at=tuple(tried) if len(tried) < len(speeds) else ())
 
     def _stopped(self, refusal: LinkError) -> HeardTalk:
         """Send the interrupt keys if allowed; return how the board talks then, or raise refusal."""
@@ -273,23 +268,25 @@ class Recogniser(Asker):
             return None
         if talk.prompt and not done.endswith(talk.prompt):
             return None
+        end = parts_of(done)[0] if echo else b""
+        heard = dataclasses.replace(talk, echo=bool(echo), reply_end=end or talk.reply_end)
         alike = talk.prompt or (b"" if parts_of(done)[1] else parts_of(done)[2])
         if done == refused and alike[-1:] in _ROW_ENDS:
             # No BASIC says in a row of a remark what it says of an unknown word: a program asks.
-            raise asks_for(alike, may_stop=self._may_stop, given="empty lines, REM and QZ")
+            # One without remarks adds how it refuses to the row that answers an empty line.
+            refuses = talk.prompt and rows_before(refused, talk.prompt)
+            if not refuses or not is_listing(self._say(_LIST, then=talk.line_end), talk.prompt):
+                given = f"empty lines, REM{', QZ and LIST' if refuses else ' and QZ'}"
+                raise asks_for(alike, may_stop=self._may_stop, given=given)
         if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
-        end = parts_of(done)[0] if echo else b""
-        heard = dataclasses.replace(talk, echo=bool(echo), reply_end=end or talk.reply_end)
         return with_answers(heard, done, refused)
 
     # --- the kind ----------------------------------------------------------------------------
 
     def _match(self, talk: HeardTalk) -> Recognised:
         """Choose the kind that agrees with everything heard, and ask what only it would answer."""
-        for kind in self._kinds:
-            if not agrees(kind, talk):
-                continue
+        for kind in (each for each in self._kinds if agrees(each, talk)):
             question = kind.commands.free_memory
             if not question:
                 return Recognised(_at(kind, talk.baud), talk, known=True)
@@ -300,16 +297,13 @@ class Recogniser(Asker):
         profile = with_heard_talk(self._careful, talk, is_named=self._careful in self._kinds)
         return Recognised(with_listing(profile, talk, self._say), talk, known=False)
 
-    # --- the wire ----------------------------------------------------------------------------
-
     def _stop_or_refuse(self, speeds: Sequence[int]) -> None:
         """Stop a board that sends by itself, or raise LinkError if that is not allowed.
 
         It is listened to at each speed until it is text; nothing is sent before.
         """
         before, longest_s = self._baud, LONGEST_S
-        is_tunable = isinstance(self._wire.port, TunablePort)
-        for baud in dict.fromkeys([before, *speeds]) if is_tunable else [before]:
+        for baud in speeds:
             self._set_baud(baud)
             core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=longest_s)
             if len(core.arrivals) <= 2 or not core.overdue:
@@ -332,7 +326,7 @@ class Recogniser(Asker):
             return prompt_changes(*self._prompts)
         if max(self._bells.values(), default=0) >= _SURE_BELLS:
             return only_bells()
-        if self._heard_something:
+        if self._answered:
             return nothing_steady(self._wire.recent[-_QUOTED:])
         return silent_everywhere()
 

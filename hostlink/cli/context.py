@@ -107,7 +107,8 @@ class CommonOptions:
 
         from hostlink.archive import Archive
 
-        say(f"{no_archive_at(self.archive_file())} yet.", quiet=self.quiet)
+        begins = "it is made when the first program is kept"
+        say(f"{no_archive_at(self.archive_file())} yet; {begins}.", quiet=self.quiet)
         with (
             tempfile.TemporaryDirectory(prefix="hostlink-") as folder,
             Archive.open(Path(folder) / "empty.sqlite3") as empty,

@@ -46,6 +46,12 @@ def _port(common: CommonOptions, named: str) -> str:
     from hostlink.archive import Archive
     from hostlink.jobs.boards import looks_like_label, port_labelled
 
+    if not named.strip():
+        raise UsageError(
+            "--port is given and names no port.",
+            kept=NO_PORT_OPENED,
+            advice="Name one, or leave --port out: then the only board plugged in is used.",
+        )
     if not looks_like_label(named):
         return named
     boards: list[Board] = []

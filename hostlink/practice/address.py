@@ -20,6 +20,7 @@ import re
 import typing
 import urllib.parse
 import zlib
+from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -95,7 +96,7 @@ def parse_address(url: str) -> Address:
     kind = like = ""
     settings: dict[str, Any] = {}
     faults: dict[str, Any] = {}
-    for key, value in urllib.parse.parse_qsl(query, keep_blank_values=True):
+    for key, value in _options(query).items():
         if key == "fresh":
             fresh = value not in ("0", "no")
         elif key == "like":
@@ -113,6 +114,18 @@ def parse_address(url: str) -> Address:
         else:
             raise _unknown_option(key)
     return Address(name, Faults(**faults), fresh, virtual, kind, like, settings)
+
+
+def _options(query: str) -> dict[str, str]:
+    """Return the options of an address. Raises UsageError if one is given twice."""
+    given = urllib.parse.parse_qsl(query, keep_blank_values=True)
+    options = dict(given)
+    if len(options) < len(given):
+        key = next(key for key, count in Counter(key for key, _ in given).items() if count > 1)
+        raise UsageError(
+            f"The practice board's {key} is given more than once.", advice="Give it once."
+        )
+    return options
 
 
 def _unknown_option(key: str) -> UsageError:

@@ -82,6 +82,28 @@ def test_a_program_that_prints_now_and_then_is_known(period: float, anywhere: bo
     assert not anywhere or re.fullmatch(rb"[\r\n]*", board.keys)
 
 
+@pytest.mark.parametrize("baud", [9600, 115200, 57600])
+def test_rows_ten_seconds_apart_are_heard_at_a_speed_of_their_own(baud: int) -> None:
+    """A row that comes as rubbish shows that something prints; the next ones are waited for."""
+    board = PrintingBoard(10.0)
+    board._baud = baud
+    with pytest.raises(LinkError, match=r'A program runs.* printed "TICK \d+"'):
+        recogniser(board).run()
+    assert board.clock.now() < 45
+    board = PrintingBoard(10.0)
+    board._baud = baud
+    assert recogniser(board, may_stop=True).run().heard_talk.prompt == b"> "
+
+
+def test_the_speeds_that_were_tried_are_told_where_others_were_not() -> None:
+    """Three rows are heard at three speeds; which others there are is not known from that."""
+    board = PrintingBoard(10.0)
+    board._baud = 4800
+    with pytest.raises(LinkError, match=r"9600, 115200, 57600 baud \(others were not tried\)"):
+        recogniser(board).run()
+    assert board.clock.now() < 45
+
+
 @pytest.mark.parametrize(("period", "anywhere"), [*SLOW, *RARE])
 def test_a_program_that_prints_now_and_then_is_stopped(period: float, anywhere: bool) -> None:
     """With consent it gets the interrupt, and the board is recognised at its prompt."""

@@ -328,6 +328,28 @@ def test_one_row_that_answers_everything_does_not_say_that_the_board_is_ready() 
         assert set(board.typed) <= {"", "REM", "QZ"}
 
 
+READY = b"READY\r\n"
+
+
+@pytest.mark.parametrize("listing", [b"\r\n10 PRINT 1\r\n20 GOTO 10\r\n", b"\r\n"])
+def test_a_board_that_refuses_remarks_is_known_by_its_listing(listing: bytes) -> None:
+    """It answers REM as an unknown word; LIST shows lines, or nothing but that it is ready."""
+    wire, _ = asking({"LIST": listing + READY, "": b"\r\n?SN ERROR\r\n" + READY}, READY)
+    found = Recogniser(wire, KINDS, find_profile("tiny")).run()
+    assert found.heard_talk.prompt == READY
+    assert found.profile.commands.error_words == ("?SN ERROR",)
+
+
+def test_a_program_that_repeats_its_question_is_no_board_that_refuses_remarks() -> None:
+    """It answers LIST as it answers everything, or with what is no listing."""
+    asked = b"\r\nHOW MANY\r\n"
+    for answer in (b"\r\nREENTER", b"\r\nGAME OVER"):
+        wire, _ = asking({"LIST": answer + asked, "": b"\r\nREENTER" + asked}, asked)
+        with pytest.raises(LinkError, match='asks "HOW MANY"') as caught:
+            Recogniser(wire, KINDS, find_profile("tiny")).run()
+        assert caught.value.kept == "It was given empty lines, REM, QZ and LIST."
+
+
 def test_a_prompt_that_looks_like_a_question_is_known_by_commands() -> None:
     """With consent: a remark is taken, and a word that is none is refused."""
     prompt = b"? "

@@ -125,6 +125,19 @@ def test_a_network_address_needs_a_port_number(command: str, port: str, hostlink
     assert "an address needs :PORT" in " ".join(told.err.split())
 
 
+@pytest.mark.parametrize("port", ["", " "])
+@pytest.mark.parametrize(
+    "command", [("save",), ("meet",), ("boards",), ("boards", "--label", "Red")]
+)
+def test_a_port_without_a_name_is_told(
+    command: tuple[str, ...], port: str, hostlink: Callable
+) -> None:
+    """As a variable of a shell that was never set; no other port is taken for it."""
+    told = hostlink(*command, "--port", port)
+    assert told.status == 2
+    assert "--port is given and names no port." in told.err
+
+
 @pytest.mark.parametrize("what", ["A" * 5000, "a\0b", "\udcff\udcfe", "@", "@1", "A@", "..", "~"])
 @pytest.mark.parametrize("command", ["load", "show", "review"])
 def test_a_word_that_names_nothing(command: str, what: str, hostlink: Callable) -> None:

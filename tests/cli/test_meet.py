@@ -81,7 +81,7 @@ def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
     before = board_holds()
     told = hostlink("meet", "--port", RESTARTING)
     assert told.status == 1
-    assert "was not opened" in told.out
+    assert "was left closed" in told.out
     assert board_holds() == before
     told = hostlink("meet", "--port", RESTARTING, "--yes")
     assert told.status == 0
@@ -144,7 +144,7 @@ def test_consent_to_open_a_port_is_none_to_restart(
     asked = mocker.patch("hostlink.cli.commands.meet.ask_yes_no", side_effect=[True, False])
     told = hostlink("meet", "--port", RESTARTING)
     assert [("Open it?" in each.args[0]) for each in asked.call_args_list] == [True, False]
-    assert "A program in the board's memory is lost" in asked.call_args.args[0]
+    assert "The restart loses a program" in asked.call_args.args[0]
     assert told.status == 1
     assert "was not restarted" in told.out.replace("\n", " ")
 

@@ -74,6 +74,19 @@ def test_a_wait_is_told_as_often_as_wanted_and_its_limit_in_fitting_units() -> N
         ]
 
 
+def test_a_part_that_says_its_longest_time_gets_it() -> None:
+    """From where it begins; one that is shorter than the limit changes nothing."""
+    patience = Patience(lambda _: None)
+    with patience.limited(10.0, lambda: 0.0):
+        patience.emit(Phase("Asking", 2.0))
+        patience.watch(1.0)
+        patience.emit(Phase("Listening", 30.0))
+        patience.watch(9.0)
+        patience.watch(38.0)
+        with pytest.raises(LinkError, match="Listening"):
+            patience.watch(39.5)
+
+
 def test_a_job_within_a_job_has_the_time_of_the_outer_one() -> None:
     """Limits never add up; after the outer one there is none."""
     patience = Patience(lambda _: None)

@@ -98,6 +98,9 @@ def test_the_seed_is_for_the_faults_too() -> None:
         ("practice://?line_done=never", "line_done"),
         ("practice://?line_end=", "line_end"),
         ("practice://?time=slow", "time"),
+        ("practice://?kind=capital&kind=token", "kind is given more than once"),
+        ("practice://?seed=1&line_ms=1&seed=1", "seed is given more than once"),
+        ("practice://?fresh&fresh", "fresh is given more than once"),
     ],
 )
 def test_what_makes_no_sense_is_named(url: str, words: str) -> None:

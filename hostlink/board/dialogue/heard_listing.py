@@ -53,6 +53,12 @@ def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
     return dataclasses.replace(profile, talk=talk, rules=rules, commands=commands)
 
 
+def is_listing(answer: bytes, prompt: bytes) -> bool:
+    """Return whether an answer to LIST begins with a program's line, or is that of no program."""
+    rows = rows_before(answer, prompt)
+    return bool(find_list_form(rows[:1])) if rows else answer.endswith(prompt)
+
+
 def _answer(command: bytes, heard_talk: HeardTalk, say: Say) -> tuple[list[str], Pages]:
     """Return the rows that answer a direct command, without the prompt, and its pages."""
     end = heard_talk.ready or heard_talk.prompt

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.common_words import NONSENSE
@@ -61,6 +62,15 @@ def asks(prompt: bytes) -> bool:
     It ends in a question mark, or is the name of a variable with a colon or the like.
     """
     return _QUESTION.fullmatch(prompt) is not None
+
+
+def asks_at_start(kinds: Sequence[Profile], question: bytes) -> bool:
+    """Return whether a board asks a known start question, which an empty line answers.
+
+    A program that is not starting asks the same again, and is then refused.
+    """
+    asked = {each.strip() for kind in kinds for each in kind.talk.start_questions}
+    return question.strip().decode("latin-1") in asked
 
 
 def with_heard_talk(careful: Profile, heard_talk: HeardTalk, *, is_named: bool) -> Profile:

@@ -146,15 +146,15 @@ def only_echo(baud: int) -> LinkError:
     )
 
 
-def never_pauses(*, unasked: bool = False) -> LinkError:
-    """Describe a line on which bytes come by themselves that are no text at any usual speed.
+def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkError:
+    """Describe a line on which bytes come by themselves that are no text.
 
-    unasked: they come now and then, also when nothing is sent.
+    unasked: they come now and then. at: the speeds that were tried, () for every usual one.
     """
     how = "now and then although nothing is sent" if unasked else "without a pause"
+    tried = f"{', '.join(map(str, at))} baud (others were not tried)" if at else "any usual speed"
     return LinkError(
-        f"Bytes come {how}, and at no usual speed are they text: this is noise, or a "
-        "program that prints at an unusual speed.",
+        f"Bytes come {how}, no text at {tried}: noise, or a program that prints at another speed.",
         reason=LinkReason.FLOODING,
         kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
         advice=lambda by: (

@@ -64,7 +64,7 @@ def _counted(ports: int, *, show_all: bool) -> str:
     """Return a sentence on how many ports were found."""
     if show_all:
         return f"{plural(ports, 'port')} here."
-    practice = "`--port practice://` is always there."
+    practice = "`--port practice://` is always there: software that acts as a board."
     if ports:
         return f"{plural(ports, 'port')} with a USB bridge here. {practice}"
     return (

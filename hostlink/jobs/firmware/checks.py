@@ -29,12 +29,12 @@ from hostlink.jobs.firmware.record import first_steps, left_without_prompt, owed
 from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
 from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.patience import TELL_OFTEN_S
+from hostlink.jobs.session.looking import look_for_prompt
 from hostlink.jobs.session.session import Session
 from hostlink.sentences import LOOKING_FOR_PROMPT, NOT_KEPT, held_before, let_be_lost
 from hostlink.words import capital, safe
 
-_LONGEST_LOOK_S = 60.0  # a silent board takes 20 s
+_LONGEST_LOOK_S = 25.0  # a silent board takes 14 s, at a network port 20 s
 _UNTOUCHED = "Nothing was sent that changes the board."
 
 
@@ -264,12 +264,10 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
         LinkReason.UNREADABLE: Answer.UNREADABLE,
         LinkReason.FLOODING: Answer.UNREADABLE,
         LinkReason.LOOPED: Answer.UNREADABLE,
-        LinkReason.TOO_LONG: Answer.UNREADABLE,
         LinkReason.RUNNING: Answer.RUNNING,
     }
     try:
-        with session.patience.limited(_LONGEST_LOOK_S, session.wire.now, tell_every_s=TELL_OFTEN_S):
-            session.attach(again=True)
+        look_for_prompt(session, _LONGEST_LOOK_S, again=True)
     except LinkError as error:
         if error.reason not in answers:
             raise

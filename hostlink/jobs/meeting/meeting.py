@@ -1,8 +1,9 @@
 """Meeting a board: look at this computer, then talk to the board, and note what was seen.
 
 Nothing is typed to a board but what recognising it and reading its program take. A restart needs
-consent. Whatever is at the port, the meeting ends within 20 s; the time in which the user is asked,
-or in which what a board holds is read, does not count. What is waited for is told every 4 s.
+consent. Whatever is at the port, the meeting ends within 20 s; where bytes come now and then it
+listens for 32 s more, at a board that is heard starting for 8 s. The time in which the user is
+asked, or in which what a board holds is read, does not count. What is waited for is told every 4 s.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from pathlib import Path
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Phase
-from hostlink.board.dialogue.no_prompt_errors import nothing_steady, silent_everywhere
 from hostlink.board.port.bridges import driver_hint
 from hostlink.board.port.ports import Identity, hidden_bridges, identity_of, usb_ports
 from hostlink.board.profile.model import HEARD
@@ -33,14 +33,15 @@ from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenB
 from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.last_known import known_board
+from hostlink.jobs.session.looking import look_for_prompt
 from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import holder_of
 from hostlink.sentences import UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
-    f"Nothing readable came. {ONLY_JUST_AFTER}. A program in the board's memory is lost by that, "
-    "also one that runs and prints rarely. Restart the board?"
+    f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses a program that is in the board's "
+    "memory, also one that runs and prints rarely. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
@@ -111,15 +112,11 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     """Bring the board to its prompt and note how it talks, or why that failed."""
     if not session.is_attached:
         session.emit(Phase("Listening to the board"))
-    before = session.wire.health.bytes_in
     try:
-        with _within(session, seconds):
-            session.attach(again=again or session.is_attached)  # it may be silent by now
+        # An attached board may be silent by now.
+        look_for_prompt(session, seconds, again=again or session.is_attached)
     except LinkError as error:
         _raise_gone(error)
-        if error.reason is LinkReason.TOO_LONG:
-            was_silent = session.wire.health.bytes_in == before
-            error = silent_everywhere() if was_silent else nothing_steady(session.wire.recent[-40:])
         return seen if again else dataclasses.replace(seen, trouble=error)
     talk = session.profile.talk
     name, title = session.profile.name, session.profile.title

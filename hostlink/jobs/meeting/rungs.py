@@ -30,7 +30,7 @@ from hostlink.sentences import (
 )
 from hostlink.words import capital
 
-ONLY_JUST_AFTER = "A bootloader answers only just after a restart"
+ONLY_JUST_AFTER = "A bootloader, which takes new firmware, answers only just after a restart"
 _SPEEDS = "115200 and 57600 baud"
 _NO_ANSWER = (LinkReason.FLOODING, LinkReason.LOOPED)  # bytes come, and answer nothing
 

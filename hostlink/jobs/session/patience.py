@@ -81,6 +81,7 @@ class Patience:
         self._limit_s = 0.0
         self._about_s = 0.0  # reported time for the rest of the job, not yet started
         self._due: float | None = None  # when it should be done
+        self._at_most_s = 0.0  # longest time of a part not yet started
 
     @property
     def lines_sent(self) -> tuple[int, int]:
@@ -93,6 +94,7 @@ class Patience:
         if isinstance(event, Phase):
             self._doing = event.text
             self._about_s = event.about_s or self._about_s
+            self._at_most_s = event.at_most_s
         if isinstance(event, LineSent):
             self._sent = event
         if isinstance(event, Phase | LineSent | PagesRead | PageProven):
@@ -105,6 +107,7 @@ class Patience:
     ) -> Iterator[bool]:
         """Limit the block to limit_s seconds, unless an outer limit holds already.
 
+        A part that says how long it takes at most (`Phase.at_most_s`) gets that time in any case.
         tell_every_s: after how many seconds without progress a wait is reported. Yields whether
         this limit holds.
         """
@@ -112,7 +115,7 @@ class Patience:
             yield False
             return
         self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
-        self._about_s, self._due = 0.0, None
+        self._about_s, self._at_most_s, self._due = 0.0, 0.0, None
         self._sent, self._tell_every_s = None, tell_every_s
         try:
             yield True
@@ -127,6 +130,8 @@ class Patience:
             self._since = self._told = now
         if self._about_s:
             self._due, self._about_s = now + self._about_s, 0.0
+        if self._at_most_s:
+            self._ends, self._at_most_s = max(self._ends, now + self._at_most_s), 0.0
         if now > self._ends:
             self._ends = now + _GRACE_S
             raise LinkError(

@@ -57,7 +57,7 @@ def test_what_answers_list_with_no_listing_is_not_said_to_be_a_basic() -> None:
     assert "it is not a BASIC" in said
     assert said.count("what it holds is not known") == 1
     known = climb(dataclasses.replace(seen, basic=TALKING.basic))
-    assert "no BASIC" not in "\n".join(known.rows(COMMANDS))
+    assert "not a BASIC" not in "\n".join(known.rows(COMMANDS))
 
 
 def failing(reason: LinkReason) -> LinkError:
