@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.screens.compare import CompareScreen
-from hostlink.app.screens.dialogues import ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import ErrorDialogue
+from hostlink.app.screens.filling import Fill
 
 
 async def _fill(pilot: Any, app: Any, wait: Any, **values: str) -> None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -154,8 +155,9 @@ class SheetPane(Vertical):
         self._ruler.show(ledger, span)
         static = self.query_one("#finding", Static)
         words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
-        if not self.checked.findings:
-            words = f"{words} {self._ledger.legend_at(row)}".rstrip()
+        legend = f" {self._ledger.legend_at(row)}".rstrip()
+        if not self.checked.findings and cell_len(words + legend) <= static.content_size.width:
+            words += legend
         static.set_class(bool(self.checked.errors), "-error")
         static.update(Content(safe(words)))
 
@@ -226,7 +228,10 @@ class SheetPane(Vertical):
             return
         self.check()
         self.post_message(self.Kept())
-        self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new), of_text=True)
+        words = kept_words(kept.revision.spec, is_new=kept.is_new)
+        if self.app.boards.current is not None:
+            words += f" Next: load it ({way_to('load')})."
+        self.app.tell(words, of_text=True)
         go_on()
 
     def note_kept(self, specs: Sequence[str]) -> None:

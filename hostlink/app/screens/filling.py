@@ -1,0 +1,137 @@
+"""Several lines to fill in, with what can be chosen for the line that has the focus."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from types import MappingProxyType
+from typing import ClassVar, NamedTuple
+
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Input, Label
+
+from hostlink.app.screens.dialogues import Box, beginning_here, paragraph
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.app.widgets.text_line import TextLine
+from hostlink.words import safe
+
+
+class Offer(NamedTuple):
+    """What can be chosen for a line.
+
+    names: given what is typed, returns names that fit, each with some words on it. many: the line
+    takes several names, parted by blanks; `names` is given the last one.
+    """
+
+    names: Callable[[str], Sequence[tuple[str, str]]]
+    many: bool = False
+
+
+class Fill(Box["dict[str, str] | None"]):
+    """Several lines to fill in; what stands in each by its key, None where it is left.
+
+    lines: key, label, and what stands there at first. hint: what Enter does. path: the key of the
+    line that takes a file or folder, which Tab completes; "" for none. offers: what can be chosen,
+    by the key of a line; a list below the lines shows it.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Leave it", show=False),
+        Binding("down", "app.focus_next", "Next line", show=False),
+        Binding("up", "app.focus_previous", "Line before", show=False),
+    ]
+
+    def __init__(
+        self,
+        head: str,
+        lines: Sequence[tuple[str, str, str]],
+        *,
+        hint: str,
+        path: str = "",
+        offers: Mapping[str, Offer] = MappingProxyType({}),
+    ) -> None:
+        super().__init__()
+        self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
+        self._offers = offers
+        self._key = ""  # of the line that the list is about
+
+    def _words(self) -> Iterator[Widget]:
+        tab = "Tab goes to the next line."
+        if self.path:
+            tab = f"Tab completes a file name, and goes to the next line. {beginning_here()}"
+        if self._offers:
+            tab = f"The list shows what can be chosen: Down leads there, Enter takes it. {tab}"
+        yield paragraph(self.head)
+        yield paragraph(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
+
+    def _answered_by(self) -> Iterator[Widget]:
+        for key, label, value in self.lines:
+            with Horizontal(classes="field"):
+                yield Label(Content(safe(label)), classes="label")
+                yield self._line(key, value)
+        if self._offers:
+            columns = [ListColumn("to choose from", 14), ListColumn("", -1)]
+            yield Rows(columns, empty="Nothing in the archive begins like this.", id="places")
+
+    def _line(self, key: str, value: str) -> TextLine:
+        if key == self.path:
+            from hostlink.app.widgets.paths import PathLine
+
+            return PathLine(value, id=f"fill-{key}")
+        return TextLine(value, id=f"fill-{key}")
+
+    def _text(self, key: str) -> TextLine:
+        return self.query_one(f"#fill-{key}", TextLine)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.dismiss({key: self._text(key).value.strip() for key, _, _ in self.lines})
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+    # --- choosing ----------------------------------------------------------------------------
+
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        """Show what can be chosen for a line when it gets the focus."""
+        key = (event.widget.id or "").removeprefix("fill-")
+        if key in self._offers:
+            self._key = key
+            self._list()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        if event.input.id == f"fill-{self._key}":
+            self._list()
+
+    def _typed(self) -> tuple[str, str]:
+        """Return what of the line stays when a name is chosen, and what that name replaces."""
+        text = self._text(self._key).value
+        at = text.rfind(" ") + 1 if self._offers[self._key].many else 0
+        return text[:at], text[at:]
+
+    def _list(self) -> None:
+        stays, begun = self._typed()
+        names = self._offers[self._key].names(begun)
+        there = stays.split()
+        self.query_one(Rows).show([Entry(one[0], one) for one in names if one[0] not in there])
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        """Put the chosen name into the line."""
+        event.stop()
+        line, offer = self._text(self._key), self._offers[self._key]
+        line.value = f"{self._typed()[0]}{event.key}{' ' * offer.many}"
+        line.cursor_position = len(line.value)
+        line.focus()
+
+    def on_key(self, event: events.Key) -> None:
+        """Go from the top of the list to the line that it is about."""
+        if event.key == "up" and self._key:
+            rows = self.query_one(Rows)
+            if rows.has_focus and rows.cursor == 0:
+                self._text(self._key).focus()
+                event.stop()
+                event.prevent_default()
