@@ -84,8 +84,8 @@ class Transcript(ScrollView, can_focus=True):
 
     @property
     def text(self) -> str:
-        """Return all rows that are kept, as text."""
-        return "\n".join(text for text, _ in self._rows)
+        """Return all rows that are shown, as text."""
+        return "\n".join(text for text, _ in self._shown)
 
     @property
     def printed(self) -> list[str]:
