@@ -91,3 +91,59 @@ def test_any_two_listings_are_compared(stage: Any, wait: Any, find_action: Any, 
         assert "nowhere" in app.screen.error.what
 
     stage.play(story, port="", opens="LAMP")
+
+
+def test_listings_to_compare_are_chosen_from_the_list(
+    stage: Any, wait: Any, find_action: Any
+) -> None:
+    """Programs at first, with rescues; a program's revisions once its name stands in the line."""
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.keep("LAMP", "10 PRINT 2")
+    stage.keep("TOWER", "10 PRINT 3")
+
+    async def story(pilot: Any, app: Any) -> None:
+        def offered() -> list[str]:
+            return [one.key for one in app.screen.query_one("#places").entries]
+
+        await find_action(pilot, app, "compare two")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        await wait(pilot, lambda: offered() == ["LAMP", "LAMP@2", "LAMP@1"])
+        await pilot.press("down", "down", "enter")  # through the second line into the list
+        await wait(pilot, lambda: app.screen.query_one("#fill-b").value == "LAMP")
+        await wait(pilot, lambda: offered() == ["LAMP", "LAMP@2", "LAMP@1"])
+        await pilot.press("down", "down", "down", "enter")
+        await wait(pilot, lambda: app.screen.query_one("#fill-b").value == "LAMP@1")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
+
+    stage.play(story, port="", opens="LAMP")
+
+
+def test_tags_are_chosen_from_those_of_other_programs(
+    stage: Any, wait: Any, find_action: Any
+) -> None:
+    """The most frequent first; one that stands in the line already is not offered again."""
+    stage.keep("TOWER", "10 PRINT 3")
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.archive.tag("LAMP", "light")
+    stage.archive.tag("TOWER", "light", "evening")
+
+    async def story(pilot: Any, app: Any) -> None:
+        def offered() -> list[str]:
+            return [one.key for one in app.screen.query_one("#places").entries]
+
+        await find_action(pilot, app, "tags")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        await pilot.press("end", "space")
+        await wait(pilot, lambda: offered() == ["evening"])
+        await pilot.press("down", "down", "up")  # from the top of the list back to its line
+        assert app.focused.id == "fill-tags"
+        await pilot.press("down", "down", "enter")
+        await wait(pilot, lambda: app.screen.query_one("#fill-tags").value == "light evening ")
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.said and "LAMP has the tags" in app.said[-1])
+
+    stage.play(story, port="", opens="LAMP")
+    assert set(stage.archive.program("LAMP").tags) == {"light", "evening"}
