@@ -109,7 +109,7 @@ def test_listings_to_compare_are_chosen_from_the_list(
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, Fill))
         await wait(pilot, lambda: offered() == ["LAMP", "LAMP@2", "LAMP@1"])
-        await pilot.press("down", "down", "enter")  # through the second line into the list
+        await pilot.press("tab", "down", "enter")
         await wait(pilot, lambda: app.screen.query_one("#fill-b").value == "LAMP")
         await wait(pilot, lambda: offered() == ["LAMP", "LAMP@2", "LAMP@1"])
         await pilot.press("down", "down", "down", "enter")
@@ -136,11 +136,12 @@ def test_tags_are_chosen_from_those_of_other_programs(
         await find_action(pilot, app, "tags")
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, Fill))
-        await pilot.press("end", "space")
         await wait(pilot, lambda: offered() == ["evening"])
-        await pilot.press("down", "down", "up")  # from the top of the list back to its line
+        await pilot.press("down", "up")  # from the top of the list back to its line
         assert app.focused.id == "fill-tags"
-        await pilot.press("down", "down", "enter")
+        await pilot.press("tab")
+        await wait(pilot, lambda: app.focused.id == "fill-note" and not offered())
+        await pilot.press("shift+tab", "end", "down", "enter")
         await wait(pilot, lambda: app.screen.query_one("#fill-tags").value == "light evening ")
         await pilot.press("enter")
         await wait(pilot, lambda: app.said and "LAMP has the tags" in app.said[-1])

@@ -74,7 +74,7 @@ class Fill(Box["dict[str, str] | None"]):
                 yield self._line(key, value)
         if self._offers:
             columns = [ListColumn("to choose from", 14), ListColumn("", -1)]
-            yield Rows(columns, empty="Nothing in the archive begins like this.", id="places")
+            yield Rows(columns, id="places")
 
     def _line(self, key: str, value: str) -> TextLine:
         if key == self.path:
@@ -97,27 +97,34 @@ class Fill(Box["dict[str, str] | None"]):
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:
         """Show what can be chosen for a line when it gets the focus."""
-        key = (event.widget.id or "").removeprefix("fill-")
-        if key in self._offers:
-            self._key = key
+        if self._offers and isinstance(event.widget, TextLine):
+            self._key = (event.widget.id or "").removeprefix("fill-")
             self._list()
 
     def on_input_changed(self, event: Input.Changed) -> None:
         event.stop()
-        if event.input.id == f"fill-{self._key}":
+        if self._offers and event.input.id == f"fill-{self._key}":
             self._list()
 
     def _typed(self) -> tuple[str, str]:
         """Return what of the line stays when a name is chosen, and what that name replaces."""
-        text = self._text(self._key).value
-        at = text.rfind(" ") + 1 if self._offers[self._key].many else 0
+        text, offer = self._text(self._key).value, self._offers[self._key]
+        at = text.rfind(" ") + 1 if offer.many else 0
+        if offer.many and text[at:] in (name for name, _ in offer.names(text[at:])):
+            return f"{text} ", ""
         return text[:at], text[at:]
 
     def _list(self) -> None:
+        rows, offer = self.query_one(Rows), self._offers.get(self._key)
+        rows.empty = ""
+        if offer is None:
+            rows.show([])
+            return
         stays, begun = self._typed()
-        names = self._offers[self._key].names(begun)
         there = stays.split()
-        self.query_one(Rows).show([Entry(one[0], one) for one in names if one[0] not in there])
+        rows.empty = "Nothing else in the archive begins like this." if begun else ""
+        names = offer.names(begun)
+        rows.show([Entry(name, (name, words)) for name, words in names if name not in there])
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         """Put the chosen name into the line."""
@@ -128,10 +135,15 @@ class Fill(Box["dict[str, str] | None"]):
         line.focus()
 
     def on_key(self, event: events.Key) -> None:
-        """Go from the top of the list to the line that it is about."""
-        if event.key == "up" and self._key:
-            rows = self.query_one(Rows)
-            if rows.has_focus and rows.cursor == 0:
-                self._text(self._key).focus()
-                event.stop()
-                event.prevent_default()
+        """Go from a line to the list of what can be chosen for it with Down, and back with Up."""
+        if self._key not in self._offers:
+            return
+        line, rows = self._text(self._key), self.query_one(Rows)
+        if event.key == "down" and line.has_focus and rows.key:
+            rows.focus()
+        elif event.key == "up" and rows.has_focus and rows.cursor == 0:
+            line.focus()
+        else:
+            return
+        event.stop()
+        event.prevent_default()
