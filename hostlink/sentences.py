@@ -52,12 +52,16 @@ def proven(what: str) -> str:
     return f"{what} is on the board, proven"
 
 
-def ends_in_error(what: str, number: int, message: str) -> str:
-    """Return the clause that a program ended by an error of BASIC. message: the board's words."""
-    return f"{what} stopped with an error in line {number}: {safe(message)}"
+def ends_in_error(what: str, number: int | None, message: str) -> str:
+    """Return the clause that a program ended by an error of BASIC.
+
+    number: of the line, None if the board named none. message: the board's words.
+    """
+    where = "" if number is None else f" in line {number}"
+    return f"{what} stopped with an error{where}: {safe(message)}"
 
 
-def line_is(number: int, text: str) -> str:
+def line_is(number: int | None, text: str) -> str:
     """Return a sentence that shows a line of a program, "" if its text is not known."""
     return f"Line {number} is: {number} {safe(text)}." if text else ""
 

@@ -20,7 +20,7 @@ import click
 from hostlink import __version__
 from hostlink.advice import Ways
 from hostlink.cli.group import Group
-from hostlink.cli.names import COMPLETING, GIVEN_PORT
+from hostlink.cli.names import COMPLETING, GIVEN_PORT, how_called
 from hostlink.cli.stopping import CutOff, final_status, handle_signals, let_go
 from hostlink.cli.streams import check_streams, discard_stream
 from hostlink.errors import (
@@ -242,7 +242,7 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
     """Run one command line and return its exit status; report errors on stderr."""
     try:
         # Not cli.main(), which answers a reader that has gone away (`| head`) with status 1.
-        with cli.make_context("hostlink", list(arguments), obj=obj) as context:
+        with cli.make_context(how_called(), list(arguments), obj=obj) as context:
             try:
                 result = cli.invoke(context)
             except HostlinkError as error:

@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
+import os
+
 COMPLETING = "_HOSTLINK_COMPLETE"
 """The environment variable with which a shell asks for completions; a convention of click."""
 GIVEN_PORT = "hostlink.port"
 """Where the context of a command line keeps the port that was given as an option."""
+
+
+def how_called() -> str:
+    """Return the words that start hostlink, as the user typed them.
+
+    HOSTLINK_CALLED: set by scripts/start.py, since then there is no command `hostlink`.
+    """
+    return os.environ.get("HOSTLINK_CALLED", "") or "hostlink"

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import json
-import os
 import shutil
 import sys
 import textwrap
@@ -17,6 +16,7 @@ from typing import Any
 
 import click
 
+from hostlink.cli.names import how_called
 from hostlink.words import plural, safe
 
 _GAP = "  "
@@ -31,12 +31,8 @@ def say(text: str, *, quiet: bool = False) -> None:
 
 
 def as_called(text: str) -> str:
-    """Return a message in which each command begins as the user called hostlink.
-
-    HOSTLINK_CALLED: set by scripts/start.py, since then there is no command `hostlink`.
-    """
-    called = os.environ.get("HOSTLINK_CALLED", "")
-    return text.replace(f"{_TICK}hostlink ", f"{_TICK}{called} ") if called else text
+    """Return a message in which each command begins as the user called hostlink."""
+    return text.replace(f"{_TICK}hostlink ", f"{_TICK}{how_called()} ")
 
 
 def data(text: str) -> None:

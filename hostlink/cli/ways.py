@@ -55,7 +55,7 @@ COMMANDS = Ways(
     load_adapted=_on("load", "--adapt"),
     name_listing="with --as NAME",
     replace="with --yes",
-    shrink=_with("shrink"),
+    shrink=_with("shrink WHAT"),
     shrink_to_fit=lambda what, room, profile: _with(
         "shrink", what, "--to-fit", f"--room {room}", _profile(profile), "-o NEW-FILE"
     ),

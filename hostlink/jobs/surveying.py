@@ -40,7 +40,7 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
-from hostlink.sentences import UNTOUCHED
+from hostlink.sentences import NOT_KEPT, UNTOUCHED
 from hostlink.words import plural
 
 _PARTS, _PARTS_STORING = 3, 10  # times that one program needs, as a limit for a survey
@@ -64,23 +64,19 @@ class SurveyOptions:
 class Surveyed:
     """The result of a survey: the proposed profile and its evidence.
 
-    lines: how many lines the board held, and holds still; None if that is not known. told: the
-    result in plain words. kind: the known kind that the board is, "" for none. words: candidate
-    words sorted into known, unknown and unsure. notes: what no profile says.
+    lines: how many lines the board holds now; None if that is not known. held: the same in a
+    sentence. told: the result in plain words. kind: the known kind that the board is, "" for none.
+    words: candidate words sorted into known, unknown and unsure. notes: what no profile says.
     """
 
     profile: Profile
     findings: tuple[SurveyFinding, ...]
     lines: int | None
+    held: str
     told: str = ""
     kind: str = ""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
-
-    @property
-    def holds(self) -> str:
-        """Describe how many lines the board holds."""
-        return "a program that is not known" if self.lines is None else plural(self.lines, "line")
 
 
 def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
@@ -154,6 +150,7 @@ class _Survey:
         )
         known = tuple(recognisable_kinds())
         self._steps = SurveySteps(self._bench, known)
+        self._is_emptied = False  # what nobody could read was overwritten
 
     def do(self) -> Surveyed:
         """Take all measurements to which the user agreed; return their result."""
@@ -180,7 +177,7 @@ class _Survey:
         return Surveyed(
             profile,
             findings,
-            None if lines is None else len(lines),
+            *self._holds(lines),
             survey_paragraph(profile, findings, bench.notes, self._kind),
             self._kind,
             bench.words,
@@ -199,6 +196,18 @@ class _Survey:
         except (NotKnownError, ReadBackError) as error:
             self._session.emit(Warned(error.what))
             return None
+
+    def _holds(self, before: dict[int, Line] | None) -> tuple[int | None, str]:
+        """Return how many lines the board holds now, and that in a sentence.
+
+        before: its program before the survey, None if that could not be read.
+        """
+        if before is not None:
+            lines = plural(len(before), "line")
+            return len(before), f"The board holds {lines}, as before the survey."
+        if self._is_emptied:
+            return 0, f"The board's memory is empty now; what it held was {NOT_KEPT}."
+        return None, "The board holds what it held before the survey, which could not be read."
 
     # --- with consent ------------------------------------------------------------------------
 
@@ -222,6 +231,7 @@ class _Survey:
             self._bench.renew()
             kept = self._read_anew(kept, form)
             put_into_memory(self._session, kept.lines)
+            self._is_emptied = not kept.lines
         except HostlinkError as error:
             with suppress(HostlinkError):
                 kept = self._read_anew(kept, form)

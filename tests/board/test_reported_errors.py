@@ -74,7 +74,14 @@ def test_an_error_is_found_with_its_line(
 )
 def test_a_refused_command_names_no_line(profile: Profile, rows: list[str], message: str) -> None:
     """The one row there is begins as an error does: RUN itself was refused."""
-    assert find_reported_error(rows, profile) == ReportedError(message)
+    assert find_reported_error(rows, profile) == ReportedError(message, refused=True)
+
+
+def test_an_error_without_a_line_ends_a_program_that_the_board_does_not_call_done() -> None:
+    """K1 says OK after a program that ended well; then its last row was printed by the program."""
+    assert find_reported_error(["9", "How?"], K1) == ReportedError("How?")
+    assert find_reported_error(["9", "How?", "OK"], K1) is None
+    assert find_reported_error(["9", "How? much"], K1) is None
 
 
 @pytest.mark.parametrize(

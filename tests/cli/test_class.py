@@ -66,7 +66,7 @@ def test_a_look_at_a_class_opens_no_port(hostlink: Callable, archive: Archive) -
     assert shown["Ada Brook"] == ["red", "not yet", "-", "33 of 999", "-", "not yet"]
     assert shown["Cleo Reed"] == ["Violet, unknown", "not yet", "-", "-", "-", "not yet"]
     assert shown["Dan Moor"][0] == "none yet"
-    assert "4 learners: 0 with the handout" in told.err
+    assert "4 learners, 0 with the handout" in told.err
     assert archive.boards() == []
 
 

@@ -159,6 +159,9 @@ def test_commands_are_named_as_hostlink_was_called(
         told = hostlink(*words)
         assert "`python3 start.py " in told.out + told.err
         assert "`hostlink" not in told.out + told.err
+    wrong = hostlink("lod").err
+    assert wrong.startswith("Usage: python3 start.py ")
+    assert "Try 'python3 start.py --help' for help." in wrong
 
 
 @pytest.mark.parametrize(

@@ -90,3 +90,17 @@ def test_a_name_that_cannot_be_used_is_asked_for_again(
     said = " ".join(capfd.readouterr().err.split())
     assert "tiny" in said
     assert '"no name" cannot be the name of a profile' in said
+
+
+def test_a_board_whose_program_could_not_be_read_is_said_to_be_empty_only_after_it_was_emptied(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """A listing between two rows of words is not known before it is measured."""
+    command = ["survey", "--port", "practice://mill?kind=framed&time=virtual"]
+    assert run_line(command) == 0
+    told = capfd.readouterr().out
+    assert "The board holds what it held before the survey, which could not be read." in told
+    assert run_line([*command, "--storing", "--discard-board"]) == 0
+    told = capfd.readouterr().out
+    assert "The board's memory is empty now; what it held was not kept, as you asked." in told
+    assert "before the survey" not in told

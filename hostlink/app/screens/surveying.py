@@ -60,7 +60,7 @@ def _run(app: DeskApp, attached: AttachedBoard, *, storing: bool) -> None:
     )
 
     def done(surveyed: Surveyed) -> str:
-        return f"The survey is done; the board holds {surveyed.holds} as before."
+        return f"The survey is done. {surveyed.held}"
 
     def then(surveyed: Surveyed) -> None:
         name = app.desk.readings.name_of(attached)

@@ -43,20 +43,22 @@ class ReportedError:
     """An error that ended a program.
 
     message: the board's words. number: of the line, None if the board named none. text: the line as
-    the board showed it, or "".
+    the board showed it, or "". refused: the board did not run a program at all.
     """
 
     message: str
     number: int | None = None
     text: str = ""
+    refused: bool = False
 
 
 def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError | None:
     """Find the error that ended a program, or return None.
 
     rows: everything printed from RUN up to the prompt. Only the last row can be an error; a row
-    that another one follows was printed by the program. A message that names no line counts only if
-    it is the only row: the board refused the command.
+    that another one follows was printed by the program. A message that names no line counts if it
+    is the only row, since the board refused the command; or if it is exactly a known one and the
+    board did not say that it is done, as it does after a program that ended well.
     """
     words = profile.commands.error_words
     forms = profile.commands.error_forms or COMMON_FORMS
@@ -79,8 +81,10 @@ def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError 
         if found:
             told = ": ".join(part for part in (found["message"], found["more"]) if part)
             return ReportedError(told.strip(), int(found["number"]))
-    alone = [row for row in said if row.strip()] == said[-1:]
-    if alone and said[-1].startswith(words):
+    if [row for row in said if row.strip()] == said[-1:] and said[-1].startswith(words):
+        return ReportedError(_bare(said[-1], words), refused=True)
+    ended_well = any(map(str.strip, rows[len(said) :]))
+    if profile.commands.answer_rows and not ended_well and said[-1].strip() in words:
         return ReportedError(_bare(said[-1], words))
     return None
 

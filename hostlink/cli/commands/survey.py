@@ -181,7 +181,7 @@ def _show(result: Surveyed, *, details: bool) -> None:
         for sort, words in result.words.items():
             data(f"words {sort}: {', '.join(words) or 'none'}")
     data("")
-    data(f"The board holds {result.holds}, as before the survey.")
+    data(result.held)
     if not details:
         say("Every value with its evidence: repeat with --details.")
 

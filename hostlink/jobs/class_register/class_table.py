@@ -259,4 +259,4 @@ def summary(rows: Collection[ClassRow]) -> str:
     """Return the sentence on a whole class."""
     given = sum(bool(row.handed_out and not row.load) for row in rows)
     saved = sum(bool(row.saved and not row.before_this) for row in rows)
-    return f"{plural(len(rows), 'learner')}: {given:,} with the handout, {saved:,} saved since."
+    return f"{plural(len(rows), 'learner')}, {given:,} with the handout, {saved:,} saved since."

@@ -50,7 +50,7 @@ class Ran:
         if self.fault is None:
             return
         number = self.fault.number
-        if number is None:
+        if self.fault.refused:
             raise ProgramError(f'The board refused to run a program: "{safe(self.fault.message)}"')
         raise ProgramError(
             ends_in_error("The program", number, self.fault.message),
