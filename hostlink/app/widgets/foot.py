@@ -84,4 +84,4 @@ def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
     while parts and len(wrap("".join(parts) + rest, width)) > rows:
         parts.pop()
-    return "".join(parts) + rest
+    return re.sub(r"[,;:]\s*$", ". ", "".join(parts)) + rest
