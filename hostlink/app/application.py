@@ -200,20 +200,16 @@ class DeskApp(App[None]):
         self, sentence: str, *, of_text: bool = False, board: AttachedBoard | None = None
     ) -> None:
         """Show a message in the last line of the desk until what it is about changes."""
-        self._note(sentence)
-        self.desk.last_line.tell(sentence, of_text=of_text, board=board)
-
-    def _note(self, sentence: str) -> None:
         self.said.append(sentence)
         del self.said[:-100]
+        self.desk.last_line.tell(sentence, of_text=of_text, board=board)
 
     def show_error(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
         from hostlink.app.screens.dialogues import ErrorDialogue
 
         shown = shown_error(error)
-        self._note(shown.what)
-        self.desk.last_line.tell("")
+        self.said.append(shown.what)
         self.push_screen(ErrorDialogue(shown))
 
     def attempt(self, work: Callable[[], Any]) -> Any:

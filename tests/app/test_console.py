@@ -37,7 +37,7 @@ def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+r")
-        await wait(pilot, lambda: any("without a program; Ctrl+L" in said for said in app.said))
+        await wait(pilot, lambda: any("without a program. Next: load" in said for said in app.said))
 
     stage.play(story, opens="shipped:TIDE")
 

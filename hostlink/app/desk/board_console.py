@@ -40,6 +40,14 @@ def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
     return is_command
 
 
+def _next_words(held: KnownContents, ended: str) -> str:
+    """Return what to tell after a program on a board has ended. ended: what was said of that."""
+    if held.known and not held.lines:
+        return f"The board was last seen without a program. Next: load one ({way_to('load')})."
+    then = f"change it ({way_back()}), then load it ({way_to('load')})"
+    return f"{ended or f'{PROGRAM_ENDED}.'} Next: {then}."
+
+
 class BoardConsole(DeskPart):
     """The actions of the desk that type to the board."""
 
@@ -47,7 +55,7 @@ class BoardConsole(DeskPart):
         super().__init__(desk)
         self._shown: object = None
         self._runs: AttachedBoard | None = None  # until the end of its program is told
-        self._ended = ""  # how it ended, where the board or hostlink said more than its prompt
+        self._ended = ""  # how it ended, if more was said than the board's prompt
 
     def show(self, attached: AttachedBoard) -> None:
         """Move what the board has sent into the transcript."""
@@ -70,18 +78,8 @@ class BoardConsole(DeskPart):
             self._show_fault(attached, attached.faults.popleft())
         if self._runs is attached and attached.at_prompt and not attached.jobs:
             self._runs = None
-            self._tell_next(attached)
-
-    def _tell_next(self, attached: AttachedBoard) -> None:
-        """Tell how a program ended, and how to go on."""
-        held = self.desk.states.held(attached.port)
-        if held.known and not held.lines:
-            load = f"{way_to('load')} loads the listing"
-            self.app.tell(f"The board was last seen without a program; {load}.")
-            return
-        ended = self._ended or f"{PROGRAM_ENDED}."
-        then = f"change it ({way_back()}), then load it ({way_to('load')})"
-        self.app.tell(f"{ended} Next: {then}.", of_text=True)
+            held = self.desk.states.held(attached.port)
+            self.app.tell(_next_words(held, self._ended), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
         """Mark the line that an error of the board names, if its program lies in the editor."""
