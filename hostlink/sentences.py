@@ -28,6 +28,9 @@ BY_NEWER_HOSTLINK = "was written by a newer hostlink"
 NOBODY_TO_ASK = "and nobody can be asked here"
 NOT_ALL_FITS = "Not all of it can go on this board"
 NO_BOARD_HERE = "No board is plugged in"
+BOARD_AWAY = "The board is not here"
+MAY_HAVE_NO_BOOTLOADER = "this board may have none"
+ANALOG_PIN = "ADC0 is an analog input."
 RESTARTED = "The board was restarted."
 ONLY_RESTART_HELPS = "only a restart helps"
 DAMAGED = "the wire damages bytes"
@@ -87,6 +90,11 @@ def no_program(more: str = "", *, restarted: bool = False) -> str:
     return f"The board holds no program{more}{f': it {RESTARTED_AT_OPENING}' if restarted else ''}."
 
 
+def no_pin(pin: object) -> str:
+    """Return the clause that a board lacks a pin."""
+    return f"the board has no pin {pin}"
+
+
 def no_archive_at(path: Path) -> str:
     """Return the clause that a file that should be an archive is not there."""
     return f"There is no archive at {path}"
@@ -105,6 +113,8 @@ def free_memory_unsaid(why: str) -> str:
 # --- what was kept -------------------------------------------------------------------------------
 
 UNTOUCHED = "The program on the board was not touched."
+FILE_UNTOUCHED = "It was not touched."
+NOT_RESTARTED = "the board was not restarted"
 LISTING_UNCHANGED = "The listing was not changed."
 BOARD_UNCHANGED = "Nothing on the board was changed."
 BOARD_READ = "The board was read; nothing was changed."
@@ -164,6 +174,7 @@ CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
 OTHER_FILE_OR_FOLDER = "Name another file or folder."
 NEW_FILE = "Name a new file."
+LOOK_AT_DISK = "Look at the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 PLUG_IN_AGAIN = "Plug the board in again and repeat the command"
@@ -173,6 +184,16 @@ START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."
 TRY_WHEN_FINISHED = "Try again when it has finished."
 WHAT_LEARNING_DOES = "it goes into the profile of this board, and the load is proven with it"
+
+
+def mend_or_change(what: str) -> str:
+    """Advise on a character that a board or a code lacks, in a sentence. what: to be changed."""
+    return f"Mend the listing, or change {what} by hand."
+
+
+def check_it_is(what: str) -> str:
+    """Advise on a name that leads to something unexpected, in a sentence. what: file or folder."""
+    return f"Check that it is the {what} you meant."
 
 
 def when_link_is_back(job: str) -> str:

@@ -9,7 +9,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 HOSTLINK = Path(__file__).parent.parent / "hostlink"
-_RUN = 6  # words; shorter runs are the language's own: "to the end of the line"
+_RUN = 5  # words; shorter runs are the language's own: "at the end of"
+_NAMES = (
+    "the program in its memory",
+    "the program on the board",
+    "blanks outside quotes and remarks",
+    "is not in the archive",
+)
+"""What is spoken of, in sentences that say different things of it."""
+_FORMS = re.compile("must be (a whole number|true or false|text in quotes|a list of|a table of)")
+"""What a value is to be, in a profile and in a practice kind: the two readers share no code."""
 _GAP = "\n"  # stands for what an f-string puts in
 _SQL = re.compile(r"\b(SELECT|CREATE|CASE WHEN)\b")
 
@@ -42,14 +51,16 @@ def runs_of(text: str) -> Iterator[str]:
             yield " ".join(words[at : at + _RUN])
 
 
-def test_no_run_of_six_words_is_written_in_two_files() -> None:
+def test_no_run_of_five_words_is_written_in_two_files() -> None:
     """What is said in two places drifts apart; each file says only what is its own."""
     said: dict[str, set[str]] = defaultdict(set)
     for path in sorted(HOSTLINK.rglob("*.py")):
         for text in texts_of(path.read_text("utf-8")):
             for run in runs_of(text):
                 said[run].add(path.relative_to(HOSTLINK).as_posix())
-    assert {run: sorted(files) for run, files in said.items() if len(files) > 1} == {}
+    twice = {run: sorted(files) for run, files in said.items() if len(files) > 1}
+    assert all(twice.pop(name, None) for name in _NAMES)  # a name that is used once goes
+    assert {run: files for run, files in twice.items() if not _FORMS.fullmatch(run)} == {}
 
 
 def test_a_run_that_is_written_twice_is_found() -> None:
@@ -57,6 +68,7 @@ def test_a_run_that_is_written_twice_is_found() -> None:
     source = '"""The board was touched."""\nx = f"{y}: it was {n} not touched by it"'
     assert list(texts_of(source)) == [f"{_GAP}: it was {_GAP} not touched by it"]
     assert list(runs_of("Stop: the board was not touched by us.")) == [
-        "the board was not touched by",
-        "board was not touched by us",
+        "the board was not touched",
+        "board was not touched by",
+        "was not touched by us",
     ]

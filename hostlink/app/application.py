@@ -19,7 +19,8 @@ from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
-from hostlink.app.actions.table import BY_ID, EVERYWHERE, use_keys, way_to, with_keys
+from hostlink.app.actions.app_actions import EVERYWHERE
+from hostlink.app.actions.table import BY_ID, use_keys, way_to, with_keys
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
@@ -46,8 +47,8 @@ letter of a word does it. <every-action> finds every action by a word of yours, 
 stop, and tells the command for what only the command line does. Below, a single letter is the one \
 after <words>; what has neither key nor letter is found with <every-action>.
 
-In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it was sent to \
-the board, and ━ that it was read back too: the board holds it as it stands there.
+In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it went to the \
+board, and ━ that it was read back too: the board holds it as it stands there.
 """
 
 

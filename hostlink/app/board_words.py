@@ -148,7 +148,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             ]
         case Activity.FULL:
             return [
-                f"takes nothing: its memory is full, and {ONLY_RESTART_HELPS}",
+                f"its memory is full: it takes nothing, and {ONLY_RESTART_HELPS}",
                 f"is full; {ONLY_RESTART_HELPS}",
             ]
     return []

@@ -6,8 +6,9 @@ import re
 from collections.abc import Mapping
 from difflib import get_close_matches
 
+from hostlink.app.actions.app_actions import EVERYWHERE
 from hostlink.app.actions.screen_keys import BY_NAME, LISTING, SCREEN_KEYS
-from hostlink.app.actions.table import BY_ID, EVERYWHERE
+from hostlink.app.actions.table import BY_ID
 
 _USABLE = re.compile(r"ctrl\+[a-z]|((ctrl|shift)\+)?f([1-9]|1[0-9]|2[0-4])")
 _USABLE_ON_SCREENS = re.compile(rf"[a-z]|space|{_USABLE.pattern}")
@@ -59,7 +60,7 @@ def _fault_of(name: str, key: str) -> str:
     if not usable.fullmatch(key) and key not in SCREEN_KEYS[screen].values():
         letters = "" if screen == LISTING else "d, space, "
         return (
-            f'give "{name}" the key "{key}", which is not of the form {letters}ctrl+l, f5, '
+            f'give "{name}" the key "{key}", which is not written as {letters}ctrl+l, f5, '
             "shift+f5 or ctrl+f5"
         )
     letter = key.removeprefix("ctrl+")

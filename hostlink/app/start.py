@@ -1,7 +1,8 @@
-"""Opening the app from the command line."""
+"""Opening the app, and reporting how it ended."""
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,11 @@ from hostlink.sentences import PRINTED_ABOVE, REVISIONS_KEPT
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.archive import Archive
+
+
+def can_open_app() -> bool:
+    """Return whether stdin and stdout are a terminal, which the app needs."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def open_app(
@@ -27,9 +33,7 @@ def open_app(
     archive cannot be opened, UsageError where there is no terminal, Interrupted where a signal
     ended it in the middle of a job.
     """
-    import sys
-
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not can_open_app():
         raise UsageError(
             "The app needs a terminal.", advice="`hostlink --help` lists what works without one."
         )

@@ -13,7 +13,7 @@ from hostlink.archive.database.database_errors import FAULTS, not_made
 from hostlink.archive.database.flushing import flush_file, flush_folder
 from hostlink.archive.proof import Proofs, of_file
 from hostlink.errors import ArchiveError, system_words
-from hostlink.sentences import ARCHIVE_UNCHANGED
+from hostlink.sentences import ARCHIVE_UNCHANGED, FILE_UNTOUCHED, LOOK_AT_DISK
 
 
 class Duplicates(Proofs):
@@ -68,7 +68,7 @@ class Duplicates(Proofs):
             raise ArchiveError(
                 f"The duplicate was not made: its check failed ({findings[0]}).",
                 kept=ARCHIVE_UNCHANGED,
-                advice="Look at the disk, and try once more.",
+                advice=LOOK_AT_DISK,
             )
         return findings
 
@@ -76,7 +76,7 @@ class Duplicates(Proofs):
 def _taken(target: Path) -> ArchiveError:
     return ArchiveError(
         f"{target} is there already.",
-        kept="It was not touched.",
+        kept=FILE_UNTOUCHED,
         advice="Name a new file for the duplicate.",
     )
 

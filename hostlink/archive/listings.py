@@ -133,7 +133,7 @@ def _content(row: Row, what: str, size_bytes: int | None) -> Content:
 
 def _damaged(what: str) -> DamagedError:
     return DamagedError(
-        f"{what} is damaged in the archive: its exact bytes cannot be restored.",
+        f"{what} is damaged: its exact bytes cannot be restored.",
         kept=STILL_READABLE,
         advice=look_for_damage,
     )

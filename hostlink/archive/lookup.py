@@ -279,6 +279,6 @@ def parent_id(db: Database, parent: Revision | None) -> int | None:
     held = found_by(db, "revisions", "uuid", parent.uuid)
     if held is None:
         raise ArchiveError(
-            f"The revision it was made from, {safe(parent.spec)}, is not in this archive."
+            f"This archive lacks the revision it was made from, {safe(parent.spec)}."
         )
     return int(held["id"])

@@ -30,7 +30,7 @@ class Rescues(Healing):
         overwritten.
         """
         check_content(content)
-        with self.writing("The rescue of what the board held") as db:
+        with self.writing("The rescue of what was on the board") as db:
             self.heal(content)
             board = _board_if_known(db, origin.board_uuid)
             owner = known_program(db, program or "")

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta
 
+from hostlink.errors import UsageError
+from hostlink.words import safe
+
 
 def utc_now() -> datetime:
     """Return the current time, aware, in UTC."""
@@ -38,15 +41,21 @@ def parse_utc(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
+DATES = "2031, 2031-09 or 2031-09-03"
+"""How a date is given, for a help or a message; ISO 8601."""
+
+
 def days_of(text: str) -> tuple[datetime, datetime]:
     """Return when a year, month or day begins and when the next one does, in local time.
 
-    text: such as 2031, 2031-09 or 2031-09-03 (ISO 8601). Raises ValueError.
+    text: see `DATES`. Raises UsageError.
     """
-    if not re.fullmatch(r"[0-9]{4}(-[0-9]{2}){0,2}", text.strip()):
-        raise ValueError(text)
-    given = [int(part) for part in text.strip().split("-")]
-    first = datetime(*[*given, 1, 1][:3])  # type: ignore[arg-type]
+    fits = re.fullmatch(r"([0-9]{4})(?:-([0-9]{2}))?(?:-([0-9]{2}))?", text.strip())
+    given = [int(part) for part in fits.groups() if part] if fits else [0]  # there is no year 0
+    try:
+        first = datetime(*[*given, 1, 1][:3])  # type: ignore[arg-type]
+    except ValueError as error:
+        raise UsageError(f'"{safe(text)}" is no date.', advice=f"Write one as {DATES}.") from error
     try:
         if len(given) == 3:
             return first, first + timedelta(days=1)

@@ -35,7 +35,7 @@ from hostlink.errors import ExitStatus, HostlinkError, Interrupted
 from hostlink.jobs.console import Console
 from hostlink.jobs.pasting import Pasted, look_at
 from hostlink.link.owner import Owner
-from hostlink.sentences import proven
+from hostlink.sentences import BOARD_AWAY, proven
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ class ConsoleTerminal:
         if self._owner.trouble is not None:
             doing = "The link has failed."
         elif not self._board.is_here:
-            doing = "The board is not here."
+            doing = f"{BOARD_AWAY}."
         else:
             doing = doing_words(self._board.activity.now)
         return f"{doing}  {LEAVE} ends  {CAPTURE} reads the program"

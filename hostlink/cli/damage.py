@@ -1,13 +1,43 @@
-"""Reporting damage in the archive beside the records that are sound."""
+"""Showing records of the archive, and beside the sound ones what is damaged."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, TypeVar
 
-from hostlink.cli.output import say
+from hostlink.cli.output import as_json, say, table
 from hostlink.errors import ExitStatus
 
+if TYPE_CHECKING:
+    from hostlink.archive.records import Listed
+    from hostlink.cli.context import CommonOptions
+
+T = TypeVar("T")
 MOST = 20
+
+
+def show_records(
+    common: CommonOptions,
+    found: Listed[T],
+    as_dict: Callable[[T], object],
+    columns: Mapping[str, Callable[[T], object]],
+    counted: str,
+    *,
+    right: Sequence[str] = (),
+) -> ExitStatus:
+    """Show records as a table or as JSON, and what is damaged; return the exit status.
+
+    as_dict: returns the JSON of a record. columns: head and cell of each column of the table.
+    counted: a sentence on how many records there are. right: as for `table`.
+    """
+    if common.json:
+        as_json([as_dict(each) for each in found])
+    else:
+        if found:
+            rows = [[cell(each) for cell in columns.values()] for each in found]
+            table(list(columns), rows, right=right)
+        say(counted, quiet=common.quiet)
+    return tell_damaged(found.damaged)
 
 
 def tell_damaged(damaged: Sequence[str]) -> ExitStatus:

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.output import data, say
+from hostlink.cli.options import FILE
+from hostlink.cli.output import data, listing_text, say
 from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.jobs.drawing import Drawing
 
-_FILE = click.Path(path_type=Path, dir_okay=False)
 _HEIGHT = 20  # rows of a drawing
 
 
@@ -26,9 +26,11 @@ def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any
     def add(command: Callable[..., Any]) -> Callable[..., Any]:
         for option in (
             click.option(
-                "--csv", type=_FILE, help="Write it to a file, as comma-separated values."
+                "--csv",
+                type=FILE,
+                help="Write the numbers to a file, as comma-separated values; - is stdout.",
             ),
-            click.option("--svg", type=_FILE, help="Draw it into a file, as an SVG picture."),
+            click.option("--svg", type=FILE, help="Draw it into a file, as an SVG picture."),
             click.option("--plot", is_flag=True, help=f"Draw {drawn}."),
         ):
             command = option(command)
@@ -44,7 +46,9 @@ def show_drawing(
     from hostlink.publish.plot import plot_rows
 
     for path, as_csv in ((csv, True), (svg, False)):
-        if path is not None:
+        if path == Path("-"):
+            listing_text(drawing.text(as_csv=as_csv).replace("\r\n", "\n"))
+        elif path is not None:
             say(drawing.write(path, as_csv=as_csv, replace=common.yes), quiet=common.quiet)
     if plot and not common.json:
         if drawing.missing:

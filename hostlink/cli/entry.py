@@ -1,7 +1,7 @@
 """The entry point of the command line: the group of commands, and reporting of errors.
 
-Start-up is kept short: the group knows each command's name, module and one-line help, and imports
-the module only when the command is called. A test holds the help lines to the commands' own.
+Start-up is kept short: the group knows each command's name and module, and imports the module only
+when the command is called. The help reads the first sentences of all commands from their source.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ import gc
 import importlib
 import io
 import os
+import re
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import NoReturn
 
 import click
@@ -35,124 +37,48 @@ from hostlink.errors import (
 from hostlink.sentences import REPEAT
 from hostlink.words import safe
 
-# name: (module in commands/, function, one line of help), in the order that help shows them.
-COMMANDS: dict[str, tuple[str, str, str]] = {
-    "practice": (
-        "practice",
-        "practice",
-        "Open the app on the practice board, with the shipped programs.",
-    ),
-    "boards": ("boards", "boards", "Show ports, their bridge chips, and boards known by label."),
-    "meet": (
-        "meet",
-        "meet",
-        "Find out how far a board answers, from its USB bridge to its program.",
-    ),
-    "survey": ("survey", "survey", "Measure what a board does, and offer the result as a profile."),
-    "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
-    "save": ("transfer", "save", "Save the board's program into the archive, proven."),
-    "run": ("running", "run", "Run the program in the board's memory."),
-    "console": (
-        "console",
-        "console",
-        "Talk to the board; typed lines keep the host copy up to date.",
-    ),
-    "restart": (
-        "restart",
-        "restart",
-        "Restart the board; its program is kept first, and lost there.",
-    ),
-    "stored": ("slots", "stored", "List the programs in the board's EEPROM."),
-    "store": ("slots", "store", "Store the program in memory in the board's EEPROM."),
-    "recall": ("slots", "recall", "Bring a stored program back into the board's memory."),
-    "backup": (
-        "backup",
-        "backup",
-        "Keep all that the board holds: memory and every stored program.",
-    ),
-    "putback": (
-        "backup",
-        "putback",
-        "Put a backup back on a board, proven.",
-    ),
-    "firmware": (
-        "firmware",
-        "firmware",
-        "Review and write firmware images, and see what was written where.",
-    ),
-    "together": ("together", "together", "Run several commands over one open port."),
-    "class": (
-        "class_register",
-        "class_command",
-        "Show a class: who has which board, what was handed out, and what became of it.",
-    ),
-    "review": (
-        "listings",
-        "review",
-        "Show a listing's byte ledger, whether it fits, its problems.",
-    ),
-    "mend": ("listings", "mend", "Repair what pasting and forums do to a listing."),
-    "renumber": ("workshop", "renumber", "Give a listing new line numbers; every jump follows."),
-    "shrink": ("workshop", "shrink", "Make a listing smaller; it runs as before."),
-    "adapt": (
-        "adapting",
-        "adapt",
-        "Rewrite a listing for a board with another BASIC; both are run and compared.",
-    ),
-    "try": (
-        "trying",
-        "try_listing",
-        "Run a listing without a board, and compare it with what is expected.",
-    ),
-    "sheet": (
-        "publishing",
-        "sheet",
-        "Write a listing sheet: a page to type from, with check codes.",
-    ),
-    "card": (
-        "publishing",
-        "card",
-        "Write a board's card: its words, limits, keys and messages.",
-    ),
-    "booklet": (
-        "publishing",
-        "booklet",
-        "Write programs as a booklet to print: contents, listings with check codes, an index.",
-    ),
-    "site": (
-        "publishing",
-        "site",
-        "Write programs as a web site: a page for each, and one with contents and search.",
-    ),
-    "keep": (
-        "collecting",
-        "keep",
-        "Keep listings in the archive: files, folders, zip files, sheets.",
-    ),
-    "give": (
-        "collecting",
-        "give",
-        "Give listings out as files in a folder, or as one zip file.",
-    ),
-    "programs": ("programs", "programs", "List the programs in the archive."),
-    "find": (
-        "finding",
-        "find",
-        "Search names, titles, notes, tags and listings; or what was printed.",
-    ),
-    "show": ("programs", "show", "Print a listing."),
-    "history": ("history", "history", "Show the revisions of a program."),
-    "runs": ("runs", "runs", "Show what programs printed when they were run."),
-    "compare": (
-        "comparing",
-        "compare",
-        "Compare two listings, or one with its check codes.",
-    ),
-    "note": ("keeping", "note", "Put a note on a program or a revision."),
-    "tag": ("keeping", "tag", "Put tags on a program, or take them off."),
-    "retire": ("keeping", "retire", "Take a program out of the list; nothing is deleted."),
-    "return": ("keeping", "bring_back", "Put a retired program back into the list."),
-    "archive": ("keeping", "archive", "Prove, duplicate, export or import the archive."),
+# name: (module in commands/, function), in the order that help shows them.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "practice": ("practice", "practice"),
+    "boards": ("boards", "boards"),
+    "meet": ("meet", "meet"),
+    "survey": ("survey", "survey"),
+    "load": ("transfer", "load"),
+    "save": ("transfer", "save"),
+    "run": ("running", "run"),
+    "console": ("console", "console"),
+    "restart": ("restart", "restart"),
+    "stored": ("slots", "stored"),
+    "store": ("slots", "store"),
+    "recall": ("slots", "recall"),
+    "backup": ("backup", "backup"),
+    "putback": ("backup", "putback"),
+    "firmware": ("firmware", "firmware"),
+    "together": ("together", "together"),
+    "class": ("class_register", "class_command"),
+    "review": ("listings", "review"),
+    "mend": ("listings", "mend"),
+    "renumber": ("workshop", "renumber"),
+    "shrink": ("workshop", "shrink"),
+    "adapt": ("adapting", "adapt"),
+    "try": ("trying", "try_listing"),
+    "sheet": ("publishing", "sheet"),
+    "card": ("publishing", "card"),
+    "booklet": ("publishing", "booklet"),
+    "site": ("publishing", "site"),
+    "keep": ("collecting", "keep"),
+    "give": ("collecting", "give"),
+    "programs": ("programs", "programs"),
+    "find": ("finding", "find"),
+    "show": ("programs", "show"),
+    "history": ("history", "history"),
+    "runs": ("runs", "runs"),
+    "compare": ("comparing", "compare"),
+    "note": ("keeping", "note"),
+    "tag": ("keeping", "tag"),
+    "retire": ("keeping", "retire"),
+    "return": ("keeping", "bring_back"),
+    "archive": ("keeping", "archive"),
 }
 
 
@@ -170,6 +96,16 @@ HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE, HOSTLINK_JSON,
 HOSTLINK_QUIET, HOSTLINK_YES."""
 
 
+def _help_line(module: str, function: str) -> str:
+    """Return the first sentence of a command's docstring, without importing its module."""
+    source = (Path(__file__).parent / "commands" / f"{module}.py").read_text("utf-8")
+    found = re.search(
+        rf'^def {function}\(.*?"""(.+?)(?:\n\n|""")', source, re.DOTALL | re.MULTILINE
+    )
+    assert found is not None
+    return " ".join(found[1].split())
+
+
 class LazyGroup(Group):
     """A group that imports a command's module when the command is used."""
 
@@ -181,14 +117,14 @@ class LazyGroup(Group):
         """Import and return the command of this name; return None if there is none."""
         if name not in COMMANDS:
             return None
-        module, function, _ = COMMANDS[name]
+        module, function = COMMANDS[name]
         command = getattr(importlib.import_module(f"hostlink.cli.commands.{module}"), function)
         assert isinstance(command, click.Command)
         return command
 
     def help_lines(self) -> list[tuple[str, str]]:
         """Return each command with its one line of help, without importing any."""
-        return [(name, text) for name, (_, _, text) in COMMANDS.items()]
+        return [(name, _help_line(*place)) for name, place in COMMANDS.items()]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands with their help lines, grouped by what one wants to do."""
@@ -230,9 +166,11 @@ def cli(ctx: click.Context) -> None:
     made of software: try everything on it first. Without a command, hostlink opens the app.
     """
     if ctx.invoked_subcommand is None:
-        from hostlink.cli.open_app import can_open_app, open_from_environment
+        from hostlink.app.start import can_open_app
 
         if can_open_app():
+            from hostlink.cli.open_app import open_from_environment
+
             open_from_environment()
         else:
             click.echo(ctx.get_help())

@@ -41,7 +41,7 @@ _PROVE = ("Check everything that is kept", "archive prove")
 EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "practice": (
         ("Open the app on a board made of software", "practice"),
-        ("List the kinds of practice board", "practice --kinds"),
+        ("List all kinds of practice board", "practice --kinds"),
     ),
     "boards": (
         ("List the boards and their ports", "boards"),
@@ -52,7 +52,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Let it be restarted, so that its bootloader is asked", "meet --port Red --yes"),
     ),
     "survey": (
-        ("Ask the board what it is, without changing anything on it", "survey"),
+        ("Find out what the board is, without changing anything on it", "survey"),
         ("Measure storing too, and name the profile", "survey --storing --keep evening"),
     ),
     "load": (
@@ -146,7 +146,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Try every program whose output is expected", "try --all"),
     ),
     "shrink": (
-        ("Make it small, without lines that are never reached", "shrink evening.bas --unreached"),
+        ("Make it small, without lines never reached", "shrink evening.bas --unreached"),
         ("Stop when it fits into 700 bytes", "shrink hail --to-fit --room 700"),
     ),
     "compare": (

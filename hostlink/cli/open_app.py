@@ -1,17 +1,11 @@
-"""Opening the app from the command line."""
+"""Opening the app by the word hostlink alone, with what the environment names."""
 
 from __future__ import annotations
 
 import os
-import sys
 from pathlib import Path
 
 from hostlink.errors import UsageError
-
-
-def can_open_app() -> bool:
-    """Return whether stdin and stdout are a terminal, which the app needs."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def open_from_environment() -> None:

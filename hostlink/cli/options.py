@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from hostlink.archive.times import DATES, days_of
 from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.port_choice import resolve_ports
@@ -15,12 +17,21 @@ from hostlink.sentences import VARIABLES_LOST
 
 DISCARD_HELP = "Do not keep what the board holds now."
 NOTE_HELP = "A note to keep with it."
-ANSWERS_HELP = "A file whose lines answer the program's questions."
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 def _option(*names: str, **settings: Any) -> Callable[[F], F]:
     return click.option(*names, **settings)
+
+
+FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+def output_option(
+    words: str, kind: click.Path = FILE, *, required: bool = False
+) -> Callable[[F], F]:
+    """Return the option --output. words: its help. kind: what may be named, a file if not given."""
+    return _option("-o", "--output", type=kind, required=required, help=words)
 
 
 class WholeRange(click.IntRange):
@@ -68,7 +79,7 @@ _ARCHIVE = [
     _option(
         "--archive",
         "archive_path",
-        type=click.Path(path_type=Path, dir_okay=False),
+        type=FILE,
         envvar="HOSTLINK_ARCHIVE",
         help="The archive's file.",
     ),
@@ -96,6 +107,10 @@ _PORT = _option(
 ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
 MADE_IF_MISSING = "made where there is none"
 """Said in the help of what a command writes."""
+KEPT_SINCE = f"Only what was kept then or later: {DATES}."
+ANSWERS = _option(
+    "--input", "input_path", type=FILE, help="A file whose lines answer the program's questions."
+)
 STOP_RUNNING = _option(
     "--stop-running",
     is_flag=True,
@@ -113,7 +128,7 @@ _LINK = [
     ),
     _option(
         "--record",
-        type=click.Path(path_type=Path, dir_okay=False),
+        type=FILE,
         help="Write everything that passes on the wire to a file.",
     ),
     STOP_RUNNING,
@@ -149,6 +164,15 @@ _KEYS = {
     "quiet",
     "yes",
 }
+
+
+Days = tuple[datetime, datetime]
+"""When a year, month or day begins, and when the next one does."""
+
+
+def as_days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
+    """Parse the year, month or day given to an option. Raises UsageError."""
+    return None if text is None else days_of(text)
 
 
 def limit_option(words: str) -> Callable[[F], F]:

@@ -90,10 +90,10 @@ def table(
             click.echo(_GAP.join(placed).rstrip())
 
 
-def tell_results(count: int, limit: int, *, quiet: bool = False) -> None:
-    """Print how many results there are. limit: the most that were asked for."""
+def results_words(count: int, limit: int) -> str:
+    """Return a sentence on how many results there are. limit: the most that were asked for."""
     more = f"; there may be more, --limit {limit * 2} shows them" if count == limit else ""
-    say(f"{plural(count, 'result')}{more}.", quiet=quiet)
+    return f"{plural(count, 'result')}{more}."
 
 
 def is_terminal() -> bool:

@@ -90,7 +90,7 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]
                 "in-bootloader",
                 "error",
                 f"All of it, {_range(start, stop)}, lies in the section of a bootloader, so it is "
-                "one. The bootloader of a board is left as it is.",
+                "one. hostlink leaves a board's bootloader alone.",
             )
         elif start < chip.flash_bytes and stop > end:
             yield ImageFinding(

@@ -24,6 +24,7 @@ from hostlink.jobs.listing_source import (
 from hostlink.listing import Listing, review
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, is_zip, read_zip
 from hostlink.listing.mending.lookalike import lookalikes
+from hostlink.sentences import check_it_is
 from hostlink.words import natural
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
@@ -177,7 +178,7 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
         raise ListingError(
             f"The folder {source} holds {len(paths):,} files, more than {MOST_MEMBERS:,}.",
             kept="Nothing was changed.",
-            advice="Check that it is the folder you meant.",
+            advice=check_it_is("folder"),
         )
     paths.sort(key=lambda path: natural(path.name))
     passed_over += [

@@ -32,15 +32,18 @@ from hostlink.jobs.run.memory_of_run import keep_before_run
 from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.typing_errors import (
+    cannot_keep_first_error,
     checked_bytes,
     no_room_error,
+    not_at_prompt_error,
     not_entered_error,
+    printing_error,
     too_long_error,
 )
 from hostlink.link.taking_back import TakingBack, take_back
 from hostlink.link.typed import Outcome, Typed
 from hostlink.listing import Line
-from hostlink.sentences import PARTLY_THERE, UNTOUCHED, held_before
+from hostlink.sentences import PARTLY_THERE, held_before
 from hostlink.words import safe
 
 _LONGEST_LEFT = 80  # characters in a board's input line if the profile names no longest line
@@ -88,7 +91,7 @@ class Console(Listening):
                         lines, clears = before.lines, bool(before.spec)
                     clears |= overwrites
                 elif names_overwriting(line, session.profile):
-                    raise _cannot_keep_first(line)
+                    raise cannot_keep_first_error(line)
             if may_store(line, session.profile):
                 self._emit(_STORED_IS_NOT_KEPT)
             is_command = self.at_prompt
@@ -125,10 +128,7 @@ class Console(Listening):
         self.listen(self._quiet_at - self._here().wire.now())
         if self._here().wire.now() >= self._quiet_at:
             return
-        raise RefusedError(
-            "A program is running and printing; the line was not typed.",
-            advice="Wait, or interrupt it first.",
-        )
+        raise printing_error()
 
     def _erase_rest(self, session: Session) -> None:
         """Erase what a failed job or line may have left in the board's input line."""
@@ -225,17 +225,4 @@ class Console(Listening):
 
     def _need_prompt(self) -> None:
         if not self.at_prompt:
-            raise RefusedError(
-                "The board is not at its prompt: a program runs, or waits for input.",
-                kept="Nothing was sent.",
-                advice="Interrupt it first.",
-            )
-
-
-def _cannot_keep_first(line: str) -> RefusedError:
-    return RefusedError(
-        f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the program in its '
-        "memory cannot be kept first.",
-        kept=UNTOUCHED,
-        advice="Stop the program that runs, then type it again.",
-    )
+            raise not_at_prompt_error()

@@ -37,13 +37,16 @@ class Drawing:
     holds: str
     missing: str = ""
 
+    def text(self, *, as_csv: bool) -> str:
+        """Return it as CSV or as SVG."""
+        return self.csv if as_csv else plot_svg(self.lanes, self.title)
+
     def write(self, path: Path, *, as_csv: bool, replace: bool) -> str:
         """Write it to a file, as CSV or as SVG, and return what to say of that.
 
         Raises what `write_new` raises.
         """
-        text = self.csv if as_csv else plot_svg(self.lanes, self.title)
-        write_new(path, text.encode(), replace=replace)
+        write_new(path, self.text(as_csv=as_csv).encode(), replace=replace)
         return " ".join(filter(None, (f"{self.holds} written to {path}.", self.missing)))
 
 

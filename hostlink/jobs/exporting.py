@@ -14,11 +14,12 @@ from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.exchange.merged import Merged
 from hostlink.archive.records import counted
 from hostlink.archive.times import utc_text
-from hostlink.errors import ArchiveError, UsageError, file_errors
+from hostlink.errors import ArchiveError, file_errors
 from hostlink.sentences import CHECK_FILE_OR_FOLDER
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 _SQLITE = b"SQLite format 3\x00"
+_KEPT = "Nothing was taken in."
 _MOST_NAMED = 12
 """Programs named in one sentence."""
 
@@ -110,18 +111,6 @@ class Exported:
         )
 
 
-def read_day(text: str) -> datetime:
-    """Return the day written as 2031-09-03. Raises UsageError."""
-    try:
-        return datetime.strptime(text.strip(), "%Y-%m-%d")
-    except ValueError as error:
-        raise UsageError(
-            f'"{safe(text)}" is no day.',
-            kept="Nothing was written.",
-            advice="Write one as 2031-09-03.",
-        ) from error
-
-
 def duplicated_words(target: Path, findings: Sequence[str]) -> str:
     """Return the sentence on a duplicate of the archive. findings: what is damaged in both."""
     if findings:
@@ -162,35 +151,29 @@ def import_from(archive: Archive, source: Path) -> Merged:
 
     Raises ArchiveError if nothing was imported.
     """
+    if (source / "bagit.txt").exists():
+        with open_bag(source) as records:
+            return archive.merge(records)
     if source.is_dir():
-        if (source / "bagit.txt").exists():
-            with open_bag(source) as records:
-                return archive.merge(records)
-        raise ArchiveError(
-            f"{source} is no BagIt folder.",
-            kept="Nothing was taken in.",
-            advice=lambda by: f"If it holds listings, keep them {by.keep(str(source))}.",
-        )
+        what = "If it holds listings, keep them"
+        raise _refused(f"{source} is no BagIt folder", lambda by: f"{what} {by.keep(str(source))}.")
     if source.exists() and not source.is_file():
-        raise ArchiveError(
-            f"{source} is neither a file nor a folder.",
-            kept="Nothing was taken in.",
-            advice="Name a BagIt folder or an archive.",
-        )
+        advice = "Name a BagIt folder or an archive."
+        raise _refused(f"{source} is neither a file nor a folder", advice)
+    unread = f"{source} cannot be read"
     with (
-        file_errors(
-            ArchiveError,
-            f"{source} cannot be read",
-            kept="Nothing was taken in.",
-            advice=CHECK_FILE_OR_FOLDER,
-        ),
+        file_errors(ArchiveError, unread, kept=_KEPT, advice=CHECK_FILE_OR_FOLDER),
         source.open("rb") as file,
     ):
         begins = file.read(len(_SQLITE))
     if begins != _SQLITE:
-        raise ArchiveError(
-            f"{source} is neither a BagIt folder nor an archive.",
-            kept="Nothing was taken in.",
-            advice=lambda by: f"If it is a listing, keep it {by.keep(str(source))}.",
+        what = "If it is a listing, keep it"
+        raise _refused(
+            f"{source} is neither a BagIt folder nor an archive",
+            lambda by: f"{what} {by.keep(str(source))}.",
         )
     return archive.merge_file(source)
+
+
+def _refused(what: str, advice: Advice) -> ArchiveError:
+    return ArchiveError(f"{what}.", kept=_KEPT, advice=advice)

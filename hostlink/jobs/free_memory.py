@@ -47,7 +47,7 @@ def check_room(session: Session, material: Material, held: HeldProgram, *, disca
         size, most = least_size(material.listing, session.profile.rules), free + most_size(before)
         if size <= most:
             text = f"{material.label} may not fit: the board has about {room:,} bytes for it."
-            session.emit(Warned(f"{text} It is tried; what does not fit, the board refuses."))
+            session.emit(Warned(f"{text} It is tried; the board refuses what does not fit."))
             return
     least = "" if session.profile.rules.storage.exact else "at least "
     raise RefusedError(
@@ -140,7 +140,7 @@ class FreeMemoryCheck:
         if reading.lines and loader.differs(reading.lines):
             if not _are_own_commands(session, loader.added(reading.lines)):
                 self._check_typed_at_board(loader)
-            session.emit(Warned("Asking for the free memory changed the program on the board."))
+            session.emit(Warned("Asking for free memory changed the program on the board."))
             loader.load(reading.lines)
         state.proven = bool(reading.lines)
 

@@ -28,7 +28,7 @@ def keep_made(
     if not material.name:
         raise UsageError(
             UNNAMED_LISTING,
-            advice="Give the listing as a file, or as a program in the archive.",
+            advice="Give the listing as a file, or by the name of its program.",
         )
     parent = material.revision
     if parent is None:

@@ -28,7 +28,10 @@ from hostlink.jobs.proving import Proof, inputs_of, prove
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
 from hostlink.listing.adapting.forms import FoundForm, Guess, forms, guess
+from hostlink.listing.reading import Reader
+from hostlink.listing.reviewing.line_checks import misspelt
 from hostlink.listing.rules import Language
+from hostlink.listing.tokens import keywords
 from hostlink.practice.kind_file import kind_names
 from hostlink.sentences import NOTHING_SENT
 from hostlink.words import plural
@@ -96,6 +99,8 @@ def in_language_of(
     found = None if came_from_a_board else offer(profile, material)
     if found is None or (despite and (found.made.needs or material.shipped is None)):
         return material
+    if slip := _slip(material, profile):
+        raise slip
     if found.made.needs or (material.shipped is None and not allow(found)):
         raise _refused(material, found)
     kinds = found.source.name, found.target.name
@@ -180,6 +185,32 @@ def _strange(material: Material, language: Language) -> tuple[FoundForm, ...]:
     """Return the forms of a listing that a board does not take."""
     known = [*(each.rules.language for each in known_profiles().values()), language]
     return tuple(form for form in forms(material.listing, known) if not form.taken(language))
+
+
+def _slip(material: Material, target: Profile) -> LanguageError | None:
+    """Return the error for a listing whose only strange forms are in lines with a slip, or None."""
+    if material.shipped is not None or material.held is not None:
+        return None
+    language = target.rules.language
+    reader = Reader(language)
+    others = {word for each in known_profiles().values() for word in keywords(each.rules.language)}
+    slips = {
+        number: found
+        for number, line in material.listing.numbered().items()
+        if (found := misspelt(line, reader, others))
+    }
+    lines = {number for form in _strange(material, language) for number in form.lines}
+    if not lines or not lines <= set(slips):
+        return None
+    number = min(lines)
+    wrong, near = slips[number]
+    return LanguageError(
+        f"{material.label}, line {number}: {wrong} is not a word of this BASIC; {near} is near.",
+        kept=NOTHING_SENT,
+        advice=lambda by: (
+            f"Correct it, or send it as it is {by.load_despite_review(material.word)}."
+        ),
+    )
 
 
 def _says(

@@ -214,9 +214,7 @@ class Listening(LongSession):
                 self.activity.failed(LinkReason.SILENT)
                 self._say("The interrupt was sent, but the board does not answer any more.")
             else:
-                self._say(
-                    "The interrupt was sent to the board, but its prompt did not come back yet."
-                )
+                self._say("The interrupt was sent; the board's prompt did not come back yet.")
 
     def _stop(self, session: Session) -> bool:
         """Stop what runs on the board, and show its output; return whether its prompt is back."""

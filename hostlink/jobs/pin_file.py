@@ -14,6 +14,7 @@ from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import Material
 from hostlink.pins import Pins
 from hostlink.practice.pin_bank import ANALOG, PinInput
+from hostlink.sentences import no_pin
 
 HEADS = ["ms", "pin", "value"]
 _MOST_DIGITS = 8  # of a time in ms: a day
@@ -32,8 +33,7 @@ def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
         raise RefusedError(
             f"Row {rows.line_num} of {path} cannot be used: {error}.",
             kept="Nothing was run.",
-            advice="Write rows such as 1500,2,1 (milliseconds, pin, value); ADC0 is an analog "
-            "input.",
+            advice="Write rows such as 1500,2,1 (milliseconds, pin, value); {ANALOG_PIN}",
         ) from error
     return tuple(found)
 
@@ -51,7 +51,7 @@ def _row(cells: list[str], pins: Pins) -> PinInput:
     analog = pin.upper().startswith(ANALOG)
     number = pin.upper().removeprefix(ANALOG)
     if not number.isdecimal() or not pins.has("analog" if analog else "read", int(number)):
-        raise ValueError(f"the board has no pin {pin[:20]}")
+        raise ValueError(no_pin(pin[:20]))
     most = pins.analog_most if analog else 1
     if int(value) > most:
         raise ValueError(f"the value at {pin} is 0 to {most}")

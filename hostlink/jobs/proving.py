@@ -13,8 +13,8 @@ from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted
 
 if TYPE_CHECKING:
-    from hostlink.practice.bare import Printout
     from hostlink.practice.kind import BoardKind
+    from hostlink.practice.walk import Walk
 
 SEEDS = (1, 2, 3)
 """The random numbers that a program with RND is run with."""
@@ -26,6 +26,9 @@ DEPENDS_ON_FREE = "what it prints depends on the board's free memory"
 
 _MOST = (200_000, 800_000)
 """Statements that the original and the result may run; the result may need more of them."""
+
+_ROOM = 60_000
+"""Bytes of program memory in which any listing fits."""
 
 _NO_BLANK = re.compile(f"[^ {OWN}]")
 _NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?")
@@ -80,7 +83,7 @@ def prove(
     from hostlink.practice.kind_file import find_kind, kind_names
 
     if made.needs:
-        return Proof("open", "it needs what the board does not have")
+        return Proof("open", "it needs what this board lacks")
     missing = [kind for kind in kinds if kind not in kind_names()]
     if missing:
         return Proof("open", f"there is no practice board of the kind {missing[0]}")
@@ -108,15 +111,14 @@ def prove_by_running(
             first = next(runs)
         except RefusedError as error:
             return Proof("open", error.what.removesuffix("."))
-        if first.used_up and inputs is None:
+        if first.ended == "input" and inputs is None:
             return Proof("open", "the program asks for input, and no answers are known")
         try:
             second = next(runs)
         except RefusedError as error:
             return Proof("differs", f"it does not run. {error.what.removesuffix('.')}")
-        found.add(
-            how_alike(first.printed, second.printed) if first.used_up == second.used_up else "other"
-        )
+        alike = first.ended == second.ended
+        found.add(how_alike(first.output, second.output) if alike else "other")
     if "other" in found:
         return Proof("differs", "it prints something else than the original")
     return Proof("proven", next((words for way, words in _APART.items() if way in found), ""))
@@ -130,21 +132,36 @@ _APART: dict[Alike, str] = {
 
 def _runs(
     texts: tuple[str, str], boards: tuple[BoardKind, BoardKind], inputs: Sequence[str], seed: int
-) -> Iterator[Printout]:
+) -> Iterator[Walk]:
     """Run the original, then the result, and return what they printed, with `OWN` blanks."""
-    from hostlink.practice.bare import outcome
+    from hostlink.practice.walk import Walk
 
     lists = [board.language.input_list for board in boards]
     for text, board, taken, most in zip(texts, boards, lists, _MOST, strict=True):
         language = replace(board.language, blank=OWN, asks="", asks_again="")
-        yield outcome(
+        walk = Walk(
             text,
+            replace(board, language=language),
             inputs if taken == "row" else answers_apart(inputs),
-            kind=replace(board, language=language),
             seed=seed,
-            max_statements=most,
-            with_answers=lists[0] == lists[1],
+            size=_ROOM,
+            shown=None if lists[0] == lists[1] else lambda question, _: question,
         )
+        yield run_out(walk, most)
+
+
+def run_out(walk: Walk, most: int = _MOST[0]) -> Walk:
+    """Run a program until it ends or asks and no answer is left, and return it.
+
+    Raises RefusedError if it stops with an error, or does not end within so many statements.
+    """
+    ended = walk.run(most)
+    if ended == "statements":
+        raise RefusedError(f"The program ran {most} statements without an end.")
+    if ended == "error":
+        kind = walk.board.kind.name
+        raise RefusedError(f"The practice board {kind} stopped the program: {walk.error}")
+    return walk
 
 
 def answers_apart(inputs: Sequence[str]) -> list[str]:

@@ -13,6 +13,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError, RefusedError, file_errors
 from hostlink.jobs.files import read_bytes, write_new
 from hostlink.jobs.giving import file_stem
+from hostlink.jobs.language_of import known_profiles
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing import decode_listing
@@ -21,6 +22,7 @@ from hostlink.publish.details import ProgramDetails
 from hostlink.publish.program import PublishedProgram, SampleRun, publish
 from hostlink.publish.sheet_file import SheetRead, page_kind, read_sheet
 from hostlink.reading import read_at_most
+from hostlink.sentences import LEFT_ALONE
 from hostlink.words import plural
 
 _MOST_ROWS = 60  # of what a program prints
@@ -47,7 +49,7 @@ class SiteWritten:
     def remarks(self, folder: Path) -> list[str]:
         """Return a sentence for each page that was left as it is."""
         return [
-            f"{folder / file} is of a program that was not chosen, and was left as it is."
+            f"{folder / file} is of a program that was not chosen. {LEFT_ALONE}"
             for file in self.left
         ]
 
@@ -90,7 +92,7 @@ def to_publish(
             left_out.append((material.label, error.what))
     if not found:
         why = f" {left_out[0][1]}" if left_out else ""
-        raise RefusedError(f"There is no program to publish.{why}", kept=_KEPT)
+        raise RefusedError(f"No program was found to publish.{why}", kept=_KEPT)
     return found, left_out
 
 
@@ -134,7 +136,8 @@ def write_booklet(
     """Write programs as a booklet. Raises what `write_new` raises."""
     from hostlink.publish.booklet import booklet
 
-    write_new(path, booklet(programs, title).encode("utf-8"), replace=replace)
+    known = [profile.rules.language for profile in known_profiles().values()]
+    write_new(path, booklet(programs, title, known).encode("utf-8"), replace=replace)
 
 
 def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -> SiteWritten:

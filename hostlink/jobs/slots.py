@@ -43,7 +43,7 @@ from hostlink.sentences import (
 )
 from hostlink.words import plural, safe
 
-_AGAIN = "Memory holds the program again, which is in the archive as {spec}."
+_AGAIN = "Memory holds the program again, which is kept as {spec}."
 
 
 def store(session: Session, archive: Archive, name: str) -> HeldProgram:
@@ -156,7 +156,7 @@ def _look_into(
     if not (is_there or commands.has_unnamed_slot):
         return NOTHING
     if not commands.recall:
-        session.emit(Warned(f"What {name} holds {UNREADABLE_NOW}, so it is not kept."))
+        session.emit(Warned(f"What {name} holds {UNREADABLE_NOW}, and is not kept."))
         return NOTHING
     before = keep_held(session, archive, board, slot_held(session, name))
     if not commands.list_stored:

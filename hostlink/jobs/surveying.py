@@ -207,7 +207,7 @@ class _Survey:
             return len(before), f"The board holds {lines}, as before the survey."
         if self._is_emptied:
             return 0, f"The board's memory is empty now; what it held was {NOT_KEPT}."
-        return None, "The board holds what it held before the survey, which could not be read."
+        return None, "The board's memory is as it was before the survey; it could not be read."
 
     # --- with consent ------------------------------------------------------------------------
 
@@ -293,7 +293,7 @@ class _Survey:
         raise LinkError(
             "The board takes nothing any more, and this port cannot restart it.",
             reason=LinkReason.FULL,
-            advice="Restart it by its own button; then put its program back.",
+            advice="Restart it by its own button and put its program back.",
         )
 
 

@@ -68,24 +68,15 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True)
-class Expectation:
-    """What a program is expected to do. revision: the spec of the one that did it."""
-
-    revision: str
-    setting: Setting
-    rows: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Tried:
-    """A listing that was tried. expected: what it should do in that setting, None if not known."""
+    """A listing that was tried. expected: the run that it should equal, None if there is none."""
 
     label: str
     profile: Profile
     setting: Setting
     walk: Walk
     ended: End
-    expected: Expectation | None = None
+    expected: Run | None = None
 
     @property
     def rows(self) -> tuple[str, ...]:
@@ -97,7 +88,7 @@ class Tried:
     @property
     def differs(self) -> list[str]:
         """Return what is not as expected, as a unified diff without its heading."""
-        wanted = self.rows if self.expected is None else self.expected.rows
+        wanted = self.rows if self.expected is None else self.expected.printed.rows
         return list(difflib.unified_diff(wanted, self.rows, n=0, lineterm=""))[2:]
 
     @property
@@ -172,7 +163,7 @@ def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
             advice="Name the seconds after which it is to be stopped.",
         )
     outcomes: dict[End, Outcome] = {"end": "done", "error": "error"}
-    archive.keep_run(
+    kept = archive.keep_run(
         RunText(rows),
         RunEnd(outcomes.get(tried.ended, "interrupted"), tried.error, walk.board.failed_line),
         seconds=walk.seconds,
@@ -182,21 +173,20 @@ def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
         typed=setting.inputs,
         expected=True,
     )
-    return replace(tried, expected=Expectation(revision.spec, setting, rows))
+    return replace(tried, expected=kept)
 
 
-def expectations(archive: Archive, program: str | None = None) -> dict[str, Expectation]:
-    """Return what is expected of each program, or of one, by name; unreadable ones are left out."""
-    found: dict[str, Expectation] = {}
+def expectations(archive: Archive, program: str | None = None) -> dict[str, tuple[Run, Setting]]:
+    """Return the expected run of each program, or of one, by name, and how it was tried."""
+    held: dict[str, tuple[Run, Setting]] = {}
     for run in sorted(archive.runs(program, expected=True), key=lambda run: run.at, reverse=True):
-        setting = _setting_of(run)
-        if setting is not None:
-            found.setdefault(run.program, Expectation(run.revision, setting, run.printed.rows))
-    return found
+        if setting := setting_of(run):
+            held.setdefault(run.program, (run, setting))
+    return held
 
 
-def _setting_of(run: Run) -> Setting | None:
-    """Return how a run without a board was tried, None for any other run."""
+def setting_of(run: Run) -> Setting | None:
+    """Return how a run without a board was tried; None for any other run, or if unreadable."""
     word, _, more = run.command.partition(" ")
     if word != COMMAND:
         return None
@@ -209,11 +199,11 @@ def _setting_of(run: Run) -> Setting | None:
 
 
 def check_all(
-    archive: Archive, tag: str | None = None
-) -> Iterator[tuple[str, Expectation, Tried | HostlinkError]]:
-    """Try the latest revision of each program of which something is expected.
+    archive: Archive, tag: str | None, stopped: Callable[[], bool]
+) -> Iterator[tuple[Run, Tried | HostlinkError]]:
+    """Try the latest revision of each program of which something is expected, until `stopped`.
 
-    Yield its name, what is expected, and what came of it, an error if it could not be tried.
+    Yield the expected run and what came of it, an error if it could not be tried.
     tag: only programs with that tag. Raises UsageError if there is none.
     """
     held = expectations(archive)
@@ -225,12 +215,14 @@ def check_all(
             advice=lambda by: f"Keep what a program prints as expected {by.expect('PROGRAM')}.",
         )
     for name in wanted:
-        expected, setting = held[name], held[name].setting
+        expected, setting = held[name]
         try:
             material, profile = from_archive(name, archive), find_profile(setting.profile)
             walk = setting.begin(material.text, profile)
         except HostlinkError as error:
-            yield name, expected, error
-        else:
-            ended = setting.finish(walk)
-            yield name, expected, Tried(material.label, profile, setting, walk, ended, expected)
+            yield expected, error
+            continue
+        ended = setting.finish(walk, stopped)
+        if ended == "stopped":
+            return
+        yield expected, Tried(material.label, profile, setting, walk, ended, expected)

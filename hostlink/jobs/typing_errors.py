@@ -14,7 +14,7 @@ from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.link.typed import Outcome
 from hostlink.listing import to_bytes
 from hostlink.listing.rules import Form
-from hostlink.sentences import NO_STOPPING_KEY, SO_FULL, TAKES_NOTHING, stop_it
+from hostlink.sentences import NO_STOPPING_KEY, SO_FULL, TAKES_NOTHING, UNTOUCHED, stop_it
 from hostlink.words import capital, plural, safe
 
 
@@ -85,6 +85,33 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
         )
     reason = LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT
     return typing_damaged("The line", kept="It was not entered.", reason=reason)
+
+
+def printing_error() -> RefusedError:
+    """Return the error for a line that is typed while a program prints."""
+    return RefusedError(
+        "A program is running and printing; the line was not typed.",
+        advice="Wait, or interrupt it first.",
+    )
+
+
+def not_at_prompt_error() -> RefusedError:
+    """Return the error for a capture or a paste while the board is not at its prompt."""
+    return RefusedError(
+        "The board is not at its prompt: a program runs, or waits for input.",
+        kept="Nothing was sent.",
+        advice="Interrupt it first.",
+    )
+
+
+def cannot_keep_first_error(line: str) -> RefusedError:
+    """Return the error for a line that may overwrite a program that cannot be captured now."""
+    return RefusedError(
+        f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the program in its '
+        "memory cannot be kept first.",
+        kept=UNTOUCHED,
+        advice="Stop the program that runs, then type it again.",
+    )
 
 
 def no_interrupt_error() -> RefusedError:

@@ -131,8 +131,11 @@ class Wire:
         After an undetected restart, hostlink would assume that the memory is intact. The same text
         inside a program that is listed or echoed does not count.
         """
-        damaged = _one_byte_off(self.banner)
-        *rows, self._row = _ROW_END.split((self._row + data)[-_RECENT_BYTES:])
+        heard = (self._row + data)[-_RECENT_BYTES:]
+        # Bytes come one by one: to split each time would take as long as to move them.
+        is_ended = b"\r" in data or b"\n" in data
+        *rows, self._row = _ROW_END.split(heard) if is_ended else (heard,)
+        damaged = _one_byte_off(self.banner) if rows else None
         for row in rows:
             if not self._shows_banner(row) and damaged and (found := damaged.search(row)):
                 self.health.restarts += not _is_in_program(row[: found.start()])

@@ -14,9 +14,9 @@ from hostlink.listing.compare import ChangedLine, Comparison, Stretch, compare, 
 from hostlink.listing.finding import Finding
 from hostlink.listing.measure import Ledger, LedgerRow, measure
 from hostlink.listing.mending.mend import Mended, mend
+from hostlink.listing.mending.rows import Doubt, Mend
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reviewing.review import Review, review
-from hostlink.listing.rows import Doubt, Mend
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.listing.source import LIMIT, decode_listing
 

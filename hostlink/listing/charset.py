@@ -10,6 +10,7 @@ from functools import lru_cache
 
 from hostlink.errors import ListingError, ProfileError
 from hostlink.listing.rules import Form
+from hostlink.sentences import mend_or_change
 
 _EVERY_BYTE = bytes(range(256))
 
@@ -52,7 +53,7 @@ def to_bytes(text: str, charset: str) -> bytes:
             f"The character {character_name(character)} is not in the board's character set "
             f"({charset}).",
             kept="Nothing was changed.",
-            advice="Mend the listing, or change the character by hand.",
+            advice=mend_or_change("the character"),
         ) from wrong
 
 

@@ -29,6 +29,7 @@ from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import character_name
 from hostlink.listing.parse import Listing, line_number
 from hostlink.listing.rules import Rules
+from hostlink.sentences import mend_or_change
 
 WHOLE = "ALL"
 """The word before the code of the whole program where codes are typed."""
@@ -97,8 +98,9 @@ def whole_code(canonical_text: str) -> str:
 
     Raises ListingError naming a character outside codes 32 to 126.
     """
-    for line in canonical_text.split("\n"):
-        _need_coded(line)
+    if _UNCODED.search(canonical_text.replace("\n", "")):
+        for line in canonical_text.split("\n"):
+            _need_coded(line)
     return f"{binascii.crc_hqx(canonical_text.encode('ascii'), 0):04X}"
 
 
@@ -175,5 +177,5 @@ def _need_coded(line: str) -> None:
     raise ListingError(
         f"There is no check code for the character {character_name(wrong[0])}, in: {shown}",
         kept="Nothing was changed.",
-        advice="Check codes exist for the characters 32 to 126; mend the listing or change it.",
+        advice=f"Check codes exist for the characters 32 to 126. {mend_or_change('it')}",
     )

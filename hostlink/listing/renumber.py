@@ -178,7 +178,7 @@ def _cannot_follow(unfollowed: list[Unfollowed]) -> RefusedError:
     lost = unfollowed[0]
     where = "A direct command" if lost.number is None else f"Line {lost.number}"
     why = (
-        f"{lost.word} to a line that is computed when it runs"
+        f"{lost.word} to a computed line"
         if lost.target is None
         else f"{lost.word} {lost.target}, and there is no line {lost.target}"
     )

@@ -35,6 +35,7 @@ _LONGEST = 4_000
 """Bytes of a program of which every line is looked at, since the work grows with their square."""
 
 _MODULUS = 97
+_INVERSE = [0, *(pow(weight, -1, _MODULUS) for weight in range(1, _MODULUS))]
 _STRANGE = 3
 _SWAPPED, _LOOKS_ALIKE, _TWICE, _NEAR, _OMITTED, _TOO_MANY, _OTHER = -3, -3, -2, -1, 0, 3, 6
 """How unlikely a kind of slip is, as a natural logarithm; found by trials over shipped programs."""
@@ -140,8 +141,8 @@ def _fitting(
     return fitting
 
 
-class _Familiar:
-    """How usual a text is, judged by the pairs of characters in the listing itself."""
+class _Familiar(dict[str, float]):
+    """How usual pairs of characters are, and so a text, judged by the listing itself."""
 
     def __init__(self, rows: Iterable[str]) -> None:
         self._pairs: Counter[str] = Counter()
@@ -149,22 +150,18 @@ class _Familiar:
         for row in rows:
             self._pairs.update(map(add, row, row[1:]))
             self._single.update(row)
-        self._costs: dict[str, float] = {}
 
     def cost(self, text: str) -> float:
         """Return the surprise of a text: the sum over its pairs of minus the log of their share."""
-        return sum(map(self._cost, map(add, text, text[1:])))
+        return sum(map(self.__getitem__, map(add, text, text[1:])))
 
-    def _cost(self, pair: str) -> float:
-        """Return the surprise of the second character of a pair behind the first.
+    def __missing__(self, pair: str) -> float:
+        """Compute the surprise of the second character of a pair behind the first.
 
         One that the listing has nowhere costs more: few use small letters in one line alone.
         """
-        cost = self._costs.get(pair)
-        if cost is None:
-            cost = math.log((self._single[pair[0]] + 10) / (self._pairs[pair] + 0.1))
-            cost += 0 if self._single[pair[1]] else _STRANGE
-            self._costs[pair] = cost
+        cost = math.log((self._single[pair[0]] + 10) / (self._pairs[pair] + 0.1))
+        self[pair] = cost = cost + (0 if self._single[pair[1]] else _STRANGE)
         return cost
 
 
@@ -173,7 +170,7 @@ def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[C
     number = Line.from_text(row).number
     best: dict[str, tuple[float, str]] = {}
     for text, cost, slip in _one_slip_away(row, wanted):
-        if line_code(text) == wanted and (text not in best or cost < best[text][0]):
+        if text not in best or cost < best[text][0]:
             best[text] = cost, slip
     costs: dict[Correction, float] = {}
     for text, (cost, slip) in best.items():
@@ -184,27 +181,24 @@ def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[C
 
 
 def _one_slip_away(row: str, wanted: str) -> Iterator[tuple[str, float, str]]:
-    """Yield texts that may have the wanted code, the cost of the slip, and the slip in words."""
-    instead, before = _solved(row, wanted)
+    """Yield texts that have the wanted code, the cost of the slip, and the slip in words."""
+    if not 2 <= int(wanted) <= 98:
+        return  # no text has such a code
+    sums = _Sums.of(row, wanted)
     for at, one in enumerate(row):
         start, end = row[:at], row[at + 1 :]
-        if end and end[0] != one:
+        if end and end[0] != one and sums.fits_swapped(at):
             swapped = f"{_sign(end[0])} and {_sign(one)} were swapped"
             yield start + end[0] + one + end[1:], _SWAPPED, swapped
-        twice = one in (start[-1:], end[:1])
-        yield (
-            start + end,
-            *(
-                (_TWICE, f"{_sign(one)} was typed twice")
-                if twice
-                else (_TOO_MANY, f"{_sign(one)} is too many")
-            ),
-        )
-        if (right := instead[at]) not in ("", one):
+        if sums.fits_without(at) and one in (start[-1:], end[:1]):
+            yield start + end, _TWICE, f"{_sign(one)} was typed twice"
+        elif sums.fits_without(at):
+            yield start + end, _TOO_MANY, f"{_sign(one)} is too many"
+        if (right := sums.instead(at)) not in ("", one):
             cost = _TYPED_FOR.get(one, {}).get(right, _OTHER)
             yield start + right + end, cost, f"{_sign(one)} was typed for {_sign(right)}"
-    for at, right in enumerate(before):
-        if right:
+    for at in range(len(row) + 1):
+        if right := sums.before(at):
             yield row[:at] + right + row[at:], _OMITTED, f"{_sign(right)} was left out"
 
 
@@ -212,27 +206,57 @@ def _sign(character: str) -> str:
     return "a blank" if character == " " else character
 
 
-def _solved(row: str, wanted: str) -> tuple[list[str], list[str]]:
-    """Return the character that gives a row the wanted code, "" if none does.
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """The sums of a row that a code is made of, by which a changed row's code is known at once.
 
-    First for each place in place of the character there, then for each place before it, the end
-    included. A code is the sum of each character's value times a power of 100, modulo 97 (see
-    checkcodes), so that the value can be computed.
+    A code is the sum of each character's value times a power of 100, modulo 97 (see checkcodes).
+    target: the sum that has the wanted code. left: the sum of what stands before a place, as if
+    nothing followed; right: of what stands from there on; weight: of a character put before it.
     """
-    target = (98 - int(wanted)) * pow(100, -1, _MODULUS) % _MODULUS
-    values = [ord(character) - 31 for character in row]
-    size = len(row)
-    weight = [pow(100, size - at, _MODULUS) for at in range(size + 1)]  # of a character before `at`
-    left, right = [0], [0]
-    for at, value in enumerate(values):
-        left.append((left[-1] * 100 + value) % _MODULUS)
-        right.append((right[-1] + values[-1 - at] * weight[-1 - at]) % _MODULUS)
-    right.reverse()
 
-    def character(at: int, weight_there: int, rest: int) -> str:
-        value = (target - left[at] * weight_there * 100 - rest) * pow(weight_there, -1, _MODULUS)
-        value %= _MODULUS
+    target: int
+    values: list[int]
+    weight: list[int]
+    left: list[int]
+    right: list[int]
+
+    @classmethod
+    def of(cls, row: str, wanted: str) -> _Sums:
+        """Return the sums of a row. wanted: the code that it should have."""
+        target = (98 - int(wanted)) * pow(100, -1, _MODULUS) % _MODULUS
+        values = [ord(character) - 31 for character in row]
+        weight = [pow(100, power, _MODULUS) for power in range(len(row), -1, -1)]
+        left, right = [0], [0]
+        for at, value in enumerate(values):
+            left.append((left[-1] * 100 + value) % _MODULUS)
+            right.append((right[-1] + values[-1 - at] * weight[-1 - at]) % _MODULUS)
+        right.reverse()
+        return cls(target, values, weight, left, right)
+
+    def fits_without(self, at: int) -> bool:
+        """Return whether the row has the code without the character at a place."""
+        return self._lacks(self.left[at] * self.weight[at + 1] + self.right[at + 1]) == 0
+
+    def fits_swapped(self, at: int) -> bool:
+        """Return whether the row has the code with two neighbours swapped."""
+        pair = self.values[at + 1] * 100 + self.values[at]
+        rest = self.left[at] * self.weight[at] + self.right[at + 2]
+        return self._lacks(rest + pair * self.weight[at + 2]) == 0
+
+    def instead(self, at: int) -> str:
+        """Return the character that gives the code in place of one, "" if none does."""
+        rest = self.left[at] * self.weight[at] + self.right[at + 1]
+        return self._character(rest, self.weight[at + 1])
+
+    def before(self, at: int) -> str:
+        """Return the character that gives the code before a place or at the end, or ""."""
+        rest = self.left[at] * self.weight[at] * 100 + self.right[at]
+        return self._character(rest, self.weight[at])
+
+    def _lacks(self, total: int) -> int:
+        return (self.target - total) % _MODULUS
+
+    def _character(self, rest: int, weight: int) -> str:
+        value = self._lacks(rest) * _INVERSE[weight] % _MODULUS
         return chr(value + 31) if 1 <= value <= 95 else ""
-
-    instead = [character(at, weight[at + 1], right[at + 1]) for at in range(size)]
-    return instead, [character(at, weight[at], right[at]) for at in range(size + 1)]

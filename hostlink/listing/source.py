@@ -10,6 +10,7 @@ import codecs
 
 from hostlink.errors import ListingError
 from hostlink.listing.charset import check_charset
+from hostlink.sentences import check_it_is
 
 LIMIT = 1 << 20
 """Largest source in bytes, 1 MiB: a thousand times the program memory of these boards."""
@@ -49,7 +50,7 @@ def _refuse_size(raw: bytes, name: str) -> None:
         raise ListingError(
             f"{name} is larger than {LIMIT:,} bytes, too large for a listing.",
             kept=_KEPT,
-            advice="Check that it is the file you meant.",
+            advice=check_it_is("file"),
         )
     if not raw:
         raise ListingError(f"{name} is empty.", kept=_KEPT, advice=_OTHER_FILE)

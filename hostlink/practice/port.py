@@ -59,7 +59,8 @@ class PracticePort:
 
     def _now(self) -> float:
         """Return the machine time: seconds since the port was opened."""
-        self._check_open()
+        if self._closed:
+            self._check_open()
         now = self._clock.now() - self._origin
         self.machine.run_until(now)
         if self.machine.unplugged:
@@ -139,7 +140,8 @@ class PracticePort:
     def _wait_virtual(self, moment: float) -> None:
         """Jump to `moment` (clock seconds), or to when the first byte can be read if earlier."""
         assert self._jump is not None
-        self._now()
+        if self._closed or self.machine.unplugged:
+            self._now()
         reached = self.machine.run_until(moment - self._origin, stop_at_output=True)
         target = reached + self._origin
         while target - self._origin < reached:  # rounded down, the byte would never be ready

@@ -33,9 +33,6 @@ Shown = Callable[[bytes, bytes], bytes]
 """What is shown of a question of INPUT and its answer."""
 
 
-LOOK_AT_LINE = "Look at the line that it names."
-
-
 class Walk:
     """One run of a listing on a board of a kind.
 
@@ -99,10 +96,10 @@ class Walk:
             pass
         if self.error:
             raise RefusedError(
-                f"A practice board of the kind {self.board.kind.name} refused {row[:40]!r}: "
+                f"The practice board of kind {self.board.kind.name} refused {row[:40]!r}: "
                 f"{self.error}",
                 kept=LISTING_UNCHANGED,
-                advice=LOOK_AT_LINE,
+                advice="Look at the line that it names.",
             )
 
     @property

@@ -8,8 +8,12 @@ its number stands in the top corner of each of its pages.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from hostlink.listing import Listing
+from hostlink.listing.adapting.forms import common_language
+from hostlink.listing.rules import Language
+from hostlink.listing.shrinking.unreached import unknown_word
 from hostlink.listing.tokens import scan
 from hostlink.publish.page import escaped, facts, page
 from hostlink.publish.program import (
@@ -49,8 +53,14 @@ BOOKLET_STYLE = f"""{STYLE}
 """
 
 
-def booklet(programs: Sequence[PublishedProgram], title: str) -> str:
-    """Return programs for one kind of board as a booklet, an HTML page. title: plain text."""
+def booklet(
+    programs: Sequence[PublishedProgram], title: str, known: Collection[Language] = ()
+) -> str:
+    """Return programs for one kind of board as a booklet, an HTML page.
+
+    title: plain text. known: the languages whose words are looked for in a program that has a word
+    which its board does not know.
+    """
     first = programs[0].profile
     board = f"{escaped(first.title or first.name)} (profile {escaped(first.name)})"
     lines = sum(len(each.rows) for each in programs)
@@ -61,7 +71,7 @@ def booklet(programs: Sequence[PublishedProgram], title: str) -> str:
         f"<h2>Contents</h2>\n{_contents(programs)}"
         f'{steps(first)}{parts}<div class="after">\n<h2>Programs by name</h2>\n'
         f"{_index(_names(programs), len(programs))}<h2>Words and the programs that use them</h2>\n"
-        f"{_index(_words(programs), len(programs))}</div>\n"
+        f"{_index(_words(programs, known), len(programs))}</div>\n"
     )
     style = BOOKLET_STYLE + "".join(_head(at, each) for at, each in enumerate(programs, 1))
     return page(title, body, kind="booklet", style=style)
@@ -136,12 +146,26 @@ def _names(programs: Sequence[PublishedProgram]) -> dict[str, list[int]]:
     return found
 
 
-def _words(programs: Sequence[PublishedProgram]) -> dict[str, list[int]]:
+def _words(
+    programs: Sequence[PublishedProgram], known: Collection[Language]
+) -> dict[str, list[int]]:
     """Return the numbers of the programs by the words of the BASIC that they use."""
     found: dict[str, list[int]] = {}
     for at, each in enumerate(programs, 1):
-        language = each.profile.rules.language
-        used = {span.word for row in each.rows.values() for span in scan(row, language)}
-        for word in used - {""}:
+        rules, listing = each.profile.rules, Listing.from_text(each.text)
+        language = rules.language
+        if unknown_word(listing, rules) is not None:  # STOP, read as S and TO
+            language = common_language((language, *known))
+        used = {word for line in listing for word in _words_of(line.text, language)}
+        for word in used:
             found.setdefault(word, []).append(at)
     return found
+
+
+def _words_of(text: str, language: Language) -> Iterator[str]:
+    """Yield the words of a line; what stands behind DATA is none."""
+    for span in scan(text, language):
+        if span.word:
+            yield span.word
+        if span.word == "DATA":
+            return

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence, Sized
 from dataclasses import dataclass
 
 from hostlink.publish.numbers import Columns
 
 SIGNS = "*o+x#@%&"
 _NARROWEST, _LOWEST = 20, 6  # characters of a whole drawing
-_ROWS_PER_TICK, _CHARS_PER_TICK = 4, 12
+_ROWS_PER_TICK, _CHARS_PER_TICK, _FEWEST_TICKS = 4, 12, 3
 
 
 @dataclass(frozen=True)
@@ -54,16 +54,31 @@ class Scale:
         return max(abs(self.low), abs(self.high))
 
 
-def x_scale(lanes: Sequence[Columns], ticks: int) -> Scale:
-    """Return the x axis that drawings one above another share, with about so many ticks."""
-    return Scale.of(min(lane.x[0] for lane in lanes), max(lane.x[-1] for lane in lanes), ticks)
+def x_scale(lanes: Sequence[Columns], wide: int) -> Scale:
+    """Return the x axis that drawings one above another share. wide: characters along it."""
+    ends = min(lane.x[0] for lane in lanes), max(lane.x[-1] for lane in lanes)
+    return _with_room(ends, wide // _CHARS_PER_TICK, lambda x: _x_axis(x, 0, wide)[1].split())
 
 
-def y_scale(lane: Columns, ticks: int) -> Scale:
-    """Return the y axis of a drawing, with about so many ticks."""
+def y_scale(lane: Columns, tall: int) -> Scale:
+    """Return the y axis of a drawing. tall: rows along it."""
     series = lane.series()
-    low = min(min(lows) for _, lows, _ in series)
-    return Scale.of(low, max(max(highs) for _, _, highs in series), ticks)
+    ends = min(min(lows) for _, lows, _ in series), max(max(highs) for _, _, highs in series)
+    return _with_room(ends, tall // _ROWS_PER_TICK, lambda y: _tick_rows(y, tall))
+
+
+def _with_room(ends: tuple[float, float], ticks: int, shown: Callable[[Scale], Sized]) -> Scale:
+    """Return a scale with about so many ticks, or as many as can all be shown."""
+    for fewer in range(max(_FEWEST_TICKS, ticks), 0, -1):
+        scale = Scale.of(*ends, fewer)
+        if len(shown(scale)) == len(list(scale.ticks())):
+            break
+    return scale
+
+
+def _tick_rows(y: Scale, tall: int) -> dict[int, str]:
+    """Return the number of the tick in each row that has one, by the row from below."""
+    return {round(place * (tall - 1)): text for place, text in y.ticks()}
 
 
 def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
@@ -78,14 +93,10 @@ def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
     talls = [2 if lane.switched else _ROWS_PER_TICK for lane in lanes]
     if is_single:
         talls = [max(2, height - 2 - len(legend))]
-    least = 3 if is_single else 1
-    scales = [
-        y_scale(lane, max(least, tall // _ROWS_PER_TICK))
-        for lane, tall in zip(lanes, talls, strict=True)
-    ]
+    scales = [y_scale(lane, tall) for lane, tall in zip(lanes, talls, strict=True)]
     margin = max(len(text) for y in scales for _, text in y.ticks())
     wide = max(4, width - margin - 2)
-    x = x_scale(lanes, max(3, wide // _CHARS_PER_TICK))
+    x = x_scale(lanes, wide)
     rows = []
     for lane, tall, y in zip(lanes, talls, scales, strict=True):
         rows += [] if is_single else [lane.names[-1]]
@@ -95,7 +106,7 @@ def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
 
 def _field(lane: Columns, x: Scale, y: Scale, margin: int, wide: int, tall: int) -> list[str]:
     """Return the rows of one drawing with its y axis."""
-    names = {round(place * (tall - 1)): text for place, text in y.ticks()}
+    names = _tick_rows(y, tall)
     field = [[" "] * wide for _ in range(tall)]
     for sign, (_, lows, highs) in zip(_signs(), lane.series(), strict=False):
         spans = zip(lane.x, lows, highs, strict=True)

@@ -10,6 +10,7 @@ from hostlink.publish.plot import Scale, x_scale, y_scale
 
 _WIDE, _TALL, _LANE, _GAP = 720, 310, 60, 34  # one drawing is tall, of several each is a lane
 _LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 40, 50  # margins
+_CHARS, _TICK_ROW = 80, 13  # characters that fit along the x axis, and how tall a number is
 _ACROSS, _ROW = 2, 20  # names of series: how many beside each other, and how far below
 _DASHES = ("none", "8 4", "2 3", "10 3 2 3", "14 4", "1 6", "6 2", "4 8")
 _COLOURS = ("#1b4f9c", "#a33c00", "#2e6b34", "#7a2a82", "#000000", "#8a6d00", "#00707a", "#a0003c")
@@ -26,9 +27,9 @@ def plot_svg(lanes: Sequence[Columns], title: str) -> str:
     named = lanes[0].series() if is_single else []
     rows = (len(named) + 1) // _ACROSS
     picture = _Picture(title, len(lanes) * (tall + _GAP) - _GAP + rows * _ROW)
-    x = x_scale(lanes, 8)
+    x = x_scale(lanes, _CHARS)
     for number, lane in enumerate(lanes):
-        y = y_scale(lane, 1 if lane.switched else 6 if is_single else 2)
+        y = y_scale(lane, 2 if lane.switched else tall // _TICK_ROW)
         base = _TOP + number * (tall + _GAP) + tall
         picture.y_axis(y, base, tall)
         _draw(picture, lane, x, y, base, tall)

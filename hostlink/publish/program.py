@@ -22,12 +22,13 @@ from hostlink.publish.page import escaped, facts, paragraphs
 from hostlink.sentences import no_numbered_line
 
 _TOGETHER = 5  # lines whose codes stand in one row
-_BLANKS = re.compile(" +")
+_MAY_BREAK = 36  # characters; the narrowest telephone breaks a longer line
+_PIECES = re.compile(" +|[^ ]+")
 
 STYLE = """
 .listing { margin: 1mm 0 0; font-size: 9.5pt; line-height: 1.5; }
 .listing .line, .listing .code, .listing .whole { font-family: ui-monospace, monospace; }
-.listing .line { display: block; white-space: pre-wrap; font-size: 1em;
+.listing .line { display: block; white-space: break-spaces; font-size: 1em;
   padding-left: 6ch; text-indent: -6ch; }
 .lines { break-inside: avoid; }
 .codes { display: flex; flex-wrap: wrap; gap: 1mm 2mm; margin: 0.8mm 0 2.6mm 6ch; max-width: none;
@@ -35,6 +36,7 @@ STYLE = """
 .code, .whole { border: 0.25mm solid var(--faint); border-radius: 1.2mm; padding: 0 1.2mm; }
 .code i, .whole i { font-style: normal; color: var(--faint); }
 .code b, .whole b { margin-left: 0.6ch; }
+.word { display: inline-block; max-width: 100%; text-indent: 0; }
 .gap { border-bottom: 0.5mm dotted var(--faint); }
 @media screen and (max-width: 640px) { .codes { margin-left: 0; gap: 1mm; } }
 """
@@ -155,6 +157,10 @@ def listing_with_codes(program: PublishedProgram) -> str:
     """Return the listing as HTML, in groups of lines with their codes below."""
     form, language = program.profile.rules.form, program.profile.rules.language
     numbers = list(program.rows)
+    whole = (
+        f'<p class="codes">all lines together <span class="whole"><i>{WHOLE}</i> '
+        f'<b data-field="whole">{program.codes.whole}</b></span></p>\n'
+    )
     groups: list[str] = []
     for at in range(0, len(numbers), _TOGETHER):
         some = numbers[at : at + _TOGETHER]
@@ -166,24 +172,33 @@ def listing_with_codes(program: PublishedProgram) -> str:
             f'<span class="code"><i>{number}</i> <b>{program.codes.lines[number]}</b></span>'
             for number in some
         )
-        groups.append(f'<div class="lines">\n{lines}<p class="codes">{codes}</p>\n</div>\n')
+        after = whole if at + _TOGETHER >= len(numbers) else ""  # never alone on a page
+        groups.append(f'<div class="lines">\n{lines}<p class="codes">{codes}</p>\n{after}</div>\n')
     coded = "without-blanks" if form.has_free_blanks else "as-printed"
-    return (
-        f'<div class="listing" data-coded="{coded}">\n{"".join(groups)}'
-        f'<p class="codes">all lines together <span class="whole"><i>{WHOLE}</i> '
-        f'<b data-field="whole">{program.codes.whole}</b></span></p>\n</div>\n'
-    )
+    return f'<div class="listing" data-coded="{coded}">\n{"".join(groups)}</div>\n'
+
+
+def _unbroken(word: str) -> str:
+    """Return a word as HTML that is broken at the end of a row only if no row has room for it."""
+    return f'<span class="word">{escaped(word)}</span>'
 
 
 def _marked(row: str, language: Language) -> str:
-    """Return a line as HTML, with dots under blanks that are easily overlooked."""
-    pieces: list[str] = []
-    at = 0
-    for match in _BLANKS.finditer(row):
-        if len(match[0]) > 1 or _at_edge(row, match.start(), language):
-            pieces += [escaped(row[at : match.start()]), f'<span class="gap">{match[0]}</span>']
-            at = match.end()
-    return "".join([*pieces, escaped(row[at:])])
+    """Return a line as HTML, with dots under blanks that are easily overlooked.
+
+    A long line may be broken, at a blank: all of them have dots there, since one at the end of a
+    row could not be seen, and a hyphen never stands there like that of a word that goes on.
+    """
+    breaks, pieces = len(row) > _MAY_BREAK, list[str]()
+    for place, match in enumerate(_PIECES.finditer(row)):
+        piece = match[0]
+        if piece[0] != " ":
+            pieces.append(_unbroken(piece) if breaks else escaped(piece))
+        elif len(piece) > 1 or (breaks and place > 1) or _at_edge(row, match.start(), language):
+            pieces.append(f'<span class="gap">{piece}</span>')
+        else:
+            pieces.append(piece)
+    return "".join(pieces)
 
 
 def _at_edge(row: str, place: int, language: Language) -> bool:
@@ -232,21 +247,25 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
         f"By hand, for one line as <code>{escaped(commands.list or 'LIST')}</code> shows it, from "
         f"its number on{blanks}: begin with C = 0; for each character put the remainder of "
         "(C × 100 + its ASCII code − 31) ÷ 97 in place of C. The line's code is 98 less the "
-        f"remainder of (C × 100) ÷ 97. The code for all lines, {WHOLE}, is their CRC-16/XMODEM, "
-        "each line with a line feed after it."
+        f"remainder of (C × 100) ÷ 97. The code for all lines, {WHOLE}, is their "
+        f"{_unbroken('CRC-16/XMODEM')}, each line with a line feed after it."
     )
     yield f"When the codes agree, type <code>{escaped(commands.run or 'RUN')}</code>."
 
 
 def _with_computer(name: str) -> str:
-    """Return how hostlink checks a program, by the file of its own page or by typed codes."""
+    """Return how hostlink checks a program, by the file of its own page or by typed codes.
+
+    Written for the command line and the app alike, and not by `Ways`, which tell one reader at one
+    of them: whoever holds a page may have either, or only paper.
+    """
     typed = "type the codes into a file as they stand in the boxes and give that with"
-    shown = escaped(name or "PROGRAM")
+    shown, sheet, codes = escaped(name or "PROGRAM"), _unbroken("--sheet"), _unbroken("--codes")
     by_file = (
-        f"<code>hostlink compare {shown} --sheet</code> and the name of this file; it tells which "
-        f"lines are wrong. From paper, {typed} <code>--codes</code>."
+        f"<code>hostlink compare {shown} {sheet}</code> and the name of this file; it tells which "
+        f"lines are wrong. From paper, {typed} <code>{codes}</code>."
         if name
-        else f"{typed} <code>hostlink compare {shown} --codes</code>; it tells which lines are "
+        else f"{typed} <code>hostlink compare {shown} {codes}</code>; it tells which lines are "
         "wrong."
     )
     return (

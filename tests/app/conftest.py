@@ -113,7 +113,9 @@ class Stage:
 
 
 @pytest.fixture
-def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
+def stage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, _ready_archives: None
+) -> Iterator[Stage]:
     monkeypatch.chdir(tmp_path)
     for name in ("PORT", "PROFILE", "BAUD", "ARCHIVE"):
         monkeypatch.delenv(f"HOSTLINK_{name}", raising=False)
@@ -140,12 +142,19 @@ def settled(app: DeskApp) -> bool:
 
 
 async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 180.0) -> None:
-    """Let the app go on until something is so; the test fails where it never is."""
+    """Let the app go on until something is so; the test fails where it never is.
+
+    To look takes a quarter of the time at most: some draw the whole screen for it.
+    """
     loop = asyncio.get_running_loop()
     end = loop.time() + seconds
-    while not is_so():
-        assert loop.time() < end, "it did not happen in time"
-        await pilot.pause(0.01)
+    while True:
+        began = loop.time()
+        if is_so():
+            break
+        looked = loop.time()
+        assert looked < end, "it did not happen in time"
+        await pilot.pause(max(0.01, 3 * (looked - began)))
     await pilot.pause()
     if pilot.app.is_running:
         pilot.app.screen._compositor.render_strips()

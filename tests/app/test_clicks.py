@@ -9,10 +9,10 @@ from textual.binding import Binding
 from textual.content import Content
 
 from hostlink.app.actions.action import key_words
-from hostlink.app.findings import FindingsScreen
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import AskText
+from hostlink.app.screens.findings import FindingsScreen
 from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.app.screens.mending import MendScreen
 from hostlink.app.screens.palette import Help

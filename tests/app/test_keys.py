@@ -13,10 +13,11 @@ from textual.events import Key, Paste
 from textual.message import Message
 from textual.widgets import Input
 
-from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER, EVERYWHERE
+from hostlink.app.actions.app_actions import EVERYWHERE
+from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER
 from hostlink.app.desk.desk import Desk
 from hostlink.app.escape_keys import separate_escapes, separated
-from hostlink.app.findings import FindingsScreen
+from hostlink.app.screens.findings import FindingsScreen
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.settings import SettingsScreen
 from hostlink.app.screens.words_line import WordsLine, words_in_line, words_that_fit

@@ -13,12 +13,12 @@ from textual.screen import Screen
 from hostlink.app.application import DeskApp
 from hostlink.app.console import ConsolePane, Transcript
 from hostlink.app.desk.desk import Desk
-from hostlink.app.findings import FindingsScreen
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.checking import CheckScreen
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.filling import Fill
+from hostlink.app.screens.findings import FindingsScreen
 from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.app.screens.mending import MendScreen
 from hostlink.app.screens.palette import Help, actions, key_words

@@ -135,7 +135,7 @@ def test_an_image_with_a_false_hash_is_not_taken_in(
         other.keep_image(FLASH, name="one.hex")
         false = held_records(other)
         false.held["firmware_images"][0]["data"] = bytes(16)
-        with pytest.raises(ArchiveError, match="firmware image in it has another SHA-256"):
+        with pytest.raises(ArchiveError, match="firmware image in it does not have the SHA-256"):
             archive.merge(false)
         assert archive.programs() == []
         change(other.path, "firmware_images", "UPDATE firmware_images SET data = zeroblob(16)")

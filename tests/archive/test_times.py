@@ -12,6 +12,7 @@ import pytest
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.times import days_of, is_utc_text, local_text, parse_utc, utc_text
+from hostlink.errors import UsageError
 
 MakeContent = Callable[..., Content]
 ENDS = (
@@ -62,7 +63,7 @@ def test_the_last_days_of_the_calendar_end_with_it(text: str) -> None:
 @pytest.mark.parametrize("text", ["", "31", "2031-1", "2031-02-29", "0000", "2031-00", "٢٠٣١"])
 def test_other_texts_are_no_dates(text: str) -> None:
     """Two digits for month and day, and only days that there are."""
-    with pytest.raises(ValueError):
+    with pytest.raises(UsageError, match="is no date"):
         days_of(text)
 
 

@@ -314,7 +314,7 @@ def test_a_board_that_stays_silent_ends_the_load(bench: Build, program: Program)
     assert "silent" in caught.value.what and "prompt" not in caught.value.what
     advice = in_commands(caught.value.advice)
     assert "supply, the cable and the plug" in advice and "restart the board" in advice
-    assert "page by page" not in advice  # though the echo of a half line was heard last
+    assert "after each page" not in advice  # though the echo of a half line was heard last
     assert b.wire.now() < 120
 
 

@@ -49,7 +49,7 @@ Hostlink = Callable[..., Told]
 
 
 @pytest.fixture(autouse=True)
-def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, _ready_archives: None) -> Path:
     """An empty folder to work in; archive and practice boards are kept there too."""
     monkeypatch.chdir(tmp_path)
     for name in VARIABLES:

@@ -65,7 +65,7 @@ def test_bad_sources_and_targets_are_refused(
     assert run_line(["archive", "export", str(evening / "new"), "--only", "TIDEX"]) == 1
     assert "TIDE" in capfd.readouterr().err
     assert run_line(["archive", "export", str(evening / "new"), "--since", "May"]) == 2
-    assert "Write one as 2031-09-03" in capfd.readouterr().err
+    assert "Write one as 2031, 2031-09 or 2031-09-03" in capfd.readouterr().err
     assert not (evening / "new").exists()
 
 

@@ -335,7 +335,7 @@ def test_an_unplug_is_told_and_the_board_comes_back(archive: Archive, seen: Seen
         press(keys, screen, "PRINT 1\r")
         press(keys, screen, "PRINT 2\r")
         press(keys, screen, "PRINT 3\r")
-        seen.wait_for("Waiting for it to come back")
+        seen.wait_for("Waiting until it is back")
         seen.wait_for("The board is back, at practice://desk")
         assert not press(keys, screen, "leave!\r")
 

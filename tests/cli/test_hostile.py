@@ -398,7 +398,7 @@ BAGS: list[tuple[str, str, object, int, str]] = [
     ("data/records/programs.jsonl", '"Tide"', HOSTILE, 0, "1 program"),
     ("data/records/notes.jsonl", '"slow"', HOSTILE, 0, "1 note"),
     ("data/records/revisions.jsonl", '"tide.bas"', HOSTILE, 0, "1 revision"),
-    ("data/listings.jsonl", '"programs/TIDE/TIDE-1.bas"', f"{CONTROL}", 1, "not in the bag"),
+    ("data/listings.jsonl", '"programs/TIDE/TIDE-1.bas"', f"{CONTROL}", 1, "that the bag lacks"),
     ("data/listings.jsonl", '"utf-8"', CONTROL, 0, "1 revision"),
     ("data/archive.json", '"hostlink ', HOSTILE, 1, "archive.json"),
     ("bagit.txt", "1.0", CONTROL, 1, "bagit.txt"),

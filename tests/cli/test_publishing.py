@@ -154,7 +154,7 @@ def test_what_has_no_code_is_left_out_and_named(hostlink) -> None:
     assert "The booklet of 1 program is written to b.html." in told.err
     told = hostlink("site", "odd.bas", "-o", "web")
     assert told.status == 1
-    assert "There is no program to publish." in told.err
+    assert "No program was found to publish." in told.err
     assert not Path("web").exists()
 
 

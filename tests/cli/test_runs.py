@@ -84,6 +84,9 @@ def test_numbers_are_written_as_csv_and_drawn_as_svg(hostlink: Hostlink, place: 
     assert title is not None and str(title.text).startswith("TIDE@1, run@1, ")
     assert hostlink("runs", "tide", "--csv", "t.csv").status == 1
     assert hostlink("runs", "tide", "--csv", "t.csv", "--yes").status == 0
+    told = hostlink("runs", "TIDE@1", "--csv", "-")
+    assert (told.status, told.out) == (0, "HIGH,LOW\n3,6\n4,5\n5,4\n6,3\n")
+    assert not (place / "-").exists()
 
 
 @pytest.mark.usefixtures("ran")

@@ -99,7 +99,7 @@ def test_a_board_whose_program_could_not_be_read_is_said_to_be_empty_only_after_
     command = ["survey", "--port", "practice://mill?kind=framed&time=virtual"]
     assert run_line(command) == 0
     told = capfd.readouterr().out
-    assert "The board holds what it held before the survey, which could not be read." in told
+    assert "The board's memory is as it was before the survey; it could not be read." in told
     assert run_line([*command, "--storing", "--discard-board"]) == 0
     told = capfd.readouterr().out
     assert "The board's memory is empty now; what it held was not kept, as you asked." in told

@@ -351,3 +351,27 @@ def test_a_program_kept_for_another_kind_is_the_one_that_was_loaded(
     assert "LIGHT@1, proven" in " ".join(hostlink("boards").out.split())
     hostlink("load", listing('10 PRINT "OTHER"', name="other.bas"), *port)
     assert "LIGHT@1" not in hostlink("boards").out
+
+
+def test_what_was_tried_until_all_is_stopped_is_told(
+    hostlink: Callable, listing: Listing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The programs behind are not tried, and the one that was being tried does not count."""
+    for name in ("one", "two", "three"):
+        hostlink("keep", listing('10 PRINT "HERE"', name=f"{name}.bas"))
+        assert hostlink("try", name, "--expect").status == 0
+    asked = itertools.count()
+    monkeypatch.setattr(
+        "hostlink.cli.commands.trying.stoppable", lambda: nullcontext(lambda: next(asked) >= 1)
+    )
+    told = hostlink("try", "--all")
+    assert told.status == 130
+    assert len(told.out.splitlines()) == 2 and "as expected" in told.out
+    assert "1 of 1 program as expected.\nIt was stopped; the other programs were not" in told.err
+
+
+def test_drawn_values_take_the_place_of_the_output(hostlink: Callable, listing: Listing) -> None:
+    """With - for a file stdout holds nothing else."""
+    name = listing("10 FOR I=1 TO 3", "20 PRINT I", "30 NEXT I")
+    assert hostlink("try", name, "--csv", "-").out == "printed\n1\n2\n3\n"
+    assert hostlink("try", name, "--svg", "-").out.startswith("<svg ")

@@ -152,7 +152,7 @@ def test_adapt_keeps_nothing_that_prints_something_else(hostlink, listing, monke
     words = ("adapt", name, "--from", "practice", "--profile", "capital", "--keep")
     told = hostlink(*words)
     assert told.status == 1
-    assert "Nothing was kept: the result does something else than the original." in told.err
+    assert "Nothing was kept: the result does not do what the original does." in told.err
     assert "kept" not in hostlink(*words, "--json").json
     assert hostlink("programs", "--json").json == []
 

@@ -121,7 +121,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
+def archive(tmp_path: Path, _ready_archives: None) -> Iterator[Archive]:
     """A new archive."""
     with Archive.open(tmp_path / "archive.sqlite3") as opened:
         yield opened

@@ -557,7 +557,7 @@ def test_the_link_is_taken_up_again_when_the_board_returns(
     with pytest.raises(LinkError):
         typed(board, *["PRINT 1"] * 10)
     assert not board.is_here
-    assert "Waiting for it" in talk.warnings
+    assert "Waiting until it" in talk.warnings
     with pytest.raises(LinkError, match="not here"):
         board.enter("PRINT 1")
     board.choice = dataclasses.replace(board.choice, port="practice://red?time=virtual")

@@ -34,14 +34,14 @@ def test_pins_are_drawn_one_above_another_over_one_axis() -> None:
     pulse; a pin that is on is at its greatest width."""
     assert plot_rows(drawing(LINES).lanes, 40, 20) == [
         "pin 8, Hz",
-        "    │              *******",
-        "500 ┤       ********     *",
-        "    │       *            *",
+        "600 ┤              *******",
+        "400 ┤       ********     *",
+        "200 ┤       *            *",
         "  0 ┤********            ***************",
         "pin 9, width",
         "    │                           ********",
         "200 ┤                           *",
-        "    │       *********************",
+        "100 ┤       *********************",
         "  0 ┤********",
         "pin 13",
         "  1 ┤********",

@@ -402,7 +402,7 @@ def test_a_prompt_where_silence_is_expected_stops_it(board: Any, archive: Archiv
     assert board.pulses == 0
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, dataclasses.replace(request, this_board="computer"))
-    assert "you say that this board is the computer" in caught.value.what
+    assert "You say that this board is the computer" in caught.value.what
     assert board.pulses == 0
     with board.session() as session:
         write_firmware(session, archive, dataclasses.replace(request, this_board="display"))

@@ -137,6 +137,20 @@ def test_an_adapted_load_that_was_not_compared_says_so(archive: Archive) -> None
     assert f"LAMP@2 is not proven: {doubt}." in again
 
 
+@pytest.mark.parametrize("slip", ["PRONT", "PRIMT", "pronnt"])
+def test_a_slip_is_named_with_the_word_that_is_near(archive: Archive, slip: str) -> None:
+    """PRONT holds the ON of another BASIC, PRIMT reads as a long name: neither is a translation."""
+    text = f"10 LET A=1\n20 PRINT A\n30 {slip} A\n40 END\n".encode()
+    said = rf"line 30: {slip} is not a word of this BASIC; PRINT is near\. Nothing"
+    with pytest.raises(LanguageError, match=said) as caught:
+        loaded(archive, from_bytes(text, "lamp.bas", name="LAMP"), kind="practice")
+    assert (caught.value.offer, caught.value.kept) == (None, "Nothing was sent to the board.")
+    assert archive.programs() == []
+    strange = text.replace(b"40 END", b"40 ON A GOTO 10")
+    with pytest.raises(LanguageError, match="BASIC of practice has other forms"):
+        loaded(archive, from_bytes(strange, "lamp.bas", name="LAMP"), kind="practice")
+
+
 def test_what_the_board_takes_is_loaded_without_a_word(archive: Archive) -> None:
     """Nothing foreign in it: no question, whatever it was written for."""
     done, told = loaded(archive, from_bytes(WITHOUT, "lamp.bas", name="LAMP"))

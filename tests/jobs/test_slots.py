@@ -237,7 +237,7 @@ def test_only_what_a_slot_holds_already_is_told_to_be_lost(table: Callable[..., 
         for name, warned in (("TWO", 0), ("ONE", 1)):
             store(session, board.archive, name)
             told = [event.text for event in board.said("Warned")]
-            assert sum("so it is not kept" in text for text in told) == warned
+            assert sum("and is not kept" in text for text in told) == warned
 
 
 def test_what_is_said_of_a_stored_program_is_not_said_of_memory(

@@ -101,7 +101,9 @@ class Bench:
 
 
 @pytest.fixture
-def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Archive]:
+def archive(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, _ready_archives: None
+) -> Iterator[Archive]:
     """A new archive."""
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
     with Archive.open(tmp_path / "archive.sqlite3") as opened:

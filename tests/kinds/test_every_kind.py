@@ -58,7 +58,7 @@ def kept_is(bench: Any, spec: str, held: dict[int, bytes]) -> bool:
 def seen_of_a_stop(bench: Any) -> str:
     """What is said of a program that was stopped; a board that shows nothing does not tell."""
     shows_nothing = not bench.profile.talk.prompt and not bench.profile.talk.ready
-    return "not known whether the program stopped" if shows_nothing else "It was interrupted"
+    return "whether the program stopped is not known" if shows_nothing else "It was interrupted"
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from practice_run import outcome as run_listing
 
-from hostlink.practice import bare
 from hostlink.shipped import library_folder
 
 TESTS = Path(__file__).parent.parent
@@ -54,6 +54,6 @@ def outcome() -> Callable[..., str]:
     """
 
     def run(text: str, inputs: Iterable[str] = (), *, size: int = 999) -> str:
-        return bare.outcome(text, inputs, size=size).printed
+        return run_listing(text, inputs, size=size).output
 
     return run

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from hostlink.board.profile.file import find_profile
+from hostlink.jobs.language_of import known_profiles
 from hostlink.listing import Listing
 from hostlink.publish.booklet import booklet
 from hostlink.publish.details import ProgramDetails
@@ -51,6 +52,24 @@ def test_words_and_names_are_indexed_by_the_numbers_of_programs() -> None:
     assert entries(page, "Programs by name") == {"A": "2", "B": "1", "C": "4", "D": "3"}
     words = entries(page, "Words and the programs that use them")
     assert words == {"GOTO": "1", "PRINT": "all", "REM": "4", "RND": "2\u20134"}
+
+
+def test_a_word_of_another_basic_is_indexed_whole() -> None:
+    """STOP, READ and DATA, which the board does not know, and not the TO and OR in them; a program
+    that it knows is read by its own words."""
+    known = [profile.rules.language for profile in known_profiles().values()]
+    page = booklet(
+        [
+            program('10 READ A\n20 DATA TO,5\n30 IF A=1 STOP\n40 PRINT "FOR"\n50 RESTORE\n', "A"),
+            program("10 FOR I=STOP\n20 PRINT I\n30 NEXT I\n", "B"),
+        ],
+        "Two",
+        known,
+    )
+    words = entries(page, "Words and the programs that use them")
+    assert words.pop("PRINT") == "all"
+    assert {word for word in words if words[word] == "2"} == {"FOR", "NEXT", "TO"}
+    assert set(words) == {"DATA", "FOR", "IF", "NEXT", "READ", "RESTORE", "STOP", "TO"}
 
 
 def test_each_program_begins_a_page_that_has_its_number_above(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from xml.etree import ElementTree
@@ -83,6 +84,20 @@ def test_a_peak_between_many_rows_is_drawn() -> None:
 def test_ticks_stand_at_round_numbers(low: float, high: float, ticks: list[str]) -> None:
     """Multiples of 1, 2 or 5 times a power of ten, each with the digits that tell it apart."""
     assert [text for _, text in Scale.of(low, high, 4).ticks()] == ticks
+
+
+@pytest.mark.parametrize(("width", "height"), [(79, 20), (40, 12), (40, 6), (30, 9)])
+@pytest.mark.parametrize("last", [7, 49.9, 123.4, 99_999, 1_234_567, 3e9])
+def test_no_tick_is_left_out(width: int, height: int, last: float) -> None:
+    """Both axes have a number at every multiple of one step."""
+    rows = [f"{at * last / 50} {at * last / 50}" for at in range(1, 51)]
+    drawn = plot_rows([columns(*rows)], width, height)
+    bottom = next(at for at, row in enumerate(drawn) if "└" in row)
+    down = [float(row.split()[0]) for row in reversed(drawn[:bottom]) if "┤" in row]
+    for ticks in (down, [float(number) for number in drawn[bottom + 1].split()]):
+        steps = [after - before for before, after in itertools.pairwise(ticks)]
+        assert ticks and steps == pytest.approx(steps[:1] * len(steps))
+    assert drawn[bottom].count("┬") == len(ticks)
 
 
 def test_an_svg_picture_is_well_formed_and_holds_every_value() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from devtools import DrivenBrowser
@@ -20,7 +21,8 @@ from hostlink.publish.site import contents_page, page_of_program
 
 PRACTICE = find_profile("practice")
 HOSTILE = "</script><script>document.title='run'</script>\"'><b>\u202e"
-TEXT = f'10 PRINT "  TWO  BLANKS "\n20 REM {HOSTILE[:-1]}\n30 REM  AT THE END  \n'
+LONG = 'IF A-B-C=-1 THEN PRINT "WELL-KNOWN HALF-AND-HALF, TWENTY-ONE ";-1'
+TEXT = f'10 PRINT "  TWO  BLANKS "\n20 REM {HOSTILE[:-1]}\n30 {LONG}\n40 REM  AT THE END  \n'
 OUTSIDE = re.compile(r"(?:src|action|data|poster|srcset)\s*=|url\(|@import|<link|https?:", re.I)
 
 
@@ -45,7 +47,7 @@ def test_the_button_copies_the_listing_and_nothing_else(site: Path, browser: Dri
     browser.ask("Browser.grantPermissions", permissions=["clipboardSanitizedWrite"])
     browser.click("#copy button")
     told = "document.querySelector('#copy output').textContent"
-    browser.until(told, "3 lines copied.")
+    browser.until(told, "4 lines copied.")
     assert browser.pasted() == TEXT
 
 
@@ -90,6 +92,24 @@ def test_nothing_is_wider_than_the_screen(
     browser.open(site / f"{name}.html", width=width)
     assert browser.value("innerWidth") == width
     assert browser.value("document.documentElement.scrollWidth") <= width
+
+
+def test_a_line_is_broken_only_at_blanks_that_are_seen(site: Path, browser: DrivenBrowser) -> None:
+    """On a telephone: what fits into a row is not broken, and each blank there has its dots."""
+
+    def shown(selector: str, side: str) -> list[list[Any]]:
+        return list(browser.value(
+            f"[...document.querySelectorAll('.listing .line{selector}')]"
+            f".map(e => [e.textContent, e.getBoundingClientRect().{side}])"
+        ))  # fmt: skip
+
+    for name in ("weekday", "odd"):
+        browser.open(site / f"{name}.html", width=360)
+        rows = [height for _, height in shown("", "height")]
+        words = [height for text, height in shown(" .word", "height") if len(text) < 36]
+        assert len(words) > 10
+        assert max(words) <= min(rows) < max(rows)
+        assert min(width for _, width in shown(" .gap", "width")) > 5
 
 
 def test_the_search_looks_at_titles_tags_and_listings(site: Path, browser: DrivenBrowser) -> None:

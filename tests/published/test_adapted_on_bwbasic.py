@@ -10,13 +10,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from practice_run import outcome
 
 from hostlink.board.profile.file import find_profile, load_profile
 from hostlink.jobs.adapting import adapt_for
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.jobs.proving import inputs_of
 from hostlink.listing import Listing
-from hostlink.practice.bare import outcome
 from hostlink.practice.kind_file import find_kind
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.
@@ -49,9 +49,9 @@ def test_a_shipped_program_prints_the_same_on_bwbasic(
     assert not made.needs
     inputs = inputs_of(material) or ()
     ours = outcome(material.text, inputs, with_answers=False)
-    assert not ours.used_up
+    assert ours.ended == "end"
     shown = foreign_output(made.listing.text(), inputs)
-    assert characters("\n".join(shown)) == characters(ours.printed)
+    assert characters("\n".join(shown)) == characters(ours.output)
 
 
 def test_the_others_are_adapted_too_or_say_what_they_need() -> None:
@@ -72,7 +72,7 @@ def test_generated_programs_print_the_same_on_bwbasic(
         begun = listing if source == "practice" else adapt_for(listing, practice, kind).listing
         made = adapt_for(begun, kind, BWBASIC)
         assert not made.needs, (seed, made.needs)
-        ours = outcome(begun.text(), kind=find_kind(source)).printed
+        ours = outcome(begun.text(), kind=find_kind(source)).output
         assert characters("\n".join(foreign_output(made.listing.text()))) == characters(ours), seed
 
 

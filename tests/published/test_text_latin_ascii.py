@@ -12,7 +12,7 @@ from collections.abc import Callable
 import pytest
 
 from hostlink.listing import mend
-from hostlink.listing.characters import PLAIN
+from hostlink.listing.mending.characters import PLAIN
 
 CLDR = {
     **dict.fromkeys("‘’‛′", "'"),

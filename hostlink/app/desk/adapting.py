@@ -47,7 +47,7 @@ def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
 
     Both versions are run meanwhile, and the result is shown as soon as it is known.
     """
-    from hostlink.app.rewrites import Adapting
+    from hostlink.app.screens.rewrites import Adapting
     from hostlink.app.screens.rewriting import RewriteScreen
     from hostlink.jobs.proving import inputs_of, prove
 

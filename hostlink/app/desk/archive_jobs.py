@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import in_keys
+from hostlink.archive.times import DATES, days_of
 from hostlink.errors import HostlinkError
 from hostlink.words import fold
 
@@ -112,8 +113,8 @@ class ArchiveJobs(DeskPart):
                 "Export the archive as a BagIt folder (RFC 8493): listings as text, the rest as "
                 "JSON, each file with its SHA-256.",
                 fields,
-                hint=f"{WHICH_PROGRAMS} Since: a day such as "
-                "2031-09-03; none means from the start. Enter writes a new folder.",
+                hint=f"{WHICH_PROGRAMS} Since: a date, {DATES}; none means from the start. "
+                "Enter writes a new folder.",
                 path="folder",
                 offers={"programs": offer},
             ),
@@ -122,14 +123,14 @@ class ArchiveJobs(DeskPart):
 
     def _export(self, given: dict[str, str] | None) -> None:
         from hostlink.app.aside import aside
-        from hostlink.jobs.exporting import export, read_day
+        from hostlink.jobs.exporting import export
         from hostlink.jobs.files import named_path
 
         if given is None or not given["folder"]:
             return
         target = named_path(given["folder"])
         try:
-            since = read_day(given["since"]) if given["since"] else None
+            since = days_of(given["since"])[0] if given["since"] else None
         except HostlinkError as error:
             self.app.show_error(error)
             return

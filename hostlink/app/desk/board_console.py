@@ -201,7 +201,7 @@ class BoardConsole(DeskPart):
             return
         command = attached.choice.profile.commands.run
         if not command:
-            self.app.tell("Boards of this kind cannot run a program by command.")
+            self.app.tell("Boards of this kind have no command that runs a program.")
             return
         self.desk.show_band("console")
         self.desk.query_one("#console-line", Input).focus()
@@ -253,7 +253,7 @@ class BoardConsole(DeskPart):
             self.app,
             question,
             ("discard", "Restart without keeping", partial(self._restart, attached, discard=True)),
-            why=f"{why} {has if spec else 'The archive holds no program of this board.'}".strip(),
+            why=f"{why} {has if spec else 'No program of this board is in the archive.'}".strip(),
         )
 
     def _restart(self, attached: AttachedBoard, *, discard: bool = False) -> None:

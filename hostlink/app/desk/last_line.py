@@ -12,6 +12,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.table import with_keys
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.sentences import SHOWS_WORDS
 from hostlink.app.widgets.foot import act
 from hostlink.words import safe
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
 
 HELP = "<help> help"
-HINTS = (f"<words> shows words for all jobs    {HELP}", f"<words> shows all words    {HELP}")
+HINTS = (f"<words> {SHOWS_WORDS}    {HELP}", f"<words> shows all words    {HELP}")
 
 
 class LastLine(DeskPart):

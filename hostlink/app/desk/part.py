@@ -25,7 +25,7 @@ class DeskPart:
         """Return the program at the cursor or in the editor; say so and return "" if none is."""
         name = self.desk.program
         if not name:
-            self.app.tell("There is no program in the archive yet: keep the listing first.")
+            self.app.tell("The archive has no program yet: keep the listing first.")
         return name
 
     @property

@@ -20,7 +20,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import finding_words
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.desk.reviewing import PAUSE_S, Reviewing
-from hostlink.app.sentences import ASKED_FOR_NAME, TEXT_NOT_KEPT
+from hostlink.app.sentences import ASKED_FOR_NAME, SHOWS_WORDS, TEXT_NOT_KEPT
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.heading import Heading
@@ -196,7 +196,7 @@ class SheetPane(Vertical):
         self.app.tell(
             f"The board has no {character_name(event.character)}; it was not typed. "
             "Some terminals send it for Alt and a letter; "
-            f"{way_to('words')} shows words for all jobs."
+            f"{way_to('words')} {SHOWS_WORDS}."
         )
 
     def new(self) -> None:

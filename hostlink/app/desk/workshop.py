@@ -46,7 +46,7 @@ class Workshop(DeskPart):
 
     def findings(self) -> None:
         """Show the findings of a review, and go to the row of the one that is chosen."""
-        from hostlink.app.findings import FindingsScreen
+        from hostlink.app.screens.findings import FindingsScreen
 
         if (listing := self.need_listing()) is None:
             return
@@ -81,7 +81,7 @@ class Workshop(DeskPart):
 
     def shrink(self) -> None:
         """Offer the levels of shrinking, and put the shrunk listing into the editor."""
-        from hostlink.app.rewrites import Shrinking
+        from hostlink.app.screens.rewrites import Shrinking
         from hostlink.app.screens.rewriting import RewriteScreen
 
         if (listing := self.need_listing()) is None:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
-from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
@@ -26,7 +25,7 @@ from hostlink.jobs.putback import MisfitError, PutBack, putback
 from hostlink.jobs.putback_fit import Misfit, misfits
 from hostlink.jobs.session.last_known import known_board
 from hostlink.sentences import NOT_ALL_FITS
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -90,7 +89,6 @@ def _start(
 class BackupsScreen(Page[None]):
     """Choose a backup, or single items of it; the current board's backups come first."""
 
-    app: DeskApp
     AUTO_FOCUS = "#backups"
     FOOT = (
         "Enter puts the backup back, or only what Space marks in the list of items; Tab goes "
@@ -102,7 +100,7 @@ class BackupsScreen(Page[None]):
             "put_back",
             "Put it back",
             priority=True,
-            tooltip="The marked items, or all; what the board holds is kept first",
+            tooltip="The marked items, or all; a backup is made first",
         ),
         screen_key("backups.mark", "Mark the item", "Then only marked ones are put back"),
         screen_key("backups.open", "Open the item", "Its listing into the editor"),
@@ -235,7 +233,7 @@ class BackupsScreen(Page[None]):
             text = f"{ago(backup.at, self.app.now())}, profile {backup.profile}{restarted}"
             if why:
                 text = f"{key} does not fit: {why}"
-        self.query_one("#backup-detail", Static).update(Content(safe(text)))
+        self.say("#backup-detail", text)
 
     def action_mark(self) -> None:
         name = self.query_one("#items", Rows).key

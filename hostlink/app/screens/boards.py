@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
@@ -24,10 +22,6 @@ from hostlink.jobs.boards import KnownBoard, known_boards, label_board
 from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.survey_results import PastSurvey, last_survey
 from hostlink.sentences import ASKED_FOR_LABEL
-from hostlink.words import safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
 
 PRACTICE = "practice://"
 _MATTERS = (
@@ -48,12 +42,11 @@ def _no_profile(port: str) -> str:
 class BoardsScreen(Page[None]):
     """Attach, detach, label, and choose the current board."""
 
-    app: DeskApp
     AUTO_FOCUS = "#boards"
     HEAD = "Boards"
     FOOT = (
-        "Enter attaches a board and makes it the current one. D detaches, L labels, M finds out "
-        "how far it answers, S surveys, V shows the last survey, O names another port, A looks "
+        "Enter attaches a board and makes it the current one. D detaches, L labels, M finds how "
+        "far it answers, S surveys, V shows the last survey, O names another port, A looks "
         "again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -126,7 +119,7 @@ class BoardsScreen(Page[None]):
         if first:
             states = [self._state(row) for row in self.known.values()]
             self.query_one(Rows).cursor = states.index("current") if "current" in states else 0
-        self._detail()
+        self.detail()
 
     def _port_attached(self, port: str) -> str:
         """Return the address under which a board is attached, "" if it is not."""
@@ -148,10 +141,11 @@ class BoardsScreen(Page[None]):
             return "attached"
         return "here" if row.port else "away"
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
+        """Show the board at the cursor in full."""
         row = self.known.get(self.query_one(Rows).key)
         if row is None:
-            self.query_one("#board-detail", Static).update(Content("No board is known yet."))
+            self.say("#board-detail", "No board is known yet.")
             return
         words = [
             ("chip", f"{row.chip} {row.usb_id}".strip()),
@@ -169,7 +163,7 @@ class BoardsScreen(Page[None]):
         past = self._survey(row)
         if past is not None and past.told:
             text += f"\n\n{past.told}"
-        self.query_one("#board-detail", Static).update(Content(safe(text, keep="\n")))
+        self.say("#board-detail", text)
 
     def _survey(self, row: KnownBoard) -> PastSurvey | None:
         board = self._board(row)
@@ -211,10 +205,6 @@ class BoardsScreen(Page[None]):
         return (
             f"{last.image.name}, {ago(last.began_at, self.app.now())}: {last.outcome or 'cut off'}"
         )
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

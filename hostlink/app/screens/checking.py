@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
-from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Label, Static, TextArea
 
@@ -23,10 +22,7 @@ from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
 from hostlink.listing.checkcodes import WHOLE, CodeCheck, Codes, codes_of, parse_codes, verify_codes
 from hostlink.listing.slips import Correction, offers
-from hostlink.words import capital, plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
+from hostlink.words import capital, plural
 
 RIGHT, WRONG, MISSING, EXTRA, UNSAID = "right", "wrong", "missing", "too many", ""
 
@@ -37,7 +33,6 @@ class CheckScreen(Page[int | str | None]):
     name: what is checked, in words. typed: the codes that were typed before, or "".
     """
 
-    app: DeskApp
     AUTO_FOCUS = "#codes"
     FOOT = (
         "Type rows of a line's number and its code, such as 10 44, and ALL 31C3 for all lines "
@@ -118,7 +113,7 @@ class CheckScreen(Page[int | str | None]):
             if not self.printed:
                 self.offered = offers(self.listing, codes, self.verdict, self.rules)
             told = f"{self._sentence(self.verdict, len(wanted))} {more}".rstrip()
-        self.query_one("#check-told", Static).update(Content(safe(told)))
+        self.say("#check-told", told)
         self._show(wanted)
 
     def _typed(self) -> Codes | None:
@@ -182,7 +177,7 @@ class CheckScreen(Page[int | str | None]):
         event.stop()
         rows = event.rows
         line = rows.entries[rows.cursor].cells[-1] if rows.key else ""
-        self.query_one("#check-line", Static).update(Content(safe(line)))
+        self.say("#check-line", line)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -24,7 +24,7 @@ class ChoosePath(AskText):
 
     KEYS: ClassVar[str] = (
         "Tab completes, Down goes to the list; Enter there opens a folder. "
-        "Enter in the line takes it, Escape leaves it."
+        "Enter in the line takes the file. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("tab", "complete", "Complete", show=False, priority=True),

@@ -7,9 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
@@ -26,7 +24,7 @@ from hostlink.jobs.class_register.take_home import write_class_page, write_folde
 from hostlink.jobs.files import named_path
 from hostlink.jobs.loading import Loaded
 from hostlink.jobs.saving import Saved
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -45,7 +43,6 @@ def read_class(app: DeskApp, path: Path) -> Register:
 class ClassScreen(Page[None]):
     """The table of a class, from which it is handed out to everybody and collected from them."""
 
-    app: DeskApp
     AUTO_FOCUS = "#class"
     FOOT = (
         "H hands out to each board that is here, N each learner's own program, G saves from each. "
@@ -57,7 +54,7 @@ class ClassScreen(Page[None]):
         screen_key("class.own", "Hand out their own", "The program of each learner, as last saved"),
         screen_key("class.collect", "Collect", "Save each learner's program"),
         screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
-        screen_key("class.page", "Write a page", "The table, to print it"),
+        screen_key("class.page", "Write a page", "The table, for printing"),
         screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
         screen_key("class.stop", "Stop them all", "Each ends in order"),
         screen_key("class.renew", "Look anew", "At the ports, and at the register's file"),
@@ -107,7 +104,7 @@ class ClassScreen(Page[None]):
         self.query_one(Rows).show(
             [Entry(name, self._cells(row)) for name, row in self.rows.items()]
         )
-        self._detail()
+        self.detail()
 
     def _cells(self, row: ClassRow) -> tuple[str, ...]:
         cells = list(row.cells(self.app.now()))
@@ -120,7 +117,8 @@ class ClassScreen(Page[None]):
             cells[self.column] = lines if progress.all_lines else "under way"
         return tuple(cells)
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
+        """Show the learner at the cursor in full."""
         row = self.rows.get(self.query_one(Rows).key)
         if row is None:
             return
@@ -129,12 +127,7 @@ class ClassScreen(Page[None]):
         if task is not None:
             words += [task.progress]
             words += [text for text, _ in task.job.progress.told]
-        text = "\n".join(safe(each) for each in words if each)
-        self.query_one("#class-detail", Static).update(Content(text))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
+        self.say("#class-detail", "\n".join(filter(None, words)))
 
     @property
     def is_at_rest(self) -> bool:

@@ -100,7 +100,7 @@ def ask_to_publish(app: DeskApp) -> None:
     """Ask where to and which programs, then write them as a booklet or as a web site."""
     _ask_to_write(
         app,
-        "Publish programs: a booklet to print, or a web site.",
+        "Publish programs in a booklet or on a web site.",
         [("file", "to", "programs.html"), ("programs", "programs", ""),
          ("title", "title", COLLECTION_TITLE)],
         "A file that ends in .html is a booklet, a folder a web site. ",

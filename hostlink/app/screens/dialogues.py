@@ -52,6 +52,7 @@ class Box(ModalScreen[R]):
 
     VERTICAL_BREAKPOINTS = HEIGHTS
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Leave it", show=False),
         Binding("pageup", "read(-1)", "Read further up", show=False),
         Binding("pagedown", "read(1)", "Read further down", show=False),
         STOPS,
@@ -122,6 +123,10 @@ class Box(ModalScreen[R]):
         hint.display = asked.virtual_size.height > room
         asked.styles.max_height = max(1, room - hint.display)
 
+    def action_leave(self) -> None:
+        """Close the box without an answer."""
+        self.dismiss(None)
+
     def action_read(self, way: int) -> None:
         """Move through words that are longer than the screen; up is -1."""
         asked = self.query_one("#asked", VerticalScroll)
@@ -135,7 +140,6 @@ class Ask(Box[str]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "safe", "The safe answer", show=False),
         Binding("left,up", "app.focus_previous", "Answer before", show=False),
         Binding("right,down", "app.focus_next", "Next answer", show=False),
     ]
@@ -162,7 +166,7 @@ class Ask(Box[str]):
         event.stop()
         self.dismiss((event.button.id or "").removeprefix("answer-"))
 
-    def action_safe(self) -> None:
+    def action_leave(self) -> None:
         self.dismiss(self.answers[0][0])
 
 
@@ -223,9 +227,6 @@ class AskText(Box["str | None"]):
     """A question answered by one line of text; returns None if it is cancelled."""
 
     KEYS: ClassVar[str] = "Enter takes it, Escape leaves it."
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave", "Leave it", show=False),
-    ]
 
     def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
         super().__init__()
@@ -246,16 +247,9 @@ class AskText(Box["str | None"]):
         event.stop()
         self.dismiss(event.value.strip() or None)
 
-    def action_leave(self) -> None:
-        self.dismiss(None)
-
 
 class ErrorDialogue(Box[None]):
     """An error: what happened, what was not lost, what to do."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave", "Close", show=False),
-    ]
 
     def __init__(self, error: HostlinkError) -> None:
         super().__init__()
@@ -272,7 +266,4 @@ class ErrorDialogue(Box[None]):
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         event.stop()
-        self.dismiss()
-
-    def action_leave(self) -> None:
         self.dismiss()

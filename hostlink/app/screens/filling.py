@@ -39,7 +39,6 @@ class Fill(Box["dict[str, str] | None"]):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave", "Leave it", show=False),
         Binding("down", "app.focus_next", "Next line", show=False),
         Binding("up", "app.focus_previous", "Line before", show=False),
     ]
@@ -89,9 +88,6 @@ class Fill(Box["dict[str, str] | None"]):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         self.dismiss({key: self._text(key).value.strip() for key, _, _ in self.lines})
-
-    def action_leave(self) -> None:
-        self.dismiss(None)
 
     # --- choosing ----------------------------------------------------------------------------
 

@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -36,9 +36,6 @@ from hostlink.jobs.firmware.image_words import NOTHING_WRONG, ImageTold, tell_im
 from hostlink.jobs.firmware.request import WriteRequest
 from hostlink.sentences import ASKED_FOR_ROLE, NO_LABEL
 from hostlink.words import plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
 
 _MOST_TOLD = 6  # sentences of the write that are shown
 CHIP = ATMEGA328P  # the one these machines are built with; others by the command line
@@ -88,10 +85,9 @@ class FirmwareScreen(Page[None]):
     write needs to know. The map of flash fills page by page, here or after coming back: the write
     goes on while another screen is in front."""
 
-    app: DeskApp
     HEAD = "Firmware"
     FOOT = (
-        "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
+        "W writes it to the board, asked first, and finishes one that was cut off. G goes "
         "back to what the flash held before. S stops a write, asked first. Escape goes back; a "
         "write goes on meanwhile."
     )
@@ -170,7 +166,7 @@ class FirmwareScreen(Page[None]):
         words = CAUTIONS.format(
             part=CHIP.part, port=attached.port, goes_back=KEYS.write_previous
         ).replace("\n  ", " ")
-        kept = "What the board holds is backed up first, and its programs are put back afterwards."
+        kept = "A backup of the board is made first, and its programs are put back afterwards."
         write = ("write", "I have read this: write", lambda: go_on(attached))
         ask(self.app, f"{words}\n{kept}", write, leave=LEAVE_IT)
 
@@ -216,9 +212,8 @@ class FirmwareScreen(Page[None]):
             rows[1:] = [phase, ", ".join(figures(progress, baud))]
         told = [f"{'!' if news else '·'} {text}" for text, news in progress.told[-_MOST_TOLD:]]
         for name, words in (("#write", rows), ("#write-told", told)):
-            shown = Content("\n".join(safe(row) for row in words if row))
-            self.query_one(name, Static).update(shown)
-            self.query_one(name).display = bool(shown)
+            self.say(name, "\n".join(filter(None, words)))
+            self.query_one(name).display = any(words)
         image = writes.request.image if writes.request is not None else None
         proven = set(progress.proven_pages)
         here = None if job.ended else progress.last_page

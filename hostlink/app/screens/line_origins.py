@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
@@ -15,14 +15,10 @@ from hostlink.archive.records import Listed
 from hostlink.archive.times import local_text
 from hostlink.jobs.line_origins import LineOrigin
 
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
-
 
 class OriginsScreen(Page[None]):
     """Show the lines of a revision with the first revision that has each of them."""
 
-    app: DeskApp
     AUTO_FOCUS = "#origins"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Back", tooltip="To the revisions"),

@@ -65,7 +65,6 @@ def _meet(app: DeskApp, attached: AttachedBoard, seen: Seen, *, restart: bool = 
 class MeetingScreen(Page[None]):
     """The steps with what was seen, and the one thing to do at the end."""
 
-    app: DeskApp
     HEAD = "How far the board answers"
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("meeting.restart", "Restart it and ask again", "Asked first"),

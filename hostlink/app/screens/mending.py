@@ -7,16 +7,14 @@ from collections.abc import Iterator
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.sentences import EDITOR_STAYS, INTO_EDITOR
+from hostlink.app.sentences import AT_CURSOR, EDITOR_STAYS, INTO_EDITOR
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Mend, Rules, mend
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 _MOST_OPEN = 3  # repairs of a kind; more of them are folded at first
 _MOST_DETAILED = 20  # repairs of a kind whose rows are shown before and after
@@ -31,7 +29,7 @@ class MendScreen(Page[str | None]):
         "nothing is sent. Escape leaves it."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        screen_key("mending.turn", "Undo or redo a repair", "The one at the cursor"),
+        screen_key("mending.turn", "Undo or redo a repair", AT_CURSOR),
         screen_key("mending.unfold", "Unfold", "Each repair of the kind", action="fold(False)"),
         screen_key("mending.fold", "Fold", "The kind in one row", action="fold(True)"),
         Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
@@ -77,7 +75,7 @@ class MendScreen(Page[str | None]):
             head += f", {plural(doubts, 'doubt')} left as {'it is' if doubts == 1 else 'they are'}"
         self.set_head(head)
         self.query_one(Rows).show([entry for kind in self._kinds for entry in self._entries(kind)])
-        self._detail()
+        self.detail()
 
     def _entries(self, kind: str) -> Iterator[Entry]:
         """Yield the row of a kind, then those of its repairs; the key of a repair is its place."""
@@ -104,7 +102,8 @@ class MendScreen(Page[str | None]):
         key = self.query_one(Rows).key
         return self._kinds[key] if key in self._kinds else [int(key)] if key else []
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
+        """Show the repair at the cursor in full."""
         parts = []
         for at in self._chosen()[:_MOST_DETAILED]:
             one = self._all[at]
@@ -113,11 +112,7 @@ class MendScreen(Page[str | None]):
         if doubts:
             told = "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
             parts.append(f"Left as it is, but look at it:\n{told}")
-        self.query_one("#mend-detail", Static).update(Content(safe("\n\n".join(parts), keep="\n")))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
+        self.say("#mend-detail", "\n\n".join(parts))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -7,15 +7,15 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.content import Content
 from textual.events import DescendantFocus
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.sentences import GOES_TO_LINE
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing.reviewing.crossref import CrossReference
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 
 class ReferencesScreen(Page[int | None]):
@@ -54,7 +54,7 @@ class ReferencesScreen(Page[int | None]):
 
     def foot(self) -> str:
         """Return the line of keys, with a warning about jumps to computed lines."""
-        words = "Tab changes between lines and variables. Enter goes to the line. Escape goes back."
+        words = f"Tab changes between lines and variables. {GOES_TO_LINE} Escape goes back."
         if self.found.worked_out:
             words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
         return words
@@ -101,7 +101,7 @@ class ReferencesScreen(Page[int | None]):
         words = f"Line {first} is named by {rest[0]}."
         if rows.id == "variables":
             words = f"{first} is set in {rest[0]}, and read in {rest[1]}."
-        self.query_one("#reference-told", Static).update(Content(safe(words)))
+        self.say("#reference-told", words)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -7,9 +7,8 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Input, Label, Static
+from textual.widgets import Input, Label
 
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.sentences import EDITOR_STAYS, UNDOABLE
@@ -21,7 +20,7 @@ from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.listing import Listing, Rules
 from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
 from hostlink.sentences import LISTING_UNCHANGED
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 _FIELDS = (
     ("start", "first new number", "10", ""),
@@ -37,7 +36,7 @@ class RenumberScreen(Page[str | None]):
 
     AUTO_FOCUS = "#number-start"
     HEAD = "New line numbers"
-    FOOT = f"Tab goes to the next field. {UNDOABLE} Escape leaves it."
+    FOOT = f"Tab changes between the fields. {UNDOABLE} Escape leaves it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Take it", tooltip="Into the editor"),
         Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),
@@ -139,7 +138,7 @@ class RenumberScreen(Page[str | None]):
         if self.stop is not None and self.made is not None:
             words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
             words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))
-        self.query_one("#numbers-detail", Static).update(Content(safe(words, keep="\n")))
+        self.say("#numbers-detail", words)
 
     def _places(self) -> str:
         return plural(len(self.made.unfollowed) if self.made is not None else 0, "jump")

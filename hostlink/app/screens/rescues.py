@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import ClassVar, Literal
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
@@ -20,10 +18,7 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Rescue
 from hostlink.archive.times import local_text
 from hostlink.jobs.collecting import gather_one, keep_all
-from hostlink.words import plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
+from hostlink.words import plural
 
 MOST = 500  # rescues that are listed
 
@@ -31,7 +26,6 @@ MOST = 500  # rescues that are listed
 class RescuesScreen(Page[Wish | None]):
     """Show the rescues, the newest first; return what the desk should do next with one."""
 
-    app: DeskApp
     AUTO_FOCUS = "#rescues"
     FOOT = (
         "Enter opens one in the editor. K keeps it under a name. Ctrl+L loads it. B compares it "
@@ -74,15 +68,15 @@ class RescuesScreen(Page[Wish | None]):
             [_entry(one, labels.get(one.origin.board_uuid or "", "")) for one in found]
         )
 
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        one = self.rescues.get(event.key)
+    def detail(self) -> None:
+        """Show the rescue at the cursor."""
+        one = self.rescues.get(self.query_one(Rows).key)
         if one is None:
             return
         content = self.app.attempt(lambda: self.app.archive.content(one))
         text = content.text if content is not None else ""
         words = f"{one.spec}: {plural(one.line_count, 'line')}\n{text}"
-        self.query_one("#rescue-detail", Static).update(Content(safe(words, keep="\n")))
+        self.say("#rescue-detail", words)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import ClassVar, Literal
 
 from textual.binding import Binding, BindingType
 from textual.content import Content
@@ -24,9 +24,6 @@ from hostlink.jobs.event_words import kept_words
 from hostlink.jobs.line_origins import line_origins
 from hostlink.listing import Listing
 from hostlink.words import plural
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
 
 Wish = tuple[Literal["open", "load"], str]
 """What is to be done on the desk with a revision: opened or loaded."""
@@ -55,11 +52,10 @@ def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> s
 class RevisionsScreen(Page[Wish | None]):
     """Show the history of a program; return what the desk should do next."""
 
-    app: DeskApp
     AUTO_FOCUS = "#revisions"
     FOOT = (
         "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-        "O tells where each line came from, R restores as the newest, N notes. P shows its runs. "
+        "O tells the origin of each line, R restores as the newest, N notes. P shows its runs. "
         "T retires. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [

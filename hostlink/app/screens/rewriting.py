@@ -7,15 +7,12 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.aside import aside
-from hostlink.app.rewrites import RewriteRows
+from hostlink.app.screens.rewrites import RewriteRows
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Rows
-from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.jobs.proving import Proof
@@ -60,8 +57,7 @@ class RewriteScreen(Page[str | None]):
         """Show the row at the cursor again."""
         key = self.query_one(Rows).key
         if key:
-            words = safe(self.rewrite.detail(key), keep="\n")
-            self.query_one("#rewrite-detail", Static).update(Content(words))
+            self.say("#rewrite-detail", self.rewrite.detail(key))
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

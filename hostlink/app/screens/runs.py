@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.choosing import ChoosePath
@@ -22,10 +20,7 @@ from hostlink.archive.times import local_text
 from hostlink.jobs.drawing import Drawing, drawing_of_run
 from hostlink.jobs.files import named_path
 from hostlink.jobs.run.run_words import compare_runs, run_words
-from hostlink.words import plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
+from hostlink.words import plural
 
 MOST = 200  # runs that are listed
 
@@ -33,7 +28,6 @@ MOST = 200  # runs that are listed
 class RunsScreen(Page[None]):
     """Show the runs of a program, the newest first, with what the chosen one printed."""
 
-    app: DeskApp
     AUTO_FOCUS = "#runs"
     FOOT = (
         "The arrow keys choose a run. Space marks one, C compares it with the chosen one. "
@@ -77,17 +71,13 @@ class RunsScreen(Page[None]):
     def _list(self) -> None:
         self.query_one(Rows).show([_entry(run, self.marked) for run in self.runs.values()])
 
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        if run := self.runs.get(event.key):
+    def detail(self) -> None:
+        """Show what the chosen run printed."""
+        if run := self.chosen:
             rows = list(run.printed.rows)
             if run.printed.cut:
                 rows.insert(run.printed.cut_after, run.printed.missing)
-            self._detail(run_words(run), rows)
-
-    def _detail(self, head: str, rows: Iterable[str]) -> None:
-        text = safe("\n".join([head, *rows]), keep="\n")
-        self.query_one("#run-detail", Static).update(Content(text))
+            self.say("#run-detail", "\n".join([run_words(run), *rows]))
 
     @property
     def chosen(self) -> Run | None:
@@ -111,7 +101,8 @@ class RunsScreen(Page[None]):
         places = sorted((order.index(other), at), reverse=True)  # the newest is listed first
         first, second = (self.runs[order[place]] for place in places)
         rows, told = compare_runs(first, second)
-        self._detail(f"{first.spec} against {second.spec}: {told}", rows)
+        words = f"{first.spec} against {second.spec}: {told}"
+        self.say("#run-detail", "\n".join([words, *rows]))
 
     def action_file(self) -> None:
         """Ask for a file, and write the numbers that the chosen run printed to it."""

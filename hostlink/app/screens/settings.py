@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.widget import Widget
 
 from hostlink.app.screens.dialogues import AskText
+from hostlink.app.sentences import AT_CURSOR
 from hostlink.app.settings import MOST_MINUTES, is_minutes
 from hostlink.app.themes import NAMES, name_in_settings
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.words import plural
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
 
 
 def _often(minutes: int) -> str:
@@ -30,11 +28,10 @@ def _often(minutes: int) -> str:
 class SettingsScreen(Page[None]):
     """Change a setting with Enter."""
 
-    app: DeskApp
     AUTO_FOCUS = "#settings"
     HEAD = "Settings"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "change", "Change it", priority=True, tooltip="The one at the cursor"),
+        Binding("enter", "change", "Change it", priority=True, tooltip=AT_CURSOR),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

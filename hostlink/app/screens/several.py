@@ -7,9 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
@@ -28,26 +26,24 @@ from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.many import dated_name, keep_once, port_names
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.session import Session
-from hostlink.words import capital, plural, safe
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
 
 
 class SeveralScreen(Page[None]):
     """Choose some of the attached boards and do one job on each of them at the same time."""
 
-    app: DeskApp
     AUTO_FOCUS = "#several"
     FOOT = (
-        "L loads the listing in the editor into each marked board, G saves each, K backs each up. "
+        "L loads the editor's listing into each marked board, G saves each, K backs each up. "
         "Space marks. Enter tries one board again alone, X stops them all, A shows other boards. "
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("several.mark", "Mark the board", "Only marked boards are worked with"),
-        screen_key("several.load", "Load into each", "The listing in the editor, kept once"),
+        screen_key("several.load", "Load into each", "The editor's listing, kept once"),
         screen_key("several.save", "Save each", "Under the board's name and the date"),
         screen_key("several.backup", "Back up each", "All that each of them holds"),
         Binding(
@@ -97,7 +93,7 @@ class SeveralScreen(Page[None]):
                 for port, attached in boards.items()
             ]
         )
-        self._detail()
+        self.detail()
 
     def _names(self) -> dict[str, str]:
         """Return the name of each attached board by its port, each different."""
@@ -115,7 +111,8 @@ class SeveralScreen(Page[None]):
             return capital(self._sentence(attached, "").strip())
         return task.progress
 
-    def _detail(self, note: str = "") -> None:
+    def detail(self, note: str = "") -> None:
+        """Show the board at the cursor in full."""
         attached = self.app.boards.by_port.get(self.query_one(Rows).key)
         words: list[str] = []
         if attached is not None:
@@ -125,12 +122,7 @@ class SeveralScreen(Page[None]):
             if task is not None:
                 words += ["", self._words(attached)]
                 words += [text for text, _ in task.job.progress.told]
-        text = "\n".join(safe(one) for one in words)
-        self.query_one("#several-detail", Static).update(Content(text))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
+        self.say("#several-detail", "\n".join(words))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
@@ -157,7 +149,7 @@ class SeveralScreen(Page[None]):
         if task is not None and task.failed and task.alone is not None:
             task.alone()
         else:
-            self._detail("Nothing has failed on this board.")
+            self.detail("Nothing has failed on this board.")
 
     # --- the jobs ----------------------------------------------------------------------------
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, ClassVar
 
 from rich.style import Style
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
@@ -224,13 +223,10 @@ class StepScreen(Page[int | None]):
         if follow and walk.line in numbers:
             rows.cursor = numbers.index(walk.line)
         self.set_head(self._told())
-        self._say("#step-holds", "\n".join(state_rows(walk)))
+        self.say("#step-holds", "\n".join(state_rows(walk)))
         output = walk.printed_since(max(0, walk.printed - _TAIL)).splitlines()[-_OUTPUT_ROWS:]
-        self._say("#step-output", "\n".join(output) or "It has printed nothing yet.")
-        self._say("#step-pins", self._pins())
-
-    def _say(self, name: str, words: str) -> None:
-        self.query_one(name, Static).update(Content(safe(words, keep="\n")))
+        self.say("#step-output", "\n".join(output) or "It has printed nothing yet.")
+        self.say("#step-pins", self._pins())
 
     def _told(self) -> str:
         walk = self.walk

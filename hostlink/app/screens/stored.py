@@ -6,9 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
@@ -23,7 +21,7 @@ from hostlink.jobs.recalling import StoredSlot, slots_on_board, stored_slots
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, recalled_words, store, stored_words
 from hostlink.sentences import UNREADABLE_NOW
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -52,11 +50,10 @@ _KEPT_FIRST = "is kept in the archive first"
 class StoredScreen(Page[None]):
     """Show the stored programs and the program in memory."""
 
-    app: DeskApp
     AUTO_FOCUS = "#stored"
     FOOT = (
         "Enter recalls a program into the board's memory. S stores what memory holds, not the "
-        "text in the editor. A lists again. Escape goes back."
+        "editor's text. A lists again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
@@ -95,8 +92,7 @@ class StoredScreen(Page[None]):
         self.query_one(Rows).show([Entry(slot.name, (slot.name, slot.row)) for slot in self.slots])
         held = self.app.desk.states.held(self.attached.port)
         words = [f"{board_sentence(name, held)}.", "", WEAR_WARNING]
-        text = "\n".join(safe(one) for one in words)
-        self.query_one("#stored-detail", Static).update(Content(text))
+        self.say("#stored-detail", "\n".join(words))
 
     def action_renew(self) -> None:
         job = self.attached.do("Listing the stored programs", _listed, shown=False)

@@ -47,7 +47,7 @@ def ask_to_survey(app: DeskApp, attached: AttachedBoard) -> None:
         ("talk", "Measure without storing anything", lambda: _run(app, attached, storing=False)),
         ("storing", says, lambda: _run(app, attached, storing=True)),
         why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
-        "board does to lines, what they cost and how fast it stores them shows only in test "
+        "board does to lines, what they cost and how long storing takes shows only in test "
         "lines: what memory holds is kept first, put back afterwards and proven.",
     )
 
@@ -76,11 +76,10 @@ class SurveyScreen(Page[None]):
     profile, attached: to keep it and use it; None for an earlier one.
     """
 
-    app: DeskApp
     AUTO_FOCUS = "#told"
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("survey.keep", "Keep as a profile", "hostlink then uses it for this board"),
-        screen_key("survey.details", "Details", "Every value with its evidence, or the words"),
+        screen_key("survey.details", "Details", "All values with their evidence, or the words"),
         Binding("escape", "leave", "Back", tooltip="To the boards"),
     ]
 
@@ -128,7 +127,7 @@ class SurveyScreen(Page[None]):
 
     def on_mount(self) -> None:
         self.query_one(Rows).show([Entry(row[0], row) for row in self.rows])
-        self._detail()
+        self.detail()
         self._show(details=not self.told)  # an older survey has no words
 
     def action_details(self) -> None:
@@ -146,11 +145,8 @@ class SurveyScreen(Page[None]):
             return bool(self.told)
         return action != "keep" or self.profile is not None
 
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
-
-    def _detail(self) -> None:
+    def detail(self) -> None:
+        """Show the row at the cursor in full."""
         key = self.query_one(Rows).key
         row = next((one for one in self.rows if one[0] == key), None)
         if row is None:
@@ -161,8 +157,7 @@ class SurveyScreen(Page[None]):
             f"found: {found} ({sure})",
             f"evidence: {evidence}",
         ]
-        text = "\n".join(safe(one) for one in words)
-        self.query_one("#found-detail", Static).update(Content(text))
+        self.say("#found-detail", "\n".join(words))
 
     def action_keep(self) -> None:
         def named(name: str | None) -> None:

@@ -64,7 +64,18 @@ class Page(Screen[R]):
 
     def set_head(self, words: str) -> None:
         """Change the heading."""
-        self.query_one("#page-head", Static).update(Content(safe(words)))
+        self.say("#page-head", words)
+
+    def say(self, name: str, words: str) -> None:
+        """Show plain text in one of the parts. name: its selector, such as "#detail"."""
+        self.query_one(name, Static).update(Content(safe(words, keep="\n")))
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self.detail()
+
+    def detail(self) -> None:
+        """Show the row at the cursor of the list in full."""
 
     def action_leave(self) -> None:
         """Close the screen without a choice."""

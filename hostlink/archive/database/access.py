@@ -29,7 +29,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.database.database_errors import BUSY_SECONDS, FAULTS, Fault
 from hostlink.errors import ArchiveError, system_words
-from hostlink.sentences import TRY_WHEN_FINISHED
+from hostlink.sentences import FILE_UNTOUCHED, TRY_WHEN_FINISHED
 
 _LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
@@ -171,13 +171,13 @@ def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
         raise ArchiveError(
             f"The archive {path} can only be read by a copy, which could not be made in "
             f"{folder.parent}: {system_words(error)}.",
-            kept="It was not touched.",
+            kept=FILE_UNTOUCHED,
             advice="Make room there, or name another folder in TMPDIR.",
         ) from error
     shutil.rmtree(folder, ignore_errors=True)
     raise ArchiveError(
         f"Another program keeps writing to the archive {path}, so no whole copy of it can be read.",
-        kept="It was not touched.",
+        kept=FILE_UNTOUCHED,
         advice=TRY_WHEN_FINISHED,
     )
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from hostlink.advice import Advice, Ways
 from hostlink.errors import ArchiveError, ArchiveReason
-from hostlink.sentences import TRY_WHEN_FINISHED, look_in_duplicate
+from hostlink.sentences import LOOK_AT_DISK, TRY_WHEN_FINISHED, look_in_duplicate
 from hostlink.words import safe
 
 BUSY_SECONDS = 5.0
@@ -130,7 +130,7 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
             return (
                 f"the disk could not be read or written ({said})",
                 _UNHARMED,
-                "Look at the disk and its free space, then try again.",
+                LOOK_AT_DISK,
             )
         case sqlite3.SQLITE_CANTOPEN:
             return (

@@ -26,7 +26,7 @@ from hostlink.archive.database.rows import insert
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
-from hostlink.sentences import BY_NEWER_HOSTLINK, no_archive_at
+from hostlink.sentences import BY_NEWER_HOSTLINK, FILE_UNTOUCHED, no_archive_at
 
 APPLICATION_ID = int.from_bytes(b"hlnk", "big")
 _HEADER = b"SQLite format 3\0"
@@ -113,7 +113,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
     if header not in (b"", _HEADER):
         raise ArchiveError(
             f"{path} is not an archive: it is no SQLite file.",
-            kept="It was not touched.",
+            kept=FILE_UNTOUCHED,
             advice=lambda by: f"Name another file {by.name_archive}.",
         )
     if not header and not create:
@@ -187,7 +187,7 @@ def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -
         raise ArchiveError(
             f"{path} has the mark of an archive, but no table of one: it is damaged, or another "
             "program made it.",
-            kept="It was not touched.",
+            kept=FILE_UNTOUCHED,
             advice=lambda by: (
                 f"Name another file {by.name_archive}, or import a duplicate into a new one."
             ),
@@ -195,14 +195,14 @@ def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -
     if application != APPLICATION_ID:
         raise ArchiveError(
             f"{path} is an SQLite file, but not an archive of hostlink.",
-            kept="It was not touched.",
+            kept=FILE_UNTOUCHED,
             advice=lambda by: f"Name another file {by.name_archive}.",
         )
     if version > steps.latest:
         raise ArchiveError(
             f"The archive {path} {BY_NEWER_HOSTLINK} (schema {version}; this one "
             f"knows schemas up to {steps.latest}).",
-            kept="It was not touched.",
+            kept=FILE_UNTOUCHED,
             advice="Update hostlink.",
         )
     return version
@@ -232,7 +232,7 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
         pragma = f"user_version = {recorded}"
     raise ArchiveError(
         f"{what}: another program changed it, or it is damaged.",
-        kept="It was not touched.",
+        kept=FILE_UNTOUCHED,
         advice=lambda by: (
             f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
             f'"PRAGMA {pragma}"`, and prove it {by.prove}.'
@@ -247,8 +247,13 @@ def _migrate(db: Database, now: Callable[[], datetime], steps: MigrationSteps) -
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {steps.latest}")
     if is_new:
-        made_by = f"hostlink {__version__}"
-        insert(db, "archives", uuid=str(uuid.uuid4()), made_at=utc_text(now()), made_by=made_by)
+        _identify(db, now)
+
+
+def _identify(db: Database, now: Callable[[], datetime]) -> None:
+    """Give a new archive its UUID, and note when and by which version it was made."""
+    made_by = f"hostlink {__version__}"
+    insert(db, "archives", uuid=str(uuid.uuid4()), made_at=utc_text(now()), made_by=made_by)
 
 
 def _use_wal(db: Database) -> None:
@@ -283,6 +288,6 @@ def _copy_before(db: Database, path: Path, version: int) -> None:
             return
     raise ArchiveError(
         f"No copy of {path} could be made before changing its schema: every name is taken.",
-        kept="It was not touched.",
+        kept=FILE_UNTOUCHED,
         advice="Move the older copies beside it away.",
     )

@@ -53,8 +53,8 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
 
 
 _BAD_ABOUT = "its archive.json is not of the form it should be"
-_NO_SUCH_FILE = "a record names a file that is not in the bag"
-_NO_SUCH_LISTING = "a record names a listing that is not in the bag"
+_NO_SUCH_FILE = "a record names a file that the bag lacks"
+_NO_SUCH_LISTING = "a record names a listing that the bag lacks"
 
 
 class _Files:
@@ -212,7 +212,7 @@ def _parsed(line: bytes, name: str) -> Any:
     try:
         return json.loads(line)
     except (ValueError, RecursionError) as error:
-        raise BagError(f"{name} has a line that is no JSON") from error
+        raise BagError(f"{name} has a row that is no JSON") from error
 
 
 def _about(data: Path) -> dict[str, Any]:

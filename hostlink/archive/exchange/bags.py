@@ -24,7 +24,7 @@ from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify_bag
 from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.names import file_name
 from hostlink.errors import ArchiveError, system_words
-from hostlink.sentences import ARCHIVE_UNCHANGED
+from hostlink.sentences import ARCHIVE_UNCHANGED, FILE_UNTOUCHED
 from hostlink.words import safe
 
 FORMAT = 3
@@ -56,7 +56,7 @@ def write_bag(
     target = Path(target).absolute()
     if target.exists():
         raise ArchiveError(
-            f"{target} is there already.", kept="It was not touched.", advice="Name a new folder."
+            f"{target} is there already.", kept=FILE_UNTOUCHED, advice="Name a new folder."
         )
     part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:

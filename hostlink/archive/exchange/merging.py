@@ -251,7 +251,7 @@ class _Merge:
     def _held_image(self, held: Row | None, values: Row) -> Row | None:
         """Return the row of the same firmware image, repaired if damaged, or None."""
         if not is_sound(values["data"], values["sha256"]):
-            raise refused("a firmware image in it has another SHA-256 than it says")
+            raise refused("a firmware image in it does not have the SHA-256 that it states")
         same = f"SELECT {TABLES['firmware_images'].names} FROM firmware_images WHERE"
         held = held or first(self.db, f"{same} sha256 = ?", (values["sha256"],))
         if held is None:

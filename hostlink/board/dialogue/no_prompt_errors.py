@@ -101,7 +101,7 @@ def only_bells(row: str = "") -> LinkError:
 def waits_or_full(by: Ways) -> str:
     """Advise on a board that accepts nothing."""
     return (
-        "If it shows its listing page by page it waits for a key: press it "
+        "If it stops the listing after each page it waits for a key: press it "
         f"{by.look_in_console}. If its memory is full: {ONLY_RESTART}"
     )
 
@@ -158,8 +158,8 @@ def never_pauses(*, unasked: bool = False) -> LinkError:
         reason=LinkReason.FLOODING,
         kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
         advice=lambda by: (
-            "Check that ground is joined, that the bridge's RX pin is at the chip's TX pin and not "
-            f"left open, and the crystal. {name_speed(by)}"
+            "Check that ground is connected, that the bridge's RX pin is at the chip's TX pin and "
+            f"not left open, and the crystal. {name_speed(by)}"
         ),
     )
 
@@ -183,7 +183,7 @@ def nothing_steady(last: bytes) -> LinkError:
         reason=LinkReason.UNREADABLE,
         kept=_ONLY_EMPTY,
         advice=lambda by: (
-            f"If a program runs on it, stop it {by.stop_running}; else {find_how_far(by)}."
+            f"If a program is running, stop it {by.stop_running}; else {find_how_far(by)}."
         ),
     )
 
@@ -191,7 +191,7 @@ def nothing_steady(last: bytes) -> LinkError:
 def silent_everywhere() -> LinkError:
     """Describe a board from which no byte came at any speed."""
     return LinkError(
-        "The board is silent at all usual speeds, or its program prints rarely.",
+        "The board is silent at all usual speeds, or its program seldom prints.",
         reason=LinkReason.SILENT,
         kept=_ONLY_EMPTY,
         advice=find_where,

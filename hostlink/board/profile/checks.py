@@ -42,8 +42,7 @@ def _confirmation(profile: Profile) -> Iterator[Clash]:
         yield Clash(
             ("talk.line_done", "talk.prompt"),
             'talk.line_done is "prompt", but talk.prompt is empty; write the prompt, or line_done '
-            '= "echo" if the echo of the line end comes after storing, "after-prompt" if it comes '
-            "before",
+            '= "echo" if that echo comes after storing, "after-prompt" if it comes before',
         )
     if talk.line_done != "after-prompt" and talk.after_prompt_ms:
         yield Clash(

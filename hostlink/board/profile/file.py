@@ -84,7 +84,7 @@ def find_profile(word: str) -> Profile:
         profile = load_profile(own[name])
         if profile.name != name:
             raise ProfileError(
-                f'{place} calls itself "{profile.name}", which is not the name of the file.',
+                f'{place} calls itself "{profile.name}", which is not how its file is called.',
                 advice="Make the two the same.",
             )
         return profile
@@ -101,7 +101,7 @@ def find_profile(word: str) -> Profile:
     near = " or ".join(f'"{each}"' for each in nearest(name, known))
     raise UsageError(
         f"There is no profile {short_value(word)}." + (f" Did you mean {near}?" if near else ""),
-        advice=f"There are: {', '.join(known)}; or give a file that ends in .toml.",
+        advice=f"There are: {', '.join(known)}; or give a .toml file.",
     )
 
 

@@ -249,7 +249,7 @@ class Charset:
     def read(self, value: object) -> str:
         """Return the name of a one-byte character set that Python knows."""
         if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9_.-]{1,40}", value):
-            raise Wrong('it must be the name of a character set, such as "latin-1"')
+            raise Wrong('it must name a character set, such as "latin-1"')
         if not _lossless(value):
             raise Wrong(
                 "it is not a character set that maps all 256 bytes to one character each and "

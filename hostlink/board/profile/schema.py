@@ -190,7 +190,7 @@ LANGUAGE = (
     Key("quotes", Quotes(), "the characters that each open and close quoted text"),
     Key("long_names", Flag(), "whether names may be words, so that keywords stand apart"),
     Key("words_apart", Flag(), "whether keywords must stand apart by blanks anyway"),
-    Key("optional", _WORDS, "of LET, THEN and a last END, those that may be left out"),
+    Key("optional", _WORDS, "of LET, THEN and END at the end, those that may be left out"),
     Key(
         "then_takes",
         Choice(typing.get_args(ThenTakes)),

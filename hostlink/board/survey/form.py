@@ -12,7 +12,7 @@ import dataclasses
 from hostlink.board.dialogue.learning import Learned, learn, left_words
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
-from hostlink.board.survey.findings import Confidence, Findings
+from hostlink.board.survey.findings import LISTED_SO, Confidence, Findings
 from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
@@ -35,11 +35,11 @@ _QUOTES = ('"', "\"'", "'")
 _CASES = {
     "kept": "small letters stay as they are",
     "upper": "small letters become capitals outside quotes, but not in remarks",
-    "upper-everywhere": "small letters become capitals outside quotes, in remarks too",
+    "upper-everywhere": "small letters become capitals in remarks, and elsewhere outside quotes",
 }
 _SPACINGS = {
     "kept": "blanks stay as they are",
-    "after-number": "blanks change behind the line number only",
+    "after-number": "blanks change only behind the line number",
     "free": "blanks change outside quotes and remarks",
     "free-before-remarks": "blanks change outside quotes and remarks, and in front of their text",
 }
@@ -86,7 +86,7 @@ def _add_findings(
 ) -> None:
     """Add how lines are rewritten to the findings. count: of test lines. sure: how certain."""
     by = f"({count} test lines, read from the listing)"
-    findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
+    findings.add("listing.list_form", form.list_form, f"{LISTED_SO} {by}")
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
     if form.keeps_blank:

@@ -29,7 +29,7 @@ def find_keys_by_printing(bench: Bench) -> None:
         bench,
         erases=lambda key: _prints(bench, b"PRINT 12" + key + b"3", "13"),
         cancels=lambda key: _prints(bench, b"PRINT 1" + key + b"PRINT 2", "2"),
-        by="a direct line printed a number without what was taken back",
+        by="a direct line printed a number without the characters taken back",
     )
 
 

@@ -52,7 +52,7 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
             continue
         says = f"{question} is answered with {free:,}"
         if store is not None:
-            says += ", and with less by the cost of a line that was stored"
+            says += ", and less by what a stored line costs"
         sure: Confidence = "likely" if store is None else "measured"
         bench.findings.add("commands.free_memory", question, says, sure)
         bench.findings.add("commands.free_answer", form, says, sure)

@@ -95,7 +95,7 @@ class SurveySteps:
             return None
         if bench.is_known:
             exact = bench.base.rules.storage.exact
-            bench.findings.add("storage.exact", exact, "as boards of its kind do", "likely")
+            bench.findings.add("storage.exact", exact, "as others of its kind", "likely")
         return measure(Listing(tuple(lines.values())), bench.profile.rules).total
 
     @property

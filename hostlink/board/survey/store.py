@@ -9,7 +9,7 @@ from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
-from hostlink.board.survey.findings import AROUND_LISTING
+from hostlink.board.survey.findings import AROUND_LISTING, LISTED_SO
 from hostlink.errors import RefusedError
 from hostlink.words import safe
 
@@ -82,7 +82,7 @@ class Store:
         self._find_own_rows(empty, rows)
         shape = find_list_form(rows)
         if shape:
-            self.bench.findings.add("listing.list_form", shape, "test lines are listed so")
+            self.bench.findings.add("listing.list_form", shape, LISTED_SO)
         self.bench.renew()
         self.clear()
 
@@ -112,7 +112,7 @@ class Store:
             answers.append(bench.probe(bench.heard_talk.line_end, first_s=_STORED_S).heard)
         if not all(answers) or any(end in answer for answer in answers):
             return
-        says = "it ends an answer to a direct command; a line that is stored is only echoed"
+        says = "it ends answers to direct commands; a line that is stored is only echoed"
         bench.findings.add("talk.prompt", b"", says)
         bench.findings.add("talk.ready", end, says)
         bench.heard_talk = dataclasses.replace(bench.heard_talk, prompt=b"", ready=end)
@@ -139,5 +139,5 @@ class Store:
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
             f"The program memory is not cleared by {', '.join(asked)}.",
-            advice="Name the command as clear in its profile.",
+            advice="Name the command in its profile, as clear.",
         )

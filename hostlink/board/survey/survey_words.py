@@ -53,7 +53,7 @@ class _Telling:
         if any(NEEDS_CONSENT in one.evidence for one in self._missing):
             yield (
                 "What it does to lines, how fast it stores them and what they cost was not "
-                "measured: that needs your consent to store test lines."
+                "measured: test lines are stored only with your consent."
             )
 
     def _found(self, name: str) -> bool:
@@ -105,7 +105,7 @@ class _Telling:
         elif commands.free_memory:
             yield f"{commands.free_memory} tells how much of its memory is free."
         else:
-            yield "No question for its free memory was found, so its size is not known."
+            yield "No question about its free memory was found, so its size is not known."
         if self._found("storage.kind"):
             kept = "keeps keywords as tokens" if storage.kind == "tokens" else "keeps lines as text"
             more = storage.number_bytes + storage.length_bytes + storage.end_bytes

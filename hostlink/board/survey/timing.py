@@ -13,6 +13,7 @@ from __future__ import annotations
 import statistics
 
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import ECHO_OF_END
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe
 
@@ -72,7 +73,7 @@ class Timing:
         elif late[1] >= least and self._bench.heard_talk.prompt:
             done, why, place = "prompt", "the prompt comes after storing", 1
         elif late[2] >= least:
-            first = "prompt" if self._bench.heard_talk.prompt else "echo of the line end"
+            first = "prompt" if self._bench.heard_talk.prompt else ECHO_OF_END
             done, why, place = "after-prompt", f"the {first} comes before storing", 2
         else:
             why = f"storing takes less than can be seen at {self._bench.heard_talk.baud} baud"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from hostlink.board.survey.findings import ECHO_OF_END
 from hostlink.board.survey.store import Store
 from hostlink.link.regain import FoundState
 from hostlink.link.sender import Sender
@@ -81,7 +82,7 @@ def _steps(store: Store) -> Iterator[str]:
         findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
         yield "character by character"
     if bench.profile.talk.line_done != "after-prompt":
-        first = "prompt" if bench.heard_talk.prompt else "echo of the line end"
+        first = "prompt" if bench.heard_talk.prompt else ECHO_OF_END
         why = f"a line sent right behind the {first} was lost in a trial"
         findings.add("talk.line_done", "after-prompt", why, "likely")
         findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")

@@ -11,7 +11,7 @@ import click
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import ANSWERS_HELP, shared
+from hostlink.cli.options import ANSWERS, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.sentences import LISTING_UNCHANGED
@@ -33,12 +33,7 @@ if TYPE_CHECKING:
     help="The kind of board it was written for, by default the one that the archive names, or that "
     "the listing's forms speak for.",
 )
-@click.option(
-    "--input",
-    "input_path",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help=ANSWERS_HELP,
-)
+@ANSWERS
 @click.option(
     "--to-fit",
     is_flag=True,
@@ -80,11 +75,11 @@ def adapt(
     told: dict[str, object] = {"listing": material.label}
     told |= {"from": source.name, "profile": target.name, **_adapted_dict(made, proof)}
     if keep and proof.result == "differs":
-        say("Nothing was kept: the result does something else than the original.")
+        say("Nothing was kept: the result does not do what the original does.")
     elif keep:
         how = f"adapted from {source.name} for {target.name}", proof.unproven
         told["kept"] = keep_listing(common, material, made.listing, (source, target), *how)
-    give_listing(common, made.listing, output, told)
+    give_listing(common, made.listing.text(), output, told)
     good = made.fits and not made.needs and proof.result != "differs"
     return ExitStatus.DONE if good else ExitStatus.REFUSED
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import click
 
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.damage import tell_damaged
+from hostlink.cli.damage import show_records
 from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import stoppable
@@ -113,28 +114,19 @@ def _items_words(made: BackedUp) -> str:
 def _list(common: CommonOptions) -> int:
     with common.reading() as archive:
         found = archive.backups()
-    if common.json:
-        as_json([_as_dict(each) for each in found])
-        return tell_damaged(found.damaged)
-    if found:
-        table(
-            ["backup", "made", "board", "items", "free bytes", "banner", "note"],
-            [
-                [
-                    each.spec,
-                    local_text(each.at),
-                    each.board or each.where,
-                    ", ".join(item.marked_name for item in each.items),
-                    "-" if each.free_bytes is None else each.free_bytes,
-                    each.banner or "-",
-                    each.note or "-",
-                ]
-                for each in found
-            ],
-            right=["free bytes"],
-        )
-    say(f"{plural(len(found), 'backup')}.", quiet=common.quiet)
-    return tell_damaged(found.damaged)
+    counted = f"{plural(len(found), 'backup')}."
+    return show_records(common, found, _as_dict, _COLUMNS, counted, right=["free bytes"])
+
+
+_COLUMNS: dict[str, Callable[[Backup], object]] = {
+    "backup": lambda each: each.spec,
+    "made": lambda each: local_text(each.at),
+    "board": lambda each: each.board or each.where,
+    "items": lambda each: ", ".join(item.marked_name for item in each.items),
+    "free bytes": lambda each: "-" if each.free_bytes is None else each.free_bytes,
+    "banner": lambda each: each.banner or "-",
+    "note": lambda each: each.note or "-",
+}
 
 
 def _as_dict(kept: Backup) -> dict[str, object]:

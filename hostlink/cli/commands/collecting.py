@@ -10,7 +10,7 @@ import click
 
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import MADE_IF_MISSING, shared
+from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, RefusedError, UsageError
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @click.option(
     "--any-characters",
     is_flag=True,
-    help="Keep also what holds characters that the board cannot take.",
+    help="Keep also listings with characters that the board lacks.",
 )
 @click.option(
     "--as",
@@ -134,12 +134,10 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
 
 @click.command()
 @program_choice
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path),
+@output_option(
+    f"A folder, or a .zip file; {MADE_IF_MISSING}.",
+    click.Path(path_type=Path),
     required=True,
-    help=f"A folder, or a file that ends in .zip; {MADE_IF_MISSING}.",
 )
 @shared(yes=True)
 def give(

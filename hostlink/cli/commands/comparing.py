@@ -9,7 +9,7 @@ import click
 
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import shared
+from hostlink.cli.options import FILE, shared
 from hostlink.cli.output import as_json, data, listing_text, say
 from hostlink.errors import ExitStatus
 from hostlink.listing import compare as compare_listings
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--sheet",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE,
     help="Hold A against the check codes of a listing sheet, in place of B.",
 )
 @click.option(

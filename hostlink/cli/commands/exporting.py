@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import sys
 from collections.abc import Callable, Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +12,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import shared
+from hostlink.cli.options import KEPT_SINCE, Days, as_days, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import ask_yes_no, told_when_stopped
 from hostlink.cli.ways import in_commands
@@ -22,13 +21,6 @@ from hostlink.sentences import ARCHIVE_UNCHANGED
 
 if TYPE_CHECKING:
     from hostlink.advice import Advice
-
-
-def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
-    """Parse the date given to `--since`."""
-    from hostlink.jobs.exporting import read_day
-
-    return None if text is None else read_day(text)
 
 
 def made_or_not(target: Path) -> Callable[[], str]:
@@ -52,9 +44,9 @@ def made_or_not(target: Path) -> Callable[[], str]:
 )
 @click.option(
     "--since",
-    callback=_day,
+    callback=as_days,
     metavar="DATE",
-    help="Only what was kept on that day and later, such as 2031-09-03.",
+    help=KEPT_SINCE,
 )
 @click.option(
     "--learners", is_flag=True, help="Take the programs of learners too, which have their names."
@@ -64,7 +56,7 @@ def export_bag(
     common: CommonOptions,
     folder: Path,
     only: tuple[str, ...],
-    since: datetime | None,
+    since: Days | None,
     learners: bool,
 ) -> int:
     """Write the archive to a new BagIt folder (RFC 8493).
@@ -79,7 +71,9 @@ def export_bag(
         told_when_stopped("The export", made_or_not(folder)),
         common.archive(create=False, read_only=True) as opened,
     ):
-        exported = export(opened, folder, programs=only, since=since, learners=learners)
+        exported = export(
+            opened, folder, programs=only, since=since and since[0], learners=learners
+        )
     if common.json:
         left_out = list(exported.left_out)
         as_json(

@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.archive.times import days_of
 from hostlink.cli.commands.programs import item_dict, size_words
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import ONLY_TAGGED, limit_option, shared
-from hostlink.cli.output import as_json, say, table, tell_results
+from hostlink.cli.damage import show_records
+from hostlink.cli.options import KEPT_SINCE, ONLY_TAGGED, Days, as_days, limit_option, shared
+from hostlink.cli.output import results_words, say
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from hostlink.archive import Found
-
-    Days = tuple[datetime, datetime]
 
 
 def _size_range(
@@ -36,18 +34,6 @@ def _size_range(
     if sizes[0] > sizes[1]:
         raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
     return sizes
-
-
-def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Days | None:
-    """Parse the year, month or day given to `--from` and `--until`."""
-    if text is None:
-        return None
-    try:
-        return days_of(text)
-    except ValueError as error:
-        raise click.BadParameter(
-            f'"{text}" is no date: write 2031, 2031-09 or 2031-09-03.'
-        ) from error
 
 
 @click.command()
@@ -71,12 +57,12 @@ def _days(_ctx: click.Context, _option: click.Parameter, text: str | None) -> Da
     "--from",
     "--since",
     "first",
-    callback=_days,
+    callback=as_days,
     metavar="DATE",
-    help="Only what was kept then or later: 2031, 2031-09 or 2031-09-03.",
+    help=KEPT_SINCE,
 )
 @click.option(
-    "--until", "last", callback=_days, metavar="DATE", help="Only what was kept then or earlier."
+    "--until", "last", callback=as_days, metavar="DATE", help="Nothing that was kept later."
 )
 @shared(json=True)
 def find(
@@ -113,12 +99,8 @@ def find(
             before=before, near=True, limit=limit,
         )  # fmt: skip
     say(" ".join(found.near), quiet=common.quiet or not found.near)
-    if common.json:
-        as_json([_found_dict(each) for each in found])
-        return tell_damaged(found.damaged)
-    _found_table(found)
-    tell_results(len(found), limit, quiet=common.quiet)
-    return tell_damaged(found.damaged)
+    counted = results_words(len(found), limit)
+    return show_records(common, found, _found_dict, _COLUMNS, counted, right=["bytes"])
 
 
 def _span(first: Days | None, last: Days | None) -> tuple[datetime | None, datetime | None]:
@@ -129,22 +111,12 @@ def _span(first: Days | None, last: Days | None) -> tuple[datetime | None, datet
     return since, before
 
 
-def _found_table(found: list[Found]) -> None:
-    if not found:
-        return
-    table(
-        ["found", "bytes", "title", "line"],
-        [
-            [
-                each.item.spec,
-                size_words(each.item.size_bytes),
-                each.program.title if each.program else "",
-                each.marked,
-            ]
-            for each in found
-        ],
-        right=("bytes",),
-    )
+_COLUMNS: dict[str, Callable[[Found], object]] = {
+    "found": lambda each: each.item.spec,
+    "bytes": lambda each: size_words(each.item.size_bytes),
+    "title": lambda each: each.program.title if each.program else "",
+    "line": lambda each: each.marked,
+}
 
 
 def _found_dict(found: Found) -> dict[str, object]:

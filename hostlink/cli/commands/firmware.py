@@ -12,11 +12,11 @@ import click
 
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.damage import tell_damaged
+from hostlink.cli.damage import show_records
 from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
 from hostlink.cli.group import Group
-from hostlink.cli.options import WholeRange, shared
-from hostlink.cli.output import as_json, say, table
+from hostlink.cli.options import FILE, WholeRange, output_option, shared
+from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import ask_yes_no
 from hostlink.errors import RefusedError, UsageError
 from hostlink.sentences import NOBODY_TO_ASK, NOTHING_SENT
@@ -61,13 +61,8 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @firmware.command()
-@click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write a draft profile (TOML) made of what the image tells.",
-)
+@click.argument("image", type=FILE)
+@output_option("Write a draft profile (TOML) made of what the image tells.")
 @_image_options
 @shared(json=True, yes=True)
 def review(
@@ -144,7 +139,7 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 
 
 @firmware.command()
-@click.argument("image", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("image", required=False, type=FILE)
 @click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
 @_image_options
 @click.option("--role", type=_ROLES, help="What the image is for: it is remembered.")
@@ -160,7 +155,7 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.option("--load", "program", metavar="WHAT", default="", help="Load a listing afterwards.")
 @click.option(
     "--display",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE,
     help="The image of the machine's display, written next: which wires to move is told.",
 )
 @shared(link=True, json=True, yes=True)
@@ -282,27 +277,22 @@ def history(common: CommonOptions) -> int:
 
     with common.reading() as archive:
         found = archive.writes()
-    if common.json:
-        as_json([write_dict(each) for each in found])
-        return tell_damaged(found.damaged)
-    if found:
-        table(
-            ["began", "board", "role", "image", "SHA-256", "before it", "how it ended"],
-            [
-                [
-                    local_text(each.began_at),
-                    each.board or each.board_uuid[:8],
-                    each.role,
-                    each.image.name,
-                    each.image.sha256[:12],
-                    _before(each.previous),
-                    each.outcome or "cut off",
-                ]
-                for each in found
-            ],
-        )
-    say(f"{plural(len(found), 'write')} of firmware.", quiet=common.quiet)
-    return tell_damaged(found.damaged)
+    counted = f"{plural(len(found), 'write')} of firmware."
+    return show_records(
+        common,
+        found,
+        write_dict,
+        {
+            "began": lambda each: local_text(each.began_at),
+            "board": lambda each: each.board or each.board_uuid[:8],
+            "role": lambda each: each.role,
+            "image": lambda each: each.image.name,
+            "SHA-256": lambda each: each.image.sha256[:12],
+            "before it": lambda each: _before(each.previous),
+            "how it ended": lambda each: each.outcome or "cut off",
+        },
+        counted,
+    )
 
 
 def _before(image: FirmwareImage | None) -> str:

@@ -11,7 +11,7 @@ from hostlink.cli.commands.exporting import export_bag, import_source, made_or_n
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.group import Group
-from hostlink.cli.options import shared
+from hostlink.cli.options import FILE, shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.cli.ways import in_commands
@@ -148,7 +148,7 @@ def _show_proof(proof: ArchiveProof, path: str) -> None:
 
 
 @archive.command()
-@click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("target", type=FILE)
 @shared()
 def duplicate(common: CommonOptions, target: Path) -> int:
     """Write a whole copy of the archive to a new file, and prove it.

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.cli.commands.made_listing import OUTPUT, give_listing
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
-from hostlink.cli.output import as_json, data, listing_text, say, table
+from hostlink.cli.output import as_json, data, say, table
 from hostlink.cli.streams import read_input
 from hostlink.errors import ExitStatus
-from hostlink.jobs.files import write_new
 from hostlink.listing import LIMIT
 from hostlink.listing import mend as mend_text
 from hostlink.listing import review as review_listing
@@ -215,12 +215,7 @@ def _finding(finding: Finding) -> str:
 
 @click.command()
 @click.argument("what")
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the mended listing to a file.",
-)
+@OUTPUT
 @shared(profile=True, json=True, yes=True)
 def mend(common: CommonOptions, what: str, output: Path | None) -> None:
     """Repair what pasting and forums do to a listing.
@@ -232,9 +227,7 @@ def mend(common: CommonOptions, what: str, output: Path | None) -> None:
     material = material_for(common, what)
     rules = common.the_profile().rules if common.profile else None
     mended = mend_text(material.text, rules)
-    if common.json:
-        as_json(_mended_dict(material, mended))
-    else:
+    if not common.json:
         for each in mended.mends:
             say(f"row {each.line}: {each.sentence}", quiet=common.quiet)
         for doubt in mended.doubts:
@@ -244,11 +237,7 @@ def mend(common: CommonOptions, what: str, output: Path | None) -> None:
             f"{plural(len(mended.doubts), 'doubt')}.",
             quiet=common.quiet,
         )
-    if output is not None:
-        write_new(output, mended.text.encode("utf-8", "replace"), replace=common.yes)
-        say(f"The mended listing is written to {output}.", quiet=common.quiet)
-    elif not common.json:
-        listing_text(mended.text)
+    give_listing(common, mended.text, output, _mended_dict(material, mended))
 
 
 def _mended_dict(material: Material, mended: Mended) -> dict[str, object]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.options import output_option
 from hostlink.cli.output import as_json, listing_text, say
 from hostlink.jobs.files import write_new
 
@@ -16,12 +17,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Material
     from hostlink.listing import Listing
 
-OUTPUT = click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the listing to a file.",
-)
+OUTPUT = output_option("Write the listing to a file.")
 KEEP = click.option(
     "--keep",
     is_flag=True,
@@ -30,10 +26,9 @@ KEEP = click.option(
 
 
 def give_listing(
-    common: CommonOptions, listing: Listing, output: Path | None, told: dict[str, Any]
+    common: CommonOptions, text: str, output: Path | None, told: dict[str, Any]
 ) -> None:
-    """Write the listing to a file or to stdout; with --json print `told` instead."""
-    text = listing.text()
+    """Write a listing to a file or to stdout; with --json print `told` instead."""
     if common.json:
         as_json(told)
     if output is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,8 +10,8 @@ import click
 
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import ONLY_TAGGED, shared
+from hostlink.cli.damage import show_records, tell_damaged
+from hostlink.cli.options import ONLY_TAGGED, output_option, shared
 from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
@@ -39,10 +40,7 @@ def programs(
         _show_shipped(common, tag)
         return ExitStatus.DONE
     if rescues:
-        with common.reading() as archive:
-            kept = archive.rescues()
-        _show_rescues(common, kept)
-        return tell_damaged(kept.damaged)
+        return _show_rescues(common)
     from hostlink.archive.records import Listed
 
     found: Listed[Program] = Listed()
@@ -52,16 +50,9 @@ def programs(
             found = archive.programs(retired=retired, tag=tag)
             others = 0 if found else len(archive.programs(retired=None))
             path = archive.path
-    if common.json:
-        as_json([_program_dict(program) for program in found])
-        return tell_damaged(found.damaged)
-    if found:
-        _program_table(found)
-    say(
-        f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}",
-        quiet=common.quiet,
-    )
-    return tell_damaged(found.damaged)
+    counted = f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}"
+    numbers = ["revision", "bytes", "lines"]
+    return show_records(common, found, _program_dict, _COLUMNS, counted, right=numbers)
 
 
 def _how_many(count: int, retired: bool, tag: str | None) -> str:
@@ -79,23 +70,15 @@ def _hint(found: list[Program], others: int) -> str:
     return " `hostlink load` and `hostlink save` put programs there."
 
 
-def _program_table(found: list[Program]) -> None:
-    table(
-        ["program", "revision", "bytes", "lines", "kept", "title", "tags"],
-        [
-            [
-                program.name,
-                program.latest,
-                size_words(program.size_bytes),
-                program.line_count,
-                _day(program.kept_at),
-                program.title,
-                " ".join(program.tags),
-            ]
-            for program in found
-        ],
-        right=("revision", "bytes", "lines"),
-    )
+_COLUMNS: dict[str, Callable[[Program], object]] = {
+    "program": lambda each: each.name,
+    "revision": lambda each: each.latest,
+    "bytes": lambda each: size_words(each.size_bytes),
+    "lines": lambda each: each.line_count,
+    "kept": lambda each: _day(each.kept_at),
+    "title": lambda each: each.title,
+    "tags": lambda each: " ".join(each.tags),
+}
 
 
 def _program_dict(program: Program) -> dict[str, object]:
@@ -113,28 +96,25 @@ def _program_dict(program: Program) -> dict[str, object]:
     }
 
 
-def _show_rescues(common: CommonOptions, found: list[Rescue]) -> None:
-    if common.json:
-        as_json([item_dict(rescue) for rescue in found])
-        return
-    if found:
-        table(
-            ["rescue", "bytes", "lines", "kept", "from", "program", "mark"],
-            [
-                [
-                    rescue.spec,
-                    size_words(rescue.size_bytes),
-                    rescue.line_count,
-                    local_text(rescue.at),
-                    rescue.origin.where,
-                    rescue.program,
-                    _mark(rescue),
-                ]
-                for rescue in found
-            ],
-            right=("bytes", "lines"),
-        )
-    say(f"{plural(len(found), 'rescue')}.", quiet=common.quiet)
+def _show_rescues(common: CommonOptions) -> ExitStatus:
+    with common.reading() as archive:
+        found = archive.rescues()
+    return show_records(
+        common,
+        found,
+        item_dict,
+        {
+            "rescue": lambda each: each.spec,
+            "bytes": lambda each: size_words(each.size_bytes),
+            "lines": lambda each: each.line_count,
+            "kept": lambda each: local_text(each.at),
+            "from": lambda each: each.origin.where,
+            "program": lambda each: each.program,
+            "mark": _mark,
+        },
+        f"{plural(len(found), 'rescue')}.",
+        right=["bytes", "lines"],
+    )
 
 
 def _mark(rescue: Rescue) -> str:
@@ -209,12 +189,7 @@ def source_words(origin: Origin) -> str:
 
 @click.command()
 @click.argument("what")
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write it to a file, its bytes exactly as kept.",
-)
+@output_option("Write it to a file, its bytes exactly as kept.")
 @click.option(
     "--origins", is_flag=True, help="Say from which revision, day and board each line first came."
 )
@@ -248,7 +223,7 @@ def _show_origins(common: CommonOptions, material: Material, archive: Archive | 
 
     if material.revision is None or archive is None:
         raise RefusedError(
-            f"{material.label} is not a program of the archive; only those have earlier revisions.",
+            f"{material.label} has no earlier revisions; only programs of your own have them.",
             advice="Name a program, as in: hostlink show hail --origins",
         )
     found, labels = line_origins(archive, material.revision), archive.board_labels()

@@ -12,7 +12,7 @@ import click
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import MADE_IF_MISSING, shared
+from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus
@@ -25,13 +25,7 @@ if TYPE_CHECKING:
 _TITLE = click.option(
     "--title", default=COLLECTION_TITLE, show_default=True, help="What stands above them."
 )
-_PAGE = click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    required=True,
-    help="The HTML file to write.",
-)
+_PAGE = output_option("The HTML file to write.", required=True)
 
 
 @click.command()
@@ -40,7 +34,7 @@ _PAGE = click.option(
 @click.option("--title", default="", help="What stands above the listing.")
 @click.option("--author", default="", help="Who wrote the program.")
 @click.option("--licence", default="", help="Under which licence it may be passed on.")
-@click.option("--notes", default="", help="What to say of it, in place of the program's note.")
+@click.option("--notes", default="", help="What to say in place of the program's note.")
 @shared(profile=True, yes=True)
 def sheet(
     common: CommonOptions,
@@ -110,12 +104,10 @@ def booklet(
 
 @click.command()
 @program_choice
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, file_okay=False),
+@output_option(
+    f"The folder to write; {MADE_IF_MISSING}.",
+    click.Path(path_type=Path, file_okay=False),
     required=True,
-    help=f"The folder to write; {MADE_IF_MISSING}.",
 )
 @_TITLE
 @shared(profile=True, json=True)

@@ -10,7 +10,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import input_lines
-from hostlink.cli.options import NumberRange, shared
+from hostlink.cli.options import FILE, NumberRange, output_option, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.run_screens import QuestionScreen, RunScreen
 from hostlink.cli.ways import COMMANDS
@@ -32,15 +32,10 @@ RUN_SECONDS = 60.0
 @click.option(
     "--input",
     "input_path",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE,
     help="A file whose lines are typed when the program asks.",
 )
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write what the program prints to a new file.",
-)
+@output_option("Write what the program prints to a new file.")
 @click.option(
     "--seconds",
     type=NumberRange(0.1, 86_400),
@@ -91,7 +86,7 @@ def run(
         say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=common.quiet)
     if not "".join(done.rows).strip():
         say(
-            "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
+            "It printed nothing. To load a program: `hostlink load WHAT`.",
             quiet=common.quiet,
         )
 

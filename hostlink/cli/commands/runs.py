@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,10 +10,10 @@ import click
 
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.damage import tell_damaged
+from hostlink.cli.damage import show_records
 from hostlink.cli.drawing import draw_options, show_drawing
 from hostlink.cli.options import limit_option, shared
-from hostlink.cli.output import as_json, data, say, table, tell_results
+from hostlink.cli.output import as_json, data, results_words, say
 from hostlink.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -57,22 +58,19 @@ def runs(
         return ExitStatus.DONE
     with common.reading() as archive:
         found = archive.runs(what, limit=limit)
-    _list(common, found)
-    if not common.json:
-        tell_results(len(found), limit, quiet=common.quiet)
-    return tell_damaged(found.damaged)
+    counted = results_words(len(found), limit)
+    return show_records(common, found, run_dict, _COLUMNS, counted, right=["took", "rows"])
 
 
-def _list(common: CommonOptions, found: list[Run]) -> None:
-    if common.json:
-        as_json([run_dict(run) for run in found])
-    elif found:
-        table(
-            ["run", "when", "revision", "board", "took", "rows", "ended"],
-            [[run.spec, local_text(run.at), run.revision, run.board, f"{run.seconds:.1f} s",
-              len(run.printed.rows), run.ended] for run in found],
-            right=("took", "rows"),
-        )  # fmt: skip
+_COLUMNS: dict[str, Callable[[Run], object]] = {
+    "run": lambda run: run.spec,
+    "when": lambda run: local_text(run.at),
+    "revision": lambda run: run.revision,
+    "board": lambda run: run.board,
+    "took": lambda run: f"{run.seconds:.1f} s",
+    "rows": lambda run: len(run.printed.rows),
+    "ended": lambda run: run.ended,
+}
 
 
 def run_dict(run: Run) -> dict[str, object]:
@@ -129,16 +127,15 @@ def find_printed(common: CommonOptions, question: str, limit: int) -> int:
     """Search what programs printed, and show the runs that match; the command find --printed."""
     with common.reading() as archive:
         found = archive.find_printed(question, limit=limit)
-    if common.json:
-        as_json([{**run_dict(each.run), "row": each.row} for each in found])
-        return tell_damaged(found.damaged)
-    if found:
-        table(
-            ["found", "run", "when", "row"],
-            [
-                [each.run.revision, each.run.spec, local_text(each.run.at), each.marked]
-                for each in found
-            ],
-        )
-    tell_results(len(found), limit, quiet=common.quiet)
-    return tell_damaged(found.damaged)
+    return show_records(
+        common,
+        found,
+        lambda each: {**run_dict(each.run), "row": each.row},
+        {
+            "found": lambda each: each.run.revision,
+            "run": lambda each: each.run.spec,
+            "when": lambda each: local_text(each.run.at),
+            "row": lambda each: each.marked,
+        },
+        results_words(len(found), limit),
+    )

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _USUAL_LONGEST = 128  # characters; beyond them some boards clear their program or hang
 _LONG_LINES = (
     "Long lines of up to {most} characters will be typed. Beyond its limit a board may lose its "
-    "program, run the rest of the line, or hang until it is restarted."
+    "program, run what remains of the line, or hang until it is restarted."
 )
 _STORING = (
     "Measuring with test lines takes one to four minutes, at 1200 baud and below up to fifteen. "
@@ -66,7 +66,7 @@ _FILLING = (
     "--against", default=None, metavar="PROFILE", help="Say where the board differs from a profile."
 )
 @click.option("--keep", default=None, metavar="NAME", help="Keep the result as a profile.")
-@click.option("--details", is_flag=True, help="Show every value, with its evidence.")
+@click.option("--details", is_flag=True, help="Show each value, with its evidence.")
 @click.option(
     "--clock",
     type=NumberRange(0.1, 100),
@@ -183,7 +183,7 @@ def _show(result: Surveyed, *, details: bool) -> None:
     data("")
     data(result.held)
     if not details:
-        say("Every value with its evidence: repeat with --details.")
+        say("Repeat with --details to see each value's evidence.")
 
 
 def _show_differences(differences: list[Difference], expected: Profile) -> None:

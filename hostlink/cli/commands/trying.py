@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,30 +14,29 @@ import click
 from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.drawing import draw_options, show_drawing
-from hostlink.cli.options import ANSWERS_HELP, NumberRange, WholeRange, shared
+from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.sentences import LOOK_FOR_LOOP, ends_in_error, left_out, line_is
+from hostlink.sentences import ANALOG_PIN, LOOK_FOR_LOOP, ends_in_error, left_out, line_is
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
-    from hostlink.archive import Archive
+    from hostlink.archive import Archive, Run
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.listing_source import Material
-    from hostlink.jobs.trying import Expectation, Setting, Tried
+    from hostlink.jobs.trying import Setting, Tried
 
 _AT_ONCE = 500  # rows of a trace that are printed together
-_FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 @click.command(name="try")
 @click.argument("what", required=False)
-@click.option("--input", type=_FILE, help=ANSWERS_HELP)
+@ANSWERS
 @click.option(
     "--pins",
-    type=_FILE,
-    help="A CSV file of what comes to its pins, rows of ms,pin,value; ADC0 is an analog input.",
+    type=FILE,
+    help=f"A CSV file of what comes to its pins, rows of ms,pin,value; {ANALOG_PIN}",
 )
 @click.option(
     "--seconds",
@@ -59,9 +58,9 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
     help="Print every statement that is run: its number, its line, the time in ms, the variables "
     "that it sets, what it prints.",
 )
-@draw_options("what it puts out at pins, else the numbers that it prints")
+@draw_options("what it puts out at pins, else the numbers it prints")
 @click.option("--all", "every", is_flag=True, help="Try every program of which output is expected.")
-@click.option("--tag", metavar="TAG", help="With --all: only programs with this tag.")
+@click.option("--tag", metavar="TAG", help="With --all: try only what has this tag.")
 @shared(profile=True, json=True, yes=True)
 def try_listing(
     common: CommonOptions,
@@ -84,7 +83,7 @@ def try_listing(
     from hostlink.jobs.drawing import drawing_of_walk
 
     asked = {name: value for name, value in asked.items() if value is not None}
-    draws: dict[str, Any] = {"plot": plot, "svg": svg, "csv": csv} if plot or svg or csv else {}
+    draws = plot or svg is not None or csv is not None
     if every:
         if what is not None or expect or trace or asked or draws:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
@@ -95,13 +94,13 @@ def try_listing(
         raise click.UsageError("Name a listing to try, or --all for those with expected output.")
     with material_in(common, what, read_only=not expect) as (material, archive):
         tried = _tried(common, material, archive, asked, expect=expect, trace=trace)
-    if not trace:
+    if not (trace or Path("-") in (svg, csv)):
         _show(common, tried, has_table=not plot)
     _say_compared(common, tried, is_new=expect)
     _say_ended(common, tried)
     if draws:
         title = f"{tried.label}, tried as on the board {tried.profile.name}"
-        show_drawing(common, drawing_of_walk(title, tried.walk), **draws)
+        show_drawing(common, drawing_of_walk(title, tried.walk), plot=plot, svg=svg, csv=csv)
     return _status(tried)
 
 
@@ -117,16 +116,17 @@ def _tried(
     """Run a listing as asked for, and keep what it does or compare it with what is expected."""
     from hostlink.jobs import trying
 
-    revision, expected = material.revision, None
+    revision, expected, before = material.revision, None, None
     if expect and revision is None:
         raise UsageError(
-            f"{material.label} is not kept in the archive, so nothing can be expected of it.",
+            f"{material.label} is kept nowhere, so nothing can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
     if archive is not None and revision is not None:
-        expected = trying.expectations(archive, material.name).get(revision.program)
-    profile = _profile(common, material, expected)
-    setting = _setting(asked, material, profile, expected)
+        kept = trying.expectations(archive, material.name)
+        expected, before = kept.get(revision.program, (None, None))
+    profile = _profile(common, material, before)
+    setting = _setting(asked, material, profile, before)
     walk = setting.begin(_text(common, material, profile), profile)
     if loose := material.listing.loose:
         say(left_out(loose))
@@ -134,7 +134,7 @@ def _tried(
         if trace:
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
         ended = setting.finish(walk, stopped)
-    if expected is not None and not expect and (ended == "stopped" or expected.setting != setting):
+    if expected is not None and not expect and (ended == "stopped" or before != setting):
         say(f"It was tried otherwise than {expected.revision}, so it is not compared with that.")
         expected = None
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
@@ -152,15 +152,15 @@ def _status(tried: Tried) -> ExitStatus:
     return ExitStatus.DONE if tried.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
 
 
-def _profile(common: CommonOptions, material: Material, expected: Expectation | None) -> Profile:
+def _profile(common: CommonOptions, material: Material, before: Setting | None) -> Profile:
     """Return the profile that was named, else that of the board that a listing was written for."""
     from hostlink.board.profile.file import find_profile
     from hostlink.jobs.language_of import guessed_kind, written_for
 
     if common.profile:
         return common.the_profile()
-    if expected is not None:
-        return find_profile(expected.setting.profile)
+    if before is not None:
+        return find_profile(before.profile)
     if material.shipped is not None or material.held is not None:
         return written_for(material, common.the_profile()) or common.the_profile()
     usual = common.the_profile()
@@ -175,7 +175,7 @@ def _profile(common: CommonOptions, material: Material, expected: Expectation | 
 
 
 def _setting(
-    asked: dict[str, Any], material: Material, profile: Profile, expected: Expectation | None
+    asked: dict[str, Any], material: Material, profile: Profile, before: Setting | None
 ) -> Setting:
     """Return how to try a listing: as asked, else as when its output was kept as expected."""
     from hostlink.jobs.pin_file import pins_of, read_pin_file
@@ -183,19 +183,12 @@ def _setting(
     from hostlink.jobs.run.answers import read_answers
     from hostlink.jobs.trying import Setting, kind_for
 
-    known = Setting(profile.name, tuple(inputs_of(material) or ()), pins=pins_of(material))
-    if expected is not None:
-        known = dataclasses.replace(expected.setting, profile=profile.name)
-    read: dict[str, Callable[[Path], object]] = {
-        "input": lambda path: tuple(read_answers(path)),
-        "pins": lambda path: read_pin_file(path, kind_for(profile).language.pins),
-    }
-    given: dict[str, Any] = {
-        name: read[name](value) if name in read else value for name, value in asked.items()
-    }
-    if "input" in given:
-        given["inputs"] = given.pop("input")
-    return dataclasses.replace(known, **given)
+    known = before or Setting("", tuple(inputs_of(material) or ()), pins=pins_of(material))
+    if "input_path" in asked:
+        asked["inputs"] = tuple(read_answers(asked.pop("input_path")))
+    if "pins" in asked:
+        asked["pins"] = read_pin_file(asked["pins"], kind_for(profile).language.pins)
+    return dataclasses.replace(known, profile=profile.name, **asked)
 
 
 def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
@@ -297,25 +290,29 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
 def _try_all(common: CommonOptions, tag: str | None) -> int:
     from hostlink.jobs.trying import check_all
 
-    with common.archive(create=False, read_only=True) as archive:
-        found = list(check_all(archive, tag))
+    with common.archive(create=False, read_only=True) as archive, stoppable() as stopped:
+        rows = [_result(*each) for each in check_all(archive, tag, stopped)]
     heads = ["program", "tried", "expected", "result"]
-    rows = [[name, *_result(each, expected.revision)] for name, expected, each in found]
     if common.json:
         as_json([dict(zip(heads, row, strict=True)) for row in rows])
     else:
         table(heads, rows)
     good = sum(row[-1] == _AS_EXPECTED for row in rows)
-    say(f"{good} of {plural(len(found), 'program')} as expected.", quiet=common.quiet)
-    return ExitStatus.DONE if good == len(found) else ExitStatus.READ_BACK_DIFFERS
+    say(f"{good} of {plural(len(rows), 'program')} as expected.", quiet=common.quiet)
+    if stopped():
+        say("It was stopped; the other programs were not tried.")
+        return ExitStatus.INTERRUPTED
+    return ExitStatus.DONE if good == len(rows) else ExitStatus.READ_BACK_DIFFERS
 
 
 _AS_EXPECTED = "as expected"
 
 
-def _result(tried: Tried | HostlinkError, expected: str) -> list[str]:
-    """Return which revision was tried, which one it is held to, and what came of it."""
+def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
+    """Return the program, which revision was tried and held to which, and what came of it."""
+    names = [expected.program, "", expected.revision]
     if isinstance(tried, HostlinkError):
-        return ["", expected, f"not tried: {tried.what}"]
+        return [*names, f"not tried: {tried.what}"]
+    names[1] = tried.label
     changed = [row for row in tried.differs if not row.startswith("@@")]
-    return [tried.label, expected, f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED]
+    return [*names, f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED]

@@ -96,7 +96,7 @@ def renumber(
         "text": made.listing.text(),
         **_renumbered_dict(made),
     }
-    give_listing(common, made.listing, output, told)
+    give_listing(common, made.listing.text(), output, told)
 
 
 def _renumbered_dict(made: Renumbered) -> dict[str, object]:
@@ -123,10 +123,13 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     "--room",
     type=WholeRange(1, 65_535),
     metavar="BYTES",
-    help="The bytes that a board has for it, in place of the profile's.",
+    help="The bytes that a board has for it, if not those of the profile.",
 )
 @click.option(
-    "--unreached", "drop_unreached", is_flag=True, help="Also remove lines that are never reached."
+    "--unreached",
+    "drop_unreached",
+    is_flag=True,
+    help="Also remove what is never reached.",
 )
 @OUTPUT
 @KEEP
@@ -169,7 +172,7 @@ def shrink(
     if keep:
         how = "made smaller", proof.unproven if proof else ""
         told["kept"] = keep_listing(common, material, made.listing, (profile, profile), *how)
-    give_listing(common, made.listing, output, told)
+    give_listing(common, made.listing.text(), output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 

@@ -128,7 +128,7 @@ def _check_theirs(session: Session, archive: Archive, learner: Learner) -> None:
     holder = str(last.detail.get(LEARNER, "")) if last is not None else ""
     if holder and fold(holder) != fold(learner.program):
         raise RefusedError(
-            f"This board was last handed out to {holder}, so what it holds may not be "
+            f"This board was last handed out to {holder}: what it holds may not be "
             f"{safe(learner.name)}'s.",
             kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
             advice=lambda by: (

@@ -91,7 +91,7 @@ def check_programs(archive: Archive, register: Register) -> None:
         program = kept.get(fold(learner.program))
         if program is not None and LEARNER not in program.tags:
             raise RegisterError(
-                f"{program.name} is a program in the archive, and not {learner.name}'s work.",
+                f"{program.name} is a program here already, and not {learner.name}'s work.",
                 kept="Nothing was sent or kept.",
                 advice=f'Give {learner.name} another one in {register.path}: program = "…".',
             )
@@ -109,7 +109,7 @@ def _learner(
     program = _text(table, "program", faults, "learner", at)
     made = program or program_name(unaccented(name))
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
-        says = f'{safe(name)} needs a name for the program in plain letters: program = "…"'
+        says = f'{safe(name)} needs a program name in plain letters: program = "…"'
         if program:
             says = f"{no_name_of('program', program)}: it is up to {LONGEST_NAME} characters, no @"
         faults.add(("learner", at, "program" if program else "name"), says)

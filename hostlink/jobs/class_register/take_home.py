@@ -52,7 +52,7 @@ def write_folders(
     files = [member for row in rows if row.saved for member in _files(archive, row)]
     if not files:
         raise RefusedError(
-            "Nothing was saved of this class yet, so there is nothing to take home.",
+            "Nothing to take home was saved of this class yet.",
             kept="Nothing was written.",
         )
     into_folder(folder, files, replace=replace)

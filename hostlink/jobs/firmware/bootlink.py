@@ -20,7 +20,7 @@ from hostlink.jobs.session.restarting import check_restartable, pull_restart_lin
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
-from hostlink.sentences import find_how_far, lift_wire
+from hostlink.sentences import MAY_HAVE_NO_BOOTLOADER, find_how_far, lift_wire
 from hostlink.words import capital, plural
 
 T = TypeVar("T")
@@ -34,7 +34,7 @@ def no_answer_advice(by: Ways) -> str:
     """Advise on a board whose bootloader does not answer."""
     return (
         "Check that the board has a bootloader and that its restart line is wired to the bridge. "
-        f"In a machine of two, {lift_wire()}: with it in place this board hears nothing "
+        f"If two boards make up the machine, {lift_wire()}; else it hears nothing "
         f"from the computer. {capital(find_how_far(by))}."
     )
 
@@ -72,7 +72,7 @@ class BootLink:
             heard = heard or core.failure is not Failure.SILENT
         tried = " and ".join(str(baud) for baud in speeds)
         raise LinkError(
-            f"Something answered at {tried} baud, but not a bootloader: this board may have none."
+            f"Something answered at {tried} baud, but not a bootloader: {MAY_HAVE_NO_BOOTLOADER}."
             if heard
             else f"No bootloader answered at {tried} baud.",
             reason=LinkReason.SILENT,
@@ -150,6 +150,6 @@ def _failure(failure: Failure) -> LinkError:
     return LinkError(
         what[failure],
         reason=reason,
-        advice="Check the cable and the wires to the board's RX and TX pins, then repeat the "
+        advice="Check the wires to the board's RX and TX pins, and the cable, then repeat the "
         "command.",
     )

@@ -21,6 +21,8 @@ from hostlink.sentences import (
     CLOSE_OTHER,
     CONTENTS_UNKNOWN,
     IS_SILENT,
+    MAY_HAVE_NO_BOOTLOADER,
+    NOT_RESTARTED,
     PLUG_IN,
     PRESS_RESTART,
     lift_wire,
@@ -82,7 +84,7 @@ def _bridge(seen: Seen) -> Stand:
     look += "(some carry only the supply) and another socket of this computer."
     if not seen.system.startswith("linux"):
         look += (
-            " If that changes nothing, its bridge may lack a driver: read the name on the chip "
+            " If that does not help, its bridge may lack a driver: read the name on the chip "
             "beside the USB socket, such as CH340, and install the driver of the chip's maker."
         )
     return _broken("No USB bridge is seen at this computer.", look)
@@ -107,7 +109,7 @@ def _port(seen: Seen) -> Stand:
         f"The bridge has {no_port_words()}",
         "Unplug it, plug it in again, and look at the end of `sudo dmesg`."
         if seen.system.startswith("linux")
-        else "Install the driver of the chip's maker, then plug the bridge in again.",
+        else "Install the driver of the chip's maker, then unplug the bridge and connect it again.",
     )
 
 
@@ -126,7 +128,7 @@ def _free(seen: Seen) -> Stand:
         return _broken(f"{seen.port} is open in {seen.holder}.", CLOSE_OTHER)
     if seen.kept_closed:
         return _missing(
-            "The port was not opened, since that would probably restart the board.",
+            "Opening the port would probably restart the board, so it was left closed.",
             lambda by: f"If nothing in its memory is needed, open it {by.allow_restart}.",
         )
     if seen.opening is not None:
@@ -151,14 +153,14 @@ def _answers(seen: Seen) -> Stand:
         return _holds(trouble.what)
     if seen.restart is Restart.DECLINED:
         return _missing(
-            f"It {IS_SILENT}. {ONLY_JUST_AFTER}, and the board was "
-            "not restarted: a program in its memory would be lost.",
+            f"It {IS_SILENT}. {ONLY_JUST_AFTER}, and {NOT_RESTARTED}: a program in its memory "
+            "would be lost.",
             lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
         )
     if seen.restart is Restart.IMPOSSIBLE:
         return _broken(
             f"It is silent, and {seen.restart.value} for its bootloader.",
-            f"{PRESS_RESTART}, and check its supply and the network.",
+            f"{PRESS_RESTART}, and check the network and its supply.",
         )
     if seen.role == "display":
         return _broken(
@@ -198,8 +200,8 @@ def _bootloader(seen: Seen) -> Stand:
     if seen.restart is Restart.NOT_TRIED:
         return _left_out("Not asked, so that a program that may be running is not lost.")
     if seen.restart is not Restart.DONE:
-        return _left_out("Not asked: the board was not restarted.")
-    return _left_out(f"None answered at {_SPEEDS}; this board may have none.")
+        return _left_out(f"Not asked: {NOT_RESTARTED}.")
+    return _left_out(f"None answered at {_SPEEDS}; {MAY_HAVE_NO_BOOTLOADER}.")
 
 
 def _basic(seen: Seen) -> Stand:
@@ -307,7 +309,7 @@ def _top(seen: Seen) -> Advice:
     sentence = f"{name} {talks}{holds}."
     if seen.may_be_no_basic:
         return lambda by: (
-            f"{name} {talks} and shows no listing: its memory may be empty, or it may be no BASIC. "
+            f"{name} {talks} and shows no listing: its memory may be empty, or it is not a BASIC. "
             f"See what it answers {by.look_in_console}; if it is a BASIC with nothing to lose in "
             f"its memory, measure it {by.survey_discarding}."
         )

@@ -37,6 +37,16 @@ def with_run_state(error: HostlinkError | OSError, state: str) -> Exception:
     return error
 
 
+def restarted_error(changed: str | None) -> LinkError:
+    """Return the error for a board that restarted while a program ran. changed: what was lost."""
+    return LinkError(
+        "The program did not come to its end.",
+        reason=LinkReason.RESTARTED,
+        kept=changed or "The board restarted.",
+        advice="If it does so again, look at its supply and at what its pins have to drive.",
+    )
+
+
 def stop(session: Session, before: Before) -> str:
     """Stop the program that runs on the board; return in a sentence what was seen of that.
 
@@ -63,8 +73,8 @@ def _stopped(session: Session, before: Before) -> str:
         return f"{NO_STOPPING_KEY}. {LEFT_ALONE}"
     if not session.dialogue.pacing.direct_end:
         return (
-            "The interrupt was sent; this board shows no prompt, so it is not known whether the "
-            "program stopped."
+            "The interrupt was sent; whether the program stopped is not known, since this board "
+            "shows no prompt."
         )
     row = safe(to_text(core.row[-40:], session.profile.rules.form.charset))
     said = f'it last sent "{row}"' if row else "it sent nothing more"

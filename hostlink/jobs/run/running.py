@@ -17,14 +17,13 @@ from hostlink.errors import (
     ArchiveError,
     HostlinkError,
     LinkError,
-    LinkReason,
     ProgramError,
 )
 from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.keeping import RunRecord
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
-from hostlink.jobs.run.run_errors import MOST_OUTPUT, failure, stop, with_run_state
+from hostlink.jobs.run.run_errors import MOST_OUTPUT, failure, restarted_error, stop, with_run_state
 from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers, End, Running
 from hostlink.listing import Listing, to_bytes
@@ -122,12 +121,7 @@ def _conclude(session: Session, before: Before, rows: list[str]) -> Ran:
         with contextlib.suppress(LinkError):  # the run has ended; its result is returned anyway
             changed = changed_by_run(session, before)
     if restarted:
-        raise LinkError(
-            "The program did not come to its end.",
-            reason=LinkReason.RESTARTED,
-            kept=changed or "The board restarted.",
-            advice="If it does so again, look at its supply and at what its pins have to drive.",
-        )
+        raise restarted_error(changed)
     if changed:
         session.emit(Warned(changed))
     fault = find_reported_error(rows, session.profile)

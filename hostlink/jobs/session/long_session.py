@@ -29,9 +29,10 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.hearing import looks_like_question
 from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.recording import Recorder
+from hostlink.sentences import BOARD_AWAY
 
 _LOST = "The board restarted, and its memory was lost."
-_VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
+_VANISHED = "The board vanished (unplugged?). Waiting until it is back."
 _READ_ONLY = (
     "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
     "Programs can be run; loading and saving need an archive that can be written."
@@ -155,7 +156,7 @@ class LongSession:
     def _here(self) -> Session:
         if self._session is None:
             raise LinkError(
-                "The board is not here; nothing was sent.",
+                f"{BOARD_AWAY}; nothing was sent.",
                 reason=LinkReason.GONE,
                 advice="Plug it in again.",
             )

@@ -23,6 +23,7 @@ from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import FoundState
 from hostlink.sentences import (
     NO_RESTART_LINE,
+    NOT_RESTARTED,
     PORT_NOT_OPENED,
     PRESS_RESTART,
     RESTARTED,
@@ -80,7 +81,7 @@ def restart(
         )
         record.detail["held"] = held.spec
         if not consent(held):
-            raise RefusedError("The board was not restarted.", kept=UNTOUCHED)
+            raise RefusedError(f"{capital(NOT_RESTARTED)}.", kept=UNTOUCHED)
         session.emit(Phase(RESTARTING))
         kept = held_before(held.spec) if held.spec else ""
         try:

@@ -98,7 +98,7 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...
 
     known: the languages whose words are looked for.
     """
-    language = _common(known)
+    language = common_language(known)
     found: dict[str, tuple[Taken, dict[int, None]]] = {}
     for number, line in listing.numbered().items():
         parts = clauses(line.text, language)
@@ -109,7 +109,7 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...
     return tuple(FoundForm(what, tuple(lines), taken) for what, (taken, lines) in found.items())
 
 
-def _common(known: Collection[Language]) -> Language:
+def common_language(known: Collection[Language]) -> Language:
     """Return a language with the words of all, by which a listing of any of them can be read."""
     functions = tuple(dict.fromkeys(name for each in known for name in each.functions))
     words = [word for each in known for word in keywords(each) if word[0].isalpha() or word == "?"]

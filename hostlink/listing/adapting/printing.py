@@ -112,7 +112,7 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
     return _written(clause, out, pair.source) if len(out) > len(items) else None
 
 
-@rewrites("separators", "PRINT A;B", "PRINT A,B", "other signs stand between the items of PRINT")
+@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT parts its items by other signs")
 def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write the separators of the target; more than one PRINT where none joins two items."""
     source, target = pair.source, pair.target

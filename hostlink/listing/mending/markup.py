@@ -11,9 +11,9 @@ import re
 from dataclasses import replace
 from itertools import pairwise
 
-from hostlink.listing.rows import NUMBERED, Notes, Row, quoted_mask
+from hostlink.listing.mending.rows import NUMBERED, Notes, Row, quoted_mask
+from hostlink.listing.mending.wrap import REST_OF_LINE
 from hostlink.listing.rules import Language
-from hostlink.listing.wrap import REST_OF_LINE
 
 _ENTITY = re.compile(
     r"&(?:amp;|#38;|#[xX]26;)*(lt|gt|quot|amp|nbsp|apos|ldquo|rdquo|lsquo|rsquo|ndash|mdash|hellip"

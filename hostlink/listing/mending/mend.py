@@ -11,7 +11,7 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
-from hostlink.listing.characters import mend_characters
+from hostlink.listing.mending.characters import mend_characters
 from hostlink.listing.mending.lookalike import lookalikes
 from hostlink.listing.mending.markup import (
     mend_around,
@@ -22,10 +22,10 @@ from hostlink.listing.mending.markup import (
     mend_replies,
     mend_tags,
 )
+from hostlink.listing.mending.rows import Doubt, Mend, Notes, Row
+from hostlink.listing.mending.wrap import mend_trailing, mend_wraps
 from hostlink.listing.parse import Line
-from hostlink.listing.rows import Doubt, Mend, Notes, Row
 from hostlink.listing.rules import Rules
-from hostlink.listing.wrap import mend_trailing, mend_wraps
 
 _ROW = re.compile(r"([^\r\n]*)(\r\n|\n|\r|\Z)")
 _ROUNDS = 50  # far more than any damage needs

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from hostlink.listing.finding import STRANGE_WORD, Finding, at_place
 from hostlink.listing.parse import Line
@@ -48,6 +48,20 @@ def check_line(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
     yield from _numbers(line, spans, rules.language)
     if rules.language.statements:
         yield from _words(line, statements, reader)
+
+
+def misspelt(line: Line, reader: Reader, others: Collection[str]) -> tuple[str, str] | None:
+    """Return the first word of a line that its BASIC lacks, and the known word that it resembles.
+
+    None if there is none, or if it is one of `others`, the words of other BASICs.
+    """
+    for statement in reader.statements(line.text):
+        for _, word in _unknown(line.text, statement, reader.language):
+            near = nearest(word, keywords(reader.language), 1)
+            if near and word.upper() not in others:
+                return word, near[0]
+            break
+    return None
 
 
 def _brackets(line: Line, statement: Sequence[Span]) -> Iterator[Finding]:

@@ -8,6 +8,8 @@ from hostlink.listing.finding import Finding, at_place
 from hostlink.listing.parse import Line
 from hostlink.listing.tokens import Span
 from hostlink.pins import PinForm, Pins
+from hostlink.sentences import no_pin
+from hostlink.words import capital
 
 _FOR = {"analog": " as an analog input", "pulse": " that gives pulses"}
 
@@ -62,5 +64,5 @@ def _wrong(name: str, field: str, value: int, pins: Pins) -> tuple[str, str, str
     if pins.has(name, value):
         return None
     there = (f"{low} to {high}" if low < high else str(low) for low, high in pins.numbers(name))
-    told = f"The board has no pin {value}{_FOR.get(name, '')}."
+    told = f"{capital(no_pin(value))}{_FOR.get(name, '')}."
     return "pin-not-on-board", told, f"It has {', '.join(there)}."

@@ -20,6 +20,7 @@ from hostlink.listing.reviewing.jumps import Reference, jumps
 from hostlink.listing.reviewing.soundness import soundness
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.tokens import scan
+from hostlink.sentences import mend_or_change
 from hostlink.words import capital
 
 
@@ -200,7 +201,7 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
         yield Finding(
             *(line.at, line.number, strange[0][0] + 1, "character-not-on-board"),
             message=f"The board cannot take {count} of the line: {names}{more}.",
-            advice="Mend the listing, or change them by hand.",
+            advice=mend_or_change("them"),
             severity="error",
         )
 

@@ -65,7 +65,7 @@ def _subroutines(flow: Flow) -> Iterator[Finding]:
             if call.word == "GOSUB" and call.target in flow.nodes and call.target not in returning:
                 yield at_place(
                     *(node.line, call.start, "subroutine-without-return"),
-                    f"GOSUB {call.target}: from there no RETURN can be reached.",
+                    f"GOSUB {call.target}: nothing there leads to a RETURN.",
                     "End the subroutine with RETURN, or use GOTO.",
                 )
         if node.returns and number in main:

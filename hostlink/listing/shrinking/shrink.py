@@ -319,7 +319,7 @@ def _worked_out(lines: tuple[Line, ...]) -> str:
     line = lines[0]
     where = f"line {line.number}" if line.number is not None else "a direct command"
     return (
-        f"A jump in {where} is computed when the program runs, so any line may be its target: "
+        f"A jump in {where} has a computed target, which may be any line: "
         "every line stays, under its own number."
     )
 

@@ -12,11 +12,11 @@ import json
 
 import pytest
 from basic_runs import drive
+from practice_run import outcome
 
 from hostlink.board.profile.file import find_profile
 from hostlink.dialect import Dialect
 from hostlink.errors import RefusedError
-from hostlink.practice.bare import outcome
 from hostlink.practice.basic import Basic
 from hostlink.practice.kind_file import find_kind
 
@@ -242,4 +242,4 @@ def test_a_program_stops_where_a_real_board_stops_it(kind: str, program: str, sa
 @pytest.mark.parametrize("condition", ["IF86=86", "IF0=0*A", "IFA=0"])
 def test_a_keyword_needs_no_blank_behind_it(condition: str) -> None:
     """IF is no part of a name, though names have two characters and LET may be left out."""
-    assert outcome(f"10 {condition}THENPRINT 4\n", kind=find_kind("ready")).printed == " 4\n"
+    assert outcome(f"10 {condition}THENPRINT 4\n", kind=find_kind("ready")).output == " 4\n"

@@ -9,7 +9,7 @@ because in a listing they open quoted text. Letters and digits that only look si
 from __future__ import annotations
 
 from hostlink.listing.charset import accepts_character, character_name
-from hostlink.listing.rows import Notes, Row, quoted_mask
+from hostlink.listing.mending.rows import Notes, Row, quoted_mask
 
 DOUBLE_QUOTES = frozenset("\u201c\u201d\u201e\u201f\u2033\uff02")
 _RUNS = {

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from hostlink.listing.rows import Mend, Notes, Row, open_quote
+from hostlink.listing.mending.rows import Mend, Notes, Row, open_quote
 
 REST_OF_LINE = "the rest of the line before"
 _NARROWEST = 30  # characters; pages do not wrap rows at a smaller width

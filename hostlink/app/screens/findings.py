@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
-from hostlink.app.sentences import NOTHING_WRONG
+from hostlink.app.sentences import GOES_TO_LINE, NOTHING_WRONG
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
 from hostlink.listing.finding import RULES, silenced_in, with_silence, without_silence
-from hostlink.words import plural, safe
-
-if TYPE_CHECKING:
-    from hostlink.app.application import DeskApp
+from hostlink.words import plural
 
 
 class FindingsScreen(Page[int | None]):
@@ -29,10 +24,9 @@ class FindingsScreen(Page[int | None]):
     program: the program in the archive whose note silences rules, "" if it is in no archive.
     """
 
-    app: DeskApp
     AUTO_FOCUS = "#findings"
     FOOT = (
-        "Enter goes to the line. Space silences the rule for this program, or reports it again. "
+        f"{GOES_TO_LINE} Space silences the rule for this program, or reports it again. "
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -83,7 +77,7 @@ class FindingsScreen(Page[int | None]):
         self.set_head(head)
         order = sorted(range(len(every)), key=lambda at: every[at].rule in self.silenced)
         self.query_one(Rows).show([self._entry(at, every[at]) for at in order])
-        self._detail()
+        self.detail()
 
     def _entry(self, at: int, one: Finding) -> Entry:
         kind = "silenced" if one.rule in self.silenced else one.severity
@@ -96,7 +90,8 @@ class FindingsScreen(Page[int | None]):
         key = self.query_one(Rows).key
         return self.found[int(key)] if key else None
 
-    def _detail(self) -> None:
+    def detail(self) -> None:
+        """Show the finding at the cursor in full."""
         one = self.chosen
         words = ""
         if one is not None:
@@ -107,11 +102,7 @@ class FindingsScreen(Page[int | None]):
             words = f"{where}{one.message} {one.advice}\n\nRule {one.rule}: {RULES[one.rule]}."
             typed = next((row.typed for row in self.listing if row.at == one.line_at), "")
             words += f"\n\n{typed}" if typed else ""
-        self.query_one("#finding-detail", Static).update(Content(safe(words, keep="\n")))
-
-    def on_rows_moved(self, event: Rows.Moved) -> None:
-        event.stop()
-        self._detail()
+        self.say("#finding-detail", words)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
