@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from rich.cells import cell_len
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -155,9 +155,10 @@ class SheetPane(Vertical):
         self._ruler.show(ledger, span)
         static = self.query_one("#finding", Static)
         words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
-        legend = f" {self._ledger.legend_at(row)}".rstrip()
-        if not self.checked.findings and cell_len(words + legend) <= static.content_size.width:
-            words += legend
+        if not self.checked.findings:
+            longer, room = f"{words} {self._ledger.legend_at(row)}".rstrip(), static.content_size
+            if not room.width or len(wrap(longer, room.width)) <= room.height:
+                words = longer
         static.set_class(bool(self.checked.errors), "-error")
         static.update(Content(safe(words)))
 
