@@ -212,7 +212,7 @@ class Listening(LongSession):
                 self._say("The program was stopped.")
             elif asked and self._output.last == heard_at:  # not even an echo of what was typed
                 self.activity.failed(LinkReason.SILENT)
-                self._say("The interrupt was sent, but the board does not answer any more.")
+                self._say("No answer came to the interrupt, not even an echo.")
             else:
                 self._say("The interrupt was sent; the board's prompt did not come back yet.")
 

@@ -530,7 +530,7 @@ def test_a_board_that_answers_no_interrupt_while_its_program_asks_is_silent(
     monkeypatch.setattr(wire, "write", lambda _: None)  # its wire is broken on the way there
     board.interrupt()
     assert board.activity.now.activity is Activity.SILENT
-    assert "does not answer any more" in talk.warnings
+    assert "not even an echo" in talk.warnings
     monkeypatch.setattr(wire, "write", write)
     board.interrupt()
     assert board.at_prompt
