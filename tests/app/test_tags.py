@@ -68,7 +68,7 @@ def test_without_a_program_there_is_nothing_to_tag(stage: Any, wait: Any, find_a
     async def story(pilot: Any, app: Any) -> None:
         await find_action(pilot, app, "tags")
         await pilot.press("enter")
-        await wait(pilot, lambda: app.said and "no program in the archive" in app.said[-1])
+        await wait(pilot, lambda: app.said and "no program yet" in app.said[-1])
 
     stage.play(story, port="")
 
