@@ -74,7 +74,7 @@ async def _draw(folder: Path) -> None:
             _save(app, "desk.svg")
             app.desk.editor.insert("35 LET K=0\n", (3, 0))
             await pilot.press("ctrl+s")
-            await _until(lambda: "Kept as TIDE@2." in app.said)
+            await _until(lambda: any("Kept as TIDE@2." in said for said in app.said))
             app.use_theme("light")
             await pilot.press("escape", "v")
             await pilot.pause(0.3)

@@ -205,12 +205,12 @@ class DeskApp(App[None]):
         del self.said[:-100]
         self.desk.last_line.tell(sentence, of_text=of_text, board=board)
 
-    def show_error(self, error: BaseException, board: AttachedBoard | None = None) -> None:
-        """Show an error: what happened, what was not lost, what to do. board: it is about."""
+    def show_error(self, error: BaseException) -> None:
+        """Show an error: what happened, what was not lost, what to do."""
         from hostlink.app.screens.dialogues import ErrorDialogue
 
         shown = shown_error(error)
-        self.tell(shown.what, board=board)
+        self.said.append(shown.what)
         self.push_screen(ErrorDialogue(shown))
 
     def attempt(self, work: Callable[[], Any]) -> Any:

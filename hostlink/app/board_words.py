@@ -119,7 +119,8 @@ def _holds(held: KnownContents) -> list[str]:
     else:
         what = revision_words(held.spec) + ", changed since" * held.changed
     if held.lines and held.changed and not held.proven_at:
-        return [f"holds {what}"]  # its size is known again when it is read
+        # Its size is known again when it is read.
+        return [f"holds {what}", f"holds {held.spec}, changed"] if held.spec else [f"holds {what}"]
     return [f"holds {what}, {room}{when}", f"holds {what}, {room}", f"holds {what}"]
 
 

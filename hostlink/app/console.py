@@ -1,13 +1,13 @@
 """The board's console on the desk: its output, and a line to type.
 
 It is a plain terminal: control characters are shown and not obeyed, rows are cut at the width of
-the board's screen, and only so many of them are kept.
+the board's screen, and only so many of them are kept, of each board.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from textwrap import wrap
 from typing import ClassVar
 
@@ -24,7 +24,7 @@ from textual.strip import Strip
 from textual.widgets import Input, Label
 
 from hostlink.app.actions.table import way_back
-from hostlink.app.widgets.heading import HERE, Heading
+from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
@@ -39,19 +39,42 @@ class Transcript(ScrollView, can_focus=True):
 
     def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
-        self._rows: deque[tuple[str, bool]] = deque(maxlen=MOST_ROWS)
+        self._kept: dict[str, deque[tuple[str, bool]]] = {}
+        self._rows: deque[tuple[str, bool]] = self._kept.setdefault("", deque(maxlen=MOST_ROWS))
+        self._shown: deque[tuple[str, bool]] = deque(maxlen=MOST_ROWS)  # the same, cut
         self._follows = True  # the newest row is shown, until the user scrolls away from it
-        self.board_width = 0
+        self._board_width = self._width = 0
+
+    def show_board(self, port: str, width: int) -> bool:
+        """Show the rows of the board at a port from now on; return whether it was another one.
+
+        width: columns of its screen, 0 where that is not known.
+        """
+        rows = self._kept.setdefault(port, deque(maxlen=MOST_ROWS))
+        is_other = rows is not self._rows
+        if is_other or width != self._board_width:
+            self._rows, self._board_width, self._follows = rows, width, True
+            self._cut_again()
+        return is_other
 
     def add(self, rows: Sequence[tuple[str, bool]]) -> None:
         """Append rows: the text of each, and whether it is hostlink's own message."""
+        self._rows.extend(rows)
+        self._cut(rows)
+
+    def _cut_again(self) -> None:
+        self._shown.clear()
+        self._cut(self._rows)
+
+    def _cut(self, rows: Iterable[tuple[str, bool]]) -> None:
+        """Cut rows to the width that there is, and show them."""
         width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
             shown = safe(text)
-            most = width if ours or not self.board_width else min(width, self.board_width)
+            most = width if ours or not self._board_width else min(width, self._board_width)
             for row in wrap(shown, most) if ours else [shown]:
-                self._rows.extend((cut, ours) for cut in chop_cells(row, most) or [""])
-        self.virtual_size = Size(self.size.width, len(self._rows))
+                self._shown.extend((cut, ours) for cut in chop_cells(row, most) or [""])
+        self.virtual_size = Size(self.size.width, len(self._shown))
         self._show_newest()
         self.refresh()
 
@@ -61,8 +84,8 @@ class Transcript(ScrollView, can_focus=True):
 
     @property
     def text(self) -> str:
-        """Return all rows that are kept, as text."""
-        return "\n".join(text for text, _ in self._rows)
+        """Return all rows that are shown, as text."""
+        return "\n".join(text for text, _ in self._shown)
 
     @property
     def printed(self) -> list[str]:
@@ -74,15 +97,18 @@ class Transcript(ScrollView, can_focus=True):
         super().watch_scroll_y(old_value, new_value)
         self._follows = self.scroll_offset.y >= self.max_scroll_y - 1
 
-    def on_resize(self) -> None:
-        """Keep the newest row in sight where the console has become smaller."""
+    def on_resize(self, event: events.Resize) -> None:
+        """Cut the rows for the new width, and keep the newest one in sight."""
+        if event.size.width != self._width:
+            self._width = event.size.width
+            self._cut_again()
         self._show_newest()
 
     def render_line(self, y: int) -> Strip:
         place = y + self.scroll_offset.y
-        if place >= len(self._rows):
+        if place >= len(self._shown):
             return Strip.blank(self.size.width, self.rich_style)
-        text, ours = self._rows[place]
+        text, ours = self._shown[place]
         style = self.get_component_rich_style("transcript--ours") if ours else self.rich_style
         sign = "» " if ours else "  "
         return Strip([Segment(sign + text, style)]).adjust_cell_length(
@@ -125,12 +151,10 @@ class ConsolePane(Vertical):
             yield Label("", id="console-prompt", markup=False)
             yield ConsoleLine(id="console-line")
 
-    def on_resize(self) -> None:
+    def on_mount(self) -> None:
         """Tell the way out first where there is little room."""
         out = f"{way_back()} leaves"
-        long = f"Console: Enter sends, {out}"
-        is_long = len(HERE + long) <= self.size.width
-        self.query_one(Heading).say(long if is_long else f"Console: {out}")
+        self.query_one(Heading).say(f"Console: Enter sends, {out}", f"Console: {out}", out)
 
     def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
         """Show what came from the board."""

@@ -8,7 +8,6 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.stop_first import stop_question
-from hostlink.app.ways import shown_error
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -87,15 +86,12 @@ class JobShowing:
         is_open: Callable[[], bool],
     ) -> None:
         """Show how the job failed, or do something else instead. is_open: see `Questions`."""
-        board = self.job.attached
-        show = instead or partial(self.app.show_error, error, board)
+        show = instead or partial(self.app.show_error, error)
         if self._view is None:
             with self.app.desk.questions.unasked(self._keys, is_open):
                 show()
             return
         self._view.instead = instead
-        if instead is None:
-            self.app.tell(shown_error(error).what, board=board)
 
 
 def _always() -> bool:

@@ -16,7 +16,12 @@ from hostlink.archive.boards import taken_words
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, boards_here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
+from hostlink.jobs.session.last_known import (
+    CHANGED_SINCE,
+    copy_words,
+    doubt_of_copy,
+    is_board,
+)
 from hostlink.sentences import MEMORY_IS_LOST
 from hostlink.words import fold, natural, nearest, safe
 
@@ -64,11 +69,14 @@ class KnownBoard:
         """Describe what the board was last known to hold and how certain that is, or ""."""
         if not self.holds:
             return ""
-        words = self.holds
+        since = ", perhaps edited since" * self.may_lack_edits
+        words = self.holds.removesuffix(CHANGED_SINCE)
+        if words != self.holds:
+            since = CHANGED_SINCE
         if self.holds_proven_at:
             at = datetime.fromisoformat(self.holds_proven_at).astimezone()
             words += f", proven {at:%Y-%m-%d %H:%M}"
-        return words + (", perhaps edited since" if self.may_lack_edits else "")
+        return words + since
 
     def as_dict(self) -> dict[str, object]:
         """Return the fields for JSON output, with None for those that are empty."""

@@ -53,7 +53,8 @@ def _nothing_to_load(material: Material, profile: Profile) -> RefusedError:
 
 def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedError:
     first = checked.errors[0]
-    where = f"line {first.number}: " if first.number is not None else ""
+    is_said = first.number is None or first.names_its_place
+    where = "" if is_said else f"line {first.number}: "
     others = len(checked.errors) - 1
     more = ""
     if others:

@@ -206,8 +206,13 @@ class Listening(LongSession):
             if self.at_prompt:
                 session.wire.write(session.dialogue.pacing.interrupt)
                 self._say("The interrupt was sent; no program was running.")
-            elif self._stop(session):
+                return
+            asked, heard_at = self.activity.now.activity is Activity.ASKING, self._output.last
+            if self._stop(session):
                 self._say("The program was stopped.")
+            elif asked and self._output.last == heard_at:  # not even an echo of what was typed
+                self.activity.failed(LinkReason.SILENT)
+                self._say("No answer came to the interrupt, not even an echo.")
             else:
                 self._say("The interrupt was sent; the board's prompt did not come back yet.")
 

@@ -6,7 +6,8 @@ import sqlite3
 from typing import Any
 
 from hostlink.app.screens.choosing import ChoosePath
-from hostlink.app.screens.dialogues import Ask, ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
+from hostlink.app.screens.filling import Fill
 from hostlink.archive import Archive
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.app.screens.choosing import ChoosePath
-from hostlink.app.screens.dialogues import Fill
+from hostlink.app.screens.filling import Fill
 from hostlink.app.widgets.paths import matching_paths
 from hostlink.app.widgets.rows import Rows
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import zipfile
 from typing import Any
 
-from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
+from hostlink.app.screens.filling import Fill
 
 
 def test_a_folder_is_kept_after_an_answer_that_says_so(

@@ -37,7 +37,7 @@ def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+r")
-        await wait(pilot, lambda: any("without a program; Ctrl+L" in said for said in app.said))
+        await wait(pilot, lambda: any("without a program. Next: load" in said for said in app.said))
 
     stage.play(story, opens="shipped:TIDE")
 
@@ -260,3 +260,44 @@ def test_the_newest_row_stays_in_sight_when_the_console_becomes_smaller(stage: A
         assert transcript.scroll_offset.y == 3
 
     stage.play(story, port="practice://class?time=virtual")
+
+
+def test_each_board_has_a_console_of_its_own(stage: Any, wait: Any, is_settled: Any) -> None:
+    """What one printed is not shown as the other's, and is there again when one comes back."""
+    second = "practice://second?time=virtual"
+
+    async def story(pilot: Any, app: Any) -> None:
+        first = app.boards.current.port
+        app.desk.console.type_line("PRINT 6*7")
+        transcript = app.desk.query_one(Transcript)
+        await wait(pilot, lambda: " 42" in transcript.printed and is_settled(app))
+        app.boards.attach(second)
+        await wait(pilot, lambda: app.boards.current.port == second and is_settled(app))
+        assert " 42" not in transcript.printed
+        app.desk.console.type_line("PRINT 6*8")
+        await wait(pilot, lambda: " 48" in transcript.printed and is_settled(app))
+        app.boards.make_current(first)
+        await wait(pilot, lambda: " 42" in transcript.text)
+        assert " 48" not in transcript.printed
+
+    stage.play(story)
+
+
+def test_rows_are_cut_anew_when_the_console_gets_another_width(stage: Any) -> None:
+    """Nothing of them is lost where it is narrow, and none stays short where it is wide again."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        transcript = app.desk.query_one(Transcript)
+        app.desk.show_band("console")
+        await pilot.pause()
+        transcript.add([("0123456789" * 6, False)])
+        assert transcript.text == "0123456789" * 6
+        await pilot.resize_terminal(42, 24)
+        await pilot.pause()
+        assert transcript.text.replace("\n", "") == "0123456789" * 6
+        assert max(map(len, transcript.text.split("\n"))) <= 40
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause()
+        assert transcript.text == "0123456789" * 6
+
+    stage.play(story, port="")

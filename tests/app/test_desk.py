@@ -94,13 +94,13 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
         await pilot.pause()
         assert isinstance(app.screen, AskText)
         await type_text(pilot, "lamp\n")
-        await wait(pilot, lambda: "Kept as LAMP@1." in app.said)
+        await wait(pilot, lambda: "Kept as LAMP@1. Next: load it (Ctrl+L)." in app.said)
         assert not app.desk.sheet_pane.unkept
         await pilot.press("ctrl+s")
         await wait(pilot, lambda: any("Nothing new" in said for said in app.said))
         await type_text(pilot, "0")
         await pilot.press("ctrl+s")
-        await wait(pilot, lambda: "Kept as LAMP@2." in app.said)
+        await wait(pilot, lambda: "Kept as LAMP@2. Next: load it (Ctrl+L)." in app.said)
 
     stage.play(story)
     assert [one.size_bytes for one in stage.archive.history("LAMP")] == [10, 11]

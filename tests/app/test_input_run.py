@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.console import Transcript
-from hostlink.app.screens.dialogues import ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import ErrorDialogue
+from hostlink.app.screens.filling import Fill
 
 ASKS = {10: b"INPUT N", 20: b"PRINT N*2", 30: b"END"}
 

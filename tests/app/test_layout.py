@@ -8,7 +8,7 @@ import pytest
 
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
-from hostlink.app.screens.dialogues import Fill
+from hostlink.app.screens.filling import Fill
 from hostlink.app.widgets.heading import HERE
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows, column_widths
 

@@ -108,7 +108,7 @@ async def _revisions(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
     app.desk.editor.insert("5 REM LONGER\n", (0, 0))
     await pilot.press("ctrl+s")
-    await wait(pilot, lambda: "Kept as TIDE@2." in app.said)
+    await wait(pilot, lambda: "Kept as TIDE@2. Next: load it (Ctrl+L)." in app.said)
     await pilot.press("escape", "v")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
@@ -289,7 +289,7 @@ async def _references(pilot: Any, app: Any, wait: Any) -> None:
 async def _findings(pilot: Any, app: Any, wait: Any) -> None:
     app.desk.editor.load_text(ODD)
     await pilot.press("ctrl+s")
-    await wait(pilot, lambda: "Kept as TIDE@1." in app.said)
+    await wait(pilot, lambda: "Kept as TIDE@1. Next: load it (Ctrl+L)." in app.said)
     await pilot.press("escape", "i")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
     await pilot.press("space")

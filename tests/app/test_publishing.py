@@ -8,7 +8,8 @@ from typing import Any
 from textual.widgets import TextArea
 
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
+from hostlink.app.screens.filling import Fill
 from hostlink.app.widgets.rows import Rows
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing

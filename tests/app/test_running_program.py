@@ -169,6 +169,7 @@ def test_a_program_that_prints_is_shown_to_run_and_stopped_by_one_key(
         await pilot.press(*keys("interrupt"))
         await wait(pilot, lambda: "holds LOOP revision 1" in shown(app))
         assert "The program was stopped." in app.desk.query_one(Transcript).text
+        assert "The program was stopped. Next: change it (Escape twice), then load" in shown(app)
 
     stage.play(story, opens="LOOP", port="practice://real")
 
@@ -185,6 +186,7 @@ def test_an_error_of_the_program_marks_its_line_until_it_is_edited(
         row = next(row for row in shown(app).splitlines() if "× stopped here: " in row)
         assert row.lstrip().startswith("20 PRINT 7/A")
         assert row.count("×") == 2  # behind the line, and before its cost
+        await wait(pilot, lambda: "Next: change it" in app.said[-1])
         assert "It stopped with an error in line 20: " in app.said[-1]
         app.desk.editor.move_cursor((1, 12))
         app.desk.editor.focus()
@@ -216,3 +218,21 @@ def test_an_error_of_another_program_marks_nothing(stage: Any, wait: Any, shown:
         assert "stopped here" not in shown(app)
 
     stage.play(story, opens="BAD")
+
+
+def test_the_end_of_a_program_tells_what_comes_next_until_it_is_done(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Changing the listing takes it away; keeping it then leads to the load."""
+    stage.keep("GOOD", "10 PRINT 1")
+    ended = "The program has ended. Next: change it (Escape twice), then load it (Ctrl+L)."
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: ended in shown(app))
+        await pilot.press("escape", "escape", "ctrl+end", "enter", *"20", "space", *"END")
+        await wait(pilot, lambda: ended not in shown(app))
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "Kept as GOOD@2. Next: load it (Ctrl+L)." in shown(app))
+
+    stage.play(story, opens="GOOD")

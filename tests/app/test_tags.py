@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.screens.compare import CompareScreen
-from hostlink.app.screens.dialogues import ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import ErrorDialogue
+from hostlink.app.screens.filling import Fill
 
 
 async def _fill(pilot: Any, app: Any, wait: Any, **values: str) -> None:
@@ -67,7 +68,7 @@ def test_without_a_program_there_is_nothing_to_tag(stage: Any, wait: Any, find_a
     async def story(pilot: Any, app: Any) -> None:
         await find_action(pilot, app, "tags")
         await pilot.press("enter")
-        await wait(pilot, lambda: app.said and "no program in the archive" in app.said[-1])
+        await wait(pilot, lambda: app.said and "no program yet" in app.said[-1])
 
     stage.play(story, port="")
 
@@ -90,3 +91,60 @@ def test_any_two_listings_are_compared(stage: Any, wait: Any, find_action: Any, 
         assert "nowhere" in app.screen.error.what
 
     stage.play(story, port="", opens="LAMP")
+
+
+def test_listings_to_compare_are_chosen_from_the_list(
+    stage: Any, wait: Any, find_action: Any
+) -> None:
+    """Programs at first, with rescues; a program's revisions once its name stands in the line."""
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.keep("LAMP", "10 PRINT 2")
+    stage.keep("TOWER", "10 PRINT 3")
+
+    async def story(pilot: Any, app: Any) -> None:
+        def offered() -> list[str]:
+            return [one.key for one in app.screen.query_one("#places").entries]
+
+        await find_action(pilot, app, "compare two")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        await wait(pilot, lambda: offered() == ["LAMP", "LAMP@2", "LAMP@1"])
+        await pilot.press("tab", "down", "enter")
+        await wait(pilot, lambda: app.screen.query_one("#fill-b").value == "LAMP")
+        await wait(pilot, lambda: offered() == ["LAMP", "LAMP@2", "LAMP@1"])
+        await pilot.press("down", "down", "down", "enter")
+        await wait(pilot, lambda: app.screen.query_one("#fill-b").value == "LAMP@1")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
+
+    stage.play(story, port="", opens="LAMP")
+
+
+def test_tags_are_chosen_from_those_of_other_programs(
+    stage: Any, wait: Any, find_action: Any
+) -> None:
+    """The most frequent first; one that stands in the line already is not offered again."""
+    stage.keep("TOWER", "10 PRINT 3")
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.archive.tag("LAMP", "light")
+    stage.archive.tag("TOWER", "light", "evening")
+
+    async def story(pilot: Any, app: Any) -> None:
+        def offered() -> list[str]:
+            return [one.key for one in app.screen.query_one("#places").entries]
+
+        await find_action(pilot, app, "tags")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        await wait(pilot, lambda: offered() == ["evening"])
+        await pilot.press("down", "up")  # from the top of the list back to its line
+        assert app.focused.id == "fill-tags"
+        await pilot.press("tab")
+        await wait(pilot, lambda: app.focused.id == "fill-note" and not offered())
+        await pilot.press("shift+tab", "end", "down", "enter")
+        await wait(pilot, lambda: app.screen.query_one("#fill-tags").value == "light evening ")
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.said and "LAMP has the tags" in app.said[-1])
+
+    stage.play(story, port="", opens="LAMP")
+    assert set(stage.archive.program("LAMP").tags) == {"light", "evening"}

@@ -8,6 +8,8 @@ import pytest
 from textual import events
 from textual.widgets import Static
 
+from hostlink.app.screens.dialogues import ErrorDialogue
+
 
 def told(app: Any) -> str:
     """What stands in the last line of the desk."""
@@ -84,3 +86,42 @@ def test_a_message_is_never_cut_off(
         assert "28 lines took their places by number, 12 replaced; Ctrl+Z takes that back." in words
 
     stage.play(story, port="", size=size)
+
+
+def test_an_error_in_a_box_is_not_told_in_the_last_line_too(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Neither while the box is open nor afterwards."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+r")
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        assert "What to do: " in shown(app)
+        assert "No board" not in told(app)
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "No board is attached" not in told(app)
+
+    stage.play(story, port="", opens="shipped:TIDE")
+
+
+def test_news_of_a_job_goes_once_the_board_holds_another_known_program(
+    stage: Any, wait: Any, shown: Any, hold: Any, do: Any
+) -> None:
+    """What was rescued is told until then, though the board is read again."""
+    stage.keep("GOOD", "10 PRINT 1")
+    stage.keep("OTHER", "10 PRINT 22")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await do(pilot, app, hold({5: b"PRINT 99"}))
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "! Rescued what the board held" in shown(app))
+        app.desk.readings.look_again(quietly=True)
+        await wait(pilot, lambda: app.boards.current.busy is None)
+        assert "! Rescued what the board held" in shown(app)
+        await do(pilot, app, hold({10: b"PRINT 22"}))
+        app.desk.readings.look_again(quietly=True)
+        await wait(pilot, lambda: "holds OTHER revision 1" in shown(app))
+        await wait(pilot, lambda: "! Rescued" not in shown(app))
+
+    stage.play(story, opens="GOOD")

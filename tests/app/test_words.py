@@ -16,7 +16,8 @@ from hostlink.app.desk.desk import Desk
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
+from hostlink.app.screens.filling import Fill
 from hostlink.app.screens.findings import FindingsScreen
 from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.app.screens.mending import MendScreen

@@ -8,7 +8,8 @@ import pytest
 from textual import events
 
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
+from hostlink.app.screens.filling import Fill
 from hostlink.app.screens.findings import FindingsScreen
 from hostlink.app.screens.references import ReferencesScreen
 from hostlink.app.screens.renumbering import RenumberScreen

@@ -22,6 +22,7 @@ from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import BoardVanished, Event, MemoryLost, Rescued
 from hostlink.jobs.pasting import look_at, may_overwrite, may_store
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.restarting import restart
@@ -514,6 +515,25 @@ def test_a_paste_needs_the_prompt(console: Callable[..., Console]) -> None:
     typed(board, "10 INPUT A", "RUN")
     with pytest.raises(RefusedError, match="not at its prompt"):
         board.send(look_at("10 PRINT 1\n20 PRINT 2\n", PROFILE))
+
+
+def test_a_board_that_answers_no_interrupt_while_its_program_asks_is_silent(
+    console: Callable[..., Console], talk: Talk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its program would echo what is typed: with not even that, it is not said to ask any more."""
+    board = console()
+    typed(board, "10 INPUT A", "RUN")
+    board.listen(3.0)
+    assert board.activity.now.activity is Activity.ASKING
+    with board._linked() as session:
+        wire, write = session.wire, session.wire.write
+    monkeypatch.setattr(wire, "write", lambda _: None)  # its wire is broken on the way there
+    board.interrupt()
+    assert board.activity.now.activity is Activity.SILENT
+    assert "not even an echo" in talk.warnings
+    monkeypatch.setattr(wire, "write", write)
+    board.interrupt()
+    assert board.at_prompt
 
 
 # --- unplugged -------------------------------------------------------------------------------

@@ -24,13 +24,15 @@ class ArchiveJobs(DeskPart):
 
     def tags(self) -> None:
         """Ask for the tags of the chosen program and its note, and keep what is changed."""
-        from hostlink.app.screens.dialogues import Fill
+        from hostlink.app.offers import offer_tags
+        from hostlink.app.screens.filling import Fill
 
         name = self.chosen_program()
         if not name:
             return
         program = self.app.attempt(lambda: self.app.archive.program(name))
-        if program is None:
+        offer = self.app.attempt(lambda: offer_tags(self.app.archive))
+        if program is None or offer is None:
             return
 
         def answered(given: dict[str, str] | None) -> None:
@@ -45,6 +47,7 @@ class ArchiveJobs(DeskPart):
                 [("tags", "tags", " ".join(program.tags)), ("note", "note", _own_note(program))],
                 hint="Tags are single words, parted by blanks; the search finds programs by them. "
                 "Earlier notes stay in the archive. Enter keeps both.",
+                offers={"tags": offer},
             ),
             answered,
         )
@@ -94,8 +97,12 @@ class ArchiveJobs(DeskPart):
 
     def export(self) -> None:
         """Ask for a folder and what of the archive to write, and export it."""
-        from hostlink.app.screens.dialogues import Fill
+        from hostlink.app.offers import offer_programs
+        from hostlink.app.screens.filling import Fill
 
+        offer = self.app.attempt(lambda: offer_programs(self.app.archive))
+        if offer is None:
+            return
         fields = [
             ("folder", "to", self._day()),
             ("programs", "programs", ""),
@@ -109,6 +116,7 @@ class ArchiveJobs(DeskPart):
                 hint=f"{WHICH_PROGRAMS} Since: a date, {DATES}; none means from the start. "
                 "Enter writes a new folder.",
                 path="folder",
+                offers={"programs": offer},
             ),
             self._export,
         )

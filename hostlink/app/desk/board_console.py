@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
-from hostlink.app.actions.table import way_to
+from hostlink.app.actions.table import way_back, way_to
 from hostlink.app.board_words import KnownContents, revision_words
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.sentences import NOTHING_WRONG
+from hostlink.app.sentences import NOTHING_WRONG, PROGRAM_ENDED
 from hostlink.errors import LinkError, NotKnownError, ReadBackError
 from hostlink.sentences import MEMORY_IS_LOST, RESTARTED, ends_in_error, last_known, proven
 from hostlink.words import capital, plural
@@ -40,12 +40,22 @@ def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
     return is_command
 
 
+def _next_words(held: KnownContents, ended: str) -> str:
+    """Return what to tell after a program on a board has ended. ended: what was said of that."""
+    if held.known and not held.lines:
+        return f"The board was last seen without a program. Next: load one ({way_to('load')})."
+    then = f"change it ({way_back()}), then load it ({way_to('load')})"
+    return f"{ended or f'{PROGRAM_ENDED}.'} Next: {then}."
+
+
 class BoardConsole(DeskPart):
     """The actions of the desk that type to the board."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._shown: object = None
+        self._runs: AttachedBoard | None = None  # until the end of its program is told
+        self._ended = ""  # how it ended, if more was said than the board's prompt
 
     def show(self, attached: AttachedBoard) -> None:
         """Move what the board has sent into the transcript."""
@@ -62,13 +72,19 @@ class BoardConsole(DeskPart):
             self.desk.readings.show_board()
         for text, ours in rows:
             if ours:
+                self._ended = text
                 self.app.tell(text)
         while attached.faults:
             self._show_fault(attached, attached.faults.popleft())
+        if self._runs is attached and attached.at_prompt and not attached.jobs:
+            self._runs = None
+            held = self.desk.states.held(attached.port)
+            self.app.tell(_next_words(held, self._ended), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
         """Mark the line that an error of the board names, if its program lies in the editor."""
-        self.app.tell(ends_in_error("It", fault.number, fault.message))
+        self._ended = f"{ends_in_error('It', fault.number, fault.message)}."
+        self.app.tell(self._ended)
         program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
         if program in ("", "rescue", self.sheets.sheet.name):
             self._mark(fault)
@@ -113,6 +129,7 @@ class BoardConsole(DeskPart):
             if is_command:
                 if may_run(line, attached.choice.profile):
                     self.sheets.editor.fault = None
+                    self._runs, self._ended = attached, ""
                     self.desk.plotting.begin(line)
                 self._typed(attached, line)
             return ""  # what was told of an earlier job is over
@@ -188,11 +205,6 @@ class BoardConsole(DeskPart):
             return
         self.desk.show_band("console")
         self.desk.query_one("#console-line", Input).focus()
-        held = self.desk.states.held(attached.port)
-        if held.known and not held.lines:
-            self.app.tell(
-                f"The board was last seen without a program; {way_to('load')} loads the listing."
-            )
         job = attached.talk_at_prompt(
             "Running the program", partial(_enter, attached, command), then="run"
         )

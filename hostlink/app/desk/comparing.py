@@ -51,15 +51,20 @@ class Comparing(DeskPart):
 
     def compare_two(self) -> None:
         """Ask for two listings, and compare them."""
-        from hostlink.app.screens.dialogues import Fill
+        from hostlink.app.offers import offer_listings
+        from hostlink.app.screens.filling import Fill
 
         first = self.sheets.noted_program or self.sheets.sheet.name
+        offer = self.app.attempt(lambda: offer_listings(self.app.archive))
+        if offer is None:
+            return
         self.app.push_screen(
             Fill(
                 "Compare two listings, line by line.",
                 [("a", "this", first), ("b", "with", "")],
                 hint=f"{WHAT_CAN_BE_NAMED}, a rescue such as rescue@1. Enter compares them.",
                 path="b",
+                offers={"a": offer, "b": offer},
             ),
             self._compare_two,
         )

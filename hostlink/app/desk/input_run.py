@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.sentences import RUN_PROGRAM
+from hostlink.app.sentences import PROGRAM_ENDED, RUN_PROGRAM
 from hostlink.errors import HostlinkError, UsageError
 from hostlink.sentences import NEW_FILE, printed_in
 from hostlink.words import plural, safe
@@ -27,7 +27,7 @@ class InputRun(DeskPart):
 
     def ask(self) -> None:
         """Ask for the input file, the longest time and where the output goes, then run."""
-        from hostlink.app.screens.dialogues import Fill
+        from hostlink.app.screens.filling import Fill
 
         if self.desk.readings.need() is None:
             return
@@ -93,7 +93,7 @@ class InputRun(DeskPart):
         def done(_: Ran) -> str:
             left = f" Not asked for: {plural(answers.left, 'answer')}." if answers.left else ""
             where = f" {printed_in(output)}" if output is not None and printed else ""
-            return f"The program has ended, {plural(len(printed), 'row')} printed.{left}{where}"
+            return f"{PROGRAM_ENDED}, {plural(len(printed), 'row')} printed.{left}{where}"
 
         self.desk.show_band("console")
         self.desk.plotting.begin()

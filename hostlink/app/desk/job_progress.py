@@ -2,15 +2,15 @@
 
 The ruler's track for the board fills as lines are sent, the ledger marks each line of the editor
 that was sent and, once the read-back agrees, all of them as proven. In place of the last line
-stands a row for each board with a job. News that must not be missed stays there until Escape or the
-next job.
+stands a row for each board with a job. News that must not be missed stays there until Escape, the
+next job, or until the board holds a program of the archive again, other than then.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from textual.content import Content
 from textual.widgets import Static
@@ -40,13 +40,21 @@ def sent_lines(text: str, attached: AttachedBoard) -> Sent:
     return Sent(lines, measure(listing, attached.choice.effective.rules).total)
 
 
+class _News(NamedTuple):
+    """What a job told about the board at a port, and what that was known to hold then."""
+
+    text: str
+    port: str
+    held: KnownContents
+
+
 class JobProgress(DeskPart):
     """Shows the jobs that were begun on the desk."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._jobs: list[Job[Any]] = []
-        self._news: list[str] = []
+        self._news: list[_News] = []
         self._proven: dict[str, tuple[Sent, KnownContents]] = {}  # the last loads, by port
 
     def follow(self, job: Job[Any]) -> None:
@@ -90,9 +98,20 @@ class JobProgress(DeskPart):
 
     def clear_news(self) -> None:
         """Let the news of ended jobs go."""
-        if self._news:
-            self._news.clear()
+        self._keep_news([])
+
+    def check_news(self) -> None:
+        """Let the news go that are settled."""
+        self._keep_news([one for one in self._news if not self._is_settled(one)])
+
+    def _keep_news(self, news: list[_News]) -> None:
+        if news != self._news:
+            self._news = news
             self._show()
+
+    def _is_settled(self, news: _News) -> bool:
+        held = self.desk.states.held(news.port)
+        return bool(held.spec) and not held.changed and held.spec != news.held.spec
 
     def stop_job(self, job: Job[Any]) -> None:
         """Stop a job; ask first if it has a question for that."""
@@ -112,9 +131,10 @@ class JobProgress(DeskPart):
         if job.ended:
             self._jobs.remove(job)
             # The result tells the rest: what is left here must not be missed.
-            self._news += [text for text, is_news in job.progress.told if is_news]
+            held = self.desk.states.held(job.attached.port)
+            told = [text for text, is_news in job.progress.told if is_news]
+            self._news += [_News(text, job.attached.port, held) for text in told]
             if job.error is None and job.sends is not None:
-                held = self.desk.states.held(job.attached.port)
                 self._proven[job.attached.port] = (job.sends, held)
         if job.sends is not None and job.attached is self.app.boards.current:
             self.check_marks()
@@ -135,7 +155,7 @@ class JobProgress(DeskPart):
     def _show(self) -> None:
         width = self.desk.size.width - 2
         rows = [safe(job_row(job, width)) for job in self._jobs]
-        rows += [f"! {safe(text)}" for text in self._news[-_MOST_NEWS:]]
+        rows += [f"! {safe(one.text)}" for one in self._news[-_MOST_NEWS:]]
         static = self.desk.query_one("#jobs", Static)
         static.update(Content("\n".join(capital(row) for row in rows)))
         self.desk.set_class(bool(self._jobs), "-working")

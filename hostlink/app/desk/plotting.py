@@ -29,10 +29,17 @@ class Plotting(DeskPart):
             self._plot.remove()
             self._plot = None
             return
-        self._plot = NumberPlot(self.desk.query_one(Transcript).printed, id="plot")
+        self._plot = NumberPlot(id="plot")
+        self.renew()
         self.desk.query_one(ConsolePane).mount(self._plot)
         if not self.desk.has_class("-big"):
             self.desk.space.enlarge_console()
+
+    def renew(self) -> None:
+        """Draw what stands in the console, which may show another board now."""
+        self.begin()
+        if self._plot is not None:
+            self._plot.add(self.desk.query_one(Transcript).printed)
 
     def begin(self, line: str = "") -> None:
         """Begin a new plot for a program that starts. line: what was typed for it; no heading."""

@@ -84,7 +84,8 @@ class Readings(DeskPart):
                 width=room,
             )
             width = current.choice.profile.rules.form.screen_width
-            self.desk.query_one(Transcript).board_width = width
+            if self.desk.query_one(Transcript).show_board(current.port, width):
+                self.desk.plotting.renew()
             track = self.desk.progress.track_of(current) or self._track_of(current)
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
         self.desk.ruler.show_board(track)
@@ -110,6 +111,7 @@ class Readings(DeskPart):
     def note(self, attached: AttachedBoard, held: KnownContents) -> None:
         """Record what a board holds, as read or proven."""
         self.desk.states.note(attached.port, held)
+        self.desk.progress.check_news()
         attached.read_at = self.app.now()
         self.show()
 

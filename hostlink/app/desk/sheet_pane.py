@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
@@ -155,7 +156,9 @@ class SheetPane(Vertical):
         static = self.query_one("#finding", Static)
         words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
         if not self.checked.findings:
-            words = f"{words} {self._ledger.legend_at(row)}".rstrip()
+            longer, room = f"{words} {self._ledger.legend_at(row)}".rstrip(), static.content_size
+            if not room.width or len(wrap(longer, room.width)) <= room.height:
+                words = longer
         static.set_class(bool(self.checked.errors), "-error")
         static.update(Content(safe(words)))
 
@@ -226,7 +229,10 @@ class SheetPane(Vertical):
             return
         self.check()
         self.post_message(self.Kept())
-        self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new), of_text=True)
+        words = kept_words(kept.revision.spec, is_new=kept.is_new)
+        if self.app.boards.current is not None:
+            words += f" Next: load it ({way_to('load')})."
+        self.app.tell(words, of_text=True)
         go_on()
 
     def note_kept(self, specs: Sequence[str]) -> None:

@@ -180,7 +180,7 @@ class Workshop(DeskPart):
 
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
-        from hostlink.app.screens.dialogues import Fill
+        from hostlink.app.screens.filling import Fill
         from hostlink.jobs.publishing import details_of, write_sheet
 
         if self.need_listing() is None:

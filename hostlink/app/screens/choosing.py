@@ -38,9 +38,7 @@ class ChoosePath(AskText):
 
     def _answered_by(self) -> Iterator[Widget]:
         yield from super()._answered_by()
-        yield Rows(
-            [ListColumn("here", -1)], empty="No file or folder begins like this.", id="places"
-        )
+        yield Rows([ListColumn("here", -1)], id="places")
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -54,7 +52,10 @@ class ChoosePath(AskText):
     def _list(self) -> None:
         text = self.query_one("#answer", Input).value
         names = matching_paths(text, self._suffixes)
-        self.query_one(Rows).show([Entry(name, (name,)) for name in names], stay=False)
+        begins = " that begins like this" * bool(text[len(folder_of(text)) :])
+        rows = self.query_one(Rows)
+        rows.empty = f"There is no folder and no such file here{begins}."
+        rows.show([Entry(name, (name,)) for name in names], stay=False)
 
     def _take(self, name: str) -> None:
         """Put a name of the list into the line, behind the folder that stands there."""

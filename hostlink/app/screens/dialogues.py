@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.timer import Timer
 from textual.widget import Widget
-from textual.widgets import Button, Input, Label, Static
+from textual.widgets import Button, Input, Static
 
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.layout import HEIGHTS
@@ -246,54 +246,6 @@ class AskText(Box["str | None"]):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         self.dismiss(event.value.strip() or None)
-
-
-class Fill(Box["dict[str, str] | None"]):
-    """Several lines to fill in; what stands in each by its key, None where it is left.
-
-    lines: key, label, and what stands there at first. hint: what Enter does. path: the key of the
-    line that takes a file or folder, which Tab completes; "" for none.
-    """
-
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("down", "app.focus_next", "Next line", show=False),
-        Binding("up", "app.focus_previous", "Line before", show=False),
-    ]
-
-    def __init__(
-        self, head: str, lines: Sequence[tuple[str, str, str]], *, hint: str, path: str = ""
-    ) -> None:
-        super().__init__()
-        self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
-
-    def _words(self) -> Iterator[Widget]:
-        tab = "Tab goes to the next line."
-        if self.path:
-            tab = f"Tab completes a file name, and goes to the next line. {beginning_here()}"
-        yield paragraph(self.head)
-        yield paragraph(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
-
-    def _answered_by(self) -> Iterator[Widget]:
-        for key, label, value in self.lines:
-            with Horizontal(classes="field"):
-                yield Label(Content(safe(label)), classes="label")
-                yield self._line(key, value)
-
-    def _line(self, key: str, value: str) -> TextLine:
-        if key == self.path:
-            from hostlink.app.widgets.paths import PathLine
-
-            return PathLine(value, id=f"fill-{key}")
-        return TextLine(value, id=f"fill-{key}")
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        event.stop()
-        self.dismiss(
-            {
-                key: self.query_one(f"#fill-{key}", TextLine).value.strip()
-                for key, _, _ in self.lines
-            }
-        )
 
 
 class ErrorDialogue(Box[None]):

@@ -61,8 +61,8 @@ class Shrinking:
     columns: Sequence[ListColumn] = (
         ListColumn("how far"),
         ListColumn("saves", right=True),
-        ListColumn("in all", right=True),
-        ListColumn("bytes then", right=True),
+        ListColumn("in all", right=True, extra=True),
+        ListColumn("then", right=True),
         ListColumn("", -1),
     )
     foot = f"Each level holds those above it. {UNDOABLE} Escape leaves it."

@@ -8,7 +8,6 @@ from functools import partial
 from textwrap import wrap
 from types import MappingProxyType
 
-from textual import events
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.style import Style
@@ -66,10 +65,12 @@ class Foot(Static):
         self._words = self._shown = words
         self._clickable = partial(clickable, bindings=bindings, keys=keys)
 
-    def on_resize(self, event: events.Resize) -> None:
+    def on_resize(self) -> None:
         """Leave out what does not fit."""
         rows = _ON_LOW if self.screen.has_class("-low") else _MOST_ROWS
-        shown = fit_words(self._words, event.size.width, f"{way_to('help')} shows all.", rows)
+        shown = fit_words(
+            self._words, self.content_size.width, f"{way_to('help')} shows all.", rows
+        )
         if shown != self._shown:
             self._shown = shown
             # Textual 8.2 leaves the height as it was where it changes within a resize.
@@ -83,4 +84,4 @@ def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
     while parts and len(wrap("".join(parts) + rest, width)) > rows:
         parts.pop()
-    return "".join(parts) + rest
+    return re.sub(r"[,;:]\s*$", ". ", "".join(parts)) + rest

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rich.cells import cell_len
 from textual.containers import Vertical
 from textual.content import Content
 from textual.widget import Widget
@@ -21,14 +22,18 @@ class Heading(Static):
 
     def __init__(self, words: str = "", *, id: str | None = None) -> None:
         super().__init__("", id=id, classes="heading", markup=False)
-        self._words = words
+        self._words: tuple[str, ...] = (words,)
 
     def on_mount(self) -> None:
         self.watch(self.screen, "focused", self._follow)
 
-    def say(self, words: str) -> None:
-        """Change the words of the heading."""
+    def say(self, *words: str) -> None:
+        """Change the words of the heading, to the first of these for which there is room."""
         self._words = words
+        self._follow(self.screen.focused)
+
+    def on_resize(self) -> None:
+        """Choose the words again."""
         self._follow(self.screen.focused)
 
     def on_click(self) -> None:
@@ -42,4 +47,6 @@ class Heading(Static):
         pane = next(one for one in self.ancestors if isinstance(one, Vertical))
         here = focused is not None and pane in focused.ancestors_with_self
         self.set_class(here, "-here")
-        self.update(Content((HERE if here else ELSEWHERE) + safe(self._words)))
+        texts = [(HERE if here else ELSEWHERE) + safe(words) for words in self._words]
+        room = self.size.width
+        self.update(Content(next((one for one in texts if cell_len(one) <= room), texts[-1])))

@@ -15,9 +15,9 @@ from hostlink.words import safe
 class NumberPlot(Widget):
     """Axes with one sign for each column of numbers; any number of rows is drawn without delay."""
 
-    def __init__(self, rows: Iterable[str], *, id: str) -> None:
+    def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
-        self._numbers = Numbers(rows)
+        self._numbers = Numbers()
 
     def begin(self) -> None:
         """Forget the rows of the run before."""

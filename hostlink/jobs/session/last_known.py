@@ -15,6 +15,7 @@ from hostlink.listing import Listing, canonical
 from hostlink.listing.rules import Rules
 from hostlink.sentences import UNNAMED_PROGRAM
 
+CHANGED_SINCE = ", changed since"  # behind the spec of a revision
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
 _FEW_EVENTS = 20  # of a board; the one that is sought is nearly always among them
 _ENDINGS = {
@@ -196,7 +197,7 @@ def copy_words(archive: Archive, copy: HostCopy) -> str:
         return UNNAMED_PROGRAM
     same = _copied(archive, copy)
     is_it = same is not None and same.spec == copy.revision
-    return copy.revision if is_it else f"{copy.revision}, changed since"
+    return copy.revision + CHANGED_SINCE * (not is_it)
 
 
 def _copied(archive: Archive, copy: HostCopy) -> Revision | Rescue | None:
