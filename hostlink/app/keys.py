@@ -60,7 +60,7 @@ def _fault_of(name: str, key: str) -> str:
     if not usable.fullmatch(key) and key not in SCREEN_KEYS[screen].values():
         letters = "" if screen == LISTING else "d, space, "
         return (
-            f'give "{name}" the key "{key}", which is not written as {letters}ctrl+l, f5, '
+            f'give "{name}" the key "{key}", which is not written like {letters}ctrl+l, f5, '
             "shift+f5 or ctrl+f5"
         )
     letter = key.removeprefix("ctrl+")

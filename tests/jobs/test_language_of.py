@@ -147,7 +147,7 @@ def test_a_slip_is_named_with_the_word_that_is_near(archive: Archive, slip: str)
     assert (caught.value.offer, caught.value.kept) == (None, "Nothing was sent to the board.")
     assert archive.programs() == []
     strange = text.replace(b"40 END", b"40 ON A GOTO 10")
-    with pytest.raises(LanguageError, match="BASIC of practice has other forms"):
+    with pytest.raises(LanguageError, match="That of practice has other forms"):
         loaded(archive, from_bytes(strange, "lamp.bas", name="LAMP"), kind="practice")
 
 
