@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from hostlink.app.screens.filling import Offer
+from hostlink.app.screens.filling import LineOffer
 from hostlink.archive.times import local_text
 from hostlink.words import fold, natural, plural
 
@@ -16,21 +16,21 @@ if TYPE_CHECKING:
 _Names = Sequence[tuple[str, str]]
 
 
-def offer_programs(archive: Archive) -> Offer:
+def offer_programs(archive: Archive) -> LineOffer:
     """Offer the programs in use, for a line that takes several."""
     programs = _programs(archive)
-    return Offer(lambda typed: _beginning(typed, programs), many=True)
+    return LineOffer(lambda typed: _beginning(typed, programs), many=True)
 
 
-def offer_tags(archive: Archive) -> Offer:
+def offer_tags(archive: Archive) -> LineOffer:
     """Offer the tags that programs have already, the most frequent first."""
     used = Counter(tag for program in archive.programs(retired=None) for tag in program.tags)
     tags = sorted(used, key=lambda tag: (-used[tag], natural(tag)))
     on = [(tag, f"on {plural(used[tag], 'program')}") for tag in tags]
-    return Offer(lambda typed: _beginning(typed, on), many=True)
+    return LineOffer(lambda typed: _beginning(typed, on), many=True)
 
 
-def offer_listings(archive: Archive) -> Offer:
+def offer_listings(archive: Archive) -> LineOffer:
     """Offer programs, then rescues; the revisions of a program once its name is typed."""
     programs = _programs(archive)
     rescues = _kept(archive.rescues())
@@ -41,7 +41,7 @@ def offer_listings(archive: Archive) -> Offer:
         revisions = _kept(archive.history(known)) if known else []
         return _beginning(typed, [*programs, *revisions, *rescues])
 
-    return Offer(names)
+    return LineOffer(names)
 
 
 def _programs(archive: Archive) -> _Names:

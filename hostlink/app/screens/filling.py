@@ -19,7 +19,7 @@ from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
 
-class Offer(NamedTuple):
+class LineOffer(NamedTuple):
     """What can be chosen for a line.
 
     names: given what is typed, returns names that fit, each with some words on it. many: the line
@@ -50,7 +50,7 @@ class Fill(Box["dict[str, str] | None"]):
         *,
         hint: str,
         path: str = "",
-        offers: Mapping[str, Offer] = MappingProxyType({}),
+        offers: Mapping[str, LineOffer] = MappingProxyType({}),
     ) -> None:
         super().__init__()
         self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
