@@ -45,7 +45,7 @@ class _News(NamedTuple):
 
     text: str
     port: str
-    held: KnownContents
+    held: KnownContents | None
 
 
 class JobProgress(DeskPart):
@@ -111,7 +111,8 @@ class JobProgress(DeskPart):
 
     def _is_settled(self, news: _News) -> bool:
         held = self.desk.states.held(news.port)
-        return bool(held.spec) and not held.changed and held.spec != news.held.spec
+        then = news.held
+        return then is not None and held.spec not in ("", then.spec) and not held.changed
 
     def stop_job(self, job: Job[Any]) -> None:
         """Stop a job; ask first if it has a question for that."""
@@ -133,7 +134,8 @@ class JobProgress(DeskPart):
             # The result tells the rest: what is left here must not be missed.
             held = self.desk.states.held(job.attached.port)
             told = [text for text, is_news in job.progress.told if is_news]
-            self._news += [_News(text, job.attached.port, held) for text in told]
+            then = held if held.known or job.error else None  # None: it is read next
+            self._news += [_News(text, job.attached.port, then) for text in told]
             if job.error is None and job.sends is not None:
                 self._proven[job.attached.port] = (job.sends, held)
         if job.sends is not None and job.attached is self.app.boards.current:
