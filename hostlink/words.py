@@ -9,6 +9,9 @@ from collections.abc import Iterable
 _LONGEST_COMPARED = 60
 _DIGITS = re.compile(r"([0-9]{1,18})")
 
+USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
+"""The signs of a track of memory: its bytes or pages, its limit, what lies beyond, the place."""
+
 
 def safe(text: str, *, keep: str = "") -> str:
     """Return text with everything that a terminal might obey shown as an escape.

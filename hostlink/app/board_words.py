@@ -12,14 +12,13 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.archive.times import local_text
 from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
-from hostlink.words import capital, plural
+from hostlink.words import BEYOND, HERE, LIMIT, UNUSED, USED, capital, plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.session.activity import BoardState
     from hostlink.listing import Ledger, Review
 
 
-USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
 _LONGEST_QUESTION = 21  # characters that are shown of it
 _LEAST_NAME = 10  # columns; less does not tell one board from another
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -> None:
     """Print what an image holds and what is wrong with it. known: its name in the archive."""
-    from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
+    from hostlink.firmware.memory_map import MAP_LEGEND, flash_tracks, segment_rows
     from hostlink.jobs.firmware.image_words import NOTHING_WRONG, told_rows
 
     image, chip = reviewed.image, reviewed.chip
@@ -28,9 +28,9 @@ def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -
         as_role = f", written before for the {role}" if role else ""
         data(f"Known in the archive as {known or 'an image'}{as_role}.")
     data("")
-    for row in memory_map(image.segments, chip, reviewed.boot_bytes):
-        data(row)
-    data(LEGEND)
+    for track in flash_tracks(image.segments, chip, reviewed.boot_bytes):
+        data("  ".join(track).rstrip())
+    data(MAP_LEGEND)
     data("")
     table(["first", "last", "bytes"], segment_rows(image.segments), right=["bytes"])
     data("")

@@ -1,29 +1,64 @@
-"""A map of flash as text, one character for each page, readable in monochrome and any font."""
+"""A map of flash as tracks of 32 pages, one sign for each page."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Segment
+from hostlink.words import BEYOND, HERE, LIMIT, SENT, UNUSED, USED, plural
 
-PAGES_A_ROW = 32
-VECTORS, PROGRAM, FREE, BOOT, CLASH = "v", "p", ".", "B", "!"
-LEGEND = (
-    f"{VECTORS} vector table  {PROGRAM} program  {FREE} blank  {BOOT} bootloader  "
-    f"{CLASH} image in the bootloader's section"
-)
+_PAGES_A_TRACK = 32
+MAP_LEGEND = f"{SENT} image  {UNUSED} blank  {LIMIT} the bootloader begins  {BEYOND} image in it"
 
 
-def memory_map(segments: Sequence[Segment], chip: Chip, boot_bytes: int) -> list[str]:
-    """Return rows of `address  characters`, one character for each page of the chip's flash."""
+def flash_tracks(
+    image: Sequence[Segment],
+    chip: Chip,
+    boot_bytes: int,
+    *,
+    read: int = 0,
+    proven: Collection[int] = (),
+    here: int | None = None,
+) -> list[tuple[str, str, str]]:
+    """Return (first address, a sign for each page, words) of each 32 pages.
+
+    image: the address ranges with bytes of the image. boot_bytes: size of the bootloader's section.
+    read: how many pages were read, from the first. proven: the pages written and read back. here:
+    the page that was read or proven last, None to mark none.
+    """
+    used = pages_of(image, chip)
     boot = chip.application_end(boot_bytes) // chip.page_bytes
-    used = pages_of(segments, chip)
-    signs = [_sign(page, page in used, boot) for page in range(chip.pages)]
-    return [
-        f"{row * chip.page_bytes:04X}  {''.join(signs[row : row + PAGES_A_ROW])}"
-        for row in range(0, chip.pages, PAGES_A_ROW)
-    ]
+    tracks = []
+    for first in range(0, chip.pages, _PAGES_A_TRACK):
+        row = range(first, min(first + _PAGES_A_TRACK, chip.pages))
+        signs = [
+            HERE if page == here else _sign(page, boot, used=page in used, proven=page in proven)
+            for page in row
+        ]
+        words = _words(row, used, proven, min(max(0, read - first), len(row)))
+        tracks.append((f"{first * chip.page_bytes:04X}", "".join(signs), words))
+    return tracks
+
+
+def _sign(page: int, boot: int, *, used: bool, proven: bool) -> str:
+    if proven:
+        return USED
+    if page < boot:
+        return SENT if used else UNUSED
+    if used:
+        return BEYOND
+    return LIMIT if page == boot else " "
+
+
+def _words(row: range, used: Collection[int], proven: Collection[int], read: int) -> str:
+    done = sum(page in proven for page in row)
+    if done:
+        return f"{done} proven"
+    if read:
+        return f"{read} read"
+    held = sum(page in used for page in row)
+    return plural(held, "page") if held else ""
 
 
 def pages_of(segments: Sequence[Segment], chip: Chip) -> set[int]:
@@ -41,11 +76,3 @@ def pages_of(segments: Sequence[Segment], chip: Chip) -> set[int]:
 def segment_rows(segments: Sequence[Segment]) -> list[tuple[str, str, int]]:
     """Return (first address, last address, bytes) of each segment."""
     return [(f"{start:04X}", f"{stop - 1:04X}", stop - start) for start, stop in segments]
-
-
-def _sign(page: int, used: bool, boot: int) -> str:
-    if page >= boot:
-        return CLASH if used else BOOT
-    if not used:
-        return FREE
-    return VECTORS if page == 0 else PROGRAM

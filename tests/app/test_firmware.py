@@ -17,10 +17,8 @@ from hostlink.app.job_words import figures
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.app.screens.firmware import FirmwareScreen
-from hostlink.app.widgets.flash_map import flash_tracks
 from hostlink.board.dialogue.events import Phase
 from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, Needed, RefusedError
-from hostlink.firmware.chip import ATMEGA328P
 from hostlink.jobs.events import PageProven, PagesRead
 from hostlink.jobs.firmware.writing import WriteRequest
 
@@ -371,16 +369,6 @@ def test_a_write_goes_on_behind_the_desk_and_its_map_fills_page_by_page(
     finally:
         for gate in gates:
             gate.set()
-
-
-def test_the_map_of_flash_tells_read_proven_and_the_bootloader_apart() -> None:
-    """Of a chip with 128 bytes a page and 2,048 bytes of bootloader (data sheet of the part)."""
-    rows = flash_tracks(((0, 300),), ATMEGA328P, 2048, read=40, proven=(1,), here=2)
-    assert rows[0] == ("0000", "─━█" + "┄" * 29, "1 proven")
-    assert rows[1] == ("1000", "┄" * 32, "8 read")
-    assert rows[7] == ("7000", "┄" * 16 + "┃" + " " * 15, "")
-    clash = flash_tracks(((0x7780, 0x7881),), ATMEGA328P, 2048)
-    assert clash[7] == ("7000", "┄" * 15 + "─╳╳" + " " * 14, "3 pages")
 
 
 def test_the_time_that_is_left_for_pages_follows_from_those_done() -> None:

@@ -59,8 +59,8 @@ def test_review_draws_the_map_and_names_the_hash(
     """Status 0, the map, the segments, the SHA-256; no archive is made by looking."""
     told = hostlink("firmware", "review", image())
     assert told.status == 0
-    assert "0000  vppppppppppppppppppppppp........" in told.out
-    assert "7000  ................BBBBBBBBBBBBBBBB" in told.out
+    assert f"0000  {24 * '─'}{8 * '┄'}  24 pages" in told.out
+    assert f"7000  {16 * '┄'}┃" in told.out
     assert "Nothing is wrong with it as a file" in told.out
     assert not (place / "archive.sqlite3").exists()
     got = hostlink("firmware", "review", image(), "--json").json

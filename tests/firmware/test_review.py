@@ -8,7 +8,7 @@ import pytest
 
 from hostlink.firmware.chip import ATMEGA328P
 from hostlink.firmware.hex_file import read_hex
-from hostlink.firmware.memory_map import memory_map, segment_rows
+from hostlink.firmware.memory_map import flash_tracks, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 
 
@@ -139,16 +139,12 @@ def test_a_gap_is_named(
     assert "0BB8 to 4FFF is not in the file (17,480 bytes); it is blank." in finding.message
 
 
-def test_the_map_shows_each_page_where_it_lies(
-    hex_file: Callable[..., bytes], program: Callable[..., bytes]
-) -> None:
-    """Eight rows of 32 pages: vectors, program, blank, bootloader, and what clashes with it."""
-    review = reviewed(hex_file(program(300)))
-    rows = memory_map(review.image.segments, ATMEGA328P, 2048)
-    assert rows[0] == "0000  vpp" + "." * 29
-    assert rows[1] == "1000  " + "." * 32
-    assert rows[7] == "7000  " + "." * 16 + "B" * 16
-    assert len(rows) == 8
-    clash = memory_map(((0x7780, 0x7881),), ATMEGA328P, 2048)
-    assert clash[7] == "7000  " + "." * 15 + "p!!" + "B" * 14
+def test_the_map_of_flash_tells_read_proven_and_the_bootloader_apart() -> None:
+    """Of a chip with 128 bytes a page and 2,048 bytes of bootloader (data sheet of the part)."""
+    rows = flash_tracks(((0, 300),), ATMEGA328P, 2048, read=40, proven=(1,), here=2)
+    assert rows[0] == ("0000", "─━█" + "┄" * 29, "1 proven")
+    assert rows[1] == ("1000", "┄" * 32, "8 read")
+    assert rows[7] == ("7000", "┄" * 16 + "┃" + " " * 15, "")
+    clash = flash_tracks(((0x7780, 0x7881),), ATMEGA328P, 2048)
+    assert clash[7] == ("7000", "┄" * 15 + "─╳╳" + " " * 14, "3 pages")
     assert segment_rows(((0x7780, 0x7881),)) == [("7780", "7880", 257)]

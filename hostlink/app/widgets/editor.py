@@ -18,11 +18,10 @@ from textual.theme import Theme
 from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
-from hostlink.app import board_words
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
-from hostlink.words import safe
+from hostlink.words import SENT, USED, safe
 
 if TYPE_CHECKING:
     from textual.document._document import Location
@@ -306,15 +305,15 @@ class LedgerColumn(Widget):
         number = row.line.number
         if number is None or number not in self._done or self._sent.get(number) != row.line.typed:
             return " "
-        return board_words.USED if self._proven else board_words.SENT
+        return USED if self._proven else SENT
 
     def legend_at(self, place: int) -> str:
         """Return what the sign of a load behind a line's costs means, "" where it has none."""
         row = self._rows.get(place)
         sign = self._sign(row) if row is not None else ""
         return {
-            board_words.USED: f"{board_words.USED} The board holds this line.",
-            board_words.SENT: f"{board_words.SENT} This line was sent, and is not read back yet.",
+            USED: f"{USED} The board holds this line.",
+            SENT: f"{SENT} This line was sent, and is not read back yet.",
         }.get(sign, "")
 
     def text_at(self, place: int) -> str:

@@ -15,7 +15,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from hostlink.app import board_words
-from hostlink.words import safe
+from hostlink.words import BEYOND, HERE, LIMIT, SENT, UNUSED, USED, safe
 
 if TYPE_CHECKING:
     from hostlink.listing import Ledger
@@ -58,12 +58,12 @@ class MemoryRuler(Widget):
         "ruler--words",
     }
     _STYLES: ClassVar[dict[str, str]] = {
-        board_words.USED: "ruler--used",
-        board_words.SENT: "ruler--sent",
-        board_words.UNUSED: "ruler--unused",
-        board_words.BEYOND: "ruler--beyond",
-        board_words.LIMIT: "ruler--limit",
-        board_words.HERE: "ruler--here",
+        USED: "ruler--used",
+        SENT: "ruler--sent",
+        UNUSED: "ruler--unused",
+        BEYOND: "ruler--beyond",
+        LIMIT: "ruler--limit",
+        HERE: "ruler--here",
         " ": "ruler--unused",
     }
 
@@ -104,7 +104,7 @@ class MemoryRuler(Widget):
             drawn = board_words.ruler(track, used + sent, ledger.limit, scale=scale)
             if sent:
                 proven = used * track // scale
-                drawn = drawn[:proven] + drawn[proven:].replace(board_words.USED, board_words.SENT)
+                drawn = drawn[:proven] + drawn[proven:].replace(USED, SENT)
         state = self._style("ruler--beyond" if y and ledger.over else "ruler--words")
         parts = [Segment(f"{_NAMES[y]:<{_NAME_WIDTH}}", self.rich_style)]
         for one, run in groupby(drawn):
