@@ -228,7 +228,7 @@ def test_a_damaged_listing_is_never_handed_out(path: Path) -> None:
         revision = archive.keep("TIDE", content, Origin("file")).revision
         assert archive.content(revision) == content
         _sql(path, CHANGED, "UPDATE listings SET text = replace(text, 'EBB', 'FLO')")
-        with pytest.raises(ArchiveError, match="damaged in the archive"):
+        with pytest.raises(ArchiveError, match="The listing of TIDE@1 is damaged"):
             archive.content(revision)
 
 

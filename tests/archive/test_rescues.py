@@ -93,7 +93,7 @@ def test_a_rescue_that_cannot_be_kept_says_so(archive: Archive, content: MakeCon
     assert archive.rescues() == []
     with (
         Archive.open(archive.path, read_only=True) as shut,
-        pytest.raises(ArchiveError, match=r"^The rescue of what the board held was not kept"),
+        pytest.raises(ArchiveError, match=r"^The rescue of what was on the board was not kept"),
     ):
         shut.rescue(content("10 A\n"), Origin("rescue"))
     with archive.writing("x") as db:

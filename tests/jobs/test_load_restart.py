@@ -67,7 +67,7 @@ def test_a_question_that_was_stored_as_a_line_is_taken_out_again(
     assert stored
     assert board.memory == {10: b'PRINT "TIDE"', 20: b"END"}
     assert [event.text for event in board.said("Warned")] == [
-        "Asking for the free memory changed the program on the board."
+        "Asking for free memory changed the program on the board."
     ]
 
 
