@@ -129,7 +129,7 @@ def test_a_survey_that_may_not_store_says_why(
     assert "consent" not in found.told
     assert (found.lines, found.held) == (
         None,
-        "The board holds what it held before the survey, which could not be read.",
+        "The board's memory is as it was before the survey; it could not be read.",
     )
 
 
