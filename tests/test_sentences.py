@@ -19,6 +19,7 @@ _NAMES = (
 """What is spoken of, in sentences that say different things of it."""
 _FORMS = re.compile("must be (a whole number|true or false|text in quotes|a list of|a table of)")
 """What a value is to be, in a profile and in a practice kind: the two readers share no code."""
+_FORGOTTEN = re.compile(r"\{[A-Z_]{3,}\}")  # the name of a sentence, put into none
 _GAP = "\n"  # stands for what an f-string puts in
 _SQL = re.compile(r"\b(SELECT|CREATE|CASE WHEN)\b")
 
@@ -72,3 +73,14 @@ def test_a_run_that_is_written_twice_is_found() -> None:
         "board was not touched by",
         "was not touched by us",
     ]
+
+
+def test_no_text_shows_the_name_of_a_sentence_in_place_of_it() -> None:
+    """A text that names one of hostlink/sentences.py in braces has to be an f-string."""
+    shown = {
+        path.relative_to(HOSTLINK).as_posix(): text
+        for path in sorted(HOSTLINK.rglob("*.py"))
+        for text in texts_of(path.read_text("utf-8"))
+        if _FORGOTTEN.search(text)
+    }
+    assert shown == {}

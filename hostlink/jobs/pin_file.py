@@ -14,7 +14,7 @@ from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import Material
 from hostlink.pins import Pins
 from hostlink.practice.pin_bank import ANALOG, PinInput
-from hostlink.sentences import no_pin
+from hostlink.sentences import ANALOG_PIN, no_pin
 
 HEADS = ["ms", "pin", "value"]
 _MOST_DIGITS = 8  # of a time in ms: a day
@@ -33,7 +33,7 @@ def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
         raise RefusedError(
             f"Row {rows.line_num} of {path} cannot be used: {error}.",
             kept="Nothing was run.",
-            advice="Write rows such as 1500,2,1 (milliseconds, pin, value); {ANALOG_PIN}",
+            advice=f"Write rows such as 1500,2,1 (milliseconds, pin, value); {ANALOG_PIN}",
         ) from error
     return tuple(found)
 
