@@ -12,7 +12,7 @@ from textual.widgets import Input
 
 from hostlink.app.screens.dialogues import AskText, beginning_here
 from hostlink.app.widgets.paths import common_beginning, folder_of, matching_paths
-from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows, go_between
 
 
 class ChoosePath(AskText):
@@ -75,15 +75,7 @@ class ChoosePath(AskText):
 
     def on_key(self, event: events.Key) -> None:
         """Move between the line and the list with Down and Up."""
-        line, rows = self.query_one("#answer", Input), self.query_one(Rows)
-        if event.key == "down" and line.has_focus and rows.key:
-            rows.focus()
-        elif event.key == "up" and rows.has_focus and rows.cursor == 0:
-            line.focus()
-        else:
-            return
-        event.stop()
-        event.prevent_default()
+        go_between(event, self.query_one("#answer", Input), self.query_one(Rows))
 
     def action_complete(self) -> None:
         """Add what all names in the list begin with, or the name at the list's cursor."""

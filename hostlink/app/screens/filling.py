@@ -14,7 +14,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Label
 
 from hostlink.app.screens.dialogues import Box, beginning_here, paragraph
-from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows, go_between
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
@@ -132,14 +132,5 @@ class Fill(Box["dict[str, str] | None"]):
 
     def on_key(self, event: events.Key) -> None:
         """Go from a line to the list of what can be chosen for it with Down, and back with Up."""
-        if self._key not in self._offers:
-            return
-        line, rows = self._text(self._key), self.query_one(Rows)
-        if event.key == "down" and line.has_focus and rows.key:
-            rows.focus()
-        elif event.key == "up" and rows.has_focus and rows.cursor == 0:
-            line.focus()
-        else:
-            return
-        event.stop()
-        event.prevent_default()
+        if self._key in self._offers:
+            go_between(event, self._text(self._key), self.query_one(Rows))

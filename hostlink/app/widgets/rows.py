@@ -21,6 +21,7 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
+from textual.widget import Widget
 
 from hostlink.words import safe
 
@@ -29,6 +30,18 @@ _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
 # thousand would take longer than a key press may.
 _EXACT, _COUNTED = 200, 10_000
 _LEAST = 8  # cells that are left of a column that gives way
+
+
+def go_between(event: events.Key, line: Widget, rows: Rows) -> None:
+    """Go from a line to the list below it with Down, and from its first row back with Up."""
+    if event.key == "down" and line.has_focus and rows.key:
+        rows.focus()
+    elif event.key == "up" and rows.has_focus and rows.cursor == 0:
+        line.focus()
+    else:
+        return
+    event.stop()
+    event.prevent_default()
 
 
 @dataclass(frozen=True, slots=True)
