@@ -59,8 +59,7 @@ class PracticePort:
 
     def _now(self) -> float:
         """Return the machine time: seconds since the port was opened."""
-        if self._closed:
-            self._check_open()
+        self._check_open()
         now = self._clock.now() - self._origin
         self.machine.run_until(now)
         if self.machine.unplugged:

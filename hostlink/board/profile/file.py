@@ -84,7 +84,7 @@ def find_profile(word: str) -> Profile:
         profile = load_profile(own[name])
         if profile.name != name:
             raise ProfileError(
-                f'{place} calls itself "{profile.name}", which is not how its file is called.',
+                f'{place} calls itself "{profile.name}", and its file has another name.',
                 advice="Make the two the same.",
             )
         return profile

@@ -184,11 +184,12 @@ def _setting(
     from hostlink.jobs.trying import Setting, kind_for
 
     known = before or Setting("", tuple(inputs_of(material) or ()), pins=pins_of(material))
-    if "input_path" in asked:
-        asked["inputs"] = tuple(read_answers(asked.pop("input_path")))
-    if "pins" in asked:
-        asked["pins"] = read_pin_file(asked["pins"], kind_for(profile).language.pins)
-    return dataclasses.replace(known, profile=profile.name, **asked)
+    given = dict(asked)
+    if "input_path" in given:
+        given["inputs"] = tuple(read_answers(given.pop("input_path")))
+    if "pins" in given:
+        given["pins"] = read_pin_file(given["pins"], kind_for(profile).language.pins)
+    return dataclasses.replace(known, profile=profile.name, **given)
 
 
 def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
