@@ -14,6 +14,7 @@ import os
 import re
 import sys
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import NoReturn
 
@@ -96,11 +97,15 @@ HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE, HOSTLINK_JSON,
 HOSTLINK_QUIET, HOSTLINK_YES."""
 
 
+@cache
+def _source(module: str) -> str:
+    return (Path(__file__).parent / "commands" / f"{module}.py").read_text("utf-8")
+
+
 def _help_line(module: str, function: str) -> str:
     """Return the first sentence of a command's docstring, without importing its module."""
-    source = (Path(__file__).parent / "commands" / f"{module}.py").read_text("utf-8")
     found = re.search(
-        rf'^def {function}\(.*?"""(.+?)(?:\n\n|""")', source, re.DOTALL | re.MULTILINE
+        rf'^def {function}\(.*?"""(.+?)(?:\n\n|""")', _source(module), re.DOTALL | re.MULTILINE
     )
     assert found is not None
     return " ".join(found[1].split())
