@@ -328,7 +328,8 @@ def test_ctrl_break_ends_a_job_as_sigterm_does(monkeypatch: pytest.MonkeyPatch) 
 
 @pytest.mark.parametrize("encoding", ["cp437", "cp1252", "ascii"])
 def test_what_a_code_page_lacks_ends_no_job(monkeypatch: pytest.MonkeyPatch, encoding: str) -> None:
-    """A pipe of Windows has a code page: what that lacks becomes a question mark."""
+    """A pipe of Windows has a code page: what that lacks becomes a question mark, or a plainer
+    sign where it is part of a drawing; cp437 has most of those."""
     written = io.BytesIO()
     for name in ("stdout", "stderr"):
         monkeypatch.setattr(sys, name, io.TextIOWrapper(written, encoding=encoding))
@@ -337,3 +338,7 @@ def test_what_a_code_page_lacks_ends_no_job(monkeypatch: pytest.MonkeyPatch, enc
     print("TIDE → 中")
     sys.stdout.flush()
     assert written.getvalue().rstrip() == b"TIDE ? ?"
+    print("┤─━┄┃╳")
+    sys.stdout.flush()
+    drawn = "┤─=.|X".encode("cp437") if encoding == "cp437" else b"+-=.|X"
+    assert written.getvalue().splitlines()[1] == drawn

@@ -6,12 +6,27 @@ into it. So closed streams are replaced before anything else is opened.
 
 from __future__ import annotations
 
+import codecs
 import io
 import os
 import sys
 from typing import Any, TextIO, cast
 
 from hostlink.errors import RefusedError, file_errors
+
+_PLAIN = "hostlink.plain"
+_SIGNS = dict(zip("─━┄│┃┤┬└╳█", "-=.||+++X#", strict=True))
+
+
+def _plain(error: UnicodeError) -> tuple[str | bytes, int]:
+    """Replace what a stream's encoding lacks: signs of drawings by plain ones, the rest by ?."""
+    if not isinstance(error, UnicodeEncodeError):
+        return codecs.replace_errors(error)
+    lacking = error.object[error.start : error.end]
+    return "".join(_SIGNS.get(one, "?") for one in lacking), error.end
+
+
+codecs.register_error(_PLAIN, _plain)
 
 
 def check_streams() -> None:
@@ -37,7 +52,7 @@ def check_streams() -> None:
     sys.stderr = cast(TextIO, _Unbroken(sys.stderr))
     for stream in (sys.stdin, sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper | _Unbroken):
-            stream.reconfigure(errors="replace")  # a terminal that lacks a character gets a ?
+            stream.reconfigure(errors=_PLAIN)
 
 
 class _Unbroken:
