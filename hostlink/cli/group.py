@@ -23,8 +23,8 @@ class Group(click.Group):
         if command is not None and command.epilog is None:
             from hostlink.cli.help_map import examples
 
-            path = [*ctx.command_path.split()[1:], cmd_name]
-            command.epilog = examples(" ".join(path))
+            called = f"{ctx.find_root().command_path} "  # may be several words
+            command.epilog = examples(f"{ctx.command_path} {cmd_name}".removeprefix(called))
         if command is not None and COMPLETING in os.environ:
             from hostlink.cli.completing import with_names
 

@@ -162,6 +162,7 @@ def test_commands_are_named_as_hostlink_was_called(
     wrong = hostlink("lod").err
     assert wrong.startswith("Usage: python3 start.py ")
     assert "Try 'python3 start.py --help' for help." in wrong
+    assert "Examples:" in hostlink("firmware", "review", "--help").out
 
 
 @pytest.mark.parametrize(
