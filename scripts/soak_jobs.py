@@ -127,14 +127,14 @@ class VirtualJob:
         self.start = self.truth.before  # what memory holds when the port is open
         self.target = made.as_stored(lines_of(made.material.text))
         self.witness = Witness(archive.path, syncs)
-        asks, echo = bool(made.profile.commands.free_memory), made.settings.echo
+        asks = bool(made.profile.commands.free_memory)
         self.outcome = Outcome(
             number,
             made.kind,
             made.fault,
             drawn.name,
             fair=made.fair,
-            beyond=is_beyond_any_host(drawn, made.faults, asks=asks, echo=echo),
+            beyond=is_beyond_any_host(drawn, made.faults, asks=asks),
         )
         self._record = record
         self._turns = 0
