@@ -33,7 +33,6 @@ from hostlink.listing import Line, Listing, canonical_lines, review, to_text
 from hostlink.sentences import (
     BOARD_UNCHANGED,
     CHECK_WIRE,
-    UNTOUCHED,
     is_unchanged,
     may_hold_another,
     no_name_of,
@@ -239,8 +238,6 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
 
     lines: what memory held. spec: what the archive keeps it as, "" if it does not.
     """
-    outdated = error.kept == UNTOUCHED  # said of a step; the job had recalled something before
-    before = "" if outdated else error.kept
     back = False
     with session.unstoppable(), suppress(HostlinkError):
         session.dialogue.regain(may_interrupt=True)
@@ -264,7 +261,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         state = may_hold_another("Memory", "")
     else:
         state = "Memory, which was empty, may hold a program, or a part of one."
-    return error.but(kept=f"{before} {state}".strip())
+    return error.but(kept=f"{error.kept} {state}".strip())
 
 
 def safe_slot_name(session: Session, name: str) -> str:
