@@ -211,6 +211,8 @@ class VirtualJob:
             value = getattr(event, each.name)
             if isinstance(value, str):
                 self._look_at_words(value)
+        if isinstance(event, MemoryLost) and self.truth.was_erased_by_chance(self.start):
+            self.start = self.truth.memory  # told before it was read: what is to be put back
         if isinstance(event, Rescued | KeptAs | AlreadyKept | BackupKept):
             self.outcome.troubles += self.witness.acknowledged(event.spec)
         if isinstance(event, Rescued) and self.truth.lists < LEAST_LISTS:
