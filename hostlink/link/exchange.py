@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.link.states import EXCHANGE, Course, State
+from hostlink.link.states import EXCHANGE, CoreState, Course
 from hostlink.link.typed import Outcome, Typed
 
 _QUIET_AFTER_STORING_S = 0.3  # for boards that confirm a line only by silence
@@ -100,7 +100,7 @@ class Exchange:
         """Take received bytes; return what to type next and when to call again (seconds)."""
         if self._ends_at is None:
             self._ends_at = now + self._reach.longest_s
-        if self._course.state is State.TYPING:
+        if self._course.state is CoreState.TYPING:
             return self._typing(now, received)
         if received:
             self._last = now
@@ -112,7 +112,7 @@ class Exchange:
     def _typing(self, now: float, received: bytes) -> Step:
         step = self.typed.step(now, received)
         if self.typed.committed:
-            self._course.move(State.COLLECTING)
+            self._course.move(CoreState.COLLECTING)
             self._last = now + len(step.write) * self._pacing.byte_s
             return Step(step.write, self._last + self._silence())
         if self.typed.done:
@@ -123,7 +123,7 @@ class Exchange:
     def _finish(self, outcome: Outcome) -> Step:
         self.outcome = outcome
         self.answer = bytes(self._buffer)
-        self._course.move(State.DONE)
+        self._course.move(CoreState.DONE)
         return Step()
 
     def _silence(self) -> float:

@@ -23,7 +23,7 @@ from typing import Literal, TypeAlias
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import TIMED_MARGIN, Pacing
-from hostlink.link.states import SENDER, Course, State
+from hostlink.link.states import SENDER, CoreState, Course
 
 _XON, _XOFF = 0x11, 0x13
 _LONGEST_PAUSE_S = 20.0
@@ -143,7 +143,7 @@ class Sender:
     def _pause(self, now: float, off: bool) -> None:
         """Obey the board's XOFF or XON; either may come twice."""
         self._last_progress = self._paused_at = now
-        state = State.PAUSED if off else State.SENDING
+        state = CoreState.PAUSED if off else CoreState.SENDING
         if self._course.state is not state:
             self._course.move(state)
 
@@ -165,11 +165,11 @@ class Sender:
 
     def _fail(self, kind: StopKind) -> None:
         self.damage = EarlyStop(self._prompted, kind, self._expected, bytes(self._heard))
-        self._course.move(State.DONE)
+        self._course.move(CoreState.DONE)
 
     def _end_if_confirmed(self) -> None:
         if self.confirmed == len(self._lines) and not self.done:
-            self._course.move(State.DONE)
+            self._course.move(CoreState.DONE)
 
     # --- time --------------------------------------------------------------------------------
 
@@ -179,7 +179,7 @@ class Sender:
             self._confirm(now)
         if self.done:
             return
-        if self._course.state is State.PAUSED:
+        if self._course.state is CoreState.PAUSED:
             if now - self._paused_at > _LONGEST_PAUSE_S:
                 self._fail("paused")
             return
@@ -207,7 +207,7 @@ class Sender:
 
     def _wake(self, now: float) -> float:
         moments = list(self._guards[:1])
-        if self._course.state is State.PAUSED:
+        if self._course.state is CoreState.PAUSED:
             moments.append(self._paused_at + _LONGEST_PAUSE_S + 0.001)
         elif self.pacing.confirms:
             moments.append(self._deadline())
@@ -219,7 +219,7 @@ class Sender:
 
     def _next_bytes(self, now: float) -> bytes:
         """Return as many bytes as may be sent now."""
-        if self._course.state is State.PAUSED:
+        if self._course.state is CoreState.PAUSED:
             return b""
         pacing = self.pacing
         out = bytearray()

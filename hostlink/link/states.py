@@ -15,7 +15,7 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 
-class State(Enum):
+class CoreState(Enum):
     """What a core does now."""
 
     TYPING = "typing"  # sends the text of a line and checks its echo
@@ -28,25 +28,25 @@ class State(Enum):
     DONE = "done"  # has its result, or gave up
 
 
-Moves: TypeAlias = Mapping[State, frozenset[State]]
+Moves: TypeAlias = Mapping[CoreState, frozenset[CoreState]]
 
 TYPED: Moves = MappingProxyType(
     {
-        State.TYPING: frozenset({State.SETTLING, State.COMMITTED, State.DONE}),
-        State.SETTLING: frozenset({State.CANCELLING, State.DONE}),
-        State.CANCELLING: frozenset({State.TYPING, State.SETTLING, State.DONE}),
+        CoreState.TYPING: frozenset({CoreState.SETTLING, CoreState.COMMITTED, CoreState.DONE}),
+        CoreState.SETTLING: frozenset({CoreState.CANCELLING, CoreState.DONE}),
+        CoreState.CANCELLING: frozenset({CoreState.TYPING, CoreState.SETTLING, CoreState.DONE}),
     }
 )
 EXCHANGE: Moves = MappingProxyType(
     {
-        State.TYPING: frozenset({State.COLLECTING, State.DONE}),
-        State.COLLECTING: frozenset({State.DONE}),
+        CoreState.TYPING: frozenset({CoreState.COLLECTING, CoreState.DONE}),
+        CoreState.COLLECTING: frozenset({CoreState.DONE}),
     }
 )
 SENDER: Moves = MappingProxyType(
     {
-        State.SENDING: frozenset({State.PAUSED, State.DONE}),
-        State.PAUSED: frozenset({State.SENDING, State.DONE}),
+        CoreState.SENDING: frozenset({CoreState.PAUSED, CoreState.DONE}),
+        CoreState.PAUSED: frozenset({CoreState.SENDING, CoreState.DONE}),
     }
 )
 
@@ -63,7 +63,7 @@ class Course:
         """Return whether the state is final."""
         return self.state not in self._moves
 
-    def move(self, to: State) -> None:
+    def move(self, to: CoreState) -> None:
         """Enter the state `to`. Raises AssertionError if the table has no such move."""
         if to not in self._moves.get(self.state, ()):
             raise AssertionError(f"no move from {self.state.value} to {to.value}")

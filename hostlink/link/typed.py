@@ -12,7 +12,7 @@ from enum import Enum
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.link.states import TYPED, Course, State
+from hostlink.link.states import TYPED, CoreState, Course
 
 _DEAF_SIGNS = 2  # a single one may be damage on the wire
 _CUT_SIGNS = 4  # attempts in a row that stop at the same character; damage would vary
@@ -87,7 +87,7 @@ class Typed:
     @property
     def committed(self) -> bool:
         """Return whether the line end was sent, behind a text that was echoed correctly."""
-        return self._course.state is State.COMMITTED
+        return self._course.state is CoreState.COMMITTED
 
     @property
     def heard(self) -> bytes:
@@ -130,15 +130,15 @@ class Typed:
             return self._finish(Outcome.FLOODING if talking else Outcome.SILENT)
         if len(self._buffer) + len(received) > self._most_bytes:
             return self._finish(Outcome.FLOODING)
-        if self._course.state is State.TYPING:
+        if self._course.state is CoreState.TYPING:
             return self._typing(now, received)
-        if self._course.state is State.SETTLING:
+        if self._course.state is CoreState.SETTLING:
             return self._settling(now, received)
         return self._cancelling(now, received)
 
     def _finish(self, outcome: Outcome) -> Step:
         self.outcome = outcome
-        self._course.move(State.DONE)
+        self._course.move(CoreState.DONE)
         return Step()
 
     # --- typing ------------------------------------------------------------------------------
@@ -193,7 +193,7 @@ class Typed:
         return True
 
     def _commit(self, now: float, out: bytes) -> Step:
-        self._course.move(State.COMMITTED)
+        self._course.move(CoreState.COMMITTED)
         self._buffer.clear()
         out += self._pacing.line_end
         self._last = now + len(out) * self._pacing.byte_s
@@ -209,7 +209,7 @@ class Typed:
         self._attempts += 1
         self._stops.append(self._echoed)
         self._buffer[:] = received
-        self._course.move(State.SETTLING)
+        self._course.move(CoreState.SETTLING)
         self._settling_since = now
         return Step(b"", now + self._pacing.quiet_s)
 
@@ -221,7 +221,7 @@ class Typed:
             if now - self._settling_since > _LONGEST_SETTLING_S:
                 return self._finish(Outcome.FLOODING)
             return Step(b"", quiet_at)
-        self._course.move(State.CANCELLING)
+        self._course.move(CoreState.CANCELLING)
         self.prompted_early = ends_with_prompt(self._buffer, self._pacing)
         self._buffer.clear()
         pacing = self._pacing
@@ -266,10 +266,10 @@ class Typed:
         told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
         if told and not ends_with_prompt(bytes(self._buffer), pacing):
             self._attempts += 1
-            self._course.move(State.SETTLING)
+            self._course.move(CoreState.SETTLING)
             self._settling_since = now
             return Step(b"", now)
-        self._course.move(State.TYPING)
+        self._course.move(CoreState.TYPING)
         self._sent = self._echoed = self._came_back = 0
         self._next_byte_at = 0.0
         self._last = now

@@ -162,7 +162,11 @@ def test_commands_are_named_as_hostlink_was_called(
     wrong = hostlink("lod").err
     assert wrong.startswith("Usage: python3 start.py ")
     assert "Try 'python3 start.py --help' for help." in wrong
-    assert "Examples:" in hostlink("firmware", "review", "--help").out
+    for words in (("firmware", "review"), ("sheet",), ("load",)):
+        told = hostlink(*words, "--help").out
+        assert f"    python3 start.py {' '.join(words)}" in told
+        assert "hostlink " not in told.partition("Options:")[0]
+        assert "hostlink " not in told.partition("Examples:")[2]
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ import pytest
 from hostlink.link.exchange import Exchange, Reach
 from hostlink.link.pacing import Pacing
 from hostlink.link.sender import Sender
-from hostlink.link.states import EXCHANGE, SENDER, TYPED, Course, Moves, State
+from hostlink.link.states import EXCHANGE, SENDER, TYPED, CoreState, Course, Moves
 from hostlink.link.typed import Outcome, Typed
 
 ERASING = Pacing(prompt=b"> ", erase=b"\x08", line_s=0.01)
@@ -27,12 +27,12 @@ TABLES = pytest.mark.parametrize(
 def test_every_state_of_a_table_is_reached_and_comes_to_an_end(moves: Moves) -> None:
     """No state stands in a table in vain, and none is a place that nothing leaves."""
     reached = {next(iter(moves))}
-    for _ in State:
+    for _ in CoreState:
         reached |= {to for state in reached for to in moves.get(state, ())}
     assert reached >= set(moves)
     for start in moves:
         ways = {start}
-        for _ in State:
+        for _ in CoreState:
             ways |= {to for state in ways for to in moves.get(state, ())}
         assert ways - set(moves), f"{start} never ends"
 
@@ -41,7 +41,7 @@ def test_every_state_of_a_table_is_reached_and_comes_to_an_end(moves: Moves) -> 
 def test_a_move_that_is_not_in_the_table_is_refused(moves: Moves) -> None:
     """Each pair of states is a move or an error; a refused one leaves the state as it was."""
     for start in moves:
-        for to in State:
+        for to in CoreState:
             course = Course(moves)
             course.state = start
             if to in moves[start]:
@@ -75,10 +75,10 @@ CORES: list[tuple[Moves, Callable[[], Any]]] = [
 
 def test_the_cores_make_every_move_of_their_tables(monkeypatch: pytest.MonkeyPatch) -> None:
     """Boards that answer at random: each move happens, and one beyond the tables would raise."""
-    made: set[tuple[int, State, State]] = set()
+    made: set[tuple[int, CoreState, CoreState]] = set()
     move = Course.move
 
-    def note(course: Course, to: State) -> None:
+    def note(course: Course, to: CoreState) -> None:
         made.add((id(course._moves), course.state, to))
         move(course, to)
 
