@@ -67,7 +67,7 @@ class Transcript(ScrollView, can_focus=True):
         self._cut(self._rows)
 
     def _cut(self, rows: Iterable[tuple[str, bool]]) -> None:
-        """Cut rows to the width that there is, and show them."""
+        """Cut the rows to the available width, and show them."""
         width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
             shown = safe(text)
@@ -93,7 +93,7 @@ class Transcript(ScrollView, can_focus=True):
         return [text for text, ours in self._rows if not ours]
 
     def watch_scroll_y(self, old_value: float, new_value: float) -> None:
-        """Follow the newest row again once it is reached, and leave it where the user goes up."""
+        """Follow the newest row while it is in view; stop when the user scrolls up."""
         super().watch_scroll_y(old_value, new_value)
         self._follows = self.scroll_offset.y >= self.max_scroll_y - 1
 

@@ -201,9 +201,9 @@ def setting_of(run: Run) -> Setting | None:
 def check_all(
     archive: Archive, tag: str | None, stopped: Callable[[], bool]
 ) -> Iterator[tuple[Run, Tried | HostlinkError]]:
-    """Try the latest revision of each program of which something is expected, until `stopped`.
+    """Try the latest revision of each program with an expected run, until `stopped`.
 
-    Yield the expected run and what came of it, an error if it could not be tried.
+    Yield the expected run and the result, an error if the program could not be tried.
     tag: only programs with that tag. Raises UsageError if there is none.
     """
     held = expectations(archive)

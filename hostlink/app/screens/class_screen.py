@@ -151,7 +151,7 @@ class ClassScreen(Page[None]):
         self._begin(HEADS.index("saved"), "Saving from", collecting())
 
     def _begin(self, column: int, what: str, job: SeatJob[Any], doing: str = "") -> None:
-        """Do a job at each board that is here, and at those that come while they are waited for.
+        """Do a job on each board that is plugged in, now or while the job waits for more.
 
         doing: what it does to the memory of a learner's board; see `AttachedBoard.doing`.
         """
