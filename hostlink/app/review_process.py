@@ -6,13 +6,13 @@ stdout, both pickled, until stdin ends; it ends when the app ends, however that 
 
 from __future__ import annotations
 
-import gc
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from hostlink.app.collector import uncollected
 
 if TYPE_CHECKING:
     from subprocess import Popen
@@ -38,21 +38,6 @@ class Asked:
         with uncollected() if len(self.text) > LARGE else nullcontext():
             listing = Listing.from_text(self.text)
             return review(listing, self.rules, deep=True, silenced=self.silenced)
-
-
-@contextmanager
-def uncollected() -> Iterator[None]:
-    """Keep the garbage collector away from what is made here: reference counts free it.
-
-    The collector would look at all of it again and again, between two keys: 0.1 s for 5,000 lines.
-    """
-    gc.collect(1)
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.freeze()
-        gc.enable()
 
 
 class ReviewProcess:

@@ -12,6 +12,7 @@ import pytest
 from hostlink.app import aside, review_process
 from hostlink.app.desk.reviewing import Reviewing
 from hostlink.app.review_process import Asked, ReviewProcess
+from hostlink.app.start import app_class
 from hostlink.board.profile.file import find_profile
 
 LONG = "".join(f"{number} PRINT {number}\n" for number in range(1, 1501))
@@ -97,3 +98,21 @@ def test_process_ends_when_the_app_is_killed() -> None:
         assert process.stdin is not None
         process.stdin.close()
         assert process.wait(timeout=30) == 0
+
+
+def test_collector_runs_again_once_the_desk_is_drawn(stage) -> None:
+    """It never looks at what was there by then: that took 0.1 s between two keys."""
+    frozen = gc.get_freeze_count()
+
+    async def story(_, app) -> None:
+        assert app.begun
+        assert gc.isenabled()
+        assert gc.get_freeze_count() > frozen
+
+    app_class()
+    assert not gc.isenabled()
+    try:
+        stage.play(story, port="")
+    finally:
+        gc.enable()
+        gc.unfreeze()
