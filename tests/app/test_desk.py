@@ -162,6 +162,11 @@ def test_the_archive_is_searched_while_typing_and_opened_by_enter(
         await wait(pilot, lambda: "HARBOUR" in app.desk.editor.text)
         await pilot.press("escape", "a", "escape", "escape")
         assert app.desk.query_one("#find").value == ""
+        await pilot.press("escape", "a")
+        await type_text(pilot, "nowhere to be found")
+        await wait(pilot, lambda: not rows.entries)
+        await pilot.press("tab")
+        assert app.focused is not rows
 
     stage.play(story, port="")
 
