@@ -117,7 +117,7 @@ class Transcript(ScrollView, can_focus=True):
 
 
 class ConsoleLine(TextLine):
-    """The line to type. A paste of several lines is handed over; what is typed here stays."""
+    """The line to type, of each board its own. A paste of several lines is handed over."""
 
     class Pasted(Message):
         """Several lines were pasted."""
@@ -125,6 +125,19 @@ class ConsoleLine(TextLine):
         def __init__(self, text: str) -> None:
             super().__init__()
             self.text = text
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__(id=id)
+        self._port = ""  # until a board is attached; the first gets what was typed by then
+        self._typed: dict[str, str] = {}  # to the other boards, and not sent yet
+
+    def show_board(self, port: str) -> None:
+        """Show what is typed to the board at a port from now on."""
+        if self._port:
+            self._typed[self._port] = self.value
+            self.value = self._typed.pop(port, "")
+            self.cursor_position = len(self.value)
+        self._port = port
 
     def _on_paste(self, event: events.Paste) -> None:
         text = event.text.replace("\r\n", "\n").replace("\r", "\n")
@@ -155,6 +168,13 @@ class ConsolePane(Vertical):
         """Tell the way out first where there is little room."""
         out = f"{way_back()} leaves"
         self.query_one(Heading).say(f"Console: Enter sends, {out}", f"Console: {out}", out)
+
+    def show_board(self, port: str, width: int) -> bool:
+        """Show another board, see `Transcript.show_board`, with what is typed to it."""
+        is_other = self.query_one(Transcript).show_board(port, width)
+        if is_other:
+            self.query_one(ConsoleLine).show_board(port)
+        return is_other
 
     def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
         """Show what came from the board."""

@@ -72,11 +72,8 @@ class ClassScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the table, with the learner at its cursor in full."""
-        widths = (12, 14, 14, 7, 12, -1, 14)
-        columns = [
-            ListColumn(head, width, right=head == "changed", extra=head == "last error")
-            for head, width in zip(HEADS, widths, strict=True)
-        ]
+        error = "last error"
+        columns = [ListColumn(head, -(head == error), extra=head == error) for head in HEADS]
         yield from with_detail(Rows(columns, empty="Nobody.", id="class"), id="class-detail")
 
     def on_mount(self) -> None:
