@@ -281,9 +281,9 @@ def test_what_a_damaged_index_found_by_another_listing_is_not_shown(
 
 def test_a_renamed_column_is_damage(damaged: Damaged) -> None:
     """A flipped bit in the stored schema may turn a name into its capitals."""
-    with damaged("ALTER TABLE programs RENAME COLUMN latest_id TO LATEST_ID") as archive:
-        with pytest.raises(ArchiveError, match="is damaged in the archive"):
-            archive.retire("TIDE")
+    archive = damaged("ALTER TABLE programs RENAME COLUMN latest_id TO LATEST_ID")
+    with archive, pytest.raises(ArchiveError, match="is damaged in the archive"):
+        archive.retire("TIDE")
 
 
 def _lose_name_in_index(path: Path) -> None:
