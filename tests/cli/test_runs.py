@@ -89,6 +89,16 @@ def test_numbers_are_written_as_csv_and_drawn_as_svg(hostlink: Hostlink, place: 
     assert not (place / "-").exists()
 
 
+@pytest.mark.parametrize("more", [("--json",), ("--plot",), ("--svg", "-")])
+@pytest.mark.usefixtures("ran")
+def test_standard_output_takes_one_thing(hostlink: Hostlink, more: tuple[str, ...]) -> None:
+    """Nobody could part what is mixed there; a file of another name takes it beside JSON."""
+    told = hostlink("runs", "TIDE@1", "--csv", "-", *more)
+    assert (told.status, told.out) == (2, "")
+    assert "nothing else can go to standard output" in told.err
+    assert hostlink("runs", "TIDE@1", "--csv", "t.csv", "--json").json["run"] == "run@1"
+
+
 @pytest.mark.usefixtures("ran")
 def test_numbers_are_drawn_in_the_terminal(hostlink: Hostlink) -> None:
     """On stdout: axes, the signs of both series, their names."""
@@ -222,16 +232,3 @@ def test_a_question_that_comes_in_parts_is_asked_once(capsys: pytest.CaptureFixt
     for event in (RowOpen("AGE?"), RowOpen("AGE? "), RowPrinted("AGE? 7"), RowOpen("AGE? ")):
         screen.emit(event)
     assert capsys.readouterr().err == "AGE? AGE? "
-
-
-def test_the_pins_of_a_practice_board_are_drawn_at_the_end(
-    hostlink: Hostlink, listing: Callable[..., str]
-) -> None:
-    """Each run by itself, from its own beginning: on three times, as long as off."""
-    blink = listing("10 FOR I=1 TO 3", "20 OUT 13,1:WAIT 100", "30 OUT 13,0:WAIT 100", "40 NEXT I")
-    assert hostlink("load", blink).status == 0
-    for _ in range(2):
-        rows = hostlink("run", "--plot").err.splitlines()
-        on = rows[rows.index("pin 13") + 1].partition("┤")[2]
-        assert on[0] == "*"
-        assert [len(bar) for bar in on.split()] == pytest.approx([13, 13, 13], abs=2)

@@ -375,3 +375,5 @@ def test_drawn_values_take_the_place_of_the_output(hostlink: Callable, listing: 
     name = listing("10 FOR I=1 TO 3", "20 PRINT I", "30 NEXT I")
     assert hostlink("try", name, "--csv", "-").out == "printed\n1\n2\n3\n"
     assert hostlink("try", name, "--svg", "-").out.startswith("<svg ")
+    for more in ("--json", "--plot", "--trace"):
+        assert hostlink("try", name, "--csv", "-", more).status == 2

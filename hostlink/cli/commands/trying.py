@@ -13,7 +13,7 @@ import click
 
 from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.drawing import draw_options, show_drawing
+from hostlink.cli.drawing import draw_options, show_drawing, wants_drawing
 from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
@@ -83,7 +83,7 @@ def try_listing(
     from hostlink.jobs.drawing import drawing_of_walk
 
     asked = {name: value for name, value in asked.items() if value is not None}
-    draws = plot or svg is not None or csv is not None
+    draws = wants_drawing(plot, svg, csv, also=common.json or trace)
     if every:
         if what is not None or expect or trace or asked or draws:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
