@@ -8,19 +8,15 @@ that is no terminal, it is printed once, at the end.
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
-
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
 from rich.text import Text
 
 from hostlink.cli.output import data, is_terminal, say
 from hostlink.cli.run_screens import QuestionScreen, is_question
-from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
-from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers
-from hostlink.publish.numbers import Columns, Numbers
+from hostlink.publish.numbers import Numbers
 from hostlink.publish.plot import plot_rows
 from hostlink.words import safe
 
@@ -40,9 +36,8 @@ class PlotScreen(QuestionScreen):
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Give rich the drawing as it is now."""
-        columns = self._numbers.shown
-        if columns is not None:
-            yield Text("\n".join(map(safe, self._drawn([columns]))), no_wrap=True)
+        if rows := self._drawn():
+            yield Text("\n".join(map(safe, rows)), no_wrap=True)
 
     def _printed(self, text: str) -> None:
         super()._printed(text)
@@ -72,17 +67,11 @@ class PlotScreen(QuestionScreen):
     def close(self) -> None:
         """Leave the whole drawing on the screen."""
         self._pause()
-        self._leave([self._numbers.shown] if self._numbers.shown is not None else [])
-
-    def draw_pins(self, session: Session) -> None:
-        """Print what the program put out at pins, where that is known."""
-        drawing = drawing_of_board(session)
-        self._leave(drawing.lanes if drawing is not None else [])
-
-    def _leave(self, lanes: Sequence[Columns]) -> None:
-        for row in self._drawn(lanes) if lanes else ():
+        for row in self._drawn():
             say(row)
 
-    def _drawn(self, lanes: Sequence[Columns]) -> list[str]:
-        size = self._console.size
-        return plot_rows(lanes, size.width - 1, min(_HEIGHT, size.height - 3))
+    def _drawn(self) -> list[str]:
+        columns, size = self._numbers.shown, self._console.size
+        if columns is None:
+            return []
+        return plot_rows([columns], size.width - 1, min(_HEIGHT, size.height - 3))

@@ -48,7 +48,7 @@ RUN_SECONDS = 60.0
 @click.option(
     "--plot",
     is_flag=True,
-    help="Draw the numbers that it prints, as they come; then the pins of a practice board.",
+    help="Draw the numbers that it prints, as they come.",
 )
 @shared(link=True, json=True)
 def run(
@@ -77,8 +77,6 @@ def run(
         tell, answers = teller.emit, given or input_lines()
         screen = _plot_screen(tell, answers) if plot and not common.json else None
         done = run_now(session, answers, seconds, tell, output, common.json, screen)
-        if screen is not None:
-            screen.draw_pins(session)
     if common.json:
         as_json(done.as_dict())
     done.check()
