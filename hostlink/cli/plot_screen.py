@@ -8,6 +8,7 @@ that is no terminal, it is printed once, at the end.
 from __future__ import annotations
 
 import sys
+
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
 from rich.text import Text

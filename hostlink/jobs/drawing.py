@@ -13,6 +13,7 @@ from hostlink.archive import Run
 from hostlink.archive.times import local_text
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import write_new
+from hostlink.jobs.trying import printed_by
 from hostlink.practice.pin_bank import PinBank, PinChange
 from hostlink.practice.walk import Walk
 from hostlink.publish.numbers import Columns, Numbers
@@ -52,7 +53,7 @@ class Drawing:
 def drawing_of_run(run: Run) -> Drawing:
     """Return the numbers that a kept run printed. Raises RefusedError if there are none."""
     title = ", ".join(filter(None, (run.revision, run.spec, local_text(run.at))))
-    rows = _before(run.end.error, run.printed.rows)
+    rows = _before(run.end.error, printed_by(run))
     return _of_rows(title, rows, run.spec, run.printed.cut)
 
 

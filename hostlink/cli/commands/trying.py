@@ -315,5 +315,6 @@ def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
     if isinstance(tried, HostlinkError):
         return [*names, f"not tried: {tried.what}"]
     names[1] = tried.label
-    changed = [row for row in tried.differs if not row.startswith("@@")]
-    return [*names, f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED]
+    differs = tried.differs
+    first = (next((row for row in differs if row.startswith(sign)), "") for sign in "-+")
+    return [*names, f"differs: {' '.join(first).strip()}" if differs else _AS_EXPECTED]
