@@ -1,8 +1,8 @@
 """Draw the numbers that a program prints while it runs, in the terminal of `run --plot`.
 
-Where standard output is a terminal, rows of numbers are only drawn; all else that is printed stands
-above the drawing. Otherwise every row goes to standard output too. The drawing is on stderr; where
-that is no terminal, it is printed once, at the end.
+Where standard output is a terminal, rows that go on with the drawn columns are only drawn; all else
+that is printed stands above the drawing. Otherwise every row goes to standard output too. The
+drawing is on stderr; where that is no terminal, it is printed once, at the end.
 """
 
 from __future__ import annotations
@@ -41,14 +41,15 @@ class PlotScreen(QuestionScreen):
             yield Text("\n".join(map(safe, rows)), no_wrap=True)
 
     def _printed(self, text: str) -> None:
+        is_seen = self._typist is not None and self._asked != ""  # a question with its answer
         super()._printed(text)
-        is_number = self._numbers.add(text)
+        is_drawn = self._numbers.add(text)
         if self._shows_rows:
             data(text)
-        elif not is_number:
+        elif not (is_drawn or is_seen):
             self._pause()
             data(text)
-        if is_number and self._live is None and is_terminal():
+        if is_drawn and self._live is None and is_terminal():
             self._live = Live(self, console=self._console, refresh_per_second=_PER_SECOND)
             self._live.start()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,9 +13,11 @@ from xml.etree import ElementTree
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.cli.plot_screen import PlotScreen
 from hostlink.cli.run_screens import QuestionScreen
 from hostlink.errors import ArchiveError
 from hostlink.jobs.events import RowOpen, RowPrinted
+from hostlink.jobs.run.answers import Given
 
 TIDE = ('10 PRINT "HIGH LOW"', "20 LET A=3", "30 PRINT A,9-A", "40 LET A=A+1", "50 IF A<7 THEN 30",
         '60 PRINT "HIGH WATER"')  # fmt: skip
@@ -232,3 +235,16 @@ def test_a_question_that_comes_in_parts_is_asked_once(capsys: pytest.CaptureFixt
     for event in (RowOpen("AGE?"), RowOpen("AGE? "), RowPrinted("AGE? 7"), RowOpen("AGE? ")):
         screen.emit(event)
     assert capsys.readouterr().err == "AGE? AGE? "
+
+
+def test_each_row_is_drawn_or_printed(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a terminal: a title and a total with a number stay, only the columns are drawn alone."""
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    screen = PlotScreen(lambda _: None, Given())
+    for row in ("SQUARES TO 4", "N SQUARE", "1 1", "2 4", "3 9", "4 16", "IN ALL 30"):
+        screen.emit(RowPrinted(row))
+    assert capsys.readouterr().out == "SQUARES TO 4\nN SQUARE\n1 1\nIN ALL 30\n"
+    screen.close()
+    assert "* SQUARE   across: N" in capsys.readouterr().err
