@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 from itertools import zip_longest
@@ -16,7 +14,7 @@ from hostlink.jobs.files import write_new
 from hostlink.jobs.trying import printed_by
 from hostlink.practice.pin_bank import PinBank, PinChange
 from hostlink.practice.walk import Walk
-from hostlink.publish.numbers import Columns, Numbers
+from hostlink.publish.numbers import Columns, Numbers, csv_text
 from hostlink.publish.plot_svg import plot_svg
 from hostlink.words import natural, plural
 
@@ -75,14 +73,11 @@ def _before(error: str, rows: Sequence[str]) -> Sequence[str]:
 
 
 def _of_pins(title: str, bank: PinBank) -> Drawing:
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(each.name for each in fields(PinChange))
-    writer.writerows(map(astuple, bank.changes))
+    rows = [[each.name for each in fields(PinChange)], *map(astuple, bank.changes)]
     pins = sorted({each.pin for each in bank.changes}, key=natural)
     lanes = [_lane(bank, pin, bank.changes[-1].ms if bank.missing else bank.now()) for pin in pins]
     holds = f"{plural(len(bank.changes), 'change')} of pins"
-    return Drawing(title, lanes, text.getvalue(), holds, bank.missing)
+    return Drawing(title, lanes, csv_text(rows), holds, bank.missing)
 
 
 def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawing:

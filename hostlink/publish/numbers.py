@@ -159,15 +159,20 @@ class Numbers:
     def as_csv(self, rows: Iterable[str]) -> str:
         """Return the numbers of these rows as they were printed, as CSV (RFC 4180)."""
         shown = self.shown
-        text = io.StringIO()
-        if shown is not None:
-            writer = csv.writer(text)
-            writer.writerow(shown.names)
-            for each, numbers in filter(None, map(fields_of, rows)):
-                if each == self._shown:
-                    wide = len(shown.names)
-                    writer.writerows(numbers[at : at + wide] for at in range(0, len(numbers), wide))
-        return text.getvalue()
+        if shown is None:
+            return ""
+        found, wide = [list(shown.names)], len(shown.names)
+        for kind, numbers in filter(None, map(fields_of, rows)):
+            if kind == self._shown:
+                found += [numbers[at : at + wide] for at in range(0, len(numbers), wide)]
+        return csv_text(found)
+
+
+def csv_text(rows: Iterable[Iterable[object]]) -> str:
+    """Return rows as CSV (RFC 4180)."""
+    text = io.StringIO()
+    csv.writer(text).writerows(rows)
+    return text.getvalue()
 
 
 def _names(kind: Kind, heading: str) -> tuple[str, ...]:

@@ -14,9 +14,9 @@ from hostlink.cli.options import FILE, NumberRange, output_option, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.run_screens import QuestionScreen, RunScreen
 from hostlink.cli.ways import COMMANDS
-from hostlink.errors import HostlinkError, RefusedError, file_errors
-from hostlink.sentences import NEW_FILE, OTHER_FILE_OR_FOLDER, PRINTED_ABOVE, printed_in
-from hostlink.words import plural, safe
+from hostlink.errors import HostlinkError
+from hostlink.sentences import printed_in
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.cli.plot_screen import PlotScreen
@@ -67,11 +67,11 @@ def run(
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.run.answers import Given, read_answers
+    from hostlink.jobs.run.output import need_new_file
 
     from_file = input_path is not None and str(input_path) != "-"
     given = Given(read_answers(input_path)) if input_path and from_file else None
-    if output is not None and output.exists():
-        raise RefusedError(f"{output} exists already.", kept="Nothing was run.", advice=NEW_FILE)
+    need_new_file(output)
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
         tell, answers = teller.emit, given or input_lines()
@@ -140,6 +140,7 @@ def run_now(
 
     is_json: nothing is shown but, to a person who types, the questions. screen: shows it otherwise.
     """
+    from hostlink.jobs.run.output import write_printed
     from hostlink.jobs.run.running import run as run_job
 
     screen = screen or (QuestionScreen if is_json else RunScreen)(tell, answers)
@@ -150,20 +151,7 @@ def run_now(
     finally:
         screen.close()
         if output is not None and screen.rows:
-            _write(output, screen.rows)
+            write_printed(output, screen.rows)
     if error is not None and output is not None and screen.rows:
         error = error.but(kept=f"{error.kept} {printed_in(output)}".strip())
     return Done(screen.rows, ran, error)
-
-
-def _write(path: Path, rows: list[str]) -> None:
-    with (
-        file_errors(
-            RefusedError,
-            f"{path} cannot be written",
-            kept=f"The program did run; {PRINTED_ABOVE}.",
-            advice=OTHER_FILE_OR_FOLDER,
-        ),
-        path.open("x", encoding="utf-8", newline="\n") as file,
-    ):
-        file.writelines(safe(row) + "\n" for row in rows)

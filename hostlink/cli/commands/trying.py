@@ -161,17 +161,17 @@ def _profile(common: CommonOptions, material: Material, before: Setting | None) 
         return common.the_profile()
     if before is not None:
         return find_profile(before.profile)
-    if material.shipped is not None or material.held is not None:
-        return written_for(material, common.the_profile()) or common.the_profile()
     usual = common.the_profile()
-    names = guessed_kind(material, usual).names
-    if not names or usual.name in names:
+    is_known = material.shipped is not None or material.held is not None
+    if not is_known and usual.name in guessed_kind(material, usual).names:
         return usual
-    say(
-        f"{material.label} seems to be for boards of the kind {names[0]}, and is tried as on one; "
-        f"--profile {usual.name} tries it as on that kind."
-    )
-    return find_profile(names[0])
+    profile = written_for(material, usual) or usual
+    if not is_known and profile is not usual:
+        say(
+            f"{material.label} seems to be for boards of the kind {profile.name}, and is tried as "
+            f"on one; --profile {usual.name} tries it as on that kind."
+        )
+    return profile
 
 
 def _setting(
