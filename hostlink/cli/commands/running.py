@@ -10,7 +10,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import input_lines
-from hostlink.cli.options import FILE, NumberRange, output_option, shared
+from hostlink.cli.options import ANSWERS, NumberRange, output_option, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.run_screens import QuestionScreen, RunScreen
 from hostlink.cli.ways import COMMANDS
@@ -19,7 +19,6 @@ from hostlink.sentences import printed_in
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.cli.plot_screen import PlotScreen
     from hostlink.jobs.events import Emit
     from hostlink.jobs.run.running import Ran
     from hostlink.jobs.session.session import Session
@@ -29,12 +28,7 @@ RUN_SECONDS = 60.0
 
 
 @click.command()
-@click.option(
-    "--input",
-    "input_path",
-    type=FILE,
-    help="A file whose lines are typed when the program asks.",
-)
+@ANSWERS
 @output_option("Write what the program prints to a new file.")
 @click.option(
     "--seconds",
@@ -74,9 +68,12 @@ def run(
     need_new_file(output)
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
-        tell, answers = teller.emit, given or input_lines()
-        screen = _plot_screen(tell, answers) if plot and not common.json else None
-        done = run_now(session, answers, seconds, tell, output, common.json, screen)
+        answers, screen = given or input_lines(), None
+        if plot and not common.json:
+            from hostlink.cli.plot_screen import PlotScreen
+
+            screen = PlotScreen(teller.emit, answers)
+        done = run_now(session, answers, seconds, teller.emit, output, common.json, screen)
     if common.json:
         as_json(done.as_dict())
     done.check()
@@ -87,12 +84,6 @@ def run(
             "It printed nothing. To load a program: `hostlink load WHAT`.",
             quiet=common.quiet,
         )
-
-
-def _plot_screen(tell: Emit, answers: Answers[str]) -> PlotScreen:
-    from hostlink.cli.plot_screen import PlotScreen
-
-    return PlotScreen(tell, answers)
 
 
 @dataclass(frozen=True, slots=True)
