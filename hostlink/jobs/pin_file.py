@@ -11,7 +11,7 @@ from pathlib import Path
 
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import read_bytes
-from hostlink.jobs.listing_source import Material
+from hostlink.jobs.listing_source import Material, shipped_as
 from hostlink.pins import Pins
 from hostlink.practice.pin_bank import ANALOG, PinInput
 from hostlink.sentences import ANALOG_PIN, no_pin
@@ -41,8 +41,8 @@ def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
 
 def pins_of(material: Material) -> tuple[PinInput, ...]:
     """Return what comes to the pins of a shipped program in the run that was checked."""
-    given = material.shipped.pins if material.shipped is not None else ()
-    return tuple(PinInput(*each) for each in given)
+    shipped = shipped_as(material)
+    return tuple(PinInput(*each) for each in shipped.pins) if shipped is not None else ()
 
 
 def _row(cells: list[str], pins: Pins) -> PinInput:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from hostlink.errors import RefusedError
-from hostlink.jobs.listing_source import Material, shipped_programs
+from hostlink.jobs.listing_source import Material, shipped_as
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted
 
@@ -68,8 +68,7 @@ _SAYS: dict[Result, str] = {
 
 def inputs_of(material: Material) -> Sequence[str] | None:
     """Return the answers to a shipped program's questions; None for any other listing."""
-    origin = material.origin
-    shipped = shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
+    shipped = shipped_as(material)
     return None if shipped is None else shipped.inputs
 
 

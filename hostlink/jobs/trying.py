@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -30,6 +30,7 @@ from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 COMMAND = "try"
 """Begins the command of a run without a board; behind it stands what else its setting holds."""
 _MORE = ("statements", "seconds", "pins")
+_ADDED = ("pin ", "ended by ")
 _AT_ONCE = 5000  # statements, a few milliseconds, between two looks whether to stop
 
 
@@ -183,6 +184,14 @@ def expectations(archive: Archive, program: str | None = None) -> dict[str, tupl
         if setting := setting_of(run):
             held.setdefault(run.program, (run, setting))
     return held
+
+
+def printed_by(run: Run) -> Sequence[str]:
+    """Return the rows that a program printed, without those that a try adds on pins and the end."""
+    rows = list(run.printed.rows)
+    while rows and rows[-1].startswith(_ADDED) and setting_of(run):
+        rows.pop()
+    return rows
 
 
 def setting_of(run: Run) -> Setting | None:
