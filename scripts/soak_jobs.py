@@ -270,7 +270,6 @@ class VirtualJob:
         if truth.lost_flash(self.witness.archive, end):
             self.trouble("lost", "flash")
         told = any(isinstance(event, MemoryLost) for _, event in self.events)
-        told |= truth.was_said and self._rate() > 0  # foreseen, and the greeting may be damaged
         if truth.erased_by_opening and self.outcome.done and not told:
             self.wrong("opening the port emptied the board, and that was not told")
 
