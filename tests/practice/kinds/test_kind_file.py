@@ -19,6 +19,7 @@ from hostlink.practice.kind_file import (
     read_kind,
 )
 
+
 def test_the_kinds_are_there_and_each_says_what_it_is() -> None:
     """Each is named as its file, has a title of its own, and says where its values are from."""
     assert kind_names()[0] == "practice"
