@@ -30,12 +30,8 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "list_end": ("count", "used"),
     "wrong_answer": ("wanted",),
 }
-_AS_IT_IS = "mark"  # a text that stands in a message, and no template
-_TEMPLATES = tuple(
-    each.name
-    for each in dataclasses.fields(Messages)
-    if each.type == "str" and each.name != _AS_IT_IS
-)
+_TEXTS = (each.name for each in dataclasses.fields(Messages) if each.type == "str")
+_TEMPLATES = tuple(name for name in _TEXTS if name != "mark")  # the mark stands as it is
 
 
 class WrongSetting(Exception):
