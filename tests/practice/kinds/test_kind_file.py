@@ -10,7 +10,7 @@ import pytest
 
 from hostlink.errors import UsageError
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import ERRORS, WORDS, BoardKind
+from hostlink.practice.kind import ERRORS, WORDS, BoardKind, Messages
 from hostlink.practice.kind_file import (
     find_kind,
     kind_from_data,
@@ -117,6 +117,19 @@ def test_what_makes_no_sense_is_named(toml: str, says: str) -> None:
     with pytest.raises(UsageError, match=says) as caught:
         read_kind(toml, "red")
     assert 'kind of practice board "red"' in caught.value.what
+
+
+@pytest.mark.parametrize(
+    "name", [each.name for each in dataclasses.fields(Messages) if each.type == "str"]
+)
+def test_every_message_names_only_fields_that_it_has(name: str) -> None:
+    """One with another field could not be said; the mark is no template and may be any text."""
+    toml = f'[messages]\n{name} = "{{other}}"'
+    if name == "mark":
+        assert read_kind(toml, "red").messages.mark == "{other}"
+        return
+    with pytest.raises(UsageError, match=rf"{name} may hold .* and not \{{other\}}"):
+        read_kind(toml, "red")
 
 
 def test_all_faults_are_told_at_once() -> None:
