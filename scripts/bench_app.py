@@ -98,13 +98,13 @@ OURS = """
 import sys
 import time
 from pathlib import Path
-from hostlink.app.application import DeskApp
+from hostlink.app.start import app_class
 
 def open_archive():
     from hostlink.archive import Archive
     return Archive.open(Path(sys.argv[1]))
 
-class Ours(DeskApp):
+class Ours(app_class()):
     painted = 0.0
     def _display(self, screen, renderable):
         super()._display(screen, renderable)

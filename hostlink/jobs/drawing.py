@@ -38,7 +38,7 @@ class Drawing:
     missing: str = ""
 
     def text(self, *, as_csv: bool) -> str:
-        """Return it as CSV or as SVG."""
+        """Return the drawing as CSV or as SVG."""
         return self.csv if as_csv else plot_svg(self.lanes, self.title)
 
     def write(self, path: Path, *, as_csv: bool, replace: bool) -> str:

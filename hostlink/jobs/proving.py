@@ -153,7 +153,7 @@ def _runs(
 def run_out(walk: Walk, most: int = _MOST[0]) -> Walk:
     """Run a program until it ends or asks and no answer is left, and return it.
 
-    Raises RefusedError if it stops with an error, or does not end within so many statements.
+    Raises RefusedError if it stops with an error, or exceeds the number of statements.
     """
     ended = walk.run(most)
     if ended == "statements":

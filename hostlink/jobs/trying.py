@@ -194,16 +194,16 @@ def setting_of(run: Run) -> Setting | None:
         held = json.loads(more)
         held["pins"] = tuple(PinInput(**each) for each in held.get("pins", ()))
         return Setting(run.profile, run.typed.rows, **held)
-    except (AttributeError, TypeError, ValueError):
+    except (AttributeError, TypeError, ValueError, RecursionError):
         return None
 
 
 def check_all(
     archive: Archive, tag: str | None, stopped: Callable[[], bool]
 ) -> Iterator[tuple[Run, Tried | HostlinkError]]:
-    """Try the latest revision of each program of which something is expected, until `stopped`.
+    """Try the latest revision of each program with an expected run, until `stopped`.
 
-    Yield the expected run and what came of it, an error if it could not be tried.
+    Yield the expected run and the result, an error if the program could not be tried.
     tag: only programs with that tag. Raises UsageError if there is none.
     """
     held = expectations(archive)

@@ -163,7 +163,7 @@ def _words(
 
 
 def _words_of(text: str, language: Language) -> Iterator[str]:
-    """Yield the words of a line; what stands behind DATA is none."""
+    """Yield the words of a line, up to DATA, whose items are no words."""
     for span in scan(text, language):
         if span.word:
             yield span.word

@@ -82,6 +82,7 @@ def test_restarting_asks_with_the_safe_answer_and_keeps_the_program_first(
     assert "10 PRINT 5" in stage.archive.content(rescue).text
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("is_known", [True, False])
 def test_a_deaf_board_is_restarted_without_keeping(
     stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any, is_known: bool
@@ -301,3 +302,43 @@ def test_rows_are_cut_anew_when_the_console_gets_another_width(stage: Any) -> No
         assert transcript.text == "0123456789" * 6
 
     stage.play(story, port="")
+
+
+def test_a_line_that_is_half_typed_belongs_to_its_board(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any
+) -> None:
+    """Another board's line is empty, and the way back brings back what was typed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        line = app.desk.query_one("#console-line")
+        first = app.boards.current.port
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "NEW")
+        app.boards.attach("practice://two?time=virtual")
+        await wait(pilot, lambda: len(app.boards.by_port) == 2 and is_settled(app))
+        await wait(pilot, lambda: line.value == "")
+        await type_text(pilot, "PRINT")
+        app.boards.make_current(first)
+        await wait(pilot, lambda: line.value == "NEW")
+        app.boards.make_current("practice://two?time=virtual")
+        await wait(pilot, lambda: line.value == "PRINT")
+
+    stage.play(story)
+
+
+def test_what_was_typed_is_read_with_a_backup(
+    stage: Any, wait: Any, shown: Any, type_text: Any, is_settled: Any
+) -> None:
+    """After a backup the board's program is not said to be changed: it was kept as it is."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "5 REM HELLO\n")
+        await wait(pilot, lambda: is_settled(app) and "changed since" in shown(app))
+        await pilot.press("escape", "escape", "escape", "u")
+        await wait(pilot, lambda: any("backup@1" in said for said in app.said))
+        await wait(pilot, lambda: is_settled(app) and "621 of 999 bytes, proven" in shown(app))
+
+    stage.play(story, opens="shipped:TIDE")

@@ -311,7 +311,7 @@ def test_what_is_compared_is_told(hostlink: Callable, listing: Listing, answers:
     assert told.status == 0 and '" 6\\n"' in told.out
     assert hostlink("try", "LIGHT", "--expect").out == "A\n? 3\n 6\n"  # with the answers known
     told = hostlink("try", "LIGHT", "--input", answers("4"))
-    assert "tried otherwise than LIGHT@1, so it is not compared" in told.err
+    assert "It was tried with other settings, so it is not compared with LIGHT@1." in told.err
 
 
 def test_what_was_printed_before_a_stop_is_shown(

@@ -333,7 +333,7 @@ def test_without_a_free_number_the_line_stays_and_renumbering_is_named() -> None
     made = adapted(text, TOKEN, CAPITAL)
     assert made.listing.text() == text
     assert [(need.what, need.lines) for need in made.needs] == [
-        ("no free line number behind it; renumber the listing first", (10,))
+        ("no free line number after it; renumber the listing first", (10,))
     ]
 
 

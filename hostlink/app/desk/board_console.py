@@ -107,7 +107,7 @@ class BoardConsole(DeskPart):
 
         def failed(_: BaseException) -> None:
             box = self.desk.query_one("#console-line", Input)
-            if box.value:  # was typed meanwhile
+            if box.value or attached is not self.app.boards.current:  # typed or chosen meanwhile
                 attached.rows.append((f"Not taken: {line}", True))
             else:
                 box.value = line

@@ -119,7 +119,7 @@ def _tried(
     revision, expected, before = material.revision, None, None
     if expect and revision is None:
         raise UsageError(
-            f"{material.label} is kept nowhere, so nothing can be expected of it.",
+            f"{material.label} is not in the archive, so no output can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
     if archive is not None and revision is not None:
@@ -135,7 +135,8 @@ def _tried(
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
         ended = setting.finish(walk, stopped)
     if expected is not None and not expect and (ended == "stopped" or before != setting):
-        say(f"It was tried otherwise than {expected.revision}, so it is not compared with that.")
+        why = "stopped" if ended == "stopped" else "tried with other settings"
+        say(f"It was {why}, so it is not compared with {expected.revision}.")
         expected = None
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
     if archive is not None and revision is not None and expect:
@@ -177,7 +178,7 @@ def _profile(common: CommonOptions, material: Material, before: Setting | None) 
 def _setting(
     asked: dict[str, Any], material: Material, profile: Profile, before: Setting | None
 ) -> Setting:
-    """Return how to try a listing: as asked, else as when its output was kept as expected."""
+    """Return how to try a listing: as asked, else as it was tried when its output was kept."""
     from hostlink.jobs.pin_file import pins_of, read_pin_file
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.run.answers import read_answers
@@ -310,7 +311,7 @@ _AS_EXPECTED = "as expected"
 
 
 def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
-    """Return the program, which revision was tried and held to which, and what came of it."""
+    """Return the cells of a row: program, revision tried, revision expected, and the result."""
     names = [expected.program, "", expected.revision]
     if isinstance(tried, HostlinkError):
         return [*names, f"not tried: {tried.what}"]
