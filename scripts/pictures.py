@@ -72,7 +72,7 @@ async def _draw(folder: Path) -> None:
             await _until(lambda: _is_idle(app))
             await pilot.press("ctrl+l")
             await _until(lambda: any("proven" in said for said in app.said))
-            await pilot.press("ctrl+r")
+            await pilot.press("f9")
             await _until(lambda: "NAVIGATION" in app.desk.query_one("#transcript").text)
             await _until(lambda: _is_idle(app))
             await pilot.press("escape")

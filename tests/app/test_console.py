@@ -36,7 +36,7 @@ def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
     """Where the board holds no program, the key that loads one is told."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: any("without a program. Next: load" in said for said in app.said))
 
     stage.play(story, opens="shipped:TIDE")
@@ -49,7 +49,7 @@ def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> N
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
         await pilot.press("f8")
         await wait(pilot, lambda: app.boards.current.partial == "+ ")

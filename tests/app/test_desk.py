@@ -24,7 +24,7 @@ def test_a_newcomer_loads_runs_and_saves_with_five_keys(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         assert "holds TIDE revision 1, 609 of 999 bytes" in shown(app)
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: "TIDES AT THE FERRY STEPS" in shown(app))
         await wait(pilot, lambda: is_settled(app))
         await pilot.press("ctrl+g")
