@@ -15,6 +15,7 @@ from hostlink.jobs.listing_source import Material
 from hostlink.pins import Pins
 from hostlink.practice.pin_bank import ANALOG, PinInput
 from hostlink.sentences import ANALOG_PIN, no_pin
+from hostlink.words import safe
 
 HEADS = ["ms", "pin", "value"]
 _MOST_DIGITS = 8  # of a time in ms: a day
@@ -51,7 +52,7 @@ def _row(cells: list[str], pins: Pins) -> PinInput:
     analog = pin.upper().startswith(ANALOG)
     number = pin.upper().removeprefix(ANALOG)
     if not number.isdecimal() or not pins.takes("analog" if analog else "read", "pin", int(number)):
-        raise ValueError(no_pin(pin[:20]))
+        raise ValueError(no_pin(safe(pin[:20])))
     most = pins.analog_most if analog else 1
     if int(value) > most:
         raise ValueError(f"the value at {pin} is 0 to {most}")

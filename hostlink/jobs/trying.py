@@ -194,7 +194,7 @@ def setting_of(run: Run) -> Setting | None:
         held = json.loads(more)
         held["pins"] = tuple(PinInput(**each) for each in held.get("pins", ()))
         return Setting(run.profile, run.typed.rows, **held)
-    except (AttributeError, TypeError, ValueError):
+    except (AttributeError, TypeError, ValueError, RecursionError):
         return None
 
 
