@@ -82,6 +82,7 @@ def test_restarting_asks_with_the_safe_answer_and_keeps_the_program_first(
     assert "10 PRINT 5" in stage.archive.content(rescue).text
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("is_known", [True, False])
 def test_a_deaf_board_is_restarted_without_keeping(
     stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any, is_known: bool

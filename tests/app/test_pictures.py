@@ -400,7 +400,7 @@ def _digest(app: DeskApp) -> str:
 DRAWN = [(name, size) for name in SCENES for size in (*SIZES, *MORE_SIZES.get(name, ()))]
 
 
-@pytest.mark.one_in(8)
+@pytest.mark.one_in(16)
 @pytest.mark.parametrize(
     ("name", "size"), DRAWN, ids=[f"{name}-{size[0]}x{size[1]}" for name, size in DRAWN]
 )

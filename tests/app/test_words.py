@@ -110,6 +110,7 @@ def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -
     stage.play(story, port="")
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     "box",
     [

@@ -72,7 +72,7 @@ def asked(archive: Archive, **options: object) -> dict[str, set[str]]:
     }
 
 
-@pytest.mark.one_in(7)
+@pytest.mark.one_in(20)
 @pytest.mark.parametrize("options", [{}, {"tag": "sea"}, {"board": "Board 1"}, {"size": (20, 40)}])
 @pytest.mark.parametrize("name", ["MANY", "_STEPS", "_SAMPLE", "MOST_LONGER_WORDS", "_BATCHES"])
 def test_every_road_finds_the_same(

@@ -341,6 +341,7 @@ def test_a_silent_board(hostlink: Callable, machine_at_port: Callable[..., Machi
     assert "supply" in told.err
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are a POSIX thing")
 def test_a_silent_port_in_real_time(pty: str, hostlink: Callable) -> None:
     """On a real port with nobody behind it the command ends by itself, soon."""
