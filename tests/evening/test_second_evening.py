@@ -2,8 +2,9 @@
 
 Three boards of kinds that nobody named, a fourth with a bootloader and nothing else, a class of
 four with a handout, one board that is unplugged half way, one too full and one
-deaf; a program that asks and one that errs; collected, merged with another laptop's archive, printed, and found again by what
-it printed. After each step what was said is held against the boards and the archive.
+deaf; a program that asks and one that errs; collected, merged with another laptop's archive,
+printed, and found again by what it printed. After each step what was said is held against the
+boards and the archive.
 """
 
 from __future__ import annotations
@@ -126,7 +127,7 @@ def hand_out(evening: Any) -> None:
 
 
 def full_and_deaf(evening: Any) -> None:
-    """A board without room keeps what it holds; one to which no byte gets through is told as that."""
+    """A board without room keeps what it holds; one that hears nothing right is told as that."""
     small, grey = port("small", "&program_bytes=400"), port("grey", "&to_board=1")
     evening.hostlink(f"load HAIL --port {small}")
     told = evening.hostlink(f"load shipped:tide --port {small}", status=1)

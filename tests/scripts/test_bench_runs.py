@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 
 @pytest.mark.slow
 def test_a_small_run_has_every_figure(script: Any) -> None:
