@@ -123,7 +123,8 @@ def _options(query: str) -> dict[str, str]:
     if len(options) < len(given):
         key = next(key for key, count in Counter(key for key, _ in given).items() if count > 1)
         raise UsageError(
-            f"The practice board's {key} is given more than once.", advice="Give it once."
+            f"The practice board's {safe(key[:40])} is given more than once.",
+            advice="Give it once.",
         )
     return options
 

@@ -129,11 +129,11 @@ def hand_out(evening: Any) -> None:
 def full_and_deaf(evening: Any) -> None:
     """A board without room keeps what it holds; one that hears nothing right is told as that."""
     small, grey = port("small", "&program_bytes=400"), port("grey", "&to_board=1")
-    evening.hostlink(f"load HAIL --port {small}")
+    evening.hostlink(f"load HAIL@1 --port {small}")
     told = evening.hostlink(f"load shipped:tide --port {small}", status=1)
     assert "209 bytes over: 609 of 400. Nothing was sent to the board." in told
     assert evening.memory("small") == evening.kept("HAIL@1").splitlines()
-    told = evening.hostlink(f"load HAIL --port {grey}", status=3)
+    told = evening.hostlink(f"load HAIL@1 --port {grey}", status=3)
     assert '"LIST" could not be typed right; the wire damages bytes.' in told
     assert evening.memory("grey") == []
 
