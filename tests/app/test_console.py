@@ -342,3 +342,13 @@ def test_what_was_typed_is_read_with_a_backup(
         await wait(pilot, lambda: is_settled(app) and "621 of 999 bytes, proven" in shown(app))
 
     stage.play(story, opens="shipped:TIDE")
+
+
+def test_a_line_for_which_there_is_no_board_stays(stage: Any, wait: Any, type_text: Any) -> None:
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "PRINT 1\n")
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        assert app.desk.query_one("#console-line").value == "PRINT 1"
+
+    stage.play(story, port="")
