@@ -211,7 +211,7 @@ def test_for_its_own_board_a_listing_stays(rules: Rules) -> None:
     assert made.before == made.after
 
 
-@settings(max_examples=300)
+@settings(max_examples=3 * settings().max_examples)
 @given(
     rows=st.lists(st.lists(st.sampled_from(PIECES), max_size=12).map("".join), max_size=3),
     source=st.sampled_from(KINDS),
