@@ -55,6 +55,7 @@ def test_a_review_that_typing_has_overtaken_is_not_shown(pane, begun) -> None:
 
 
 def test_collector_and_turns_of_threads_are_as_before_after_a_review(pane, begun) -> None:
+    """A review in the app pauses both for its own time only."""
     before = gc.isenabled(), sys.getswitchinterval()
     reviewing = Reviewing(pane, lambda _: None)
     reviewing.begin()
