@@ -59,6 +59,7 @@ def test_a_review_that_typing_has_overtaken_is_not_shown(pane, begun) -> None:
 
 
 def test_collector_is_as_before_after_a_review(pane, begun) -> None:
+    """A review in the app pauses it for its own time only."""
     before = gc.isenabled()
     reviewing = Reviewing(pane, lambda _: None)
     reviewing.begin()

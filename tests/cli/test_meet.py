@@ -81,7 +81,7 @@ def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
     assert not board_holds()
 
 
-def test_silence_advises_it(hostlink: Callable, place: Path) -> None:
+def test_the_error_for_a_silent_board_names_meet(hostlink: Callable, place: Path) -> None:
     """A job that meets silence names the command that finds out where it fails."""
     bare_board(place, hostlink)
     told = hostlink("save")
