@@ -264,6 +264,7 @@ def test_two_rows_with_one_id_are_judged_each_by_its_own_checksum() -> None:
         row = [tag if name == "tag" else 7 for name in tags.summed]
         db.execute(f"INSERT INTO tags VALUES ({marks})", (*row, checksum(tags, row) + wrong_by))
     found = record.listed(db)
+    db.close()
     assert (list(found), len(found.damaged)) == (["sea", "tide"], 1)
 
 
