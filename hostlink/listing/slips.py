@@ -104,7 +104,7 @@ def offers(
         complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
         known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
-            found = _fitting([tuple(found)], found, held, codes.whole) or found
+            found = _fitting([tuple(found)], found, held, codes.whole)
     found |= _numbered_wrong(held, codes, check)
     return {number: tuple(some[:MOST_OFFERS]) for number, some in found.items() if some}
 
