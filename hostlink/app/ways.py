@@ -114,12 +114,14 @@ def in_keys(advice: Advice) -> str:
 
 
 def error_rows(error: HostlinkError) -> list[str]:
-    """Return an error in rows: what happened, what was not lost, what to do."""
+    """Return an error in rows for a box: what happened, what was not lost, what to do."""
     advice = in_keys(error.advice)
+    # Escape closes the box before it opens the line of words.
+    when = ", when this is closed" if way_to("words") in advice else ""
     rows = (
         error.what,
         error.kept and f"Not lost: {error.kept}",
-        advice and f"What to do: {advice}",
+        advice and f"What to do{when}: {advice}",
     )
     return [row for row in rows if row]
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.console import Transcript
 from hostlink.app.screens.dialogues import Ask
@@ -218,6 +220,25 @@ def test_an_error_of_another_program_marks_nothing(stage: Any, wait: Any, shown:
         assert "stopped here" not in shown(app)
 
     stage.play(story, opens="BAD")
+
+
+@pytest.mark.parametrize("typed", [("NEW", "20 PRINT 1/0"), ("20 LET A=1/0",)])
+def test_an_error_of_a_program_typed_at_the_board_marks_nothing(
+    stage: Any, wait: Any, shown: Any, is_settled: Any, typed: tuple[str, ...]
+) -> None:
+    """Its line 20 is not that of the listing, which was loaded before and is innocent."""
+    stage.keep("GOOD", "10 PRINT 1", "20 PRINT 2")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        for line in (*typed, "RUN"):
+            await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
+            app.desk.console.type_line(line)
+        await wait(pilot, lambda: any("error in line 20" in said for said in app.said))
+        assert "stopped here" not in shown(app)
+
+    stage.play(story, opens="GOOD")
 
 
 def test_the_end_of_a_program_tells_what_comes_next_until_it_is_done(

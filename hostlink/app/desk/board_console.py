@@ -82,11 +82,12 @@ class BoardConsole(DeskPart):
             self.app.tell(_next_words(held, self._ended), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
-        """Mark the line that an error of the board names, if its program lies in the editor."""
+        """Mark the line that an error of the board names, if its program is known and in the
+        editor: of one that was typed at the board, or changed there, the line may be another."""
         self._ended = f"{ends_in_error('It', fault.number, fault.message)}."
         self.app.tell(self._ended)
-        program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
-        if program in ("", "rescue", self.sheets.sheet.name):
+        held = self.desk.states.held(attached.port)
+        if held.spec.rpartition("@")[0] == self.sheets.sheet.name and not held.changed:
             self._mark(fault)
 
     def _mark(self, fault: ProgramFailed) -> None:
