@@ -24,6 +24,8 @@ def test_lines_go_to_the_board_and_change_what_is_said_of_it(
         await type_text(pilot, "30 LET H=9\n")
         await wait(pilot, lambda: "+ 30 LET H=9" in app.desk.query_one(Transcript).text)
         assert "TIDE revision 1, changed since" in shown(app)
+        assert "of 999 bytes" not in shown(app).splitlines()[0]  # its size is not known any more
+        assert app.desk.states.held(app.boards.current.port).proven_at is None
         await type_text(pilot, "PRINT 6*7\n")
         await wait(pilot, lambda: "42" in app.desk.query_one(Transcript).text)
         await pilot.press("escape", "escape")

@@ -314,3 +314,23 @@ def test_the_message_after_an_error_of_the_app_names_the_draft(
             stage.play(story, port="")
     assert "draft" not in kept[0]
     assert "is kept as a draft, without the last second of typing" in kept[1]
+
+
+def test_what_is_typed_is_never_due_later_than_a_second(
+    stage: Any, wait: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A killed window loses the last 2 s at most: the wait, and the writing on a slow disk."""
+    due: list[float] = []
+
+    async def story(pilot: Any, app: Any) -> None:
+        keeper = app.desk.drafts
+        await pilot.press("1")
+        await wait(pilot, lambda: keeper._timer is None)
+        keeper.write()
+        real = app.desk.set_timer
+        monkeypatch.setattr(app.desk, "set_timer", lambda s, *a: due.append(s) or real(s, *a))
+        await pilot.press("0")
+        await wait(pilot, lambda: due)
+
+    stage.play(story)
+    assert 0 < max(due) <= 1
