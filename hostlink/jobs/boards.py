@@ -21,6 +21,7 @@ from hostlink.jobs.session.last_known import (
     is_board,
     last_held,
 )
+from hostlink.link.opening import keep_practice_kind
 from hostlink.sentences import MEMORY_IS_LOST
 from hostlink.words import fold, natural, nearest, safe
 
@@ -101,7 +102,8 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
 def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
     """Give the board at a port a label; return the board and its previous label.
 
-    Raises RefusedError for a label that looks like a port or an option.
+    A practice board remains of the kind that its address names. Raises RefusedError for a label
+    that looks like a port or an option, and for a practice board of another kind.
     """
     is_port = _IS_PORT.match(label) or any(sign in label for sign in "/\\:")
     if is_port or label.startswith("-"):
@@ -112,6 +114,7 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
             "begin with -.",
         )
     identity = identity_of(port)
+    keep_practice_kind(port)
     board = archive.board_seen(
         vid=identity.vid, pid=identity.pid, serial=identity.serial, location=identity.location
     )
