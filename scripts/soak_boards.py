@@ -194,7 +194,7 @@ def with_wrong(profile: Profile, path: str, choose: random.Random) -> Profile:
     return changed
 
 
-def is_beyond_any_host(drawn: Drawn, faults: Faults, *, asks: bool, echo: bool) -> bool:
+def is_beyond_any_host(drawn: Drawn, faults: Faults, *, asks: bool) -> bool:
     """Whether what this board says is untrue in a way that no host could notice.
 
     A board is only known by what it says. Where it leaves out the same line each time, or lists
@@ -202,11 +202,10 @@ def is_beyond_any_host(drawn: Drawn, faults: Faults, *, asks: bool, echo: bool) 
     every other, and a board with one line less, or with none, would say the same, byte for byte.
     Only a second witness can contradict: the question for the free memory, which not every profile
     knows. Where it is asked, or where the board says something else from time to time, the lie can
-    be noticed; and a board without echo gives no sign that LIST was understood, so that its
-    silence need not be believed.
+    be noticed. A board without echo must also refuse a word that no BASIC knows, and this one does.
 
-    asks: whether the profile has that question. echo: whether the board echoes.
+    asks: whether the profile has that question.
     """
     skips = faults.skipped_line > 0 and faults.lies_every <= 1
-    silent = faults.empty_lists >= CAPTURES_OF_NOTHING and echo
+    silent = faults.empty_lists >= CAPTURES_OF_NOTHING
     return drawn.lies and not asks and (skips or silent)

@@ -35,6 +35,7 @@ from hostlink.archive.database import opening
 from hostlink.archive.database.tables import CARRIED
 from hostlink.archive.records import Found, Listed
 from hostlink.errors import ArchiveError, HostlinkError
+from hostlink.words import fold
 
 PATTERNS = (0x01, 0x80, 0xFF)
 SMALL_PAGE = 1024  # bytes; so that the small archive has pages of every kind
@@ -158,6 +159,13 @@ def carried(archive: Archive) -> Listed[Any]:
 BY_INDEX = {"holds", "tagged", "find line", "find mixed", "find within", "host copy"}
 
 
+NAMES = {"name", "program", "revision", "parent"}
+"""Fields with the name of a program. A damaged row is still named if the folded name proves it,
+which leaves the case of a letter unproven; a program is found in any case."""
+FOUND_BY = {"line", "words"}
+"""Fields of a result that say by what it was found, which an older revision may do as well."""
+
+
 def answers(archive: Archive) -> dict[str, Any]:
     """What is answered to each question; an error for what is refused."""
     found: dict[str, Any] = {}
@@ -211,9 +219,10 @@ def _is_of(answer: Any, due: Any) -> bool:
     if not dataclasses.is_dataclass(answer) or type(answer) is not type(due):
         return answer in (None, "", ())
     return all(
-        _is_of(getattr(answer, field.name), getattr(due, field.name))
+        _is_of(one := getattr(answer, field.name), other := getattr(due, field.name))
+        or (field.name in NAMES and isinstance(one, str) and fold(one) == fold(other))
         for field in dataclasses.fields(answer)
-        if field.name not in ("line",)
+        if field.name not in FOUND_BY
     )
 
 

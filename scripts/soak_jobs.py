@@ -127,14 +127,14 @@ class VirtualJob:
         self.start = self.truth.before  # what memory holds when the port is open
         self.target = made.as_stored(lines_of(made.material.text))
         self.witness = Witness(archive.path, syncs)
-        asks, echo = bool(made.profile.commands.free_memory), made.settings.echo
+        asks = bool(made.profile.commands.free_memory)
         self.outcome = Outcome(
             number,
             made.kind,
             made.fault,
             drawn.name,
             fair=made.fair,
-            beyond=is_beyond_any_host(drawn, made.faults, asks=asks, echo=echo),
+            beyond=is_beyond_any_host(drawn, made.faults, asks=asks),
         )
         self._record = record
         self._turns = 0
@@ -211,6 +211,8 @@ class VirtualJob:
             value = getattr(event, each.name)
             if isinstance(value, str):
                 self._look_at_words(value)
+        if isinstance(event, MemoryLost) and self.truth.was_erased_by_chance(self.start):
+            self.start = self.truth.memory  # told before it was read: what is to be put back
         if isinstance(event, Rescued | KeptAs | AlreadyKept | BackupKept):
             self.outcome.troubles += self.witness.acknowledged(event.spec)
         if isinstance(event, Rescued) and self.truth.lists < LEAST_LISTS:
@@ -263,6 +265,7 @@ class VirtualJob:
         if truth.lost_flash(self.witness.archive, end):
             self.trouble("lost", "flash")
         told = any(isinstance(event, MemoryLost) for _, event in self.events)
+        told |= truth.was_said and self._rate() > 0  # foreseen, and the greeting may be damaged
         if truth.erased_by_opening and self.outcome.done and not told:
             self.wrong("opening the port emptied the board, and that was not told")
 

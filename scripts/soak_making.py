@@ -197,11 +197,16 @@ class Making:
 
     def _cost(self, text: str) -> int:
         rules = storing(self.board.storage, self.board.language)
-        return rules.program_bytes({n: line.encode() for n, line in lines_of(text).items()})
+        return rules.program_bytes({n: line.encode() for n, line in self._typed(text).items()})
 
     def _shelf(self) -> int:
         """Bytes of EEPROM that what is stored takes."""
         return sum(len(name) + 3 + self._cost(text) for name, text in self._stored.items())
+
+    def _typed(self, text: str) -> Lines:
+        """What the board holds of a listing, with the blank after a number where it keeps that."""
+        blank = " " if self.board.storage.blanks == "kept" else ""
+        return {n: blank + line for n, line in self.as_stored(lines_of(text)).items()}
 
     def as_stored(self, lines: Lines) -> Lines:
         """What this board holds when these lines are typed: it folds each letter as it comes."""
@@ -225,10 +230,9 @@ class Making:
     def machine(self) -> Machine:
         """The board, holding what it holds before the job."""
         machine = Machine(self.settings, self.faults, kind=self.board)
-        blank = " " if self.board.storage.blanks == "kept" else ""
         programs = {"": self._held, **self._stored}
         written = {
-            name: {str(n): blank + line for n, line in self.as_stored(lines_of(text)).items()}
+            name: {str(n): line for n, line in self._typed(text).items()}
             for name, text in programs.items()
         }
         held = {

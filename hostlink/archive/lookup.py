@@ -9,7 +9,7 @@ from sqlite_utils import Database
 from hostlink.archive.database.database_errors import DamagedError, damaged, index_damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked_row, first, found_by, rows, update
-from hostlink.archive.names import Spec, clean, unknown_program
+from hostlink.archive.names import Spec, clean, is_program_name, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import parse_utc
 from hostlink.errors import ArchiveError, ArchiveReason
@@ -105,11 +105,15 @@ def owner_name(parts: Parts, part: str, lost: list[str]) -> str:
 
 
 def _program_name(parts: Parts, part: str) -> str:
-    """Return a program's name, proven by its folded form even if its row is damaged."""
-    row = parts.unproven(part)
-    if isinstance(row["name"], str) and fold(row["name"]) == row["name_key"]:
-        return str(row["name"])
-    return str(parts[part]["name"])
+    """Return a program's name, in a damaged row one that its folded form proves."""
+    try:
+        return str(parts[part]["name"])
+    except DamagedError:
+        row = parts.unproven(part)
+        name = row["name"]
+        if isinstance(name, str) and fold(name) == row["name_key"] and is_program_name(name):
+            return name
+        raise
 
 
 REVISIONS = Records(

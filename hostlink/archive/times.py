@@ -65,10 +65,10 @@ def days_of(text: str) -> tuple[datetime, datetime]:
         return first, datetime.max
 
 
-def is_utc_text(text: str) -> bool:
-    """Return whether a text is a time as `utc_text` writes it."""
+def is_utc_text(value: object) -> bool:
+    """Return whether a value is a text, and a time as `utc_text` writes it."""
     try:
-        return utc_text(parse_utc(text)) == text
+        return isinstance(value, str) and utc_text(parse_utc(value)) == value
     except (ValueError, OverflowError):
         return False
 

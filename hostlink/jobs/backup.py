@@ -30,6 +30,7 @@ from hostlink.jobs.recalling import (
     same_program,
     slot_held,
     slot_names,
+    warn_of_unlisted,
 )
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import HeldProgram, heal_by, held_content, read_held
@@ -121,6 +122,7 @@ def collect(session: Session, archive: Archive, board: Board) -> BoardPrograms:
     before = (session.restarts.seen, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
+    warn_of_unlisted(session)
     if (
         memory.doubt is not None
     ):  # reading them would overwrite a program that is not known for certain

@@ -18,7 +18,14 @@ from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.dialogue.reading import Reading, rows_of
 from hostlink.board.profile.model import ONE_PLACE, Profile
-from hostlink.errors import ArchiveError, HostlinkError, NotKnownError, ReadBackError, RefusedError
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    NotClearedError,
+    NotKnownError,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.session.patience import capture_s, load_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.exchange import Reach
@@ -96,6 +103,19 @@ def slot_names(session: Session) -> tuple[str, ...]:
     return tuple(slot.name for slot in slots_on_board(session))
 
 
+def warn_of_unlisted(session: Session) -> None:
+    """Warn where a board may hold stored programs that its profile gives no way to find."""
+    commands = session.profile.commands
+    if commands.recall and not (commands.stored or commands.places):
+        session.emit(
+            Warned(
+                "What this board may have stored was not read: its profile names no places and no "
+                "command that lists them.",
+                advice="Name one of the two in its profile, as slots or stored.",
+            )
+        )
+
+
 def recall_and_capture(session: Session, name: str) -> Capture:
     """Recall a stored program into memory and capture it. Raises RefusedError if the board refuses.
 
@@ -130,6 +150,8 @@ def slot_held(session: Session, name: str) -> Capture:
         return _place_held(session)
     try:
         return recall_and_capture(session, name)
+    except NotClearedError:
+        raise  # nothing was recalled, so nothing is known of the slot
     except RefusedError:
         if commands.stored and not commands.has_unnamed_slot:
             raise

@@ -9,9 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlite_utils import Database
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
+from hostlink.archive.database.checksums import checksum
+from hostlink.archive.database.joined import Part, Records
+from hostlink.archive.database.tables import TABLES
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
 
@@ -229,6 +233,37 @@ def test_a_damaged_program_is_never_said_not_to_be_there(
             ):
                 ask()
         assert not archive.prove().clean
+
+
+@pytest.mark.parametrize("name", ["\0\0\0\0", "", "TIDE@2"])
+def test_a_damaged_name_that_no_program_can_have_is_never_shown(
+    damaged: Damaged, name: str
+) -> None:
+    """Even where name and folded name were overwritten alike, so that one seems to prove the
+    other."""
+    blob = name.encode().hex()
+    both = f"name = CAST(x'{blob}' AS TEXT), name_key = CAST(x'{blob}' AS TEXT)"
+    with damaged(f"UPDATE programs SET {both} WHERE id = 2") as archive:
+        rescues = archive.rescues()
+        assert [each.program for each in rescues] == [""]
+        assert rescues.damaged
+        assert [each.program for each in archive.events() if each.program] == ["TIDE"]
+
+
+def test_two_rows_with_one_id_are_judged_each_by_its_own_checksum() -> None:
+    """Damage may give a row the id of another; neither may lend the other its columns."""
+    tags = TABLES["tags"]
+    record = Records(
+        (Part("tags", "tags"),), lambda parts, _: str(parts["tags"]["tag"]), lambda _: "a tag"
+    )
+    db = Database(memory=True)
+    db.execute(f"CREATE TABLE tags ({', '.join((*tags.summed, 'checksum'))})")  # no key: ids repeat
+    marks = ", ".join("?" * (len(tags.summed) + 1))
+    for tag, wrong_by in (("sea", 0), ("moon", 1), ("tide", 0)):
+        row = [tag if name == "tag" else 7 for name in tags.summed]
+        db.execute(f"INSERT INTO tags VALUES ({marks})", (*row, checksum(tags, row) + wrong_by))
+    found = record.listed(db)
+    assert (list(found), len(found.damaged)) == (["sea", "tide"], 1)
 
 
 def _lose_name_in_index(path: Path) -> None:

@@ -184,3 +184,9 @@ def test_an_archive_with_times_at_either_end_does_all_that_others_do(
     ):  # fmt: skip
         assert run_line(words) == 0, (words, zone)
         assert "Traceback" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("value", [None, 7, b"2031-09-03T10:00:00.000Z", "2031-09-03"])
+def test_what_is_no_text_of_a_time_is_none(value: object) -> None:
+    """Damage puts any type into a column."""
+    assert not is_utc_text(value)

@@ -121,6 +121,19 @@ def test_a_stored_program_that_is_refused_is_named_and_the_rest_is_kept(
     assert full.memory == memory
 
 
+def test_stored_programs_that_no_profile_helps_to_find_are_warned_of(
+    full: Any, archive: Archive
+) -> None:
+    """A profile that names no places and no list of them: the backup does not look whole."""
+    with full.session() as session:
+        session.attach()
+        unlisted = dataclasses.replace(session.profile.commands, stored="", list_stored="")
+        session.talk_by(dataclasses.replace(session.profile, commands=unlisted))
+        made = backup(session, archive)
+    assert [item.name for item in made.backup.items] == ["memory"]
+    assert any("may have stored was not read" in each.text for each in full.said("Warned"))
+
+
 def test_a_stored_program_whose_name_was_misheard_is_kept_all_the_same(
     full: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -4,15 +4,18 @@ so, then and later."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.profile.model import ONE_PLACE
 from hostlink.errors import LinkError, LinkReason, NotClearedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.recalling import slot_held
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.last_known import doubt_of_copy, last_program
 
@@ -160,3 +163,33 @@ def test_what_nobody_knows_any_more_is_not_called_known(
     with board.session() as session:
         load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
     assert not any("last known" in event.text for event in board.said("Warned"))
+
+
+def test_after_a_recall_memory_is_not_called_untouched(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """The board takes only the first NEW: by then a stored program stands in memory."""
+    board = table()
+    for name in ("ONE", "TWO", ""):
+        board.load(MINE.replace("MINE", name), name)
+    real, first = board.machine.basic.enter, iter([b"NEW"])
+    board.machine.basic.enter = lambda typed: real(
+        next(first, b"QZ") if typed.strip().upper() == b"NEW" else typed
+    )
+    with board.session() as session, pytest.raises(NotClearedError) as caught:
+        backup(session, archive)
+    assert "not touched" not in caught.value.kept
+    assert "Memory may hold another program; what it held is kept as rescue@1." in caught.value.kept
+
+
+def test_a_slot_is_not_called_empty_because_memory_could_not_be_cleared(
+    refusing: Any,
+) -> None:
+    """Where the profile names one place for a program, and any refusal means that it is empty."""
+    refusing.load(NEW.decode(), "ONE")
+    with refusing.session() as session:
+        session.attach()
+        one = replace(session.profile.commands, store="PUT ONE", recall="GET ONE", stored="")
+        session.talk_by(replace(session.profile, commands=one))
+        with pytest.raises(NotClearedError):
+            slot_held(session, ONE_PLACE)

@@ -168,28 +168,27 @@ def test_a_right_profile_tells_what_the_board_is(script: Script) -> None:
 
 
 @pytest.mark.parametrize(
-    ("faults", "asks", "echo", "beyond"),
+    ("faults", "asks", "beyond"),
     [
-        (Faults(skipped_line=2), False, True, True),
-        (Faults(skipped_line=2), True, True, False),  # the free memory contradicts
-        (Faults(skipped_line=2, lies_every=2), False, True, False),  # captures differ
-        (Faults(repeated_line=2), False, True, False),
-        (Faults(refused_lists=99), False, True, False),  # words are no listing
-        (Faults(empty_lists=99), False, True, True),
-        (Faults(empty_lists=2), False, True, False),  # the third capture shows it
-        (Faults(empty_lists=99), False, False, False),  # nothing shows that LIST was understood
-        (Faults(empty_lists=99), True, True, False),
-        (Faults(free_bytes_off=26), True, True, False),
+        (Faults(skipped_line=2), False, True),
+        (Faults(skipped_line=2), True, False),  # the free memory contradicts
+        (Faults(skipped_line=2, lies_every=2), False, False),  # captures differ
+        (Faults(repeated_line=2), False, False),
+        (Faults(refused_lists=99), False, False),  # words are no listing
+        (Faults(empty_lists=99), False, True),
+        (Faults(empty_lists=2), False, False),  # the third capture shows it
+        (Faults(empty_lists=99), True, False),
+        (Faults(free_bytes_off=26), True, False),
     ],
 )
 def test_which_lies_no_host_could_notice(
-    script: Script, faults: Faults, asks: bool, echo: bool, beyond: bool
+    script: Script, faults: Faults, asks: bool, beyond: bool
 ) -> None:
     """Only those in which every answer of the board agrees with every other."""
     boards = script("soak_boards")
     lying = boards.Drawn(kind=boards.LIES[0].name)
-    assert boards.is_beyond_any_host(lying, faults, asks=asks, echo=echo) is beyond
-    assert not boards.is_beyond_any_host(boards.PLAIN, faults, asks=asks, echo=echo)
+    assert boards.is_beyond_any_host(lying, faults, asks=asks) is beyond
+    assert not boards.is_beyond_any_host(boards.PLAIN, faults, asks=asks)
 
 
 def test_what_a_board_holds_after_a_line_was_typed(script: Script) -> None:

@@ -183,13 +183,15 @@ class Records(Generic[T]):
 
     def _taken_apart(self, row: tuple[Any, ...], known: Known) -> Parts:
         raw, broken = dict[str, Row | None](), set[str]()
+        main = self.parts[0].name
         for name, table, start, end, hashed in self._columns:
             row_id = row[start]
             if row_id is None:
                 raw[name] = None
                 continue
             key = table.name, row_id
-            held = known.get(key)
+            # A damaged file may have the id of a main row twice, once for another row.
+            held = None if name == main else known.get(key)
             if held is None or hashed:
                 if len(known) >= _MOST_KNOWN:
                     known.clear()

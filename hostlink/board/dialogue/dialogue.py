@@ -238,7 +238,6 @@ class Dialogue:
         raise NotClearedError(
             f"The board does not clear its memory by {safe(' or '.join(words))}: it says "
             f'"{refusals[0]}".',
-            kept=UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",
         )
 
