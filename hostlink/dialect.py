@@ -33,19 +33,20 @@ MEANS: dict[str, str] = {
 class Dialect:
     """The forms that one BASIC takes: the keys of a profile's [language], each with its meaning.
 
-    What is in `means` stands in `MEANS`. Moreover:
-    optional: words that may be omitted; THEN in front of a statement, END as the very last line.
-    then_takes: "none" where there is no THEN and the statement follows the condition.
+    The values of `means` are keys of `MEANS`. The keys that their names do not explain:
+    optional: words that may be omitted: THEN before a statement, END as the very last line.
+    then_takes: "none" if there is no THEN and the statement follows the condition.
     semicolon: "ends" keeps the row open; "none": a comma at the end does that.
     bare_print: whether a PRINT without items ends the row at the end of a line too.
-    tests_first: whether FOR looks at its end before the first round, so that none may run.
-    number: PRINT shows it behind a blank, behind a blank or its sign ("signed"), so and with a
-        blank at its end ("spaced"), "bare", or at the right of several columns ("field").
-    overflow: a result that does not fit stops the program, or "wraps" to 16 bits.
-    comparison: what a true one is worth, 1 or -1; 0 if it can stand in a condition only.
+    tests_first: whether FOR tests its limit before the first round, so that none may run.
+    number: how PRINT shows one: with a "blank" in front, "signed" with a blank or a minus sign in
+        front, "spaced" with a blank behind too, "bare", or at the right of a "field".
+    overflow: whether a result that is too large stops the program or "wraps" to 16 bits.
+    comparison: the value of a true one, 1 or -1; 0 if it may be used in a condition only.
     random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; or a fraction is
         written RND ("fraction"), RND(0) ("fraction-0") or RND(1) ("fraction-1").
-    fractions: whether division keeps them. longest_name: 0: any length, of which two count.
+    fractions: whether division keeps them. longest_name: 0 for any length, of which two characters
+        count.
     """
 
     quotes: str = '"'

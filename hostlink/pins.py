@@ -91,7 +91,8 @@ class Pins:
         return ranges.get(name, self.digital)
 
     def takes(self, name: str, field: str, value: int) -> bool:
-        """Return whether a field of one of PIN_FIELDS takes a value; a pin has to be there."""
+        """Return whether a field of one of PIN_FIELDS takes a value; a pin must exist on the
+        board."""
         if field == "pin":
             return any(low <= value <= high for low, high in self.numbers(name))
         return 0 <= value <= self.most(field)

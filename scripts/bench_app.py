@@ -34,7 +34,7 @@ PROGRAMS = 10_000
 FLOOD_S = 60.0
 RUNS = 9
 IDLE_S, SETTLE_S = 30.0, 10.0
-PAINT_LIMIT, KEY_MS, ANSWER_MS, GROWTH_MB, IDLE_PERCENT = 1.5, 50, 100, 20, 1
+PAINT_LIMIT, KEY_MS, ANSWER_MS, GROWTH_MB, IDLE_PERCENT = 1.3, 50, 100, 20, 1
 LOST_S = 2
 
 BARE = '''
@@ -98,13 +98,13 @@ OURS = """
 import sys
 import time
 from pathlib import Path
-from hostlink.app.application import DeskApp
+from hostlink.app.start import app_class
 
 def open_archive():
     from hostlink.archive import Archive
     return Archive.open(Path(sys.argv[1]))
 
-class Ours(DeskApp):
+class Ours(app_class()):
     painted = 0.0
     def _display(self, screen, renderable):
         super()._display(screen, renderable)

@@ -91,14 +91,15 @@ def run_pytest(
 ) -> tuple[str, str]:
     """Run tests on all processors; return what is wrong, "" if nothing, and the closing line.
 
-    quick: without those marked slow.
+    quick: without those marked slow, and with fewer examples of each property.
     """
     workers = str((os.cpu_count() or 1) + 1)
     command = [python, "-m", "pytest", "-n", workers, "--dist", "worksteal", "-rsfE", *arguments]
     command += QUICK if quick else ()
     # Compiled files are kept whatever the user's habit: tests start hostlink hundreds of times, and
     # without them a start takes three times as long.
-    strict = {"PYTHONDONTWRITEBYTECODE": "", **({"HOSTLINK_CI": "1"} if ci else {})}
+    strict = {"PYTHONDONTWRITEBYTECODE": "", "HOSTLINK_QUICK": str(int(quick))}
+    strict |= {"HOSTLINK_CI": "1"} if ci else {}
     with temporary_folder() as temporary:
         status, lines = run(command, variables={**variables, **strict, **temporary})
     found = [match.group(1) for line in lines if (match := PYTEST_SUMMARY.match(line))]

@@ -41,12 +41,18 @@ async def _until(is_so: Callable[[], Any]) -> None:
         await asyncio.sleep(0.02)
 
 
-def _app(archive: Any, folder: Path) -> Any:
+def picture_app(archive: Any, folder: Path, board: str = "class") -> Any:
+    """Return an app that looks the same whenever and wherever it is drawn.
+
+    It opens a shipped program at noon, with a new practice board in virtual time and no settings.
+    archive: an open archive, whose clock stands at NOON too. folder: has no settings.toml. board:
+    the name of the practice board.
+    """
     from hostlink.app.application import DeskApp
 
     return DeskApp(
         archive,
-        port="practice://class?time=virtual&fresh",
+        port=f"practice://{board}?time=virtual&fresh",
         opens="shipped:TIDE",
         settings_file=folder / "settings.toml",
         now=lambda: NOON,
@@ -61,12 +67,12 @@ async def _draw(folder: Path) -> None:
     from hostlink.archive import Archive
 
     with Archive.open(folder / "archive.sqlite3", now=lambda: NOON) as archive:
-        app = _app(archive, folder)
+        app = picture_app(archive, folder)
         async with app.run_test(size=(110, 34)) as pilot:
             await _until(lambda: _is_idle(app))
             await pilot.press("ctrl+l")
             await _until(lambda: any("proven" in said for said in app.said))
-            await pilot.press("ctrl+r")
+            await pilot.press("f9")
             await _until(lambda: "NAVIGATION" in app.desk.query_one("#transcript").text)
             await _until(lambda: _is_idle(app))
             await pilot.press("escape")
@@ -132,7 +138,7 @@ async def _record_load(folder: Path) -> list[Any]:
         Archive.open(folder / "archive.sqlite3", now=lambda: NOON) as archive,
         mock.patch.object(AttachedBoard, "_emit", steps.hold(AttachedBoard._emit)),
     ):
-        app = _app(archive, folder)
+        app = picture_app(archive, folder)
         async with app.run_test(size=SMALL) as pilot:
 
             async def take() -> None:

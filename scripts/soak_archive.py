@@ -1,13 +1,16 @@
 """A real archive file under `kill -9`, full disks, refused writes, and two processes at once.
 
-Killed are real saves and loads on a practice board in virtual time, in a process of their own that
-tells over a pipe each revision a job has answered for. What was told must be in the archive after
-the kill, exactly, and the archive must be sound. Only where processes can be forked (POSIX).
+Killed are real saves and loads on a practice board in virtual time, runs that are kept, a class's
+work that is collected, and imports, in a process of their own that tells over a pipe each revision
+and run it has answered for. What was told must be in the archive after the kill, exactly, and the
+archive must be sound. Only where processes can be forked (POSIX). Kills in the middle of typing,
+and what the draft holds then, are in bench_kill.py.
 """
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import multiprocessing
 import os
 import random
@@ -24,11 +27,15 @@ from pathlib import Path
 
 from soak_boards import Drawn
 from soak_doing import PLAIN_SHARES
-from soak_jobs import VirtualJob, in_memory
+from soak_jobs import VirtualJob, in_memory, new_archive
 from sqlite_utils import Database
 
-from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import Archive, Content, Origin, RunEnd, RunText
+from hostlink.archive.runs import RUN
 from hostlink.errors import ArchiveError, HostlinkError
+from hostlink.jobs.class_register.evening import collecting
+from hostlink.jobs.class_register.register import Learner
+from hostlink.jobs.session.session import Session
 
 LONGEST_LIFE_S = 0.5
 DEADLINE_S = 60.0
@@ -53,15 +60,54 @@ def can_fork() -> bool:
 
 
 def _work(path: Path, seed: int, told: int) -> None:
-    """Do job after job, and tell of each revision that a job has answered for."""
+    """Work on and on in each way, and tell of each revision and run that was answered for."""
     with Archive.open(path) as archive:
         while True:
             seed += 1
-            job = VirtualJob(seed, archive, kind=random.Random(seed).choice(["load", "save"]),
-                             fault="none")  # fmt: skip
-            if job.run().done:
-                revision = archive.revision(job.made.material.name)
-                os.write(told, f"{revision.spec} {revision.sha256}\n".encode())
+            if spec := random.Random(seed).choice(WAYS)(archive, seed):
+                os.write(told, f"{spec} {_digest(archive, spec)}\n".encode())
+
+
+def _load_or_save(archive: Archive, seed: int) -> str:
+    kind = random.Random(-seed).choice(["load", "save"])
+    job = VirtualJob(seed, archive, kind=kind, fault="none")
+    return archive.revision(job.made.material.name).spec if job.run().done else ""
+
+
+def _collect(archive: Archive, seed: int) -> str:
+    """Save a learner's work, as at the end of a class."""
+    learner = Learner("Ada Brook", f"L{seed}")
+
+    def do(job: VirtualJob, session: Session) -> None:
+        collecting()(session, job.archive, learner)
+
+    job = VirtualJob(seed, archive, kind="save", fault="none", doing=do)
+    return archive.revision(learner.program).spec if job.run().done else ""
+
+
+def _keep_run(archive: Archive, seed: int) -> str:
+    rows = tuple(f"{seed} {at}" for at in range(50))
+    return archive.keep_run(RunText(rows), RunEnd(), seconds=1.0, command="RUN").spec
+
+
+def _import(archive: Archive, seed: int) -> str:
+    """Take in the archive of another computer."""
+    text = f"10 REM {seed}\n" * 20
+    with new_archive() as other:
+        content = Content(text.encode(), text, text, "practice", "latin-1", len(text))
+        kept = other.keep(f"I{seed}", content, Origin("file"))
+        archive.merge_file(other.path)
+    return archive.revision(kept.revision.program).spec
+
+
+WAYS = (_load_or_save, _load_or_save, _collect, _keep_run, _import)
+
+
+def _digest(archive: Archive, spec: str) -> str:
+    """The SHA-256 of a revision, or of the rows of a run."""
+    if not spec.startswith(f"{RUN}@"):
+        return archive.content(archive.revision(spec)).sha256
+    return hashlib.sha256("\n".join(archive.run(spec).printed.rows).encode()).hexdigest()
 
 
 def kills(count: int, seed: int = 9) -> Found:
@@ -124,7 +170,7 @@ def _missing(archive: Archive, acknowledged: dict[str, str]) -> list[str]:
     troubles = []
     for spec, sha256 in acknowledged.items():
         try:
-            if archive.content(archive.revision(spec)).sha256 != sha256:
+            if _digest(archive, spec) != sha256:
                 troubles.append(f"{spec} is not what was acknowledged")
         except ArchiveError as error:
             troubles.append(f"{spec} was acknowledged: {error}")

@@ -141,7 +141,8 @@ def do_restart(job: VirtualJob, session: Session) -> None:
     job.expect_capture(session, job.start)
 
 
-DOING: dict[str, Callable[[VirtualJob, Session], None]] = {
+Doing = Callable[["VirtualJob", Session], None]
+DOING: dict[str, Doing] = {
     "load": do_load,
     "save": do_save,
     "backup": do_backup,

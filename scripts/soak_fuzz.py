@@ -20,6 +20,8 @@ from pathlib import Path
 
 from soak_damage import damaged_archives
 from soak_jobs import in_memory
+from soak_readers import READERS as FILE_READERS
+from soak_readers import Reader
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.exchange.bag_reading import open_bag
@@ -81,9 +83,6 @@ def mutated(choose: random.Random, data: bytes) -> bytes:
             other = choose.randrange(len(changed) + 1)
             changed[at:at] = changed[other : other + length]
     return bytes(changed)
-
-
-Reader = Callable[[random.Random, bytes], None]
 
 
 # --- the readers ---------------------------------------------------------------------------------
@@ -330,10 +329,11 @@ READERS: dict[str, tuple[Callable[[], list[bytes]], Reader]] = {
     "HEX": (_hex_files, _read_hex),
     "recording": (_recordings, _read_recording),
     "board output": (_transcripts, _hear_board),
+    **FILE_READERS,
 }
 KINDS = (*READERS, "bag", "archive")
-COSTLY = {"archive": 10}
-"""Kinds of which only one in so many is tried, since each is asked everything."""
+COSTLY = {"archive": 10, "image words": 10}
+"""Kinds of which only one in so many is tried, since each takes long."""
 
 
 def fuzz(kind: str, first: int, count: int) -> Fuzzed:

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from soak_boards import PLAIN, Drawn, is_beyond_any_host
 from soak_claims import untrue
-from soak_doing import DOING, LEAST_LISTS
+from soak_doing import DOING, LEAST_LISTS, Doing
 from soak_durable import Syncs, watched_syncs
 from soak_expected import expected_in_capture, expected_in_load
 from soak_making import Making, whole
@@ -117,10 +117,15 @@ class VirtualJob:
         drawn: Drawn = PLAIN,
         syncs: Syncs | None = None,
         record: Path | None = None,
+        doing: Doing | None = None,
     ) -> None:
-        """kind, fault, drawn: as Making. syncs: as Witness. record: a file for the wire."""
+        """kind, fault, drawn: as Making. syncs: as Witness. record: a file for the wire.
+
+        doing: what it does in place of what its kind does.
+        """
         made = self.made = Making(number, kind, fault, drawn)
         self.archive = archive
+        self._doing = doing or DOING[made.kind]
         self.clock = BoundedClock(MOST_LIMITS * time_limit_s(made.profile) + SLACK_S)
         self.events: list[tuple[float, Event]] = []
         self.truth = BoardTruth(made.machine())
@@ -148,7 +153,7 @@ class VirtualJob:
         try:
             self._keep_beforehand()
             with self._session() as session:
-                DOING[self.made.kind](self, session)
+                self._doing(self, session)
         except Hang:
             self.trouble("hang", f"no end after {self.clock.now():.0f} s and {self._turns} turns")
         except HostlinkError as error:
@@ -265,7 +270,6 @@ class VirtualJob:
         if truth.lost_flash(self.witness.archive, end):
             self.trouble("lost", "flash")
         told = any(isinstance(event, MemoryLost) for _, event in self.events)
-        told |= truth.was_said and self._rate() > 0  # foreseen, and the greeting may be damaged
         if truth.erased_by_opening and self.outcome.done and not told:
             self.wrong("opening the port emptied the board, and that was not told")
 

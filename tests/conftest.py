@@ -28,7 +28,11 @@ DEADLINE_S = 180.0  # a bound, not a wait: the computer may be busy with other t
 
 # How long it takes to make up an example tells how busy the computer is, not what is wrong.
 settings.register_profile(
-    "steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    "steady",
+    derandomize=True,
+    deadline=None,
+    max_examples=30 if os.environ.get("HOSTLINK_QUICK") == "1" else 100,
+    suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("steady")
 

@@ -61,6 +61,7 @@ def test_help_loads_no_screen_library():
     assert not loaded & (INTERFACES - {"click"})
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("name", CORE)
 def test_core_loads_no_user_interface(name: str):
     """The core loads no library for a user interface, but for what sqlite-utils itself loads."""

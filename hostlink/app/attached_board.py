@@ -38,12 +38,12 @@ R = TypeVar("R")
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class SpokeUnasked:
-    """A board sent something that answers nothing."""
+    """A board sent bytes that nothing had requested."""
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class EndedOrRestarted:
-    """A program ended, or its board restarted: without a known banner both look alike."""
+    """A program ended or its board restarted; without a known banner both look alike."""
 
 
 News = MemoryLost | BoardVanished | BoardReturned

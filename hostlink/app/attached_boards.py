@@ -80,7 +80,7 @@ class AttachedBoards:
     def attach_all(self, ports: Sequence[str], then: Callable[[AttachedBoard], object]) -> None:
         """Open the ports that are not open yet; ask once if that will probably restart boards.
 
-        then: called with each attached board. The current board stays so, if there is one.
+        then: called with each attached board. The current board, if any, stays current.
         """
         from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.session.link_choice import LinkChoice

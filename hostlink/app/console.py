@@ -67,7 +67,7 @@ class Transcript(ScrollView, can_focus=True):
         self._cut(self._rows)
 
     def _cut(self, rows: Iterable[tuple[str, bool]]) -> None:
-        """Cut rows to the width that there is, and show them."""
+        """Cut the rows to the available width, and show them."""
         width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
             shown = safe(text)
@@ -93,7 +93,7 @@ class Transcript(ScrollView, can_focus=True):
         return [text for text, ours in self._rows if not ours]
 
     def watch_scroll_y(self, old_value: float, new_value: float) -> None:
-        """Follow the newest row again once it is reached, and leave it where the user goes up."""
+        """Follow the newest row while it is in view; stop when the user scrolls up."""
         super().watch_scroll_y(old_value, new_value)
         self._follows = self.scroll_offset.y >= self.max_scroll_y - 1
 
@@ -117,7 +117,7 @@ class Transcript(ScrollView, can_focus=True):
 
 
 class ConsoleLine(TextLine):
-    """The line to type. A paste of several lines is handed over; what is typed here stays."""
+    """The line to type, of each board its own. A paste of several lines is handed over."""
 
     class Pasted(Message):
         """Several lines were pasted."""
@@ -125,6 +125,19 @@ class ConsoleLine(TextLine):
         def __init__(self, text: str) -> None:
             super().__init__()
             self.text = text
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__(id=id)
+        self._port = ""  # until a board is attached; the first gets what was typed by then
+        self._typed: dict[str, str] = {}  # to the other boards, and not sent yet
+
+    def show_board(self, port: str) -> None:
+        """Show what is typed to the board at a port from now on."""
+        if self._port:
+            self._typed[self._port] = self.value
+            self.value = self._typed.pop(port, "")
+            self.cursor_position = len(self.value)
+        self._port = port
 
     def _on_paste(self, event: events.Paste) -> None:
         text = event.text.replace("\r\n", "\n").replace("\r", "\n")
@@ -155,6 +168,13 @@ class ConsolePane(Vertical):
         """Tell the way out first where there is little room."""
         out = f"{way_back()} leaves"
         self.query_one(Heading).say(f"Console: Enter sends, {out}", f"Console: {out}", out)
+
+    def show_board(self, port: str, width: int) -> bool:
+        """Show another board, see `Transcript.show_board`, with what is typed to it."""
+        is_other = self.query_one(Transcript).show_board(port, width)
+        if is_other:
+            self.query_one(ConsoleLine).show_board(port)
+        return is_other
 
     def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
         """Show what came from the board."""

@@ -145,7 +145,7 @@ def _read(path: Path) -> Draft | None:
             return None
         held = json.loads(path.read_bytes())
         draft = Draft(**held)
-    except (OSError, ValueError, TypeError):
+    except (OSError, ValueError, TypeError, RecursionError):
         return None
     texts = (draft.text, draft.name, draft.origin, draft.at)
     places = (draft.row, draft.column)

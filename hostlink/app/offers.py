@@ -1,4 +1,4 @@
-"""What of the archive can be chosen for a line that asks for programs, listings or tags."""
+"""What a line that asks for programs, listings or tags offers from the archive."""
 
 from __future__ import annotations
 

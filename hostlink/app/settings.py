@@ -16,6 +16,7 @@ import platformdirs
 from hostlink.app.keys import fault_in
 from hostlink.app.themes import DARK, NAMES
 from hostlink.errors import RefusedError, file_errors
+from hostlink.words import safe
 from hostlink.writing import write_whole
 
 VARIABLE = "HOSTLINK_SETTINGS"
@@ -64,8 +65,8 @@ def read_settings(path: Path) -> Settings:
             held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
     except FileNotFoundError:
         return Settings()
-    except (OSError, ValueError) as error:
-        return Settings(fault=f"The settings {path} cannot be read: {error}")
+    except (OSError, ValueError, RecursionError) as error:
+        return Settings(fault=safe(f"The settings {path} cannot be read: {error}"))
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
         return Settings(fault=f"The settings {path} hold something else than text.")
@@ -82,7 +83,7 @@ def read_settings(path: Path) -> Settings:
     if theme not in NAMES:
         faults.append(f'The settings {path} name an unknown theme, "{theme}".')
         theme = DARK
-    fault = " ".join(faults)
+    fault = safe(" ".join(faults))
     return Settings(theme=theme, capture_minutes=minutes, fault=fault, keys=keys, **values)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +18,14 @@ if TYPE_CHECKING:
 def can_open_app() -> bool:
     """Return whether stdin and stdout are a terminal, which the app needs."""
     return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def app_class() -> type[DeskApp]:
+    """Import the app, and keep the garbage collector away until the desk is drawn."""
+    gc.disable()
+    from hostlink.app.application import DeskApp
+
+    return DeskApp
 
 
 def open_app(
@@ -37,8 +46,6 @@ def open_app(
         raise UsageError(
             "The app needs a terminal.", advice="`hostlink --help` lists what works without one."
         )
-    from hostlink.app.application import DeskApp
-
     opened: list[Archive] = []
 
     def open_archive() -> Archive:
@@ -49,10 +56,11 @@ def open_app(
         opened.append(Archive.open(archive.expanduser() if archive else usual))
         return opened[0]
 
-    app = DeskApp(open_archive, port=port, profile=profile, baud=baud, opens=opens)
+    app = app_class()(open_archive, port=port, profile=profile, baud=baud, opens=opens)
     try:
         _run(app)
     finally:
+        gc.enable()
         for each in opened:
             each.close()
     _raise_failure(app)

@@ -13,9 +13,9 @@ from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
 
 LONGEST_S = 1.5
-ROW_EVERY_S = 10.5  # rows of a program that come further apart are not waited for
-_RARE = 4  # empty lines for each answer; where fewer come they are none
-_LETTER_S = 3.0  # of a row that comes letter by letter
+ROW_EVERY_S = 10.5  # the longest wait for the next row of a program
+_RARE = 4  # of so many empty lines only one was followed by bytes: no answer
+_LETTER_S = 3.0  # the longest wait for the rest of a row
 _LONGEST_LISTING_S = 30.0
 QUIET_S = 0.11
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
@@ -44,7 +44,7 @@ class Asker:
 
     @property
     def _is_rarely_heard(self) -> bool:
-        """Return whether so few empty lines were answered that what came was no answer."""
+        """Return whether bytes followed so few empty lines that they were no answers."""
         return 0 < self._answered * _RARE <= self._asked
 
     def _set_baud(self, baud: int) -> None:
@@ -54,7 +54,7 @@ class Asker:
             port.baudrate = baud
 
     def _from_here(self, speeds: Sequence[int]) -> tuple[int, ...]:
-        """Return the speed of the port, then those of the others to which it can be set."""
+        """Return the present speed of the port, then the others to which it can be set."""
         others = speeds if isinstance(self._wire.port, TunablePort) else ()
         return tuple(dict.fromkeys((self._baud, *others)))
 
@@ -64,7 +64,7 @@ class Asker:
         return core.heard
 
     def _listen_for_rows(self, ends: float) -> bytes:
-        """Return what comes by itself at this speed: whole rows, what is no text, or nothing."""
+        """Return what comes unrequested at this speed: whole rows, no text at all, or nothing."""
         heard = b""
         while (left_s := ends - self._wire.now()) > 0:
             here = self._listen(min(left_s, _LETTER_S if heard else ROW_EVERY_S))

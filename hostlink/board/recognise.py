@@ -204,7 +204,7 @@ class Recogniser(Asker):
         return self._stopped(program_runs(rows[-1]))
 
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
-        """Stop a program that prints now and then, of which a row was heard or comes now.
+        """Stop a program that prints now and then, once one of its rows was heard.
 
         Each row is heard at one speed. Raises LinkError if the program was not stopped or if its
         output is not text.

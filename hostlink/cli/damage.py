@@ -1,4 +1,4 @@
-"""Showing records of the archive, and beside the sound ones what is damaged."""
+"""Showing records of the archive: the sound ones, and which are damaged."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def show_records(
     *,
     right: Sequence[str] = (),
 ) -> ExitStatus:
-    """Show records as a table or as JSON, and what is damaged; return the exit status.
+    """Show records as a table or as JSON, and name the damaged ones; return the exit status.
 
     as_dict: returns the JSON of a record. columns: head and cell of each column of the table.
     counted: a sentence on how many records there are. right: as for `table`.

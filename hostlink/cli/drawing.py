@@ -39,6 +39,17 @@ def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any
     return add
 
 
+def wants_drawing(plot: bool, svg: Path | None, csv: Path | None, *, also: bool) -> bool:
+    """Return whether one of `draw_options` is given. also: stdout gets something else, as JSON.
+
+    Raises UsageError if a file is stdout and would be mixed with anything else there.
+    """
+    on_stdout = [svg, csv].count(Path("-"))
+    if on_stdout and on_stdout + (plot or also) > 1:
+        raise click.UsageError("With --csv - or --svg - nothing else can go to standard output.")
+    return plot or svg is not None or csv is not None
+
+
 def show_drawing(
     common: CommonOptions, drawing: Drawing, *, plot: bool, svg: Path | None, csv: Path | None
 ) -> None:

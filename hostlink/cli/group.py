@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from copy import copy
 
 import click
 
@@ -19,13 +20,17 @@ class Group(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Return the command of this name, with the examples that its help shows."""
-        command = self.find_command(ctx, cmd_name)
-        if command is not None and command.epilog is None:
-            from hostlink.cli.help_map import examples
+        found = self.find_command(ctx, cmd_name)
+        if found is None:
+            return None
+        from hostlink.cli.help_map import examples
+        from hostlink.cli.output import as_called
 
-            called = f"{ctx.find_root().command_path} "  # may be several words
-            command.epilog = examples(f"{ctx.command_path} {cmd_name}".removeprefix(called))
-        if command is not None and COMPLETING in os.environ:
+        command = copy(found)  # its help depends on how hostlink was called
+        root = f"{ctx.find_root().command_path} "  # may be several words
+        command.epilog = as_called(examples(f"{ctx.command_path} {cmd_name}".removeprefix(root)))
+        command.help = as_called(found.help or "")
+        if COMPLETING in os.environ:
             from hostlink.cli.completing import with_names
 
             with_names(command)

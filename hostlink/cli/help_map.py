@@ -85,7 +85,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "recall": (
         ("Bring back what is stored as HAIL", "recall HAIL"),
-        ("The same with nothing said while all is well", "recall HAIL --quiet"),
+        ("The same; say only what goes wrong", "recall HAIL --quiet"),
     ),
     "backup": (
         ("Keep it all, with a note", 'backup --note "before the class"'),
@@ -136,7 +136,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "adapt": (
         ("Rewrite a listing for another board", "adapt hail --profile capital -o capital.bas"),
-        ("Say what a file was written for", "adapt evening.bas --from practice --profile token"),
+        ("Tell which BASIC it is written in", "adapt evening.bas --from practice --profile token"),
     ),
     "try": (
         (

@@ -1,4 +1,4 @@
-"""Opening the app by the word hostlink alone, with what the environment names."""
+"""Opening the app when hostlink is called without a command."""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 import shutil
 import sys
 import textwrap
@@ -21,6 +22,7 @@ from hostlink.words import plural, safe
 
 _GAP = "  "
 _TICK = "`"  # before and behind a command in a message
+_COMMAND = re.compile(rf"(?<={_TICK})hostlink |(?<=^    )hostlink ", re.MULTILINE)  # or an example
 _NARROWEST = 10  # characters of a column that is broken
 
 
@@ -31,8 +33,8 @@ def say(text: str, *, quiet: bool = False) -> None:
 
 
 def as_called(text: str) -> str:
-    """Return a message in which each command begins as the user called hostlink."""
-    return text.replace(f"{_TICK}hostlink ", f"{_TICK}{how_called()} ")
+    """Return a text in which each command begins as the user called hostlink."""
+    return _COMMAND.sub(lambda _: f"{how_called()} ", text)
 
 
 def data(text: str) -> None:

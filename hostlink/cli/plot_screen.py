@@ -1,14 +1,13 @@
 """Draw the numbers that a program prints while it runs, in the terminal of `run --plot`.
 
-Where standard output is a terminal, rows of numbers are only drawn; all else that is printed stands
-above the drawing. Otherwise every row goes to standard output too. The drawing is on stderr; where
-that is no terminal, it is printed once, at the end.
+Where standard output is a terminal, rows that go on with the drawn columns are only drawn; all else
+that is printed stands above the drawing. Otherwise every row goes to standard output too. The
+drawing is on stderr; where that is no terminal, it is printed once, at the end.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
@@ -16,11 +15,9 @@ from rich.text import Text
 
 from hostlink.cli.output import data, is_terminal, say
 from hostlink.cli.run_screens import QuestionScreen, is_question
-from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
-from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers
-from hostlink.publish.numbers import Columns, Numbers
+from hostlink.publish.numbers import Numbers
 from hostlink.publish.plot import plot_rows
 from hostlink.words import safe
 
@@ -40,19 +37,19 @@ class PlotScreen(QuestionScreen):
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Give rich the drawing as it is now."""
-        columns = self._numbers.shown
-        if columns is not None:
-            yield Text("\n".join(map(safe, self._drawn([columns]))), no_wrap=True)
+        if rows := self._drawn():
+            yield Text("\n".join(map(safe, rows)), no_wrap=True)
 
     def _printed(self, text: str) -> None:
+        is_seen = self._typist is not None and self._asked != ""  # a question with its answer
         super()._printed(text)
-        is_number = self._numbers.add(text)
+        is_drawn = self._numbers.add(text)
         if self._shows_rows:
             data(text)
-        elif not is_number:
+        elif not (is_drawn or is_seen):
             self._pause()
             data(text)
-        if is_number and self._live is None and is_terminal():
+        if is_drawn and self._live is None and is_terminal():
             self._live = Live(self, console=self._console, refresh_per_second=_PER_SECOND)
             self._live.start()
 
@@ -72,17 +69,11 @@ class PlotScreen(QuestionScreen):
     def close(self) -> None:
         """Leave the whole drawing on the screen."""
         self._pause()
-        self._leave([self._numbers.shown] if self._numbers.shown is not None else [])
-
-    def draw_pins(self, session: Session) -> None:
-        """Print what the program put out at pins, where that is known."""
-        drawing = drawing_of_board(session)
-        self._leave(drawing.lanes if drawing is not None else [])
-
-    def _leave(self, lanes: Sequence[Columns]) -> None:
-        for row in self._drawn(lanes) if lanes else ():
+        for row in self._drawn():
             say(row)
 
-    def _drawn(self, lanes: Sequence[Columns]) -> list[str]:
-        size = self._console.size
-        return plot_rows(lanes, size.width - 1, min(_HEIGHT, size.height - 3))
+    def _drawn(self) -> list[str]:
+        columns, size = self._numbers.shown, self._console.size
+        if columns is None:
+            return []
+        return plot_rows([columns], size.width - 1, min(_HEIGHT, size.height - 3))

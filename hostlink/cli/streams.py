@@ -19,7 +19,7 @@ _SIGNS = dict(zip("─━┄│┃┤┬└╳█", "-=.||+++X#", strict=True))
 
 
 def _plain(error: UnicodeError) -> tuple[str | bytes, int]:
-    """Replace what a stream's encoding lacks: signs of drawings by plain ones, the rest by ?."""
+    """Replace what a stream's encoding lacks: drawing characters by ASCII, all others by "?"."""
     if not isinstance(error, UnicodeEncodeError):
         return codecs.replace_errors(error)
     lacking = error.object[error.start : error.end]

@@ -129,7 +129,7 @@ def _end_of(rows: list[str], findings: list[ImageFinding]) -> int:
                 ImageFinding(
                     "data-after-end",
                     "error",
-                    "There is more behind the end record; two files may have been joined.",
+                    "The file goes on after its end record; two files may have been joined.",
                     behind,
                 )
             )

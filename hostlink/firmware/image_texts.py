@@ -57,8 +57,8 @@ def find_texts(flash: bytes, outside: Sequence[tuple[int, int]] = ()) -> tuple[I
 def _reads_well(text: str) -> bool:
     """Return whether a text is meant for people: made of words, or one word that sounds like one.
 
-    In code, six bytes in a row are printable by chance in every fifteenth kilobyte. What may be
-    such a run is no text.
+    In code, six bytes in a row are printable by chance in every fifteenth kilobyte. A text that
+    could be such a run does not count.
     """
     tokens = text.split()
     if not all(_TOKEN.fullmatch(token) for token in tokens):

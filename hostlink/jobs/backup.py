@@ -247,7 +247,7 @@ def _read_slot(session: Session, found: BoardPrograms, name: str) -> bool:
         found.unread[name] = error.what
         session.emit(Warned(f"{safe(name)} could not be read: {error.what}"))
         if session.dialogue.regain(may_interrupt=True).found is not FoundState.PROMPT:
-            session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
+            session.emit(Warned("The board hangs and is restarted; memory is put back afterwards."))
             pulse(session)
         return True
     if result.lines:

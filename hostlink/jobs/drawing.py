@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass, fields
 from itertools import zip_longest
@@ -13,10 +11,10 @@ from hostlink.archive import Run
 from hostlink.archive.times import local_text
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import write_new
-from hostlink.jobs.session.session import Session
+from hostlink.jobs.trying import printed_by
 from hostlink.practice.pin_bank import PinBank, PinChange
 from hostlink.practice.walk import Walk
-from hostlink.publish.numbers import Columns, Numbers
+from hostlink.publish.numbers import Columns, Numbers, csv_text
 from hostlink.publish.plot_svg import plot_svg
 from hostlink.words import natural, plural
 
@@ -38,7 +36,7 @@ class Drawing:
     missing: str = ""
 
     def text(self, *, as_csv: bool) -> str:
-        """Return it as CSV or as SVG."""
+        """Return the drawing as CSV or as SVG."""
         return self.csv if as_csv else plot_svg(self.lanes, self.title)
 
     def write(self, path: Path, *, as_csv: bool, replace: bool) -> str:
@@ -53,7 +51,7 @@ class Drawing:
 def drawing_of_run(run: Run) -> Drawing:
     """Return the numbers that a kept run printed. Raises RefusedError if there are none."""
     title = ", ".join(filter(None, (run.revision, run.spec, local_text(run.at))))
-    rows = _before(run.end.error, run.printed.rows)
+    rows = _before(run.end.error, printed_by(run))
     return _of_rows(title, rows, run.spec, run.printed.cut)
 
 
@@ -69,29 +67,17 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
     return _of_rows(title, rows, "It put out nothing at pins, and")
 
 
-def drawing_of_board(session: Session) -> Drawing | None:
-    """Return what the program that ran last put out at pins, where the board is a practice board.
-
-    None if it put out nothing; of any other board that is not known.
-    """
-    bank = getattr(session.wire.port, "pins", None)
-    return _of_pins("", bank) if isinstance(bank, PinBank) and bank.changes else None
-
-
 def _before(error: str, rows: Sequence[str]) -> Sequence[str]:
     """Return the rows that a program printed, without the one of the error that ended it."""
     return [row for row in rows if error not in row] if error else rows
 
 
 def _of_pins(title: str, bank: PinBank) -> Drawing:
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(each.name for each in fields(PinChange))
-    writer.writerows(map(astuple, bank.changes))
+    rows = [[each.name for each in fields(PinChange)], *map(astuple, bank.changes)]
     pins = sorted({each.pin for each in bank.changes}, key=natural)
-    lanes = [_lane(bank, pin, bank.changes[-1].ms if bank.missing else bank.ms) for pin in pins]
+    lanes = [_lane(bank, pin, bank.changes[-1].ms if bank.missing else bank.now()) for pin in pins]
     holds = f"{plural(len(bank.changes), 'change')} of pins"
-    return Drawing(title, lanes, text.getvalue(), holds, bank.missing)
+    return Drawing(title, lanes, csv_text(rows), holds, bank.missing)
 
 
 def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawing:

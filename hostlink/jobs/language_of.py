@@ -118,9 +118,9 @@ def in_language_of(
 def find_original(what: str, archive: Archive) -> Material:
     """Find a listing as `find_material` does, but return the original of an adapted one.
 
-    A program whose newest revision was adapted to one kind of board can so be loaded into every
-    kind. A shipped one that the archive holds unchanged stays a shipped one, which is adapted
-    without a question. NAME@NUMBER always means that very revision.
+    So a program whose newest revision was adapted to one kind of board can be loaded into every
+    kind. A program that the archive holds just as it was shipped counts as shipped, and is adapted
+    without a question. NAME@NUMBER always means exactly that revision.
     """
     material = find_material(what, archive)
     while "@" not in what and (made := material.revision) is not None:
@@ -205,7 +205,7 @@ def _slip(material: Material, target: Profile) -> LanguageError | None:
     number = min(lines)
     wrong, near = slips[number]
     return LanguageError(
-        f"{material.label}, line {number}: {wrong} is not a word of this BASIC; {near} is near.",
+        f"{material.label}, line {number}: {wrong} is not a word of this BASIC; {near} is similar.",
         kept=NOTHING_SENT,
         advice=lambda by: (
             f"Correct it, or send it as it is {by.load_despite_review(material.word)}."

@@ -82,7 +82,7 @@ class Listening(LongSession):
         return self._output.partial
 
     def take_unasked(self) -> bool:
-        """Return whether the board has sent what answers nothing since this was last called.
+        """Return whether the board has sent anything unrequested since the last call.
 
         It was at its prompt or silent, or it was full and is at its prompt again: it may have
         restarted, or somebody typed at its own keyboard.

@@ -179,6 +179,12 @@ def shipped_programs() -> dict[str, Shipped]:
     return {entry.name: entry for entry in entries}
 
 
+def shipped_as(material: Material) -> Shipped | None:
+    """Return the shipped program that a listing is, also as a file; None for any other listing."""
+    origin = material.origin
+    return shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
+
+
 def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = None) -> Material:
     """Find the listing named `what`: "-" (stdin), a file, NAME, NAME@3 or a shipped program.
 

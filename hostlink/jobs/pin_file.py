@@ -11,10 +11,11 @@ from pathlib import Path
 
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import read_bytes
-from hostlink.jobs.listing_source import Material
+from hostlink.jobs.listing_source import Material, shipped_as
 from hostlink.pins import Pins
 from hostlink.practice.pin_bank import ANALOG, PinInput
 from hostlink.sentences import ANALOG_PIN, no_pin
+from hostlink.words import safe
 
 HEADS = ["ms", "pin", "value"]
 _MOST_DIGITS = 8  # of a time in ms: a day
@@ -40,8 +41,8 @@ def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
 
 def pins_of(material: Material) -> tuple[PinInput, ...]:
     """Return what comes to the pins of a shipped program in the run that was checked."""
-    given = material.shipped.pins if material.shipped is not None else ()
-    return tuple(PinInput(*each) for each in given)
+    shipped = shipped_as(material)
+    return tuple(PinInput(*each) for each in shipped.pins) if shipped is not None else ()
 
 
 def _row(cells: list[str], pins: Pins) -> PinInput:
@@ -51,7 +52,7 @@ def _row(cells: list[str], pins: Pins) -> PinInput:
     analog = pin.upper().startswith(ANALOG)
     number = pin.upper().removeprefix(ANALOG)
     if not number.isdecimal() or not pins.takes("analog" if analog else "read", "pin", int(number)):
-        raise ValueError(no_pin(pin[:20]))
+        raise ValueError(no_pin(safe(pin[:20])))
     most = pins.analog_most if analog else 1
     if int(value) > most:
         raise ValueError(f"the value at {pin} is 0 to {most}")

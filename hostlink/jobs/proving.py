@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from hostlink.errors import RefusedError
-from hostlink.jobs.listing_source import Material, shipped_programs
+from hostlink.jobs.listing_source import Material, shipped_as
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted
 
@@ -68,8 +68,7 @@ _SAYS: dict[Result, str] = {
 
 def inputs_of(material: Material) -> Sequence[str] | None:
     """Return the answers to a shipped program's questions; None for any other listing."""
-    origin = material.origin
-    shipped = shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
+    shipped = shipped_as(material)
     return None if shipped is None else shipped.inputs
 
 
@@ -153,7 +152,7 @@ def _runs(
 def run_out(walk: Walk, most: int = _MOST[0]) -> Walk:
     """Run a program until it ends or asks and no answer is left, and return it.
 
-    Raises RefusedError if it stops with an error, or does not end within so many statements.
+    Raises RefusedError if it stops with an error, or exceeds the number of statements.
     """
     ended = walk.run(most)
     if ended == "statements":

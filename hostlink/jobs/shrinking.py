@@ -21,7 +21,7 @@ _MOST_NAMED = 6
 def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> str:
     """Return which lines are never reached, what they cost, and what would miss them.
 
-    lines: those; of none it is told why.
+    lines: those lines. If there are none, the sentence says why.
     """
     if not lines:
         unknown = unknown_word(listing, rules)

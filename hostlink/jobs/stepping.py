@@ -44,6 +44,11 @@ def pins_used(walk: Walk) -> list[str]:
     return sorted({*bank.asked, *bank.out, *bank.levels}, key=natural)
 
 
+def pins_read(walk: Walk) -> list[str]:
+    """Return the pins that the program has read so far, to which a level can be given."""
+    return sorted(walk.state.pins.asked, key=natural)
+
+
 def pin_words(walk: Walk, name: str) -> str:
     """Return what is at a pin: "13 on", "9 width 128", "ADC0 512"."""
     bank = walk.state.pins

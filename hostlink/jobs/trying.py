@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -30,6 +30,7 @@ from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 COMMAND = "try"
 """Begins the command of a run without a board; behind it stands what else its setting holds."""
 _MORE = ("statements", "seconds", "pins")
+_ADDED = ("pin ", "ended by ")
 _AT_ONCE = 5000  # statements, a few milliseconds, between two looks whether to stop
 
 
@@ -185,6 +186,14 @@ def expectations(archive: Archive, program: str | None = None) -> dict[str, tupl
     return held
 
 
+def printed_by(run: Run) -> Sequence[str]:
+    """Return the rows that a program printed, without those that a try adds on pins and the end."""
+    rows = list(run.printed.rows)
+    while rows and rows[-1].startswith(_ADDED) and setting_of(run):
+        rows.pop()
+    return rows
+
+
 def setting_of(run: Run) -> Setting | None:
     """Return how a run without a board was tried; None for any other run, or if unreadable."""
     word, _, more = run.command.partition(" ")
@@ -194,16 +203,16 @@ def setting_of(run: Run) -> Setting | None:
         held = json.loads(more)
         held["pins"] = tuple(PinInput(**each) for each in held.get("pins", ()))
         return Setting(run.profile, run.typed.rows, **held)
-    except (AttributeError, TypeError, ValueError):
+    except (AttributeError, TypeError, ValueError, RecursionError):
         return None
 
 
 def check_all(
     archive: Archive, tag: str | None, stopped: Callable[[], bool]
 ) -> Iterator[tuple[Run, Tried | HostlinkError]]:
-    """Try the latest revision of each program of which something is expected, until `stopped`.
+    """Try the latest revision of each program with an expected run, until `stopped`.
 
-    Yield the expected run and what came of it, an error if it could not be tried.
+    Yield the expected run and the result, an error if the program could not be tried.
     tag: only programs with that tag. Raises UsageError if there is none.
     """
     held = expectations(archive)

@@ -2,7 +2,8 @@
 
 Commands, deletions and repairs are always sent this way. The line is typed by hostlink.link.typed.
 The answer is complete when a prompt at the start of a line is followed by quiet. A prompt inside an
-answer is followed by more text and does not count.
+answer is followed by more text and does not count. Its states and their moves are EXCHANGE in
+hostlink.link.states.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
+from hostlink.link.states import EXCHANGE, CoreState, Course
 from hostlink.link.typed import Outcome, Typed
 
 _QUIET_AFTER_STORING_S = 0.3  # for boards that confirm a line only by silence
@@ -28,8 +30,9 @@ class Reach:
     attempts: how many times the text is typed. nudges: how many times in a row the line end is sent
     again if no prompt comes, unless the answer continues page by page (0 for a command that may run
     long: then only longest_s ends the wait). silence_s: seconds without a byte that count as
-    silence, None for the pacing's patience. longest_s: seconds for the whole answer. most_bytes:
-    largest answer. may_enter_wrong: whether to enter a wrongly echoed line to get rid of it, if the
+    silence, None for the pacing's patience. longest_s: seconds for typing and answer together.
+    most_bytes: the largest answer, and the most that may come back while the text is typed.
+    may_enter_wrong: whether to enter a wrongly echoed line to get rid of it, if the
     board has no key to cancel it; harmless for a command, but not for an answer to a program.
     """
 
@@ -64,14 +67,15 @@ class Exchange:
         self.halts: list[bytes] = []
         self.nudge_key = pacing.line_end
         self.unprompted = b""
-        self.done = False
         self.typed = Typed(
             text,
             pacing,
             attempts=reach.attempts,
             may_enter_wrong=reach.may_enter_wrong,
             longest_s=reach.longest_s,
+            most_bytes=reach.most_bytes,
         )
+        self._course = Course(EXCHANGE)
         self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
         self._reach = reach
@@ -83,6 +87,11 @@ class Exchange:
         self._nudged_at = 0  # position in the buffer where the answer to the last nudge begins
 
     @property
+    def done(self) -> bool:
+        """Return whether the answer is complete or the exchange was given up; see `outcome`."""
+        return self._course.ended
+
+    @property
     def repairs(self) -> int:
         """Return how many times the line had to be taken back and typed again."""
         return self.typed.repairs
@@ -91,7 +100,7 @@ class Exchange:
         """Take received bytes; return what to type next and when to call again (seconds)."""
         if self._ends_at is None:
             self._ends_at = now + self._reach.longest_s
-        if not self.typed.done:
+        if self._course.state is CoreState.TYPING:
             return self._typing(now, received)
         if received:
             self._last = now
@@ -103,6 +112,7 @@ class Exchange:
     def _typing(self, now: float, received: bytes) -> Step:
         step = self.typed.step(now, received)
         if self.typed.committed:
+            self._course.move(CoreState.COLLECTING)
             self._last = now + len(step.write) * self._pacing.byte_s
             return Step(step.write, self._last + self._silence())
         if self.typed.done:
@@ -113,7 +123,7 @@ class Exchange:
     def _finish(self, outcome: Outcome) -> Step:
         self.outcome = outcome
         self.answer = bytes(self._buffer)
-        self.done = True
+        self._course.move(CoreState.DONE)
         return Step()
 
     def _silence(self) -> float:

@@ -58,9 +58,10 @@ def sizes_told(name: str) -> dict[str, int]:
 
 
 def check_address(name: str) -> None:
-    """Raise UsageError for a name that no port can have: the address of a practice board with an
-    invalid option, an address of another kind or without the number of its port, a file, a folder,
-    or whatever else there is that has no line.
+    """Raise UsageError for a name that no port can have.
+
+    Such a name is the address of a practice board with an invalid option, an address of an unknown
+    kind or without a port number, a file, a folder, or any device without a serial line.
     """
     if name.startswith("practice:"):
         from hostlink.practice.address import parse_address

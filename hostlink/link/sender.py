@@ -11,6 +11,8 @@ unconfirmed line end, and not all unconfirmed bytes:
    a guard time after the prompt (`line_done`). A board that sends nothing is paced by the clock.
 4. Every byte that comes back must be the expected one. The first unexpected byte ends the sending;
    hostlink.board.dialogue.loading decides how to repair the damage.
+
+Its states and their moves are SENDER in hostlink.link.states.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from typing import Literal, TypeAlias
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import TIMED_MARGIN, Pacing
+from hostlink.link.states import SENDER, CoreState, Course
 
 _XON, _XOFF = 0x11, 0x13
 _LONGEST_PAUSE_S = 20.0
@@ -76,14 +79,16 @@ class Sender:
         self._wire_free = 0.0  # when everything written will have passed the wire
         self._next_byte_at = 0.0
         self._last_progress: float | None = None
-        self._paused_since: float | None = None
+        self._paused_at = 0.0  # when the board last sent XOFF
         self._bytes_confirmed = 0
+        self._course = Course(SENDER)
+        self._end_if_confirmed()
         self._expect_line()
 
     @property
     def done(self) -> bool:
         """Return whether all lines are confirmed or sending stopped at damage."""
-        return self.damage is not None or self.confirmed == len(self._lines)
+        return self._course.ended
 
     @property
     def lines_begun(self) -> int:
@@ -123,8 +128,7 @@ class Sender:
     def _listen(self, now: float, received: bytes) -> None:
         for byte in received:
             if self.pacing.xon_xoff and byte in (_XON, _XOFF):
-                self._paused_since = now if byte == _XOFF else None
-                self._last_progress = now
+                self._pause(now, byte == _XOFF)
                 continue
             if not self.pacing.confirms:
                 continue  # its answers prove nothing; the read-back decides
@@ -135,6 +139,13 @@ class Sender:
             self._last_progress = now
             if self._matched == len(self._expected):
                 self._line_answered(now)
+
+    def _pause(self, now: float, off: bool) -> None:
+        """Obey the board's XOFF or XON; either may come twice."""
+        self._last_progress = self._paused_at = now
+        state = CoreState.PAUSED if off else CoreState.SENDING
+        if self._course.state is not state:
+            self._course.move(state)
 
     def _fits(self, byte: int) -> bool:
         """Return whether a byte is the expected one; letters may be echoed as capitals."""
@@ -154,6 +165,11 @@ class Sender:
 
     def _fail(self, kind: StopKind) -> None:
         self.damage = EarlyStop(self._prompted, kind, self._expected, bytes(self._heard))
+        self._course.move(CoreState.DONE)
+
+    def _end_if_confirmed(self) -> None:
+        if self.confirmed == len(self._lines) and not self.done:
+            self._course.move(CoreState.DONE)
 
     # --- time --------------------------------------------------------------------------------
 
@@ -161,10 +177,10 @@ class Sender:
         while self._guards and self._guards[0] <= now:
             self._guards.pop(0)
             self._confirm(now)
-        if self.damage is not None or self.done:
+        if self.done:
             return
-        if self._paused_since is not None:
-            if now - self._paused_since > _LONGEST_PAUSE_S:
+        if self._course.state is CoreState.PAUSED:
+            if now - self._paused_at > _LONGEST_PAUSE_S:
                 self._fail("paused")
             return
         waiting = self.pacing.confirms and self.confirmed < self.lines_begun
@@ -187,11 +203,12 @@ class Sender:
         self._behind = sum(len(self._lines[i]) for i in sent_lines[1:]) + self._offset
         if self._on_line is not None:
             self._on_line(self.confirmed - 1, self._bytes_confirmed)
+        self._end_if_confirmed()
 
     def _wake(self, now: float) -> float:
         moments = list(self._guards[:1])
-        if self._paused_since is not None:
-            moments.append(self._paused_since + _LONGEST_PAUSE_S + 0.001)
+        if self._course.state is CoreState.PAUSED:
+            moments.append(self._paused_at + _LONGEST_PAUSE_S + 0.001)
         elif self.pacing.confirms:
             moments.append(self._deadline())
         if self._next_byte_at > now and self._line < len(self._lines):
@@ -202,7 +219,7 @@ class Sender:
 
     def _next_bytes(self, now: float) -> bytes:
         """Return as many bytes as may be sent now."""
-        if self._paused_since is not None:
+        if self._course.state is CoreState.PAUSED:
             return b""
         pacing = self.pacing
         out = bytearray()

@@ -3,8 +3,7 @@
 The line end is held back until the echo of the text is correct, so that nothing wrong is entered;
 a line with a wrong echo is cancelled and typed again.
 
-States: typing -> committed, or typing -> settling -> cancelling -> typing; cancelling -> settling
-if no prompt shows that the line is gone. Typing that is given up ends in done.
+Its states and their moves are TYPED in hostlink.link.states.
 """
 
 from __future__ import annotations
@@ -13,6 +12,7 @@ from enum import Enum
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
+from hostlink.link.states import TYPED, CoreState, Course
 
 _DEAF_SIGNS = 2  # a single one may be damage on the wire
 _CUT_SIGNS = 4  # attempts in a row that stop at the same character; damage would vary
@@ -31,14 +31,6 @@ class Outcome(Enum):
     CROWDED = "crowded"  # its memory has room for the first characters only; see Typed.room
 
 
-class _State(Enum):
-    TYPING = "typing"
-    SETTLING = "settling"
-    CANCELLING = "cancelling"
-    COMMITTED = "committed"
-    DONE = "done"
-
-
 class Typed:
     """Type one line; finish as soon as its line end is sent, or after the last attempt.
 
@@ -47,7 +39,7 @@ class Typed:
     bytes received while typing).
 
     attempts: how many times the text is typed. may_enter_wrong: see Reach. longest_s: seconds for
-    all of it.
+    all of it. most_bytes: the most that may come back for one attempt.
     """
 
     def __init__(
@@ -58,6 +50,7 @@ class Typed:
         attempts: int = 12,
         may_enter_wrong: bool = True,
         longest_s: float = 120.0,
+        most_bytes: int = 65_536,
     ) -> None:
         self.outcome = Outcome.SILENT
         self.repairs = 0
@@ -71,7 +64,8 @@ class Typed:
         self._most_attempts = attempts
         self._may_enter_wrong = may_enter_wrong
         self._longest_s = longest_s
-        self._state = _State.TYPING
+        self._most_bytes = most_bytes
+        self._course = Course(TYPED)
         self._sent = 0
         self._echoed = 0
         self._came_back = 0  # bytes received since typing of the text began
@@ -88,12 +82,12 @@ class Typed:
     @property
     def done(self) -> bool:
         """Return whether the line has been entered or typing was given up."""
-        return self._state in (_State.COMMITTED, _State.DONE)
+        return self._course.ended
 
     @property
     def committed(self) -> bool:
         """Return whether the line end was sent, behind a text that was echoed correctly."""
-        return self._state is _State.COMMITTED
+        return self._course.state is CoreState.COMMITTED
 
     @property
     def heard(self) -> bytes:
@@ -124,6 +118,8 @@ class Typed:
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return what to type next and when to call again (seconds)."""
+        if self.done:
+            return Step()
         if self._began is None:
             self._began = self._last = now
             received = b""  # received before anything was typed
@@ -132,16 +128,17 @@ class Typed:
         if now - self._began > self._longest_s:
             talking = now - self._last < self._pacing.quiet_s
             return self._finish(Outcome.FLOODING if talking else Outcome.SILENT)
-        handler = {
-            _State.TYPING: self._typing,
-            _State.SETTLING: self._settling,
-            _State.CANCELLING: self._cancelling,
-        }.get(self._state)
-        return handler(now, received) if handler else Step()
+        if len(self._buffer) + len(received) > self._most_bytes:
+            return self._finish(Outcome.FLOODING)
+        if self._course.state is CoreState.TYPING:
+            return self._typing(now, received)
+        if self._course.state is CoreState.SETTLING:
+            return self._settling(now, received)
+        return self._cancelling(now, received)
 
     def _finish(self, outcome: Outcome) -> Step:
         self.outcome = outcome
-        self._state = _State.DONE
+        self._course.move(CoreState.DONE)
         return Step()
 
     # --- typing ------------------------------------------------------------------------------
@@ -196,7 +193,7 @@ class Typed:
         return True
 
     def _commit(self, now: float, out: bytes) -> Step:
-        self._state = _State.COMMITTED
+        self._course.move(CoreState.COMMITTED)
         self._buffer.clear()
         out += self._pacing.line_end
         self._last = now + len(out) * self._pacing.byte_s
@@ -212,7 +209,7 @@ class Typed:
         self._attempts += 1
         self._stops.append(self._echoed)
         self._buffer[:] = received
-        self._state = _State.SETTLING
+        self._course.move(CoreState.SETTLING)
         self._settling_since = now
         return Step(b"", now + self._pacing.quiet_s)
 
@@ -224,7 +221,7 @@ class Typed:
             if now - self._settling_since > _LONGEST_SETTLING_S:
                 return self._finish(Outcome.FLOODING)
             return Step(b"", quiet_at)
-        self._state = _State.CANCELLING
+        self._course.move(CoreState.CANCELLING)
         self.prompted_early = ends_with_prompt(self._buffer, self._pacing)
         self._buffer.clear()
         pacing = self._pacing
@@ -269,10 +266,10 @@ class Typed:
         told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
         if told and not ends_with_prompt(bytes(self._buffer), pacing):
             self._attempts += 1
-            self._state = _State.SETTLING
+            self._course.move(CoreState.SETTLING)
             self._settling_since = now
             return Step(b"", now)
-        self._state = _State.TYPING
+        self._course.move(CoreState.TYPING)
         self._sent = self._echoed = self._came_back = 0
         self._next_byte_at = 0.0
         self._last = now

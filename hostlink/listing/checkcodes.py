@@ -62,6 +62,8 @@ class CodeCheck:
     """The result of checking a listing against codes. missing, extra: line numbers.
 
     whole_wanted, whole_found: the codes of the whole program; whole_wanted is "" if none was given.
+    mistyped: lines with another code than expected in a program that has its code as a whole, so
+    that the line is right and its code is not.
     """
 
     wrong: tuple[WrongLine, ...]
@@ -69,6 +71,7 @@ class CodeCheck:
     extra: tuple[int, ...]
     whole_wanted: str
     whole_found: str
+    mistyped: tuple[WrongLine, ...] = ()
 
     @property
     def lines_right(self) -> bool:
@@ -125,7 +128,19 @@ def verify_codes(listing: Listing, codes: Codes, rules: Rules) -> CodeCheck:
     )
     missing = tuple(sorted(codes.lines.keys() - held.keys()))
     extra = tuple(sorted(held.keys() - codes.lines.keys()))
-    return CodeCheck(wrong, missing, extra, codes.whole, found.whole)
+    wrong, mistyped = ((), wrong) if codes.whole == found.whole else (wrong, ())
+    return CodeCheck(wrong, missing, extra, codes.whole, found.whole, mistyped)
+
+
+def mistyped_words(check: CodeCheck) -> str:
+    """Say which codes were mistyped, "" if none was."""
+    if not check.mistyped:
+        return ""
+    those = ", ".join(f"{one.number} {one.found} (not {one.wanted})" for one in check.mistyped)
+    return (
+        "All lines together have their code, so the listing is right and these codes were "
+        f"mistyped: {those}."
+    )
 
 
 def parse_codes(text: str, *, name: str) -> Codes:

@@ -43,7 +43,7 @@ RULES: dict[str, str] = {
     "variable-never-set": "a variable that nothing gives a value",
     "unknown-word": "a statement or function that the profile does not know",
     "pin-not-on-board": "a pin that the board does not have, or not for that",
-    "pin-value-missing": "too few values behind a word for a pin, a pulse, a tone or a wait",
+    "pin-value-missing": "too few values after a word for a pin, a pulse, a tone or a wait",
     "pin-value-out-of-range": "a value that a pin, a pulse, a tone or a wait does not take",
     "wraps-on-screen": "text wider than the board's screen",
 }

@@ -104,7 +104,7 @@ def offers(
         complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
         known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
-            found = _fitting([tuple(found)], found, held, codes.whole) or found
+            found = _fitting([tuple(found)], found, held, codes.whole)
     found |= _numbered_wrong(held, codes, check)
     return {number: tuple(some[:MOST_OFFERS]) for number, some in found.items() if some}
 
@@ -142,7 +142,7 @@ def _fitting(
 
 
 class _Familiar(dict[str, float]):
-    """How usual pairs of characters are, and so a text, judged by the listing itself."""
+    """How usual pairs of characters, and so whole texts, are in one listing."""
 
     def __init__(self, rows: Iterable[str]) -> None:
         self._pairs: Counter[str] = Counter()
@@ -158,7 +158,8 @@ class _Familiar(dict[str, float]):
     def __missing__(self, pair: str) -> float:
         """Compute the surprise of the second character of a pair behind the first.
 
-        One that the listing has nowhere costs more: few use small letters in one line alone.
+        A character that occurs nowhere else in the listing costs more: lower-case letters, for
+        example, are rarely used in one line only.
         """
         cost = math.log((self._single[pair[0]] + 10) / (self._pairs[pair] + 0.1))
         self[pair] = cost = cost + (0 if self._single[pair[1]] else _STRANGE)
@@ -208,7 +209,7 @@ def _sign(character: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Sums:
-    """The sums of a row that a code is made of, by which a changed row's code is known at once.
+    """The partial sums of a row's code, which give the code of a changed row in one step.
 
     A code is the sum of each character's value times a power of 100, modulo 97 (see checkcodes).
     target: the sum that has the wanted code. left: the sum of what stands before a place, as if

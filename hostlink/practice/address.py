@@ -41,7 +41,7 @@ from hostlink.practice.kind_file import (
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings, setting_fault
 from hostlink.sentences import START_FRESH, held_before, no_name_of
-from hostlink.words import nearest
+from hostlink.words import nearest, safe
 
 SCHEME = "practice://"
 DEFAULT_NAME = "desk"
@@ -81,7 +81,7 @@ def parse_address(url: str) -> Address:
     """Parse a practice address. Raises UsageError that names what is not understood."""
     if not url.startswith(SCHEME):
         raise UsageError(
-            f'"{url[:60]}" is not the address of a practice board.',
+            f'"{safe(url[:60])}" is not the address of a practice board.',
             advice=f"It begins with {SCHEME}.",
         )
     rest = url[len(SCHEME) :]
@@ -123,7 +123,8 @@ def _options(query: str) -> dict[str, str]:
     if len(options) < len(given):
         key = next(key for key, count in Counter(key for key, _ in given).items() if count > 1)
         raise UsageError(
-            f"The practice board's {key} is given more than once.", advice="Give it once."
+            f"The practice board's {safe(key[:40])} is given more than once.",
+            advice="Give it once.",
         )
     return options
 
@@ -134,7 +135,8 @@ def _unknown_option(key: str) -> UsageError:
     near = nearest(key, known, 1)
     hint = f"Did you mean {near[0]}? " if near else ""
     return UsageError(
-        f'The practice board has no option "{key}".', advice=f"{hint}Known: {', '.join(known)}."
+        f'The practice board has no option "{safe(key[:40])}".',
+        advice=f"{hint}Known: {', '.join(known)}.",
     )
 
 
@@ -168,7 +170,7 @@ def _number(key: str, text: str, annotation: Callable[[str], float]) -> float:
         number = -1
     if not 0 <= number <= 10_000_000:
         raise UsageError(
-            f'The practice board\'s {key} cannot be "{text[:40]}"; it is a number from 0.'
+            f'The practice board\'s {key} cannot be "{safe(text[:40])}"; it is a number from 0.'
         )
     return number
 
@@ -176,7 +178,7 @@ def _number(key: str, text: str, annotation: Callable[[str], float]) -> float:
 def _one_of(key: str, text: str, *allowed: str) -> str:
     if text not in allowed:
         raise UsageError(
-            f'The practice board\'s {key} cannot be "{text[:40]}".',
+            f'The practice board\'s {key} cannot be "{safe(text[:40])}".',
             advice=f"It is {' or '.join(allowed)}.",
         )
     return text

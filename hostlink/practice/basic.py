@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from hostlink.errors import RefusedError
@@ -38,7 +38,7 @@ class Basic:
     memory, by default the truth.
 
     last_error: the last error that it sent, b"" if there was none. failed_line: the number of the
-    program line that it was in, or None. now: tells the time in ms.
+    program line that it was in, or None.
     """
 
     def __init__(
@@ -56,7 +56,6 @@ class Basic:
         settings = dataclasses.replace(kind.settings, **changed)
         self.kind = dataclasses.replace(kind, settings=settings)
         self.teller = teller or ListingAnswers()
-        self.now: Callable[[], float] = lambda: 0.0
         self._state = self._new_state()
         self._stuck = False
         self.answered = not kind.messages.questions
@@ -64,9 +63,7 @@ class Basic:
         self.failed_line: int | None = None
 
     def _new_state(self) -> State:
-        state = State(self.kind, compiler(self.kind.language), self.teller)
-        state.pins.now = lambda: self.now()
-        return state
+        return State(self.kind, compiler(self.kind.language), self.teller)
 
     @property
     def state(self) -> State:

@@ -177,7 +177,8 @@ def variable_name(variable: int) -> str:
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
-    """Return the pattern of a name; two letters of it count. A keyword ends it and begins none."""
+    """Return the pattern of a name. Two letters count; it ends, and does not begin, at a
+    keyword."""
     if "names" not in language.means:
         return re.compile("[A-Z]")
     words = {word for _, words in language.words for word in words}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import string
 import typing
@@ -10,7 +11,7 @@ from typing import Any
 
 from hostlink.pins import PIN_FIELDS, pin_form_fault
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import WORDS, BoardKind
+from hostlink.practice.kind import WORDS, BoardKind, Messages
 from hostlink.practice.settings import setting_fault
 
 _LARGEST = 10_000_000
@@ -29,7 +30,8 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "list_end": ("count", "used"),
     "wrong_answer": ("wanted",),
 }
-_TEMPLATES = ("done", "list_begin", "recalled", *_FIELDS)
+_TEXTS = (each.name for each in dataclasses.fields(Messages) if each.type == "str")
+_TEMPLATES = tuple(name for name in _TEXTS if name != "mark")  # the mark stands as it is
 
 
 class WrongSetting(Exception):

@@ -37,7 +37,7 @@ from hostlink.practice.kind_checks import (
     whole_number,
 )
 from hostlink.practice.settings import BoardSettings
-from hostlink.words import nearest
+from hostlink.words import nearest, safe
 
 DEFAULT = "practice"
 _SUFFIX = ".toml"
@@ -72,7 +72,7 @@ def find_kind(name: str) -> BoardKind:
         near = nearest(name, kind_names(), 1)
         hint = f"Did you mean {near[0]}? " if near else ""
         raise UsageError(
-            f'There is no kind of practice board called "{name[:40]}".',
+            f'There is no kind of practice board called "{safe(name[:40])}".',
             advice=f"{hint}Known: {', '.join(kind_names())}.",
         )
     file = files("hostlink.practice").joinpath("kinds", name + _SUFFIX)

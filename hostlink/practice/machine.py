@@ -51,7 +51,6 @@ class Machine(SerialLine):
         super().__init__(settings, faults or Faults(), host_baud or settings.baud)
         self.kind = kind = dataclasses.replace(kind, settings=settings)
         self.basic = Basic(kind, teller=ListingAnswers(self.faults))
-        self.basic.now = lambda: self._t * 1000
         self._editor = LineEditor(settings, self.basic.line_room)
         self.receiver = Receiver(settings)
         self.typed: list[bytes] = []  # every line taken at the prompt

@@ -41,31 +41,20 @@ class PinChange:
 class PinBank:
     """All pins of one board.
 
-    now: tells the time in ms. changes: everything put out since the program began that differs from
+    now: tells the time in ms since the program began. changes: everything put out that differs from
     what was there before. asked: names of the pins that were read.
     """
 
     def __init__(self, pins: Pins) -> None:
         self.pins = pins
         self.now: Callable[[], float] = lambda: 0.0
-        self.changes: list[PinChange] = []
         self.clear()
-
-    def begin(self) -> None:
-        """Forget the changes of the program before; the times of this one count from now."""
-        self.changes = []
-        self._began = self.now()
-
-    @property
-    def ms(self) -> float:
-        """Return the time since the program began."""
-        return round(self.now() - self._began, 3)
 
     def clear(self) -> None:
         """Switch all pins off, and take away what was connected."""
         self.levels: dict[str, int] = {}
         self.out: dict[str, PinChange] = {}
-        self.begin()
+        self.changes: list[PinChange] = []
         self.asked: dict[str, None] = {}
         self._script: deque[PinInput] = deque()
 
@@ -99,7 +88,7 @@ class PinBank:
 
     def put(self, pin: str, what: str, value: int, for_ms: int = 0) -> None:
         """Put something out at a pin."""
-        change = PinChange(self.ms, pin, what, value, for_ms)
+        change = PinChange(round(self.now(), 3), pin, what, value, for_ms)
         before = self.out.get(pin)
         self.out[pin] = change
         same = before is not None and (before.what, before.value) == (what, value)

@@ -90,6 +90,11 @@ class Columns:
         self.highs = [list(map(max, high[::2], high[1::2])) for high in self.highs]
 
     @property
+    def count(self) -> int:
+        """Return how many numbers were taken."""
+        return self.rows * len(self.names)
+
+    @property
     def has_x(self) -> bool:
         """Return whether the first column is the x axis."""
         return self.rises and len(self.names) > 1 and self.rows > 1
@@ -117,12 +122,13 @@ class Numbers:
 
     def __init__(self, rows: Iterable[str] = ()) -> None:
         self._kinds: dict[Kind, Columns] = {}
+        self._shown: Kind = ()  # the kind of row with the most numbers
         self._heading = ""
         for row in rows:
             self.add(row)
 
     def add(self, row: str) -> bool:
-        """Take a printed row; return whether it holds numbers."""
+        """Take a printed row; return whether it goes on with the columns that are shown."""
         found = fields_of(row)
         if found is None:
             self._heading = row if row.strip() else self._heading
@@ -134,20 +140,16 @@ class Numbers:
                 return False
             columns = self._kinds[kind] = Columns(_names(kind, self._heading))
         columns.add([float(number) for number in numbers])
-        return True
-
-    def _shown(self) -> Kind | None:
-        held = {kind: each.rows * len(each.names) for kind, each in self._kinds.items()}
-        return max(held, key=held.__getitem__, default=None)
+        most = self._kinds.get(self._shown)
+        if most is None or columns.count > most.count:
+            self._shown = kind
+        return columns.rows > 1 and kind == self._shown
 
     @property
     def shown(self) -> Columns | None:
         """Return the columns of the kind of row with the most numbers, None if there is none."""
-        kind = self._shown()
-        if kind is None:
-            return None
-        columns = self._kinds[kind]
-        if columns.rows > 1 or len(columns.lows) == 1 or any(kind):
+        columns = self._kinds.get(self._shown)
+        if columns is None or columns.rows > 1 or len(columns.lows) == 1 or any(self._shown):
             return columns
         one = Columns(("printed",))
         for number in columns.lows:
@@ -156,16 +158,21 @@ class Numbers:
 
     def as_csv(self, rows: Iterable[str]) -> str:
         """Return the numbers of these rows as they were printed, as CSV (RFC 4180)."""
-        kind, shown = self._shown(), self.shown
-        text = io.StringIO()
-        if shown is not None:
-            writer = csv.writer(text)
-            writer.writerow(shown.names)
-            for each, numbers in filter(None, map(fields_of, rows)):
-                if each == kind:
-                    wide = len(shown.names)
-                    writer.writerows(numbers[at : at + wide] for at in range(0, len(numbers), wide))
-        return text.getvalue()
+        shown = self.shown
+        if shown is None:
+            return ""
+        found, wide = [list(shown.names)], len(shown.names)
+        for kind, numbers in filter(None, map(fields_of, rows)):
+            if kind == self._shown:
+                found += [numbers[at : at + wide] for at in range(0, len(numbers), wide)]
+        return csv_text(found)
+
+
+def csv_text(rows: Iterable[Iterable[object]]) -> str:
+    """Return rows as CSV (RFC 4180)."""
+    text = io.StringIO()
+    csv.writer(text).writerows(rows)
+    return text.getvalue()
 
 
 def _names(kind: Kind, heading: str) -> tuple[str, ...]:

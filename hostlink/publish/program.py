@@ -186,8 +186,8 @@ def _unbroken(word: str) -> str:
 def _marked(row: str, language: Language) -> str:
     """Return a line as HTML, with dots under blanks that are easily overlooked.
 
-    A long line may be broken, at a blank: all of them have dots there, since one at the end of a
-    row could not be seen, and a hyphen never stands there like that of a word that goes on.
+    A long line may be broken at a blank. All its blanks have dots, since one at the end of a row
+    would be invisible; it is not broken behind a minus sign, which would look like a hyphen.
     """
     breaks, pieces = len(row) > _MAY_BREAK, list[str]()
     for place, match in enumerate(_PIECES.finditer(row)):
@@ -256,8 +256,8 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
 def _with_computer(name: str) -> str:
     """Return how hostlink checks a program, by the file of its own page or by typed codes.
 
-    Written for the command line and the app alike, and not by `Ways`, which tell one reader at one
-    of them: whoever holds a page may have either, or only paper.
+    It names both the command line and the app, unlike `Ways`, which address a user of one of them:
+    the reader of a page may have either, or only paper.
     """
     typed = "type the codes into a file as they stand in the boxes and give that with"
     shown, sheet, codes = escaped(name or "PROGRAM"), _unbroken("--sheet"), _unbroken("--codes")

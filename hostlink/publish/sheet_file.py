@@ -94,7 +94,7 @@ def _codes(reader: _Reader, name: str) -> Codes:
         lines[number] = match[2]
     whole = reader.fields.get("whole", "").strip()
     if not re.fullmatch(r"[0-9A-F]{4}", whole, re.ASCII):
-        raise _damaged(name, "it lacks the code of the whole")
+        raise _damaged(name, "it lacks the check code of the whole program")
     return Codes(lines, whole)
 
 

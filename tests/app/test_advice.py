@@ -125,7 +125,7 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
 @pytest.mark.parametrize(
     ("end", "words"),
     [
-        (End.UNANSWERED, "in the file with its answers, or in the console after Ctrl+R."),
+        (End.UNANSWERED, "in the file with its answers, or in the console after F9."),
         (End.LATE, "or more time with F2"),
     ],
 )

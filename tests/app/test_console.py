@@ -36,7 +36,7 @@ def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
     """Where the board holds no program, the key that loads one is told."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: any("without a program. Next: load" in said for said in app.said))
 
     stage.play(story, opens="shipped:TIDE")
@@ -49,7 +49,7 @@ def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> N
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
         await pilot.press("f8")
         await wait(pilot, lambda: app.boards.current.partial == "+ ")
@@ -82,6 +82,7 @@ def test_restarting_asks_with_the_safe_answer_and_keeps_the_program_first(
     assert "10 PRINT 5" in stage.archive.content(rescue).text
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("is_known", [True, False])
 def test_a_deaf_board_is_restarted_without_keeping(
     stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any, is_known: bool
@@ -299,5 +300,55 @@ def test_rows_are_cut_anew_when_the_console_gets_another_width(stage: Any) -> No
         await pilot.resize_terminal(80, 24)
         await pilot.pause()
         assert transcript.text == "0123456789" * 6
+
+    stage.play(story, port="")
+
+
+def test_a_line_that_is_half_typed_belongs_to_its_board(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any
+) -> None:
+    """Another board's line is empty, and the way back brings back what was typed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        line = app.desk.query_one("#console-line")
+        first = app.boards.current.port
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "NEW")
+        app.boards.attach("practice://two?time=virtual")
+        await wait(pilot, lambda: len(app.boards.by_port) == 2 and is_settled(app))
+        await wait(pilot, lambda: line.value == "")
+        await type_text(pilot, "PRINT")
+        app.boards.make_current(first)
+        await wait(pilot, lambda: line.value == "NEW")
+        app.boards.make_current("practice://two?time=virtual")
+        await wait(pilot, lambda: line.value == "PRINT")
+
+    stage.play(story)
+
+
+def test_what_was_typed_is_read_with_a_backup(
+    stage: Any, wait: Any, shown: Any, type_text: Any, is_settled: Any
+) -> None:
+    """After a backup the board's program is not said to be changed: it was kept as it is."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "5 REM HELLO\n")
+        await wait(pilot, lambda: is_settled(app) and "changed since" in shown(app))
+        await pilot.press("escape", "escape", "escape", "u")
+        await wait(pilot, lambda: any("backup@1" in said for said in app.said))
+        await wait(pilot, lambda: is_settled(app) and "621 of 999 bytes, proven" in shown(app))
+
+    stage.play(story, opens="shipped:TIDE")
+
+
+def test_a_line_for_which_there_is_no_board_stays(stage: Any, wait: Any, type_text: Any) -> None:
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "PRINT 1\n")
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        assert app.desk.query_one("#console-line").value == "PRINT 1"
 
     stage.play(story, port="")

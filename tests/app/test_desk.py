@@ -24,7 +24,7 @@ def test_a_newcomer_loads_runs_and_saves_with_five_keys(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         assert "holds TIDE revision 1, 609 of 999 bytes" in shown(app)
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: "TIDES AT THE FERRY STEPS" in shown(app))
         await wait(pilot, lambda: is_settled(app))
         await pilot.press("ctrl+g")
@@ -154,14 +154,19 @@ def test_the_archive_is_searched_while_typing_and_opened_by_enter(
         await type_text(pilot, "harb")
         rows = app.desk.query_one("#programs", Rows)
         await wait(pilot, lambda: rows.key == "GATE@1")
-        assert rows.entries[0].cells[-1] == '10 PRINT "»HARB«OUR"'
+        assert rows.entries[0].cells[-2] == '10 PRINT "»HARB«OUR"'
         await type_text(pilot, "uor")
-        await wait(pilot, lambda: rows.entries[0].cells[-1] == '10 PRINT "»HARBOUR«"')
+        await wait(pilot, lambda: rows.entries[0].cells[-2] == '10 PRINT "»HARBOUR«"')
         assert "1 nearly found" in str(app.desk.query_one("#shelf-head").content)
         await pilot.press("enter")
         await wait(pilot, lambda: "HARBOUR" in app.desk.editor.text)
         await pilot.press("escape", "a", "escape", "escape")
         assert app.desk.query_one("#find").value == ""
+        await pilot.press("escape", "a")
+        await type_text(pilot, "nowhere to be found")
+        await wait(pilot, lambda: not rows.entries)
+        await pilot.press("tab")
+        assert app.focused is not rows
 
     stage.play(story, port="")
 

@@ -295,6 +295,7 @@ def test_without_an_image_there_is_the_record_and_the_way_back(
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         assert "What was written where" in shown(app)
         await pilot.press("w")
+        assert "W writes" not in app.screen.foot()
         await wait(pilot, lambda: "No image was named" in str([*app._notifications]))
         await pilot.press("g")
         await wait(pilot, lambda: isinstance(app.screen, Ask))

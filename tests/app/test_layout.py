@@ -57,6 +57,18 @@ def test_a_small_screen_shows_the_listing_or_the_band(
     stage.play(story, opens=TIDE, size=size)
 
 
+def test_a_cell_that_is_too_long_takes_the_empty_ones_behind_it(stage: Any, shown: Any) -> None:
+    """A shipped program has no tags: its title is not cut at their column."""
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.archive.tag("LAMP", "harbour", "evening")
+
+    async def story(_: Any, app: Any) -> None:
+        assert any("eveni" in row and "…" in row for row in shown(app).split("\n"))
+        assert "Rule of twelfths" in shown(app)
+
+    stage.play(story, port="", size=(120, 40))
+
+
 def test_a_long_name_far_down_a_list_is_not_cut(stage: Any) -> None:
     """The columns are as wide as all rows need, however many there are."""
 

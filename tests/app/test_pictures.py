@@ -14,12 +14,12 @@ import hashlib
 import os
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 import textual
+from pictures import NOON, picture_app
 from textual import events
 
 from hostlink.app.application import DeskApp
@@ -42,7 +42,6 @@ MORE_SIZES = {
     "class": ((200, 60), (60, 15)),
 }
 NAMES = tuple(theme.name for theme in THEMES)
-NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 PAGE = "\u2022 10\u00a0PRINT \u201cHELLO\u201d\n\u2022 20 GOTO 10\n"
 VECTORS = ":020000040000FA\n:100000000C9434000C943E000C943E000C943E0082\n:00000001FF\n"
 
@@ -347,13 +346,7 @@ def draw(
         digests: dict[str, str] = {}
 
         async def run(archive: Archive) -> None:
-            app = DeskApp(
-                archive,
-                port="practice://picture?time=virtual&fresh",
-                opens="shipped:TIDE",
-                settings_file=tmp_path / "settings.toml",
-                now=lambda: NOON,
-            )
+            app = picture_app(archive, tmp_path, "picture")
             async with app.run_test(size=size) as pilot:
                 await wait(pilot, lambda: app.boards.current and is_settled(app))
                 await scene(pilot, app, wait)
@@ -400,7 +393,7 @@ def _digest(app: DeskApp) -> str:
 DRAWN = [(name, size) for name in SCENES for size in (*SIZES, *MORE_SIZES.get(name, ()))]
 
 
-@pytest.mark.one_in(8)
+@pytest.mark.one_in(16)
 @pytest.mark.parametrize(
     ("name", "size"), DRAWN, ids=[f"{name}-{size[0]}x{size[1]}" for name, size in DRAWN]
 )

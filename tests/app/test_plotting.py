@@ -31,7 +31,7 @@ def test_numbers_are_drawn_while_a_program_runs(
         await wait(pilot, lambda: app.desk.query(NumberPlot))
         assert _drawn(app) == "No numbers were printed yet."
         for _ in range(2):
-            await pilot.press("ctrl+r")
+            await pilot.press("f9")
             await wait(pilot, lambda: "across: column 1" in _drawn(app))
             await wait(pilot, lambda: app.desk.query_one(NumberPlot)._numbers.shown.rows == 8)
         plot, console = app.desk.query_one(NumberPlot), app.desk.query_one(ConsolePane)
@@ -52,7 +52,7 @@ def test_what_stands_in_the_console_is_drawn_too(
 
     async def story(pilot: Any, app: Any) -> None:
         await do(pilot, app, hold(RISES))
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: "800" in app.desk.query_one("#transcript").text)
         await find_action(pilot, app, "draw the numbers")
         await pilot.press("enter")

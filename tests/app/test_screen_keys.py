@@ -74,13 +74,13 @@ def test_a_key_of_ones_own_on_another_screen(stage: Any, wait: Any, shown: Any) 
 def test_a_key_of_ones_own_in_the_editor(stage: Any, wait: Any) -> None:
     """A function key, and one with Ctrl that the editor had for something else."""
     (stage.folder / "settings.toml").write_text(
-        '[keys]\n"listing.start" = "ctrl+a"\n"listing.end" = "f9"\n'
+        '[keys]\n"listing.start" = "ctrl+a"\n"listing.end" = "f10"\n'
     )
 
     async def story(pilot: Any, app: Any) -> None:
         editor = app.desk.editor
         await wait(pilot, lambda: editor.document.line_count > 3)
-        await pilot.press("f9")
+        await pilot.press("f10")
         await wait(pilot, lambda: editor.cursor_location == editor.document.end)
         await pilot.press("ctrl+a")
         await wait(pilot, lambda: editor.cursor_location == (0, 0))
@@ -91,13 +91,13 @@ def test_a_key_of_ones_own_in_the_editor(stage: Any, wait: Any) -> None:
 def test_sentences_and_hints_name_the_keys_of_ones_own(stage: Any, wait: Any, shown: Any) -> None:
     """On the desk, in advice, in the help; and the usual keys again in the next app."""
     (stage.folder / "settings.toml").write_text(
-        '[keys]\nload = "f9"\nhelp = "ctrl+p"\nwords = "f12"\n"boards.survey" = "f5"\n'
+        '[keys]\nload = "f10"\nhelp = "ctrl+p"\nwords = "f12"\n"boards.survey" = "f5"\n'
     )
 
     async def story(pilot: Any, app: Any) -> None:
         assert "No board is attached. F12, then D shows the boards" in shown(app)
         assert "F12 shows words for all jobs    Ctrl+P help" in shown(app)
-        assert KEYS.load("TIDE") == "with Ctrl+O, as TIDE, then F9"
+        assert KEYS.load("TIDE") == "with Ctrl+O, as TIDE, then F10"
         assert KEYS.survey == "with F12, then D, then F5"
         assert KEYS.put_back("backup@1") == "with F12, then P, backup@1"
         await pilot.press("f12")

@@ -109,23 +109,23 @@ def test_a_wrong_theme_does_not_hide_wrong_keys(tmp_path: Path) -> None:
 def test_a_key_of_ones_own_does_it_and_the_old_one_no_more(stage: Any, wait: Any) -> None:
     """Two actions change keys, one without a key gets one; help and palette name the new ones."""
     (stage.folder / "settings.toml").write_text(
-        '[keys]\nload = "ctrl+r"\nrun = "ctrl+l"\nrenumber = "f5"\nhelp = "f9"\n'
+        '[keys]\nload = "f9"\nrun = "ctrl+l"\nrenumber = "f5"\nhelp = "f10"\n'
     )
 
     async def story(pilot: Any, app: Any) -> None:
         bound = {key: active.binding.id for key, active in app.screen.active_bindings.items()}
-        assert (bound["ctrl+r"], bound["ctrl+l"], bound["f9"]) == ("load", "run", "help")
+        assert (bound["f9"], bound["ctrl+l"], bound["f10"]) == ("load", "run", "help")
         assert "f1" not in bound
         for first in ((), ("escape",)):
             await pilot.press(*first, "f5")
             await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk)
-        await pilot.press("f9")
+        await pilot.press("f10")
         await wait(pilot, lambda: isinstance(app.screen, Help))
         text = app.screen.query_one("#keys").content.plain
         assert "F5           Renumber" in text
-        assert "Ctrl+R, L    Load into the board" in text
+        assert "F9, L        Load into the board" in text
 
     stage.play(story, port="", opens="shipped:TIDE")
 

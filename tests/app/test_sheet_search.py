@@ -79,6 +79,7 @@ def test_what_is_nowhere_is_told_and_the_cursor_stays(stage: Any, wait: Any, tex
     stage.play(story, port="")
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("number", "row", "said"),
     [

@@ -94,7 +94,7 @@ def test_an_error_in_a_box_is_not_told_in_the_last_line_too(
     """Neither while the box is open nor afterwards."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+r")
+        await pilot.press("f9")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "What to do: " in shown(app)
         assert "No board" not in told(app)

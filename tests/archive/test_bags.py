@@ -538,6 +538,7 @@ def _large_document(bag: Path) -> None:
     make_right(bag)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize(
     ("spoil", "why"),
     [

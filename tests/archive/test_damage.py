@@ -16,6 +16,7 @@ from hostlink.archive.backups import BackupItem
 from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.joined import Part, Records
 from hostlink.archive.database.tables import TABLES
+from hostlink.archive.search.hits import Hits
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
 
@@ -263,7 +264,27 @@ def test_two_rows_with_one_id_are_judged_each_by_its_own_checksum() -> None:
         row = [tag if name == "tag" else 7 for name in tags.summed]
         db.execute(f"INSERT INTO tags VALUES ({marks})", (*row, checksum(tags, row) + wrong_by))
     found = record.listed(db)
+    db.close()
     assert (list(found), len(found.damaged)) == (["sea", "tide"], 1)
+
+
+def test_what_a_damaged_index_found_by_another_listing_is_not_shown(
+    damaged: Damaged, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One flipped bit in the index of listings makes MOON look like what holds EBB."""
+    moon = {"id": 2, "program_id": 2, "listing_id": 1}
+    monkeypatch.setattr(Hits, "revisions", lambda _: iter([moon]))
+    with damaged() as archive:
+        found = archive.find("ebb")
+    assert list(found) == []
+    assert found.damaged == ("The index that leads to the revisions is damaged in the archive.",)
+
+
+def test_a_renamed_column_is_damage(damaged: Damaged) -> None:
+    """A flipped bit in the stored schema may turn a name into its capitals."""
+    archive = damaged("ALTER TABLE programs RENAME COLUMN latest_id TO LATEST_ID")
+    with archive, pytest.raises(ArchiveError, match="is damaged in the archive"):
+        archive.retire("TIDE")
 
 
 def _lose_name_in_index(path: Path) -> None:

@@ -320,6 +320,7 @@ STEPS = st.lists(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=15)
 @given(steps=STEPS)
 def test_merging_is_commutative_and_idempotent_and_loses_nothing(

@@ -266,6 +266,7 @@ def test_a_newer_file_is_refused_untouched(path: Path) -> None:
     assert path.read_bytes() == before
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("number", [0, 1, 7, -3])
 def test_a_schema_number_that_was_changed_is_told_as_what_it_is(path: Path, number: int) -> None:
     """Zeroed or changed by another program: it is no new file, no old one and no newer one. What

@@ -122,6 +122,7 @@ def test_the_whole_job_on_a_simulated_chip(chip: Chipboard, workshop: Any) -> No
     assert blank_padded(write.previous.flash, END) == before[:END]
 
 
+@pytest.mark.slow
 def test_cut_off_it_is_mute_and_finishes(chip: Chipboard, workshop: Any) -> None:
     """Stopped in the middle: the chip is mute though half an image is there; then it is done.
 

@@ -33,6 +33,7 @@ def program() -> dict[int, Line]:
     return Listing.from_text(LISTING.read_text(encoding="ascii")).numbered()
 
 
+@pytest.mark.one_in(3)
 @SPEEDS
 def test_loading_and_saving_are_proven_and_lose_nothing(
     baud: int, program: dict[int, Line], avr_board: MakeBoard
@@ -66,6 +67,7 @@ def test_loading_and_saving_are_proven_and_lose_nothing(
     assert free == measure(Listing(tuple(program.values())), board.profile.rules).free
 
 
+@pytest.mark.one_in(3)
 @SPEEDS
 def test_a_raw_paste_of_the_same_listing_loses_bytes(
     baud: int, program: dict[int, Line], avr_board: MakeBoard

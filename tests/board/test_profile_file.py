@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import os
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,28 @@ def test_bytes_are_read_from_readable_escapes() -> None:
     text = SMALL + '[talk]\nline_end = "\\r\\n"\ninterrupt = "\\u0003"\nprompt = "\\u00ff> "\n'
     talk = read_profile(text, "red.toml").talk
     assert (talk.line_end, talk.interrupt, talk.prompt) == (b"\r\n", b"\x03", b"\xff> ")
+
+
+def test_a_profile_that_version_0_1_0_wrote_means_the_same() -> None:
+    """It has every key of that version; the one that was renamed since is read as the new one."""
+    path = Path(__file__).parent / "files" / "profile-0.1.0.toml"
+    profile = load_profile(path)
+    rules = profile.rules
+    parts = {
+        "board": profile,
+        "talk": profile.talk,
+        "commands": profile.commands,
+        "listing": rules.form,
+        "storage": rules.storage,
+        "language": rules.language,
+    }
+    kept = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert kept["commands"].pop("list_end") == profile.commands.answer_rows[0] == "END OF LIST"
+    kinds = {(table, key.name): key.kind for table, keys in TABLES.items() for key in keys}
+    for table, part in parts.items():
+        assert kept[table]
+        for name, value in kept[table].items():
+            assert getattr(part, name) == kinds[table, name].read(value), name
 
 
 def test_every_field_of_a_profile_has_a_key_and_every_key_a_field() -> None:

@@ -55,7 +55,7 @@ def test_of_very_many_faults_the_first_hundred_are_told_and_the_rest_counted() -
     assert rows[-1] == "red.toml: 150 more faults are not shown."
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=3 * settings().max_examples, deadline=None, derandomize=True)
 @given(
     st.one_of(
         st.text(max_size=200),

@@ -173,7 +173,7 @@ def odd(seed: int) -> BoardSettings:
     )
 
 
-@pytest.mark.one_in(8)
+@pytest.mark.one_in(16)
 @pytest.mark.parametrize("consent", [Consent(), STORING], ids=["asked", "stored"])
 @pytest.mark.parametrize("part", range(PARTS))
 def test_what_is_kept_of_any_board_loads_and_saves_at_once(

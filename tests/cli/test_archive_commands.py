@@ -148,7 +148,7 @@ def test_show_prints_and_writes_exact_bytes(hostlink: Callable, place: Path) -> 
     assert (place / "copy.bas").read_bytes() == raw
 
 
-def test_show_in_json(kept: Callable) -> None:
+def test_show_prints_a_listing_with_its_origin_as_json(kept: Callable) -> None:
     """The listing with where it came from."""
     shown = kept("show", "LIGHT@1", "--json").json
     assert set(shown) == {"listing", "name", "lines", "text", "from", "where"}
@@ -248,7 +248,7 @@ def test_compare_exact_counts_what_the_board_rewrites(hostlink: Callable, place:
     assert hostlink("compare", "a.bas", "b.bas", "--exact").status == 1
 
 
-def test_note_and_tag(kept: Callable) -> None:
+def test_notes_and_tags_are_shown_and_found(kept: Callable) -> None:
     """Notes and tags are shown and found; the last note counts."""
     assert kept("note", "LIGHT", "for the window").status == 0
     assert kept("note", "LIGHT", "for the door").status == 0

@@ -310,7 +310,7 @@ def test_a_letter_for_a_digit_is_told_wherever_the_listing_is_read(
         assert "2O looks like 20 with the letter O in it." in told.out + told.err
 
 
-def test_the_wrong_speed(hostlink: Callable) -> None:
+def test_a_board_at_another_speed_than_its_profile_says_is_found(hostlink: Callable) -> None:
     """A board at another speed than its profile's is found at its own, and that is said; a speed
     that is named is tried first."""
     slow = "practice://slow?time=virtual&baud=9600"
@@ -331,7 +331,9 @@ def test_every_usual_speed_is_found(baud: str, hostlink: Callable) -> None:
     assert f"This board talks at {baud} baud" in told.err
 
 
-def test_a_silent_board(hostlink: Callable, machine_at_port: Callable[..., Machine]) -> None:
+def test_a_silent_board_is_reported_with_what_to_check(
+    hostlink: Callable, machine_at_port: Callable[..., Machine]
+) -> None:
     """Nothing comes back at all: supply, cable, port and speed are what to look at."""
     machine_at_port(faults=Faults(stall_every_bytes=1, stall_s=100_000.0))
     told = hostlink("load", "tide")
@@ -341,6 +343,7 @@ def test_a_silent_board(hostlink: Callable, machine_at_port: Callable[..., Machi
     assert "supply" in told.err
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are a POSIX thing")
 def test_a_silent_port_in_real_time(pty: str, hostlink: Callable) -> None:
     """On a real port with nobody behind it the command ends by itself, soon."""
@@ -547,7 +550,7 @@ def test_an_sqlite_file_of_somebody_else(hostlink: Callable, place: Path) -> Non
     assert (place / "other.db").read_bytes() == before
 
 
-def test_a_damaged_archive(hostlink: Callable, place: Path) -> None:
+def test_a_damaged_archive_is_reported_as_damaged(hostlink: Callable, place: Path) -> None:
     """Damage is told as damage, also where a shipped program of the same name would do."""
     assert hostlink("load", "tide").status == 0
     path = place / "archive.sqlite3"

@@ -108,7 +108,7 @@ def test_a_page_and_folders_to_take_home(hostlink: Callable, place: Path) -> Non
     words = ("class", "class.toml", "--page", "page.html", "--folders", "home")
     told = hostlink(*words)
     assert told.status == 0
-    assert "Nothing is saved of Cleo Reed, Dan Moor." in told.err
+    assert "Nothing has been saved of Cleo Reed, Dan Moor." in told.err
     page = (place / "page.html").read_text(encoding="utf-8")
     assert page.count("<tr>") == 5
     assert "ADA-BROOK@1" in page

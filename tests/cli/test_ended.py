@@ -111,7 +111,7 @@ def test_every_command_stands_in_the_table() -> None:
     assert set(LINES) == set(COMMANDS) == set(cli.list_commands(None))  # type: ignore[arg-type]
 
 
-@pytest.mark.one_in(7)
+@pytest.mark.one_in(14)
 @pytest.mark.parametrize("name", LINES)
 def test_no_job_begins_that_cannot_report(name: str, loaded: Path) -> None:
     """Standard output or error is closed: status 1, said where it still can be, nothing is done."""
@@ -128,7 +128,7 @@ def test_no_job_begins_that_cannot_report(name: str, loaded: Path) -> None:
     assert files_in(loaded) == before
 
 
-@pytest.mark.one_in(7)
+@pytest.mark.one_in(14)
 @pytest.mark.parametrize("name", LINES)
 @pytest.mark.usefixtures("loaded")
 def test_a_closed_standard_input_is_an_empty_one(name: str) -> None:
@@ -137,7 +137,7 @@ def test_a_closed_standard_input_is_an_empty_one(name: str) -> None:
     assert ended(name, *words, closed=(0,))[0] == status
 
 
-@pytest.mark.one_in(7)
+@pytest.mark.one_in(14)
 @pytest.mark.parametrize(
     ("name", "end"),
     [

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from intelhex import IntelHex
+from practice_flash import blank_flash
 
 from hostlink.archive import Archive
 from hostlink.board.profile.file import load_profile
@@ -225,10 +226,7 @@ def test_a_blank_board_is_promised_no_way_back(
     """The caution excepts it, and the history calls what was there blank."""
     hostlink("programs")
     hostlink("meet")
-    path = place / "practice" / "class.json"
-    state = json.loads(path.read_text(encoding="utf-8"))
-    state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
-    path.write_text(json.dumps(state), encoding="utf-8")
+    blank_flash(place)
     told = hostlink("firmware", "write", image(), "--new-board", "--role", "computer", "--yes")
     assert told.status == 0
     assert "a new board holds nothing to go back to" in " ".join(told.err.split())
@@ -320,25 +318,12 @@ def test_which_board_it_is_has_to_be_said_where_it_is_unclear(
     assert told.status == 0
 
 
-@pytest.fixture
-def bare(place: Path) -> Callable[[], None]:
-    """Blanks the flash of a practice board: it has a bootloader and nothing else."""
-
-    def make() -> None:
-        path = place / "practice" / "class.json"
-        state = json.loads(path.read_text(encoding="utf-8"))
-        state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
-        path.write_text(json.dumps(state), encoding="utf-8")
-
-    return make
-
-
 def test_a_first_firmware_by_one_option(
-    hostlink: Callable, image: Callable, bare: Callable, board_holds: Callable, place: Path
+    hostlink: Callable, image: Callable, board_holds: Callable, place: Path
 ) -> None:
     """A board with a bootloader only: written, greeted, labelled, its first program loaded."""
     hostlink("stored")
-    bare()
+    blank_flash(place)
     (place / "archive.sqlite3").unlink()
     told = hostlink("firmware", "write", image(), "--role", "computer", "--yes")
     assert told.status == 1
@@ -358,11 +343,11 @@ def test_a_first_firmware_by_one_option(
 
 
 def test_a_label_of_another_board_is_refused_before_anything_is_written(
-    hostlink: Callable, image: Callable, bare: Callable, place: Path
+    hostlink: Callable, image: Callable, place: Path
 ) -> None:
     """The option is checked like the listing, before the port is opened."""
     hostlink("stored")
-    bare()
+    blank_flash(place)
     with Archive.open(place / "archive.sqlite3") as archive:
         other = archive.board_seen(vid=None, pid=None, serial="", location="practice://other")
         archive.board_label(other.uuid, "Red")
@@ -374,11 +359,11 @@ def test_a_label_of_another_board_is_refused_before_anything_is_written(
 
 
 def test_a_first_program_that_does_not_fit_leaves_no_doubt_about_the_firmware(
-    hostlink: Callable, image: Callable, bare: Callable, place: Path
+    hostlink: Callable, image: Callable, place: Path
 ) -> None:
     """It is refused after the write, and the message says what was done."""
     hostlink("stored")
-    bare()
+    blank_flash(place)
     (place / "archive.sqlite3").unlink()
     (place / "big.bas").write_text("".join(f"{n} REM {'X' * 60}\n" for n in range(10, 900, 10)))
     words = ("--role", "computer", "--yes", "--new-board", "--load", str(place / "big.bas"))
@@ -389,12 +374,10 @@ def test_a_first_program_that_does_not_fit_leaves_no_doubt_about_the_firmware(
 
 
 @pytest.fixture
-def unknown_at_terminal(
-    hostlink: Callable, bare: Callable, place: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def unknown_at_terminal(hostlink: Callable, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A chip with a bootloader only, an archive that knows no board, and somebody to ask."""
     hostlink("stored")
-    bare()
+    blank_flash(place)
     (place / "archive.sqlite3").unlink()
     monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
     monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
@@ -504,14 +487,13 @@ def test_unplugged_half_way_the_same_command_finishes(
 def test_a_first_write_that_was_cut_off_is_finished_with_all_of_it(
     hostlink: Callable,
     image: Callable,
-    bare: Callable,
     place: Path,
     board_holds: Callable,
     again: tuple[str, ...],
 ) -> None:
     """Label and first program too, whether they are said again or not; what is said anew holds."""
     hostlink("stored")
-    bare()
+    blank_flash(place)
     (place / "archive.sqlite3").unlink()
     (place / "alive.bas").write_text('10 PRINT "ALIVE"\n', encoding="ascii")
     port = ("--port", "practice://class?time=virtual&unplug_after_bytes=6500")

@@ -204,6 +204,7 @@ def test_what_changes_or_writes_says_hostile_words_escaped(shown: Callable[..., 
         shown(*words, status=status)
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.usefixtures("kept")
 @pytest.mark.parametrize("json_too", [False, True])
 def test_jobs_on_several_boards_say_their_labels_escaped(
@@ -291,6 +292,7 @@ MISSING: list[Words] = [
 ]
 
 
+@pytest.mark.one_in(4)
 @pytest.mark.parametrize(
     ("name", "sees"),
     [

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import base64
-import json
 import os
 import re
 import shlex
 import sys
-import zlib
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from practice_flash import blank_flash
 from pytest_mock import MockerFixture
 
 from hostlink.cli.ways import COMMANDS, at_port
@@ -27,14 +25,6 @@ def bare_board(place: Path, hostlink: Callable) -> None:
     hostlink("programs")
     assert hostlink("meet").status == 0
     blank_flash(place)
-
-
-def blank_flash(place: Path) -> None:
-    """Blank the flash in the file of the practice board."""
-    path = place / "practice" / "class.json"
-    state = json.loads(path.read_text(encoding="utf-8"))
-    state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
-    path.write_text(json.dumps(state), encoding="utf-8")
 
 
 def test_a_known_board_is_met_to_the_top(hostlink: Callable) -> None:
@@ -91,7 +81,7 @@ def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
     assert not board_holds()
 
 
-def test_silence_advises_it(hostlink: Callable, place: Path) -> None:
+def test_the_error_for_a_silent_board_names_meet(hostlink: Callable, place: Path) -> None:
     """A job that meets silence names the command that finds out where it fails."""
     bare_board(place, hostlink)
     told = hostlink("save")
@@ -162,7 +152,11 @@ def test_commands_are_named_as_hostlink_was_called(
     wrong = hostlink("lod").err
     assert wrong.startswith("Usage: python3 start.py ")
     assert "Try 'python3 start.py --help' for help." in wrong
-    assert "Examples:" in hostlink("firmware", "review", "--help").out
+    for words in (("firmware", "review"), ("sheet",), ("load",)):
+        told = hostlink(*words, "--help").out
+        assert f"    python3 start.py {' '.join(words)}" in told
+        assert "hostlink " not in told.partition("Options:")[0]
+        assert "hostlink " not in told.partition("Examples:")[2]
 
 
 @pytest.mark.parametrize(

@@ -70,7 +70,7 @@ def test_without_a_terminal_each_event_is_a_sentence(capsys: pytest.CaptureFixtu
     ]
 
 
-def test_quiet_tells_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+def test_quiet_prints_no_progress(capsys: pytest.CaptureFixture[str]) -> None:
     """--quiet: not a word."""
     with Teller(quiet=True) as teller:
         for event in EVENTS:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,9 +13,11 @@ from xml.etree import ElementTree
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.cli.plot_screen import PlotScreen
 from hostlink.cli.run_screens import QuestionScreen
 from hostlink.errors import ArchiveError
 from hostlink.jobs.events import RowOpen, RowPrinted
+from hostlink.jobs.run.answers import Given
 
 TIDE = ('10 PRINT "HIGH LOW"', "20 LET A=3", "30 PRINT A,9-A", "40 LET A=A+1", "50 IF A<7 THEN 30",
         '60 PRINT "HIGH WATER"')  # fmt: skip
@@ -87,6 +90,16 @@ def test_numbers_are_written_as_csv_and_drawn_as_svg(hostlink: Hostlink, place: 
     told = hostlink("runs", "TIDE@1", "--csv", "-")
     assert (told.status, told.out) == (0, "HIGH,LOW\n3,6\n4,5\n5,4\n6,3\n")
     assert not (place / "-").exists()
+
+
+@pytest.mark.parametrize("more", [("--json",), ("--plot",), ("--svg", "-")])
+@pytest.mark.usefixtures("ran")
+def test_standard_output_takes_one_thing(hostlink: Hostlink, more: tuple[str, ...]) -> None:
+    """Nobody could part what is mixed there; a file of another name takes it beside JSON."""
+    told = hostlink("runs", "TIDE@1", "--csv", "-", *more)
+    assert (told.status, told.out) == (2, "")
+    assert "nothing else can go to standard output" in told.err
+    assert hostlink("runs", "TIDE@1", "--csv", "t.csv", "--json").json["run"] == "run@1"
 
 
 @pytest.mark.usefixtures("ran")
@@ -224,14 +237,14 @@ def test_a_question_that_comes_in_parts_is_asked_once(capsys: pytest.CaptureFixt
     assert capsys.readouterr().err == "AGE? AGE? "
 
 
-def test_the_pins_of_a_practice_board_are_drawn_at_the_end(
-    hostlink: Hostlink, listing: Callable[..., str]
+def test_each_row_is_drawn_or_printed(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each run by itself, from its own beginning: on three times, as long as off."""
-    blink = listing("10 FOR I=1 TO 3", "20 OUT 13,1:WAIT 100", "30 OUT 13,0:WAIT 100", "40 NEXT I")
-    assert hostlink("load", blink).status == 0
-    for _ in range(2):
-        rows = hostlink("run", "--plot").err.splitlines()
-        on = rows[rows.index("pin 13") + 1].partition("┤")[2]
-        assert on[0] == "*"
-        assert [len(bar) for bar in on.split()] == pytest.approx([13, 13, 13], abs=2)
+    """In a terminal: a title and a total with a number stay, only the columns are drawn alone."""
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    screen = PlotScreen(lambda _: None, Given())
+    for row in ("SQUARES TO 4", "N SQUARE", "1 1", "2 4", "3 9", "4 16", "IN ALL 30"):
+        screen.emit(RowPrinted(row))
+    assert capsys.readouterr().out == "SQUARES TO 4\nN SQUARE\n1 1\nIN ALL 30\n"
+    screen.close()
+    assert "* SQUARE   across: N" in capsys.readouterr().err

@@ -143,7 +143,7 @@ def test_an_output_file_that_exists_is_left_alone(hostlink: Callable, place: Pat
     assert (place / "old.txt").read_text(encoding="utf-8") == "mine"
 
 
-def test_store_stored_recall(hostlink: Callable, board_holds: Callable) -> None:
+def test_a_stored_program_is_listed_and_recalled(hostlink: Callable, board_holds: Callable) -> None:
     """A program is stored, listed, and recalled over another, which the archive keeps."""
     assert hostlink("load", "tide").status == 0
     told = hostlink("store", "harbour")

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from hostlink.shipped import library_folder
+
 Listing = Callable[..., str]
 DOUBLE = ('10 PRINT "A"', "20 INPUT N", "30 PRINT N*2", "40 IF N>5 THEN PRINT 1/0")
 
@@ -311,7 +313,7 @@ def test_what_is_compared_is_told(hostlink: Callable, listing: Listing, answers:
     assert told.status == 0 and '" 6\\n"' in told.out
     assert hostlink("try", "LIGHT", "--expect").out == "A\n? 3\n 6\n"  # with the answers known
     told = hostlink("try", "LIGHT", "--input", answers("4"))
-    assert "tried otherwise than LIGHT@1, so it is not compared" in told.err
+    assert "It was tried with other settings, so it is not compared with LIGHT@1." in told.err
 
 
 def test_what_was_printed_before_a_stop_is_shown(
@@ -375,3 +377,32 @@ def test_drawn_values_take_the_place_of_the_output(hostlink: Callable, listing: 
     name = listing("10 FOR I=1 TO 3", "20 PRINT I", "30 NEXT I")
     assert hostlink("try", name, "--csv", "-").out == "printed\n1\n2\n3\n"
     assert hostlink("try", name, "--svg", "-").out.startswith("<svg ")
+    for more in ("--json", "--plot", "--trace"):
+        assert hostlink("try", name, "--csv", "-", more).status == 2
+
+
+def test_an_expected_run_is_drawn_by_what_was_printed(hostlink: Callable, listing: Listing) -> None:
+    """What it put out at pins is kept with it, and is no row of numbers that it printed."""
+    name = listing("10 FOR I=1 TO 4", "20 TONE 8,440,50", "30 NEXT I", "40 PRINT 7,8")
+    hostlink("keep", name)
+    assert hostlink("try", "light", "--expect").status == 0
+    assert hostlink("runs", "light@1", "--csv", "-").out == "printed\n7\n8\n"
+
+
+def test_what_differs_first_is_told_with_what_came_instead(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """Of several rows that differ together: the first that is missing and the first that is new."""
+    name = listing("10 PRINT 1", "20 PRINT 2", name="count.bas")
+    hostlink("keep", name)
+    assert hostlink("try", "count", "--expect").status == 0
+    hostlink("keep", listing("10 PRINT 3", "20 PRINT 4", name="count.bas"))
+    assert "differs: - 1 + 3" in hostlink("try", "--all").out
+
+
+def test_a_file_that_is_a_shipped_program_is_tried_as_it(hostlink: Callable) -> None:
+    """With the answers, and with what comes to its pins, of the run that was checked."""
+    shipped = hostlink("try", "shipped:night", "--quiet")
+    assert "DARK, LIGHT ON AT" in shipped.out
+    file = library_folder() / "night.bas"
+    assert hostlink("try", str(file), "--quiet").out == shipped.out

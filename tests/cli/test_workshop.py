@@ -310,6 +310,12 @@ def test_codes_typed_from_paper_check_the_lines_they_name(hostlink, listing):
     assert "1 without a code" in told.err
     whole = typed + f"20 {codes.lines[20]}\nall {codes.whole}\n".encode()
     assert hostlink("compare", name, "--codes", "-", stdin=whole).status == 0
+    slip = whole.replace(codes.lines[20].encode(), codes.lines[20][::-1].encode())
+    told = hostlink("compare", name, "--codes", "-", stdin=slip)
+    assert (told.status, "the listing is right and these codes were mistyped" in told.out) == (
+        0,
+        True,
+    )
     wrong = whole.replace(b"all " + codes.whole.encode(), b"all 0000")
     told = hostlink("compare", name, "--codes", "-", stdin=wrong)
     assert (told.status, "all lines together" in told.out) == (1, True)

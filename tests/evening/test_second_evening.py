@@ -1,9 +1,10 @@
 """A second evening, typed into a real terminal: from a stick without a network to a booklet.
 
 Three boards of kinds that nobody named, a fourth with a bootloader and nothing else, a class of
-four with a handout, one board that is unplugged half way; a program that asks
-and one that errs; collected, merged with another laptop's archive, printed, and found again by what
-it printed. After each step what was said is held against the boards and the archive.
+four with a handout, one board that is unplugged half way, one too full and one
+deaf; a program that asks and one that errs; collected, merged with another laptop's archive,
+printed, and found again by what it printed. After each step what was said is held against the
+boards and the archive.
 """
 
 from __future__ import annotations
@@ -51,6 +52,7 @@ def test_an_evening_from_a_stick_to_a_booklet(
     meet(evening)
     first_firmware(evening)
     hand_out(evening)
+    full_and_deaf(evening)
     run(evening)
     collect(evening)
     merge(evening)
@@ -122,6 +124,18 @@ def hand_out(evening: Any) -> None:
     told = evening.hostlink("class class.toml --hand-out")
     assert "4 learners, 4 with the handout" in told
     assert evening.kept("HAIL@1").splitlines() == evening.memory("green")
+
+
+def full_and_deaf(evening: Any) -> None:
+    """A board without room keeps what it holds; one that hears nothing right is told as that."""
+    small, grey = port("small", "&program_bytes=400"), port("grey", "&to_board=1")
+    evening.hostlink(f"load HAIL@1 --port {small}")
+    told = evening.hostlink(f"load shipped:tide --port {small}", status=1)
+    assert "209 bytes over: 609 of 400. Nothing was sent to the board." in told
+    assert evening.memory("small") == evening.kept("HAIL@1").splitlines()
+    told = evening.hostlink(f"load HAIL@1 --port {grey}", status=3)
+    assert '"LIST" could not be typed right; the wire damages bytes.' in told
+    assert evening.memory("grey") == []
 
 
 def run(evening: Any) -> None:

@@ -195,7 +195,7 @@ def test_a_board_that_hangs_in_a_recall_is_restarted_and_memory_put_back(
     def hang(event: Any) -> None:
         if "stored as TWO" in getattr(event, "text", ""):
             machine._key, machine.receiver.interrupt = (lambda _: None), -1
-        if "restarting" in getattr(event, "text", ""):
+        if "is restarted" in getattr(event, "text", ""):
             machine._key, machine.receiver.interrupt = sound
 
     full.on_event = hang

@@ -91,7 +91,9 @@ def copy_of(archive: Archive) -> tuple[str, bool]:
 # --- talking ---------------------------------------------------------------------------------
 
 
-def test_lines_are_answered(console: Callable[..., Console], talk: Talk) -> None:
+def test_rows_of_the_board_come_without_echo_and_prompt(
+    console: Callable[..., Console], talk: Talk
+) -> None:
     """Direct commands and a program: the board's rows, without the echo and without its prompt."""
     board = console()
     assert board.partial == "+ "

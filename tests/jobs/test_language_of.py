@@ -141,7 +141,7 @@ def test_an_adapted_load_that_was_not_compared_says_so(archive: Archive) -> None
 def test_a_slip_is_named_with_the_word_that_is_near(archive: Archive, slip: str) -> None:
     """PRONT holds the ON of another BASIC, PRIMT reads as a long name: neither is a translation."""
     text = f"10 LET A=1\n20 PRINT A\n30 {slip} A\n40 END\n".encode()
-    said = rf"line 30: {slip} is not a word of this BASIC; PRINT is near\. Nothing"
+    said = rf"line 30: {slip} is not a word of this BASIC; PRINT is similar\. Nothing"
     with pytest.raises(LanguageError, match=said) as caught:
         loaded(archive, from_bytes(text, "lamp.bas", name="LAMP"), kind="practice")
     assert (caught.value.offer, caught.value.kept) == (None, "Nothing was sent to the board.")

@@ -86,7 +86,7 @@ class Table:
         return self.do(read)  # type: ignore[no-any-return]
 
 
-@pytest.mark.one_in(4)
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("name", JOBS)
 def test_a_stopped_job_says_how_the_board_is_left(
     name: str, archive: Archive, tmp_path: Path

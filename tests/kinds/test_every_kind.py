@@ -94,6 +94,7 @@ def test_a_program_goes_to_the_board_and_back(bench: Make, kind: str) -> None:
     assert kept_is(board, saved.revision.spec, board.memory)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", STORING)
 def test_a_program_is_stored_and_recalled(bench: Make, kind: str) -> None:
     """What is stored over is kept; afterwards memory is what it should be."""
@@ -114,6 +115,7 @@ def test_a_program_is_stored_and_recalled(bench: Make, kind: str) -> None:
     assert board.memory == board.held_after(PROGRAM)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", STORING)
 def test_a_board_is_backed_up_and_put_back(bench: Make, kind: str) -> None:
     """Memory and what is stored, onto a new board of the same kind."""
@@ -135,6 +137,7 @@ def test_a_board_is_backed_up_and_put_back(bench: Make, kind: str) -> None:
     assert board.stored == [board.held_after(OTHER)]
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_what_does_not_fit_is_said_and_nothing_is_lost(bench: Make, kind: str) -> None:
     """In a sentence about room; what was there is on the board, or kept."""
@@ -151,6 +154,7 @@ def test_what_does_not_fit_is_said_and_nothing_is_lost(bench: Make, kind: str) -
     assert board.memory == held or any(kept_is(board, spec, held) for spec in kept)
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_program_that_asks_gets_its_answer(bench: Make, kind: str) -> None:
     """INPUT waits for a number that was given before, and the sum is printed."""
@@ -162,6 +166,7 @@ def test_a_program_that_asks_gets_its_answer(bench: Make, kind: str) -> None:
     assert ran.fault is None
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_endless_program_is_interrupted(bench: Make, kind: str) -> None:
     """After its time it is stopped; the board is at its prompt and holds the program."""
@@ -176,6 +181,7 @@ def test_an_endless_program_is_interrupted(bench: Make, kind: str) -> None:
     assert board.memory == held
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_program_that_waits_for_input_is_interrupted(bench: Make, kind: str) -> None:
     """Also where the interrupt is text to INPUT, and only a number leads on to where it counts."""
@@ -190,6 +196,7 @@ def test_a_program_that_waits_for_input_is_interrupted(bench: Make, kind: str) -
     assert board.memory == held
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_error_is_pointed_at_its_line(bench: Make, kind: str) -> None:
     """By number, however the board names the line."""
@@ -203,6 +210,7 @@ def test_an_error_is_pointed_at_its_line(bench: Make, kind: str) -> None:
     assert ran.line == "LET A=1/0"
 
 
+@pytest.mark.one_in(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_board_is_restarted(bench: Make, kind: str) -> None:
     """What memory held is kept before; the questions of the start are answered."""

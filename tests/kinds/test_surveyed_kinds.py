@@ -21,7 +21,7 @@ HELD = '10 REM another one\n20 PRINT "BUOY"\n30 LET B=7\n'
 PROGRAM = '10 REM TIDE TABLE\n20 LET A=3\n30 PRINT "LAMP ";A\n40 IF A<2 GOTO 20\n50 PRINT A\n'
 
 
-@pytest.mark.one_in(4)
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("kind", kind_names())
 def test_what_a_survey_keeps_of_a_kind_loads_and_saves(
     bench: Callable[[str], Any], kind: str
@@ -53,7 +53,7 @@ FULL = Consent(storing=True, filling=True)
 EEPROM = Consent(storing=True, longest=128, slots=True)
 
 
-@pytest.mark.one_in(4)
+@pytest.mark.one_in(8)
 @pytest.mark.parametrize("kind", kind_names())
 def test_how_a_kind_stores_programs_is_measured(bench: Callable[[str], Any], kind: str) -> None:
     """The words that a survey tried are the kind's own; its program is as before. A kind that has

@@ -211,7 +211,7 @@ def test_for_its_own_board_a_listing_stays(rules: Rules) -> None:
     assert made.before == made.after
 
 
-@settings(max_examples=300)
+@settings(max_examples=3 * settings().max_examples)
 @given(
     rows=st.lists(st.lists(st.sampled_from(PIECES), max_size=12).map("".join), max_size=3),
     source=st.sampled_from(KINDS),
@@ -333,7 +333,7 @@ def test_without_a_free_number_the_line_stays_and_renumbering_is_named() -> None
     made = adapted(text, TOKEN, CAPITAL)
     assert made.listing.text() == text
     assert [(need.what, need.lines) for need in made.needs] == [
-        ("no free line number behind it; renumber the listing first", (10,))
+        ("no free line number after it; renumber the listing first", (10,))
     ]
 
 

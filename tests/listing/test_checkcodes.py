@@ -13,7 +13,14 @@ from hypothesis import strategies as st
 
 from hostlink.errors import ListingError
 from hostlink.listing import Form, Listing, Rules, canonical_line
-from hostlink.listing.checkcodes import Codes, codes_of, line_code, parse_codes, verify_codes
+from hostlink.listing.checkcodes import (
+    Codes,
+    codes_of,
+    line_code,
+    mistyped_words,
+    parse_codes,
+    verify_codes,
+)
 
 RULES = Rules()
 PRINTABLE = "".join(map(chr, range(32, 127)))
@@ -142,6 +149,18 @@ def test_the_whole_code_catches_what_a_line_code_lets_pass() -> None:
     verdict = verify_codes(Listing.from_text(other), codes, RULES)
     assert verdict.lines_right
     assert not verdict.right
+
+
+def test_a_right_line_is_not_called_wrong_because_its_code_was_mistyped() -> None:
+    """The code of the whole program agrees, so that it is the code of the line that is wrong."""
+    sound = Listing.from_text("10 A=1\n20 PRINT A\n")
+    codes = codes_of(sound, RULES)
+    swapped = codes.lines[20][::-1]
+    verdict = verify_codes(sound, Codes({**codes.lines, 20: swapped}, codes.whole), RULES)
+    assert verdict.right
+    assert (verdict.wrong, [one.number for one in verdict.mistyped]) == ((), [20])
+    assert f"mistyped: 20 {codes.lines[20]} (not {swapped})" in mistyped_words(verdict)
+    assert mistyped_words(verify_codes(sound, codes, RULES)) == ""
 
 
 def test_typed_codes_are_read_as_people_type_them() -> None:

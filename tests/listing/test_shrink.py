@@ -152,7 +152,7 @@ def test_a_program_of_remarks_alone_stays() -> None:
         ("IF A=1 THEN REM", "IFA=1REM"),
     ],
 )
-def test_spare_words_go(before: str, after: str) -> None:
+def test_words_that_the_basic_can_omit_are_removed(before: str, after: str) -> None:
     """LET, THEN in front of a statement, GOTO behind THEN."""
     assert one(before, "words") == after
 

@@ -122,6 +122,13 @@ def test_two_slips_in_one_line_get_no_false_promise() -> None:
     assert codes <= {CODES.lines[20]}
 
 
+def test_an_offer_that_the_code_of_the_whole_contradicts_is_not_made() -> None:
+    """Two slips in one line are none of those that one slip explains."""
+    typed = TEXT.replace("TOO", "UTA")
+    assert offered(typed, Codes(CODES.lines, ""))[20]
+    assert offered(typed) == {}
+
+
 def test_offers_are_what_the_board_would_list() -> None:
     """On a board that ignores blanks, no offer has a blank that its codes leave out."""
     rules = Rules(form=Form(spacing="free"))

@@ -70,7 +70,7 @@ def enter(board: Basic, line: bytes, answers: Iterable[Answer], most: int) -> by
     return None
 
 
-@settings(max_examples=300, deadline=None, derandomize=True, database=None)
+@settings(max_examples=3 * settings().max_examples, deadline=None, derandomize=True, database=None)
 @given(lines, st.lists(st.binary(max_size=20), max_size=6), st.integers(0, MOST_OPERATIONS))
 def test_any_lines_leave_a_sound_board(typed: list[bytes], answers: list[bytes], most: int) -> None:
     """Whatever is typed, answered and interrupted: no exception, a prompt again soon after the
@@ -140,7 +140,7 @@ expressions = st.recursive(
 ).filter(lambda text: "((((((((((" not in text)
 
 
-@settings(max_examples=400, deadline=None, derandomize=True, database=None)
+@settings(max_examples=4 * settings().max_examples, deadline=None, derandomize=True, database=None)
 @given(expressions)
 def test_expressions_give_what_python_gives(text: str) -> None:
     """Rank, brackets, signs, truncation and overflow agree with Python's reader over 16 bits."""

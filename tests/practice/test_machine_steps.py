@@ -61,7 +61,7 @@ EVENTS = st.lists(
 END_S = 3.0
 
 
-@settings(max_examples=400, deadline=None, derandomize=True)
+@settings(max_examples=4 * settings().max_examples, deadline=None, derandomize=True)
 @given(board=BOARDS, faults=MISHAPS, events=EVENTS, step_ms=st.integers(1, 60))
 def test_many_small_steps_are_one_big_step(
     board: BoardSettings, faults: Faults, events: list[tuple[int, bytes]], step_ms: int
@@ -95,7 +95,7 @@ def test_many_small_steps_are_one_big_step(
     assert run(step_ms / 1000) == run(END_S)
 
 
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=2 * settings().max_examples, deadline=None, derandomize=True)
 @given(board=BOARDS, faults=MISHAPS, events=EVENTS)
 def test_nothing_is_said_before_it_can_be(
     board: BoardSettings, faults: Faults, events: list[tuple[int, bytes]]

@@ -60,6 +60,7 @@ def test_a_card_is_one_page(printed: Callable[[str], tuple[int, list[str]]]) -> 
         assert any("At the prompt" in row for row in rows)
 
 
+@pytest.mark.slow
 def test_the_qr_code_on_paper_is_the_listing(
     printed: Callable[[str], tuple[int, list[str]]],
     tmp_path: Path,

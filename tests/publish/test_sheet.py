@@ -178,7 +178,7 @@ def test_a_listing_too_long_for_a_qr_code_has_none() -> None:
         ('class="code"', 'class="box"', "not one code for each line"),
         ("10 PRINT", "PRINT", "not a numbered line and its code"),
         ("20 GOTO", "10 GOTO", "not a numbered line and its code"),
-        ('data-field="whole"', "", "it lacks the code of the whole"),
+        ('data-field="whole"', "", "it lacks the check code of the whole program"),
         ('class="line"', 'class="row"', "no listing"),
         ('name="hostlink-page"', 'name="page"', "not a listing sheet"),
         ("<!DOCTYPE html>", "", "not a listing sheet"),

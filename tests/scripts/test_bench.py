@@ -4,30 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-import importlib
 import json
 import subprocess
 import sys
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
 
 from hostlink.practice.settings import BoardSettings
-
-SCRIPTS = Path(__file__).parent.parent.parent / "scripts"
-
-
-@pytest.fixture
-def script(monkeypatch: pytest.MonkeyPatch) -> Any:
-    """Import a module of scripts/ by name."""
-    monkeypatch.syspath_prepend(str(SCRIPTS))
-
-    def load(name: str) -> ModuleType:
-        return importlib.import_module(name)
-
-    return load
 
 
 def board(**values: Any) -> BoardSettings:

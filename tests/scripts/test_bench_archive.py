@@ -54,6 +54,7 @@ def test_a_builder_that_makes_something_else_is_stopped(script: Script) -> None:
         builder.check(columns, raw, work.cost + 1)
 
 
+@pytest.mark.slow
 def test_the_section_measures_and_tells(script: Script, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every figure is there for a small archive; growth is one row for each size."""
     bench = script("bench_archive")

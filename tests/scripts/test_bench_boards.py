@@ -18,6 +18,7 @@ def boards(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
     return importlib.import_module("bench_boards")
 
 
+@pytest.mark.slow
 def test_boards_are_loaded_in_real_time(boards: ModuleType) -> None:
     """One round with two boards: neither is faster than its wire allows, both are timed."""
     section = boards.run(rounds=1, boards=2)

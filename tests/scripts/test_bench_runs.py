@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 
+
+@pytest.mark.slow
 def test_a_small_run_has_every_figure(script: Any) -> None:
     """Asks, keys and the drawing are measured, and what was asked is found."""
     bench = script("bench_runs")

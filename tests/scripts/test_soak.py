@@ -278,6 +278,12 @@ def test_a_soak_goes_on_where_another_ended(script: Script) -> None:
         ("archive", 9669),
         ("archive", 9554),  # a time that is no text
         ("archive", 14250),  # a name that may not be shown
+        ("settings", 9),  # nested without end
+        ("settings", 1873),  # a theme that may not be shown
+        ("draft", 3),
+        ("expected run", 0),
+        ("address", 1),
+        ("pin script", 4),
     ],
 )
 def test_what_fuzzing_once_found_stays_mended(script: Script, kind: str, seed: int) -> None:

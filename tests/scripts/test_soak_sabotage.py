@@ -50,7 +50,7 @@ def sabotage(script: Script) -> ModuleType:
     return script("soak_sabotage")
 
 
-@pytest.mark.one_in(4)
+@pytest.mark.one_in(10)
 @pytest.mark.parametrize(("saboteur", "fault", "number"), SHORT)
 def test_a_broken_promise_is_found(
     sabotage: ModuleType, saboteur: str, fault: str, number: int

@@ -1,4 +1,4 @@
-"""What one can do with hostlink itself: on the desk, and on every screen."""
+"""The actions on hostlink itself, on the desk and on every screen."""
 
 from __future__ import annotations
 

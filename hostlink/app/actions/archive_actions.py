@@ -1,4 +1,4 @@
-"""What one can do to find, compare and share, and with the archive as a whole."""
+"""The actions that find, compare and share listings, or work on the archive as a whole."""
 
 from __future__ import annotations
 

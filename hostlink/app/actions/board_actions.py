@@ -19,7 +19,7 @@ BOARD_ACTIONS = (
     ),
     DeskAction(
         "run",
-        "ctrl+r",
+        "f9",
         RUN_PROGRAM,
         "Its output comes here",
         lambda desk: desk.console.run(),

@@ -101,17 +101,22 @@ class BoardConsole(DeskPart):
 
     def type_line(self, line: str) -> None:
         """Type one line to the board; a refused line stays in the input to be corrected."""
+        box = self.desk.query_one("#console-line", Input)
+
+        def put_back() -> None:
+            box.value = line
+            box.cursor_position = len(line)
+
         attached = self.desk.readings.need()
         if attached is None:
+            put_back()
             return
 
         def failed(_: BaseException) -> None:
-            box = self.desk.query_one("#console-line", Input)
-            if box.value:  # was typed meanwhile
+            if box.value or attached is not self.app.boards.current:  # typed or chosen meanwhile
                 attached.rows.append((f"Not taken: {line}", True))
             else:
-                box.value = line
-                box.cursor_position = len(line)
+                put_back()
 
         job = attached.talk(f"Typing {line}", partial(_enter, attached, line))
         self._watch(attached, job, line, failed)

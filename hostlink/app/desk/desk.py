@@ -15,6 +15,7 @@ from textual.widgets import Input, Static
 
 from hostlink.app.actions.table import ACTIONS, BY_ID
 from hostlink.app.board_states import BoardStates
+from hostlink.app.collector import let_collect
 from hostlink.app.console import ConsoleLine, ConsolePane
 from hostlink.app.desk.adapting import Adaptations
 from hostlink.app.desk.archive_jobs import ArchiveJobs
@@ -139,6 +140,7 @@ class Desk(Screen[None]):
         self.drafts.begin()
         if self.app.first_port:
             self.app.boards.attach(self.app.first_port)
+        let_collect()
 
     def action_work(self, name: str) -> None:
         """Run an action from a key or the palette. name: the `id` of one of ACTIONS."""

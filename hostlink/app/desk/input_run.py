@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import PROGRAM_ENDED, RUN_PROGRAM
 from hostlink.errors import HostlinkError, UsageError
-from hostlink.sentences import NEW_FILE, printed_in
+from hostlink.sentences import printed_in
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -48,8 +48,9 @@ class InputRun(DeskPart):
         )
 
     def _answered(self, given: dict[str, str] | None) -> None:
-        from hostlink.jobs.files import TakenError, is_there, named_path
+        from hostlink.jobs.files import named_path
         from hostlink.jobs.run.answers import Given, read_answers
+        from hostlink.jobs.run.output import need_new_file
 
         if given is None:
             return
@@ -57,10 +58,7 @@ class InputRun(DeskPart):
         try:
             lines = read_answers(named_path(given["input"])) if given["input"] else []
             seconds = _seconds(given["seconds"])
-            if output is not None and is_there(output):
-                raise TakenError(
-                    f"{output} exists already.", kept="Nothing was run.", advice=NEW_FILE
-                )
+            need_new_file(output)
         except HostlinkError as error:
             self.app.show_error(error)
             return
@@ -68,6 +66,7 @@ class InputRun(DeskPart):
 
     def _run(self, answers: Given, seconds: float, output: Path | None) -> None:
         from hostlink.jobs.events import RowPrinted
+        from hostlink.jobs.run.output import write_printed
         from hostlink.jobs.run.running import run
 
         attached = self.desk.readings.need()
@@ -86,7 +85,7 @@ class InputRun(DeskPart):
                 ran = run(session, answers, longest_s=seconds, emit=emit)
             finally:
                 if output is not None and printed:
-                    _write(output, printed)
+                    write_printed(output, printed)
             ran.check()
             return ran
 
@@ -98,12 +97,6 @@ class InputRun(DeskPart):
         self.desk.show_band("console")
         self.desk.plotting.begin()
         self.app.watch_job(attached.do("Running the program with its answers", work), done=done)
-
-
-def _write(path: Path, rows: list[str]) -> None:
-    from hostlink.jobs.files import write_new
-
-    write_new(path, "".join(f"{row}\n" for row in rows).encode(), replace=False)
 
 
 def _seconds(text: str) -> float:

@@ -1,9 +1,9 @@
 """The progress of jobs that were begun on the desk: it stays usable while they work.
 
 The ruler's track for the board fills as lines are sent, the ledger marks each line of the editor
-that was sent and, once the read-back agrees, all of them as proven. In place of the last line
-stands a row for each board with a job. News that must not be missed stays there until Escape, the
-next job, or until the board holds a program of the archive again, other than then.
+that was sent and, once the read-back agrees, all of them as proven. The last line is replaced by a
+row for each board with a job. Important news stays there until Escape, the next job, or until the
+board holds another program of the archive than at the time of the news.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ class JobProgress(DeskPart):
         self._keep_news([])
 
     def check_news(self) -> None:
-        """Let the news go that are settled."""
+        """Remove the news that is settled."""
         self._keep_news([one for one in self._news if not self._is_settled(one)])
 
     def _keep_news(self, news: list[_News]) -> None:

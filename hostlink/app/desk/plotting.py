@@ -36,7 +36,7 @@ class Plotting(DeskPart):
             self.desk.space.enlarge_console()
 
     def renew(self) -> None:
-        """Draw what stands in the console, which may show another board now."""
+        """Draw the numbers in the console, which may show another board now."""
         self.begin()
         if self._plot is not None:
             self._plot.add(self.desk.query_one(Transcript).printed)

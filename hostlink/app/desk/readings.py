@@ -11,7 +11,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.table import way_to, with_keys
 from hostlink.app.board_words import KnownContents, board_sentence, held_words
-from hostlink.app.console import Transcript
+from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import NO_BOARD, SHOWS_BOARDS
 from hostlink.app.ways import shown_error
@@ -84,7 +84,7 @@ class Readings(DeskPart):
                 width=room,
             )
             width = current.choice.profile.rules.form.screen_width
-            if self.desk.query_one(Transcript).show_board(current.port, width):
+            if self.desk.query_one(ConsolePane).show_board(current.port, width):
                 self.desk.plotting.renew()
             track = self.desk.progress.track_of(current) or self._track_of(current)
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))

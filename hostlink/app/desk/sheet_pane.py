@@ -66,6 +66,9 @@ class SheetPane(Vertical):
             yield self._ledger
         yield Static("", id="finding", markup=False)
 
+    def on_unmount(self) -> None:
+        self._reviewing.close()
+
     def show_sheet(self, sheet: Sheet, text: str | None = None) -> None:
         """Put a listing into the editor. text: to show in place of the sheet's own text."""
         self.sheet = sheet
@@ -160,7 +163,7 @@ class SheetPane(Vertical):
             if not room.width or len(wrap(longer, room.width)) <= room.height:
                 words = longer
         static.set_class(bool(self.checked.errors), "-error")
-        static.update(Content(safe(words)))
+        static.update(Content(safe(words)), layout=False)  # its height is fixed
 
     # --- other texts -------------------------------------------------------------------------
 

@@ -275,4 +275,10 @@ class Transfers(DeskPart):
             return
         name = self.desk.readings.name_of(attached)
         job = attached.do(f"Backing up {name}", backup, then="back up", doing="is being backed up")
-        self.app.watch_job(job, done=_backed_up_words)
+
+        def done(made: BackedUp) -> str:
+            if self.desk.states.held(attached.port).changed:  # by lines that were typed
+                self.desk.readings.look_again(attached, quietly=True)
+            return _backed_up_words(made)
+
+        self.app.watch_job(job, done=done)

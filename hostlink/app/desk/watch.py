@@ -4,10 +4,11 @@ Rules:
 1. A board is read again by itself every few minutes (the setting `capture_minutes`), but only while
    it waits at its prompt, has no job, and nothing stands half typed in the console.
 2. After a restart, a return, or a line that clears memory it is read once it is at its prompt. A
-   board that spoke unasked may have restarted too, or somebody types at its own keyboard, into
-   which nothing is sent: it counts as not read, and is read after QUIET_S without a word. So is a
-   board without a known banner whose program has ended, since it may have restarted.
-3. What a board lost is offered where that is noticed, as soon as no job is at work on it; the same
+   board that sends bytes unasked may have restarted too, or somebody may be typing at its own
+   keyboard, and nothing is sent into that: its contents count as unknown, and it is read after
+   QUIET_S without a byte. The same holds for a board without a known banner whose program has
+   ended, since it may have restarted.
+3. A program that a board has lost is offered as soon as no job works on that board; the same
    program is offered once.
 """
 
@@ -64,7 +65,7 @@ class Watch(DeskPart):
             self.desk.readings.unknown_now(attached)
 
     def _read_once_quiet(self, attached: AttachedBoard) -> None:
-        """Have a board read after QUIET_S without a word, unless it is read before."""
+        """Have a board read after QUIET_S without a byte, unless it is read before."""
         if attached.port in self._until_read:
             self._until_read[attached.port].stop()
         self._until_read[attached.port] = self.desk.set_timer(

@@ -20,7 +20,15 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
-from hostlink.listing.checkcodes import WHOLE, CodeCheck, Codes, codes_of, parse_codes, verify_codes
+from hostlink.listing.checkcodes import (
+    WHOLE,
+    CodeCheck,
+    Codes,
+    codes_of,
+    mistyped_words,
+    parse_codes,
+    verify_codes,
+)
 from hostlink.listing.slips import Correction, offers
 from hostlink.words import capital, plural
 
@@ -141,7 +149,7 @@ class CheckScreen(Page[int | str | None]):
             words += f"; all lines together have {verdict.whole_found}, not {verdict.whole_wanted}"
         elif verdict.whole_wanted and verdict.lines_right:
             words += "; all lines together are right too"
-        return f"{words}."
+        return f"{words}. {mistyped_words(verdict)}".rstrip()
 
     def _show(self, wanted: Mapping[int, str]) -> None:
         """Show the lines with their codes, wrong lines first."""
@@ -170,7 +178,7 @@ class CheckScreen(Page[int | str | None]):
             return MISSING
         if number not in wanted:
             return EXTRA if self.sheet else UNSAID
-        return RIGHT if self.own.lines[number] == wanted[number] else WRONG
+        return WRONG if any(one.number == number for one in self.verdict.wrong) else RIGHT
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         """Show the whole line at the cursor, since its column may be too narrow."""

@@ -72,11 +72,8 @@ class ClassScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the table, with the learner at its cursor in full."""
-        widths = (12, 14, 14, 7, 12, -1, 14)
-        columns = [
-            ListColumn(head, width, right=head == "changed", extra=head == "last error")
-            for head, width in zip(HEADS, widths, strict=True)
-        ]
+        error = "last error"
+        columns = [ListColumn(head, -(head == error), extra=head == error) for head in HEADS]
         yield from with_detail(Rows(columns, empty="Nobody.", id="class"), id="class-detail")
 
     def on_mount(self) -> None:
@@ -151,7 +148,7 @@ class ClassScreen(Page[None]):
         self._begin(HEADS.index("saved"), "Saving from", collecting())
 
     def _begin(self, column: int, what: str, job: SeatJob[Any], doing: str = "") -> None:
-        """Do a job at each board that is here, and at those that come while they are waited for.
+        """Do a job on each board that is plugged in, now or while the job waits for more.
 
         doing: what it does to the memory of a learner's board; see `AttachedBoard.doing`.
         """

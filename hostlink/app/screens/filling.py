@@ -1,4 +1,4 @@
-"""Several lines to fill in, with what can be chosen for the line that has the focus."""
+"""A box with several lines to fill in, and a list of choices for the line with the focus."""
 
 from __future__ import annotations
 
@@ -31,9 +31,9 @@ class LineOffer(NamedTuple):
 
 
 class Fill(Box["dict[str, str] | None"]):
-    """Several lines to fill in; what stands in each by its key, None where it is left.
+    """A box with several lines to fill in; returns the text of each by its key, None if left.
 
-    lines: key, label, and what stands there at first. hint: what Enter does. path: the key of the
+    lines: key, label, and the text at first. hint: what Enter does. path: the key of the
     line that takes a file or folder, which Tab completes; "" for none. offers: what can be chosen,
     by the key of a line; a list below the lines shows it.
     """
@@ -103,7 +103,7 @@ class Fill(Box["dict[str, str] | None"]):
             self._list()
 
     def _typed(self) -> tuple[str, str]:
-        """Return what of the line stays when a name is chosen, and what that name replaces."""
+        """Return the part of the line that a chosen name leaves, and the part that it replaces."""
         text, offer = self._text(self._key).value, self._offers[self._key]
         at = text.rfind(" ") + 1 if offer.many else 0
         if offer.many and text[at:] in (name for name, _ in offer.names(text[at:])):

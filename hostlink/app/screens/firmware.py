@@ -103,6 +103,10 @@ class FirmwareScreen(Page[None]):
         super().__init__()
         self.reviewed = reviewed
 
+    def foot(self) -> str:
+        """Return what the keys do; without an image none is written."""
+        return self.FOOT if self.reviewed is not None else self.FOOT.partition(". ")[2]
+
     def body(self) -> Iterator[Widget]:
         """Lay out the review of a firmware image or, without one, the history of writes."""
         with VerticalScroll():

@@ -16,7 +16,7 @@ from textual.worker import Worker, WorkerState, get_current_worker
 
 from hostlink.app.actions.table import way_back
 from hostlink.app.widgets.heading import Heading
-from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows, go_between
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.archive.times import local_text
 from hostlink.errors import ArchiveError
@@ -80,8 +80,8 @@ class Shelf(Vertical):
                 ListColumn("rev", right=True),
                 ListColumn("bytes", right=True),
                 ListColumn("kept", extra=True),
-                ListColumn("tags", -1, extra=True),
                 ListColumn("title", -1),
+                ListColumn("tags", -1, extra=True),
             ],
             id="programs",
         )
@@ -162,6 +162,9 @@ class Shelf(Vertical):
         rows = self.query_one(Rows)
         rows.empty = f"Nothing is found. {way_back()} shows all programs again." if asked else ""
         rows.show(entries, stay=not asked)
+        if rows.has_focus and not entries:
+            self.query_one("#find", Input).focus()
+        rows.can_focus = bool(entries)
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
         """Return matching shipped programs that are not in the archive."""
@@ -169,7 +172,7 @@ class Shelf(Vertical):
 
         have = self._known.names
         return [
-            Entry(f"{SHIPPED}{one.name}", (one.name, "", "", "shipped", "", one.title))
+            Entry(f"{SHIPPED}{one.name}", (one.name, "", "", "shipped", one.title, ""))
             for one in self._shipped
             if one.name not in have
             and all(word in " ".join((one.name, one.title, *one.tags)).casefold() for word in asked)
@@ -187,14 +190,7 @@ class Shelf(Vertical):
 
     def on_key(self, event: events.Key) -> None:
         """Move between the search line and the first row of the list with Down and Up."""
-        find, rows = self.query_one("#find", Input), self.query_one(Rows)
-        if event.key == "down" and find.has_focus:
-            rows.focus()
-        elif event.key == "up" and rows.has_focus and rows.cursor == 0:
-            find.focus()
-        else:
-            return
-        event.stop()
+        go_between(event, self.query_one("#find", Input), self.query_one(Rows))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
@@ -216,7 +212,7 @@ class Shelf(Vertical):
 def _entry(one: Program) -> Entry:
     size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
     kept = local_text(one.kept_at, "%Y-%m-%d")
-    return Entry(one.name, (one.name, str(one.latest), size, kept, ", ".join(one.tags), one.title))
+    return Entry(one.name, (one.name, str(one.latest), size, kept, one.title, ", ".join(one.tags)))
 
 
 def _name(found: Found) -> str:
@@ -232,4 +228,4 @@ def _found(found: Found) -> Entry:
     name = item.program if found.program is not None else item.spec
     kept = local_text(item.at, "%Y-%m-%d")
     tags = ", ".join(found.program.tags) if found.program is not None else ""
-    return Entry(item.spec, (name, str(item.number), size, kept, tags, what))
+    return Entry(item.spec, (name, str(item.number), size, kept, what, tags))

@@ -16,7 +16,7 @@ from hostlink.app.actions.table import with_keys
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
-from hostlink.jobs.stepping import change_level, pin_words, pins_used, state_rows
+from hostlink.jobs.stepping import change_level, pin_words, pins_read, pins_used, state_rows
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -182,16 +182,21 @@ class StepScreen(Page[int | None]):
 
     # --- pins --------------------------------------------------------------------------------
 
+    @property
+    def chosen_pin(self) -> str:
+        """Return the name of the pin that is switched and slid, "" if the program reads none."""
+        pins = pins_read(self.walk)
+        return pins[self._pin % len(pins)] if pins else ""
+
     def action_pin(self) -> None:
-        """Choose the next pin."""
+        """Choose the next pin that the program reads."""
         self._pin += 1
         self.draw()
 
     def action_slide(self, by: int) -> None:
         """Change what comes to the chosen pin (see `change_level`)."""
-        pins = pins_used(self.walk)
-        if pins:
-            change_level(self.walk, pins[self._pin % len(pins)], by)
+        if self.chosen_pin:
+            change_level(self.walk, self.chosen_pin, by)
             self.draw()
 
     # --- showing -----------------------------------------------------------------------------
@@ -241,13 +246,10 @@ class StepScreen(Page[int | None]):
         return f"Step by step: {state}; {counted}"
 
     def _pins(self) -> str:
-        pins = pins_used(self.walk)
-        if not pins:
-            return ""
-        chosen = pins[self._pin % len(pins)]
-        shown = {name: pin_words(self.walk, name) for name in pins}
+        shown = {name: pin_words(self.walk, name) for name in pins_used(self.walk)}
+        chosen = self.chosen_pin
         marked = (f"[{said}]" if name == chosen else f" {said} " for name, said in shown.items())
-        return f"Pins {''.join(marked)}"
+        return f"Pins {''.join(marked)}" if shown else ""
 
     def action_leave(self) -> None:
         """Close the screen, and say at which line the program stood."""

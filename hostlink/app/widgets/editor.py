@@ -221,12 +221,12 @@ class ListingEditor(TextField):
             self.move_cursor(result.end_location)
         self.history.checkpoint()
 
-    def _refresh_size(self) -> None:
-        """Make the text at least as wide as the view, so that findings are not cut off."""
-        super()._refresh_size()
-        width = self.scrollable_content_region.width
-        if self.virtual_size.width < width:
-            self.virtual_size = Size(width, self.virtual_size.height)
+    def validate_virtual_size(self, size: Size) -> Size:
+        """Return the size at least as wide as the view, so that findings are not cut off.
+
+        Set to the narrower size first, it would change twice at each key, and lay out the screen.
+        """
+        return Size(max(size.width, self.scrollable_content_region.width), size.height)
 
 
 def _editor_theme(theme: Theme) -> TextAreaTheme:

@@ -26,8 +26,9 @@ class NumberPlot(Widget):
 
     def add(self, rows: Iterable[str]) -> None:
         """Take rows that were printed."""
-        if sum(map(self._numbers.add, rows)):
-            self.refresh()
+        for row in rows:
+            self._numbers.add(row)
+        self.refresh()
 
     def render(self) -> Content:
         columns = self._numbers.shown

@@ -62,9 +62,9 @@ def column_widths(columns: Sequence[ListColumn], wanted: Sequence[int], room: in
     """Return the cells of each column, 0 for one that is not shown.
 
     Nothing is shortened while there is room. Where there is not, the columns that give way keep at
-    least _LEAST cells, extra ones go if that is not enough, the last one first, and in the end any
-    other is shortened too. wanted: cells of each one's content. room: cells for all of them with a
-    blank between two.
+    least _LEAST cells, the extra ones among them first. Extra ones go if that is not enough, the
+    last one first, and in the end any other is shortened too. wanted: cells of each one's content.
+    room: cells for all of them with a blank between two.
     """
     widths = [min(width, room) for width in wanted]
     giving = [at for at, column in enumerate(columns) if column.width < 0]
@@ -75,7 +75,7 @@ def column_widths(columns: Sequence[ListColumn], wanted: Sequence[int], room: in
 
     while extra and over(sum(max(0, widths[at] - _LEAST) for at in giving)) > 0:
         widths[extra.pop()] = 0
-    for some in (giving, range(len(widths))):
+    for some in ([at for at in giving if at in extra], giving, range(len(widths))):
         while over() > 0 and (able := [at for at in some if widths[at] > _LEAST]):
             widths[max(able, key=widths.__getitem__)] -= 1
     return widths
@@ -176,13 +176,16 @@ class Rows(ScrollView, can_focus=True):
         self._follow()
 
     def _row_text(self, cells: Sequence[str]) -> str:
-        parts = []
-        for text, width, column in zip(cells, self._widths, self.columns, strict=True):
-            if not width:
-                continue
-            shown = safe(text)
+        """Return a row; a cell that is too long also takes the empty ones behind it."""
+        parts: list[str] = []
+        columns = [at for at, width in enumerate(self._widths) if width]
+        while columns:
+            at = columns.pop(0)
+            width, shown = self._widths[at], safe(cells[at])
             size = cell_len(shown)
-            if column.right and size < width:
+            while size > width and columns and not cells[columns[0]]:
+                width += len(self._gap) + self._widths[columns.pop(0)]
+            if self.columns[at].right and size < width:
                 shown = " " * (width - size) + shown
             elif size > width:
                 shown = f"{set_cell_size(shown, width - 1)}…"

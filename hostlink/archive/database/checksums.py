@@ -40,7 +40,10 @@ def _form(table: str, types: tuple[type, ...]) -> str:
 
 
 def is_whole(table: Table, row: Mapping[str, Any]) -> bool:
-    """Return whether the stored checksum of a row matches its columns."""
+    """Return whether the stored checksum of a row matches its columns, and it has each of them."""
+    names = (*table.summed, "checksum")
+    if any(name not in row for name in names):  # the schema is damaged
+        return False
     return bool(row["checksum"] == checksum(table, [row[name] for name in table.summed]))
 
 

@@ -88,7 +88,7 @@ class Merging(Healing):
                 raise ArchiveError(
                     f"The archive {self.path} is damaged, so nothing is taken in "
                     f"({broken[0].said}).",
-                    kept="It is as it was.",
+                    kept="The archive was not changed.",
                     advice=lambda by: (
                         f"Rebuild it first {by.rebuild}; if that does not mend it, import "
                         "both into a new archive."

@@ -19,6 +19,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.boards import find_board
+from hostlink.archive.database.database_errors import index_damaged
 from hostlink.archive.database.joined import Known
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
@@ -186,10 +187,12 @@ def _with_programs(
     programs, lost = programs_at(db, [row["program_id"] for row in found], known)
     revisions, more = REVISIONS.by_id(db, [row["id"] for row in found], known)
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
-    return [
+    lost = [*lost, *more]
+    shown = [
         Found(programs[row["program_id"]], revisions[row["id"]], line, words)
-        for row, line, words in _shown(db, asked, there, held)
-    ], list(dict.fromkeys([*lost, *more]))
+        for row, line, words in _shown(db, asked, there, held, "revisions", lost)
+    ]
+    return shown, list(dict.fromkeys(lost))
 
 
 def _rescues(
@@ -198,23 +201,33 @@ def _rescues(
     """Return the same for rows of rescues."""
     rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["id"] in rescues]
-    shown = _shown(db, asked, there, held)
+    shown = _shown(db, asked, there, held, "rescues", lost)
     return [Found(None, rescues[row["id"]], line, words) for row, line, words in shown], lost
 
 
 def _shown(
-    db: Database, asked: list[str], found: list[Row], held: Held | None
+    db: Database, asked: list[str], found: list[Row], held: Held | None, table: str, lost: list[str]
 ) -> Iterator[tuple[Row, str, tuple[str, ...]]]:
-    """Yield rows with the line to show of each listing, and the words that it holds."""
+    """Yield rows with the line to show of each listing, and the words that it holds.
+
+    A row that a damaged index found by another listing than its own is left out; `lost` gets a
+    sentence about that.
+    """
     sql = (
-        "SELECT id, substr(text, 1, ?) AS text FROM listings "
-        "WHERE id IN (SELECT value FROM json_each(?))"
+        f"SELECT {table}.id, listing_id, substr(text, 1, ?) AS text FROM {table} "
+        f"LEFT JOIN listings ON listings.id = listing_id "
+        f"WHERE {table}.id IN (SELECT value FROM json_each(?))"
     )
-    listings = json.dumps([row["listing_id"] for row in found] if asked else [])
-    texts = {each["id"]: each["text"] for each in rows(db, sql, (_SHOWN_FROM, listings))}
+    ids = json.dumps([row["id"] for row in found] if asked else [])
+    own = {each["id"]: each for each in rows(db, sql, (_SHOWN_FROM, ids))}
     best = BestLine(asked)
     for row in found:
-        text = texts.get(row["listing_id"])
+        text = None
+        if (kept := own.get(row["id"])) is not None:
+            if kept["listing_id"] != row["listing_id"]:
+                lost.append(index_damaged(f"the {table}").what)
+                continue
+            text = kept["text"]
         line = best.of(text) if isinstance(text, str) else ""  # it is damaged
         yield row, line, tuple(asked) if held is None else held[row["id"]]
 

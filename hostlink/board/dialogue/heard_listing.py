@@ -54,7 +54,7 @@ def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
 
 
 def is_listing(answer: bytes, prompt: bytes) -> bool:
-    """Return whether an answer to LIST begins with a program's line, or is that of no program."""
+    """Return whether an answer to LIST begins with a program line or means an empty memory."""
     rows = rows_before(answer, prompt)
     return bool(find_list_form(rows[:1])) if rows else answer.endswith(prompt)
 

@@ -147,9 +147,9 @@ def only_echo(baud: int) -> LinkError:
 
 
 def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkError:
-    """Describe a line on which bytes come by themselves that are no text.
+    """Describe a wire on which unrequested bytes arrive that are no text.
 
-    unasked: they come now and then. at: the speeds that were tried, () for every usual one.
+    unasked: they come only now and then. at: the speeds that were tried, () for every usual one.
     """
     how = "now and then although nothing is sent" if unasked else "without a pause"
     tried = f"{', '.join(map(str, at))} baud (others were not tried)" if at else "any usual speed"

@@ -44,7 +44,7 @@ class Talk:
     full_sign: bytes that it answers each character with while its memory is so full that it can
         take no line any more, b"" where there is no such thing.
     idle_chatter: texts the board may send by itself while it waits. page_prompt, page_key: what it
-        shows after a screenful while listing, and the key that it then wants.
+        shows when a listing stops after a page, and the key that makes it go on.
     """
 
     baud: int = 9600

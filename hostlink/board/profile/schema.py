@@ -91,8 +91,8 @@ TALK = (
     Key("start_questions", Each(Text(80, 1), 5), "what it asks after a restart, each left empty"),
     Key("full_sign", _SIGN, "answers each character while the memory takes no line; empty: none"),
     Key("idle_chatter", Each(Text(80, 1), 20), "texts it may send by itself while it waits"),
-    Key("page_prompt", Text(80), "what it shows after a screenful of a listing; empty: no paging"),
-    Key("page_key", _SIGN, "the key that it then wants"),
+    Key("page_prompt", Text(80), "what it shows when a listing stops; empty: no paging"),
+    Key("page_key", _SIGN, "the key that makes it show the next page"),
 )
 
 COMMANDS = (
@@ -218,7 +218,7 @@ LANGUAGE = (
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key("longest_name", Whole(0, 80), "characters that a name may have; 0: any number"),
-    Key("ends_line", _WORDS, "words behind whose statement nothing may stand in the line"),
+    Key("ends_line", _WORDS, "words whose statement must be the last of its line"),
     Key("bare_next", Flag(), "whether NEXT may stand without its variable"),
     Key(
         "free", Text(20, ascii=True), "the function of the free memory, as it is typed; empty: none"

@@ -35,7 +35,7 @@ def find_paging(bench: Bench, line: bytes = b"") -> None:
             pages, prompt=page_prompt({halt_in(heard, line)} if line else set())
         )
     if pages.prompt:
-        says = f"the listing stops with it after {rows} rows"
+        says = f"the listing stops at it after {rows} rows"
         bench.findings.add("talk.page_prompt", pages.prompt, says)
         bench.findings.add("talk.page_key", pages.key, f"byte {pages.key[0]} makes it go on")
     elif pages.key and heard[-1:] in (b"\r", b"\n"):

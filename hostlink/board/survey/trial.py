@@ -83,10 +83,10 @@ def _steps(store: Store) -> Iterator[str]:
         yield "character by character"
     if bench.profile.talk.line_done != "after-prompt":
         first = "prompt" if bench.heard_talk.prompt else ECHO_OF_END
-        why = f"a line sent right behind the {first} was lost in a trial"
+        why = f"a line sent right after the {first} was lost in a trial"
         findings.add("talk.line_done", "after-prompt", why, "likely")
         findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")
-        yield "with a pause behind the prompt"
+        yield "with a pause after the prompt"
     for more in (2, 4):
         slow = more * _PATIENT_MS
         why = "faster lines were lost in a trial"

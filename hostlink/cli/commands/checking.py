@@ -79,6 +79,8 @@ def _show(
     verdict: CodeCheck, printed: dict[int, str], offered: Mapping[int, tuple[Correction, ...]]
 ) -> None:
     """Print each line that is wrong, with the sheet's line, or else what it may have been."""
+    from hostlink.listing.checkcodes import mistyped_words
+
     rows: dict[int, str] = {number: f"too many  {number}" for number in verdict.extra}
     for wrong in verdict.wrong:
         reason = f"has the code {wrong.found}, not {wrong.wanted}"
@@ -92,6 +94,8 @@ def _show(
             data(f"on sheet  {printed[number]}")
         for offer in offered.get(number, ()):
             data(f"perhaps   {offer.text}   ({offer.slip})")
+    if words := mistyped_words(verdict):
+        data(words)
     if verdict.lines_right and not verdict.right:
         data(
             f"Each line has its code, but all lines together have {verdict.whole_found}, not "
@@ -102,10 +106,8 @@ def _show(
 def _verdict_dict(verdict: CodeCheck) -> dict[str, object]:
     return {
         "right": verdict.right,
-        "wrong": [
-            {"number": w.number, "text": w.text, "wanted": w.wanted, "found": w.found}
-            for w in verdict.wrong
-        ],
+        "wrong": [asdict(one) for one in verdict.wrong],
+        "mistyped": [asdict(one) for one in verdict.mistyped],
         "missing": list(verdict.missing),
         "extra": list(verdict.extra),
         "whole_wanted": verdict.whole_wanted or None,

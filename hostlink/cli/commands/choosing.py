@@ -39,7 +39,7 @@ def program_choice(function: F) -> F:
 def chosen_listings(
     common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str
 ) -> Gathered:
-    """Return the named listings, each once, or the chosen programs, without a choice all.
+    """Return the named listings, each once; else the chosen programs, or all if none is chosen.
 
     Raises UsageError if programs are named and chosen.
     """

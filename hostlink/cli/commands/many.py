@@ -78,7 +78,7 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
 def failure_dict(error: HostlinkError | None, by: Ways = COMMANDS) -> dict[str, object]:
     """Return the JSON for what ended a job on one board.
 
-    error: None if nothing did. by: how what is advised is done.
+    error: None if the job succeeded. by: fills in how the advice is followed.
     """
     return {
         "error": error.what if error is not None else None,

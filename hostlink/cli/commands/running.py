@@ -10,16 +10,15 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import input_lines
-from hostlink.cli.options import FILE, NumberRange, output_option, shared
+from hostlink.cli.options import ANSWERS, NumberRange, output_option, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.run_screens import QuestionScreen, RunScreen
 from hostlink.cli.ways import COMMANDS
-from hostlink.errors import HostlinkError, RefusedError, file_errors
-from hostlink.sentences import NEW_FILE, OTHER_FILE_OR_FOLDER, PRINTED_ABOVE, printed_in
-from hostlink.words import plural, safe
+from hostlink.errors import HostlinkError
+from hostlink.sentences import printed_in
+from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.cli.plot_screen import PlotScreen
     from hostlink.jobs.events import Emit
     from hostlink.jobs.run.running import Ran
     from hostlink.jobs.session.session import Session
@@ -29,12 +28,7 @@ RUN_SECONDS = 60.0
 
 
 @click.command()
-@click.option(
-    "--input",
-    "input_path",
-    type=FILE,
-    help="A file whose lines are typed when the program asks.",
-)
+@ANSWERS
 @output_option("Write what the program prints to a new file.")
 @click.option(
     "--seconds",
@@ -48,7 +42,7 @@ RUN_SECONDS = 60.0
 @click.option(
     "--plot",
     is_flag=True,
-    help="Draw the numbers that it prints, as they come; then the pins of a practice board.",
+    help="Draw the numbers that it prints, as they come.",
 )
 @shared(link=True, json=True)
 def run(
@@ -67,18 +61,19 @@ def run(
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.run.answers import Given, read_answers
+    from hostlink.jobs.run.output import need_new_file
 
     from_file = input_path is not None and str(input_path) != "-"
     given = Given(read_answers(input_path)) if input_path and from_file else None
-    if output is not None and output.exists():
-        raise RefusedError(f"{output} exists already.", kept="Nothing was run.", advice=NEW_FILE)
+    need_new_file(output)
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
-        tell, answers = teller.emit, given or input_lines()
-        screen = _plot_screen(tell, answers) if plot and not common.json else None
-        done = run_now(session, answers, seconds, tell, output, common.json, screen)
-        if screen is not None:
-            screen.draw_pins(session)
+        answers, screen = given or input_lines(), None
+        if plot and not common.json:
+            from hostlink.cli.plot_screen import PlotScreen
+
+            screen = PlotScreen(teller.emit, answers)
+        done = run_now(session, answers, seconds, teller.emit, output, common.json, screen)
     if common.json:
         as_json(done.as_dict())
     done.check()
@@ -89,12 +84,6 @@ def run(
             "It printed nothing. To load a program: `hostlink load WHAT`.",
             quiet=common.quiet,
         )
-
-
-def _plot_screen(tell: Emit, answers: Answers[str]) -> PlotScreen:
-    from hostlink.cli.plot_screen import PlotScreen
-
-    return PlotScreen(tell, answers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +131,7 @@ def run_now(
 
     is_json: nothing is shown but, to a person who types, the questions. screen: shows it otherwise.
     """
+    from hostlink.jobs.run.output import write_printed
     from hostlink.jobs.run.running import run as run_job
 
     screen = screen or (QuestionScreen if is_json else RunScreen)(tell, answers)
@@ -152,20 +142,7 @@ def run_now(
     finally:
         screen.close()
         if output is not None and screen.rows:
-            _write(output, screen.rows)
+            write_printed(output, screen.rows)
     if error is not None and output is not None and screen.rows:
         error = error.but(kept=f"{error.kept} {printed_in(output)}".strip())
     return Done(screen.rows, ran, error)
-
-
-def _write(path: Path, rows: list[str]) -> None:
-    with (
-        file_errors(
-            RefusedError,
-            f"{path} cannot be written",
-            kept=f"The program did run; {PRINTED_ABOVE}.",
-            advice=OTHER_FILE_OR_FOLDER,
-        ),
-        path.open("x", encoding="utf-8", newline="\n") as file,
-    ):
-        file.writelines(safe(row) + "\n" for row in rows)

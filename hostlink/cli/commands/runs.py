@@ -11,7 +11,7 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import show_records
-from hostlink.cli.drawing import draw_options, show_drawing
+from hostlink.cli.drawing import draw_options, show_drawing, wants_drawing
 from hostlink.cli.options import limit_option, shared
 from hostlink.cli.output import as_json, data, results_words, say
 from hostlink.errors import ExitStatus
@@ -43,7 +43,7 @@ def runs(
     """
     from hostlink.jobs.drawing import drawing_of_run
 
-    draws = plot or svg is not None or csv is not None
+    draws = wants_drawing(plot, svg, csv, also=common.json)
     if other is not None or (what is None and draws):
         if draws or what is None or other is None:
             raise click.UsageError("--plot, --svg and --csv need one WHAT.")

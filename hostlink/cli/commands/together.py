@@ -101,7 +101,7 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
             raise UsageError(
                 f"Line {place} of {where} cannot be read: {str(error).lower()}.",
                 kept=_KEPT,
-                advice="Quotes come in pairs, and a backslash needs a character behind it.",
+                advice="Quotes come in pairs, and a backslash needs a character after it.",
             ) from error
         if not words:
             continue

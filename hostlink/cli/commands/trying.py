@@ -13,7 +13,7 @@ import click
 
 from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.drawing import draw_options, show_drawing
+from hostlink.cli.drawing import draw_options, show_drawing, wants_drawing
 from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
@@ -83,7 +83,7 @@ def try_listing(
     from hostlink.jobs.drawing import drawing_of_walk
 
     asked = {name: value for name, value in asked.items() if value is not None}
-    draws = plot or svg is not None or csv is not None
+    draws = wants_drawing(plot, svg, csv, also=common.json or trace)
     if every:
         if what is not None or expect or trace or asked or draws:
             raise click.UsageError("--all tries each program as it was tried with --expect.")
@@ -119,7 +119,7 @@ def _tried(
     revision, expected, before = material.revision, None, None
     if expect and revision is None:
         raise UsageError(
-            f"{material.label} is kept nowhere, so nothing can be expected of it.",
+            f"{material.label} is not in the archive, so no output can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
     if archive is not None and revision is not None:
@@ -135,7 +135,8 @@ def _tried(
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
         ended = setting.finish(walk, stopped)
     if expected is not None and not expect and (ended == "stopped" or before != setting):
-        say(f"It was tried otherwise than {expected.revision}, so it is not compared with that.")
+        why = "stopped" if ended == "stopped" else "tried with other settings"
+        say(f"It was {why}, so it is not compared with {expected.revision}.")
         expected = None
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
     if archive is not None and revision is not None and expect:
@@ -161,23 +162,23 @@ def _profile(common: CommonOptions, material: Material, before: Setting | None) 
         return common.the_profile()
     if before is not None:
         return find_profile(before.profile)
-    if material.shipped is not None or material.held is not None:
-        return written_for(material, common.the_profile()) or common.the_profile()
     usual = common.the_profile()
-    names = guessed_kind(material, usual).names
-    if not names or usual.name in names:
+    is_known = material.shipped is not None or material.held is not None
+    if not is_known and usual.name in guessed_kind(material, usual).names:
         return usual
-    say(
-        f"{material.label} seems to be for boards of the kind {names[0]}, and is tried as on one; "
-        f"--profile {usual.name} tries it as on that kind."
-    )
-    return find_profile(names[0])
+    profile = written_for(material, usual) or usual
+    if not is_known and profile is not usual:
+        say(
+            f"{material.label} seems to be for boards of the kind {profile.name}, and is tried as "
+            f"on one; --profile {usual.name} tries it as on that kind."
+        )
+    return profile
 
 
 def _setting(
     asked: dict[str, Any], material: Material, profile: Profile, before: Setting | None
 ) -> Setting:
-    """Return how to try a listing: as asked, else as when its output was kept as expected."""
+    """Return how to try a listing: as asked, else as it was tried when its output was kept."""
     from hostlink.jobs.pin_file import pins_of, read_pin_file
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.run.answers import read_answers
@@ -310,10 +311,11 @@ _AS_EXPECTED = "as expected"
 
 
 def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
-    """Return the program, which revision was tried and held to which, and what came of it."""
+    """Return the cells of a row: program, revision tried, revision expected, and the result."""
     names = [expected.program, "", expected.revision]
     if isinstance(tried, HostlinkError):
         return [*names, f"not tried: {tried.what}"]
     names[1] = tried.label
-    changed = [row for row in tried.differs if not row.startswith("@@")]
-    return [*names, f"differs: {' '.join(changed[:2])}" if changed else _AS_EXPECTED]
+    differs = tried.differs
+    first = (next((row for row in differs if row.startswith(sign)), "") for sign in "-+")
+    return [*names, f"differs: {' '.join(first).strip()}" if differs else _AS_EXPECTED]

@@ -177,9 +177,10 @@ def shrink(
 
 
 def _goes_without(common: CommonOptions, words: str, drop: bool) -> bool:
-    """Tell which lines are never reached, and ask a person whether they go.
+    """Report the lines that are never reached; return whether to remove them.
 
-    words: which there are. drop: whether they go unasked; without that and a person they stay.
+    words: the report. drop: remove them without asking. Else a person is asked; without a person
+    the lines stay.
     """
     if common.quiet or common.json:
         return drop

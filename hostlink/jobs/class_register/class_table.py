@@ -145,7 +145,8 @@ class _Record:
         self.ending = self._ending()
 
     def _last_fill(self) -> JobEvent | None:
-        """Return the last job that filled the memory of their board, unless it was another's."""
+        """Return the last job that put a program into the learner's board; None if for another
+        learner."""
         board, load = self.seat.board, self.load
         last = last_fill(self.archive, board) if board is not None and load is not None else None
         if last is None or load is None or last.started_at < load.started_at:
@@ -262,7 +263,7 @@ class _Record:
 
 
 def _ending(load: JobEvent) -> str:
-    """Return how a load ended that is not proven."""
+    """Return how an unproven load ended."""
     if load.ended_at is None:
         return "not ended"
     if not load.detail.get("overwrote"):

@@ -27,7 +27,7 @@ from hostlink.words import plural
 def write_class_page(
     path: Path, register: Register, rows: Sequence[ClassRow], now: datetime, *, replace: bool
 ) -> str:
-    """Write the table of a class as a page to print; return the sentence that tells so.
+    """Write the table of a class as a page to print; return a sentence on what was written.
 
     Raises what `write_new` raises.
     """
@@ -43,20 +43,20 @@ def write_folders(
 ) -> str:
     """Write a folder for each learner: the listing, its sheet, and the history of their program.
 
-    It holds the learner's own program, and the handout where that is what was saved last. Return
-    the sentence that tells so, with the learners of whom nothing was saved. Raises TakenError if a
-    file exists and may not be replaced, RefusedError if there is nothing to write or it cannot be
-    written.
+    The listing is the learner's own program, or the handout if that was saved last. Return a
+    sentence on what was written, with the learners of whom nothing was saved. Raises TakenError if
+    a file exists and may not be replaced, RefusedError if there is nothing to write or it cannot
+    be written.
     """
     without = [row.name for row in rows if not row.saved]
     files = [member for row in rows if row.saved for member in _files(archive, row)]
     if not files:
         raise RefusedError(
-            "Nothing to take home was saved of this class yet.",
+            "No work of this class has been saved yet.",
             kept="Nothing was written.",
         )
     into_folder(folder, files, replace=replace)
-    nobody = f" Nothing is saved of {', '.join(without)}." if without else ""
+    nobody = f" Nothing has been saved of {', '.join(without)}." if without else ""
     return f"{plural(len(rows) - len(without), 'folder')} in {folder}.{nobody}"
 
 

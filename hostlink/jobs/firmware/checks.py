@@ -166,7 +166,7 @@ def save_programs(
         session.emit(Warned("What the board held was not captured, as you asked."))
         return None
     raise RefusedError(
-        "The board shows no prompt, so what its memory may hold cannot be kept.",
+        "The board shows no prompt, so its program cannot be kept first.",
         kept=_UNTOUCHED,
         advice=lambda by: (
             f"Get it to its prompt first: name its speed {by.name_speed}, or stop "

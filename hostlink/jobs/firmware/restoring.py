@@ -54,7 +54,7 @@ class Start:
 def hear_start(session: Session, *, has_prompt: bool) -> Start:
     """Wait for the firmware to start; return its banner and whether it came to its prompt.
 
-    has_prompt: whether a prompt is expected; a display board has none and is not asked.
+    has_prompt: whether a prompt is expected; a display board has none and gets no question.
     """
     session.emit(Phase("Waiting for the firmware to start"))
     session.wire.recent = b""

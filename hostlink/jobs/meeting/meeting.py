@@ -1,9 +1,9 @@
 """Meeting a board: look at this computer, then talk to the board, and note what was seen.
 
-Nothing is typed to a board but what recognising it and reading its program take. A restart needs
-consent. Whatever is at the port, the meeting ends within 20 s; where bytes come now and then it
-listens for 32 s more, at a board that is heard starting for 8 s. The time in which the user is
-asked, or in which what a board holds is read, does not count. What is waited for is told every 4 s.
+Only what recognising the board and reading its program need is typed. A restart needs consent.
+Whatever is at the port, the meeting ends within 20 s; where bytes come now and then it listens for
+32 s more, at a board that is heard starting for 8 s. Time for questions to the user and for reading
+the program does not count. Every 4 s it reports what it is waiting for.
 """
 
 from __future__ import annotations

@@ -206,7 +206,7 @@ def _bootloader(seen: Seen) -> Stand:
 
 def _basic(seen: Seen) -> Stand:
     if seen.basic is not None and seen.may_be_no_basic:
-        return _left_out(f"{seen.basic.manner} Whether it is a BASIC cannot be told.")
+        return _left_out(f"{seen.basic.manner} It may not be a BASIC.")
     if seen.basic is not None:
         return _holds(seen.basic.manner)
     if seen.is_display:

@@ -2,10 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from pathlib import Path
+
+from hostlink.errors import RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit, InputTyped, RowOpen, RowPrinted
+from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.link.pacing import Pacing
 from hostlink.listing import to_text
+from hostlink.sentences import NEW_FILE, PRINTED_ABOVE
+from hostlink.words import safe
+
+
+def need_new_file(path: Path | None) -> None:
+    """Raise TakenError, before a program is run, if the file for its output exists."""
+    if path is not None and is_there(path):
+        raise TakenError(f"{path} exists already.", kept="Nothing was run.", advice=NEW_FILE)
+
+
+def write_printed(path: Path, rows: Iterable[str]) -> None:
+    """Write what a program printed to a new file, control characters as escapes.
+
+    Raises RefusedError if it cannot be written.
+    """
+    text = "".join(f"{safe(row)}\n" for row in rows)
+    try:
+        write_new(path, text.encode(), replace=False)
+    except RefusedError as error:
+        raise error.but(kept=f"The program did run; {PRINTED_ABOVE}.") from error
 
 
 class RunOutput:

@@ -88,7 +88,7 @@ def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Resc
 def held_as(
     archive: Archive, content: Content, spec: str, rules: Rules | None
 ) -> Revision | Rescue | None:
-    """Choose as `as_known` what of the archive a board's program is, None if it is not there.
+    """Return the revision or rescue that a board's program is, chosen by `as_known`; else None.
 
     The revision `spec` is compared by the rules of this board too, for it may have been kept for
     another kind. rules: None if they are not known.

@@ -237,7 +237,7 @@ class Session:
     def board_in(self, archive: Archive) -> Board:
         """Return this board's entry in the archive; a new board gets one. Raises ArchiveError.
 
-        In an archive that is read-only nothing is noted; a new board is known for this session.
+        In a read-only archive nothing is recorded; a new board is known for this session only.
         """
         identity = self.identity
         if archive.read_only:

@@ -47,9 +47,9 @@ _TOO_LARGE = {
 class Change:
     """One changed line. before: as it was, "" for a new one; after: the lines that stand for it.
 
-    why: the reasons. cost_bytes: bytes that the change takes, negative where it saves some. needed:
-    whether the board would refuse the line as it was or do something else; if not, only blanks
-    would be shown otherwise.
+    why: the reasons. cost_bytes: bytes that the change takes, negative where it saves some.
+    needed: whether the board would refuse the original line or do something else; if False, only
+    blanks in the output would differ.
     """
 
     number: int
@@ -123,7 +123,8 @@ class _Work:
         self.inexact = False
 
     def take(self, line: Line, free: range, following: int) -> None:
-        """Adapt a line. free: numbers behind it; following: that of the next one, 0 for none."""
+        """Adapt a line. free: unused numbers behind it. following: number of the next line, 0 for
+        none."""
         number = line.number or 0
         parts, used = _rewritten_clauses(line.text, self._pair, following)
         made = self._maker.lines(line, parts, free, following)

@@ -195,7 +195,7 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[_Form]:
 
 
 def _is_number(span: Span | None) -> bool:
-    """Return whether a span next to a separator is of a number."""
+    """Return whether a span next to a separator belongs to a number."""
     return span is not None and span.kind != "quoted" and span.text[-1] not in "$,;?"
 
 

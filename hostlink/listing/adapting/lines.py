@@ -17,7 +17,7 @@ from hostlink.listing.rules import Rules
 
 APART = "these statements need lines of their own"
 LENGTH = "the line would be too long"
-_PACKED = "no free line number behind it; renumber the listing first"
+_PACKED = "no free line number after it; renumber the listing first"
 
 
 @dataclass(frozen=True, slots=True)

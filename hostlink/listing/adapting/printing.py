@@ -67,7 +67,7 @@ def keeps_row_open(clause: Clause, language: Language) -> bool:
     return any(item.after != ROW for item in (read_print(clause, language) or [])[-1:])
 
 
-@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma in PRINT goes elsewhere", exact=False)
+@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "PRINT has other columns", exact=False)
 def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write a blank for a zone that the target does not have."""
     items = read_print(clause, pair.source)
@@ -112,7 +112,7 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
     return _written(clause, out, pair.source) if len(out) > len(items) else None
 
 
-@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT parts its items by other signs")
+@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT separates its items by other signs")
 def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write the separators of the target; more than one PRINT where none joins two items."""
     source, target = pair.source, pair.target

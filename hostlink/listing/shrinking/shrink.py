@@ -302,8 +302,8 @@ def _take(bench: _Bench, lines: dict[int, Line], loose: tuple[Line, ...]) -> boo
 def _note_size(bench: _Bench, size_words: Iterable[str]) -> None:
     """Note which statements will behave differently after shrinking."""
     reader = Reader(bench.rules.language)
-    wanted = {word.upper(): "tells the free memory, which grows" for word in size_words}
-    wanted["LIST"] = "shows the listing itself, which changes"
+    wanted = {word.upper(): "gives the free memory, which is larger now" for word in size_words}
+    wanted["LIST"] = "shows the listing itself, which has changed"
     for word, why in wanted.items():
         using = [
             number

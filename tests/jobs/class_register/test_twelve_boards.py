@@ -155,6 +155,7 @@ class Watcher:
         self.look("")
 
 
+@pytest.mark.slow
 def test_an_evening_of_twelve_boards(
     folder: Path, register: Callable[..., Register], archive: Archive
 ) -> None:
@@ -230,6 +231,7 @@ def collect_and_check(evening: Register, archive: Archive) -> None:
     assert rows["Learner 12"].saved == "LEARNER-12@1"
 
 
+@pytest.mark.slow
 def test_each_learner_has_one_program_over_the_evenings(
     folder: Path, register: Callable[..., Register], archive: Archive
 ) -> None:
