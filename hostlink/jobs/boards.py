@@ -17,11 +17,11 @@ from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, boards_here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import (
-    CHANGED_SINCE,
-    copy_words,
     doubt_of_copy,
     is_board,
+    last_held,
 )
+from hostlink.link.opening import keep_practice_kind
 from hostlink.sentences import MEMORY_IS_LOST
 from hostlink.words import fold, natural, nearest, safe
 
@@ -36,9 +36,9 @@ class KnownBoard:
 
     usb_id: vendor and product, as in lsusb. also: other names of the port. restarts_on_open: as
     seen, None if unknown. access: what to do before the port can be opened, "" if nothing. holds:
-    the revision that it was last known to hold, or a description; "" if unknown. may_lack_edits:
-    whether it may have been edited since. holds_proven_at: when that was last read back, in ISO
-    8601; "" if never, or if it is only the rest of a load.
+    the revision that it was last known to hold, or a description; "" if unknown. changed: whether
+    that was changed since. may_lack_edits: whether it may have been edited since. holds_proven_at:
+    when that was last read back, in ISO 8601; "" if never, or if it is only the rest of a load.
     """
 
     label: str
@@ -52,6 +52,7 @@ class KnownBoard:
     restarts_on_open: bool | None
     profile: str
     holds: str
+    changed: bool
     may_lack_edits: bool
     holds_proven_at: str
 
@@ -69,14 +70,11 @@ class KnownBoard:
         """Describe what the board was last known to hold and how certain that is, or ""."""
         if not self.holds:
             return ""
-        since = ", perhaps edited since" * self.may_lack_edits
-        words = self.holds.removesuffix(CHANGED_SINCE)
-        if words != self.holds:
-            since = CHANGED_SINCE
+        words, since = self.holds, ", perhaps edited since" * self.may_lack_edits
         if self.holds_proven_at:
             at = datetime.fromisoformat(self.holds_proven_at).astimezone()
             words += f", proven {at:%Y-%m-%d %H:%M}"
-        return words + since
+        return words + (", changed since" if self.changed else since)
 
     def as_dict(self) -> dict[str, object]:
         """Return the fields for JSON output, with None for those that are empty."""
@@ -104,7 +102,8 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
 def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
     """Give the board at a port a label; return the board and its previous label.
 
-    Raises RefusedError for a label that looks like a port or an option.
+    A practice board remains of the kind that its address names. Raises RefusedError for a label
+    that looks like a port or an option, and for a practice board of another kind.
     """
     is_port = _IS_PORT.match(label) or any(sign in label for sign in "/\\:")
     if is_port or label.startswith("-"):
@@ -115,6 +114,7 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
             "begin with -.",
         )
     identity = identity_of(port)
+    keep_practice_kind(port)
     board = archive.board_seen(
         vid=identity.vid, pid=identity.pid, serial=identity.serial, location=identity.location
     )
@@ -256,7 +256,7 @@ def _absent(board: Board) -> Identity:
 
 def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoard:
     copy = archive.host_copy(board.uuid) if board is not None else None
-    holds = copy_words(archive, copy) if copy is not None else ""
+    holds, changed = last_held(archive, copy) if copy is not None else ("", False)
     doubt = doubt_of_copy(archive, board, copy) if board is not None and copy is not None else ""
     if doubt and copy is not None:
         holds = f"{holds}, {doubt}" if copy.revision else doubt
@@ -273,6 +273,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",
         holds=holds,
+        changed=changed,
         may_lack_edits=copy is not None and copy.may_lack_edits,
         holds_proven_at=copy.proven_at.isoformat() if copy and copy.proven_at and not doubt else "",
     )

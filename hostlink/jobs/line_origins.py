@@ -11,10 +11,14 @@ from hostlink.errors import ArchiveError
 
 @dataclass(frozen=True, slots=True)
 class LineOrigin:
-    """A line of a listing, as the board lists it, and the first revision that has it so."""
+    """A line of a listing, as the board lists it, and the first revision that has it so.
+
+    board: the label of the board that this came from, "" if there is none.
+    """
 
     text: str
     revision: Revision
+    board: str
 
 
 def line_origins(archive: Archive, revision: Revision) -> Listed[LineOrigin]:
@@ -38,4 +42,9 @@ def line_origins(archive: Archive, revision: Revision) -> Listed[LineOrigin]:
         for row in rows:
             first.setdefault(row, one)
     rows = archive.content(revision).canonical.splitlines()
-    return Listed((LineOrigin(row, first.get(row, revision)) for row in rows), damaged)
+    labels = archive.board_labels()
+    found = [(row, first.get(row, revision)) for row in rows]
+    return Listed(
+        (LineOrigin(row, one, labels.get(one.origin.board_uuid or "", "")) for row, one in found),
+        damaged,
+    )

@@ -41,6 +41,16 @@ def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> st
     )
 
 
+def proof_words(proof: Proof) -> str:
+    """Return the proof of a listing without its unreached lines as a sentence.
+
+    They stay where the proof fails.
+    """
+    if proof.result == "differs":
+        return f"Not removed: without that {proof.why}."
+    return proof.says
+
+
 def prove_shrunk(
     original: Listing, made: Listing, profile: Profile, inputs: Sequence[str] | None
 ) -> Proof:

@@ -112,6 +112,18 @@ def _open_practice(name: str, baud: int, kind: BoardKind | None) -> tuple[Port, 
     return PracticePort(machine, clock, on_close=keep), clock
 
 
+def keep_practice_kind(name: str) -> None:
+    """Have a practice board remain of the kind that its address names, without opening the port.
+
+    Raises RefusedError if it is of another kind, LinkError if it is open elsewhere.
+    """
+    from hostlink.practice.address import open_board, parse_address
+
+    if name.startswith("practice:") and (address := parse_address(name)).kind:
+        machine, keep = open_board(address, practice_folder(), 9600)
+        keep(machine)
+
+
 def is_practice_kind(name: str) -> bool:
     """Return whether there are practice boards of this kind."""
     from hostlink.practice.kind_file import kind_names

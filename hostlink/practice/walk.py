@@ -125,8 +125,12 @@ class Walk:
 
     @property
     def error(self) -> str:
-        """Return the error that stopped the program in the board's words, or ""."""
-        return " ".join(self.board.last_error.decode("latin-1").split())
+        """Return the error that stopped the program in the board's words, or "".
+
+        A prompt that follows on a row of its own is no part of it.
+        """
+        rows = self.board.last_error.decode("latin-1").split("\n")
+        return next((" ".join(row.split()) for row in rows if row.strip()), "")
 
     @property
     def stood_at(self) -> int | None:

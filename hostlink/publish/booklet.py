@@ -8,7 +8,7 @@ its number stands in the top corner of each of its pages.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Sequence
 
 from hostlink.listing import Listing
 from hostlink.listing.adapting.forms import common_language
@@ -28,22 +28,19 @@ from hostlink.words import natural, plural
 _LONGEST_HEAD = 40  # characters
 
 BOOKLET_STYLE = f"""{STYLE}
-.contents {{ width: 100%; max-width: 150mm; }}
-.contents td {{ padding: 0 0 0.8mm; vertical-align: top; }}
-.contents tr {{ break-inside: avoid; }}
-.contents td:first-child, .contents td:last-child {{ text-align: right; white-space: nowrap; }}
-.contents td:first-child {{ width: 1%; padding-right: 3mm; color: var(--faint); }}
-.contents td:last-child {{ padding-left: 3mm; }}
-.contents a {{ color: inherit; text-decoration: none; }}
+.contents, .index {{ columns: 50mm; column-gap: 8mm; margin: 0; }}
+.contents {{ column-width: 75mm; list-style: none; padding: 0; }}
+.contents a {{ display: flex; color: inherit; text-decoration: none; }}
+.contents .number {{ min-width: 3ch; text-align: right; }}
+.contents .size {{ margin-left: auto; padding-left: 3mm; white-space: nowrap; }}
 .program {{ break-before: page; }}
-.program h2 {{ font-size: 17pt; font-weight: normal; line-height: 1.2; margin: 0 0 1mm;
-  }}
+.program h2 {{ font-size: 17pt; font-weight: normal; line-height: 1.2; margin: 0 0 1mm; }}
 .number {{ color: var(--faint); margin-right: 1.5ch; }}
-.index {{ columns: 50mm; column-gap: 8mm; margin: 0; }}
 .index div {{ break-inside: avoid; padding-left: 4mm; text-indent: -4mm; }}
 .index dt, .index dd {{ display: inline; }}
 .index dt {{ color: inherit; margin-right: 1.5ch; }}
 .index dd {{ color: var(--faint); }}
+.index dd span {{ white-space: nowrap; }}
 .after {{ break-before: page; }}
 @media screen {{ .program, .after {{ margin-top: 16mm; }} }}
 @media print {{ @page {{
@@ -70,20 +67,22 @@ def booklet(
         f'<h1 dir="auto">{escaped(title)}</h1>\n{facts(told)}'
         f"<h2>Contents</h2>\n{_contents(programs)}"
         f'{steps(first)}{parts}<div class="after">\n<h2>Programs by name</h2>\n'
-        f"{_index(_names(programs), len(programs))}<h2>Words and the programs that use them</h2>\n"
-        f"{_index(_words(programs, known), len(programs))}</div>\n"
+        f"{_index([{each.details.name or each.title} for each in programs])}"
+        "<h2>Words and the programs that use them</h2>\n"
+        f"{_index([_words(each, known) for each in programs])}</div>\n"
     )
     style = BOOKLET_STYLE + "".join(_head(at, each) for at, each in enumerate(programs, 1))
     return page(title, body, kind="booklet", style=style)
 
 
 def _contents(programs: Sequence[PublishedProgram]) -> str:
-    rows = "".join(
-        f'<tr><td>{at}</td><td><a href="#program-{at}"><bdi>{escaped(each.title)}</bdi></a></td>'
-        f"<td>{plural(each.size, 'byte')}</td></tr>\n"
+    items = "".join(
+        f'<li><a href="#program-{at}"><span class="number">{at}</span>'
+        f'<bdi>{escaped(each.title)}</bdi><span class="size">{plural(each.size, "byte")}</span>'
+        "</a></li>\n"
         for at, each in enumerate(programs, 1)
     )
-    return f'<table class="contents">\n{rows}</table>\n'
+    return f'<ol class="contents">\n{items}</ol>\n'
 
 
 def _program(number: int, program: PublishedProgram) -> str:
@@ -113,18 +112,22 @@ def _css_string(value: str) -> str:
     return f'"{shown}"'
 
 
-def _index(places: Mapping[str, Sequence[int]], count: int) -> str:
-    """Return an index as HTML. places: numbers of programs by what they have. count: of all."""
+def _index(had: Sequence[Collection[str]]) -> str:
+    """Return an index of programs by their numbers, as HTML. had: what each program has."""
+    places: dict[str, list[int]] = {}
+    for number, each in enumerate(had, 1):
+        for what in each:
+            places.setdefault(what, []).append(number)
     rows = "".join(
         f"<div><dt><bdi>{escaped(what)}</bdi></dt>"
-        f"<dd>{'all' if len(places[what]) == count > 1 else _spans(places[what])}</dd></div>\n"
+        f"<dd>{'all' if len(places[what]) == len(had) > 1 else _spans(places[what])}</dd></div>\n"
         for what in sorted(places, key=natural)
     )
     return f'<dl class="index">\n{rows}</dl>\n'
 
 
 def _spans(numbers: Sequence[int]) -> str:
-    """Return rising numbers as text, three and more in a row as a span: 1, 4-7."""
+    """Return rising numbers as HTML, three and more in a row as a span: 1, 4-7."""
     spans: list[list[int]] = []
     for number in numbers:
         if spans and spans[-1][-1] == number - 1:
@@ -132,40 +135,22 @@ def _spans(numbers: Sequence[int]) -> str:
         else:
             spans.append([number])
     told = (
-        f"{span[0]}\u2013{span[-1]}" if len(span) > 2 else ", ".join(map(str, span))
+        f"<span>{span[0]}\u2013{span[-1]}</span>" if len(span) > 2 else ", ".join(map(str, span))
         for span in spans
     )
     return ", ".join(told)
 
 
-def _names(programs: Sequence[PublishedProgram]) -> dict[str, list[int]]:
-    """Return the numbers of the programs by name."""
-    found: dict[str, list[int]] = {}
-    for at, each in enumerate(programs, 1):
-        found.setdefault(each.details.name or each.title, []).append(at)
-    return found
-
-
-def _words(
-    programs: Sequence[PublishedProgram], known: Collection[Language]
-) -> dict[str, list[int]]:
-    """Return the numbers of the programs by the words of the BASIC that they use."""
-    found: dict[str, list[int]] = {}
-    for at, each in enumerate(programs, 1):
-        rules, listing = each.profile.rules, Listing.from_text(each.text)
-        language = rules.language
-        if unknown_word(listing, rules) is not None:  # STOP, read as S and TO
-            language = common_language((language, *known))
-        used = {word for line in listing for word in _words_of(line.text, language)}
-        for word in used:
-            found.setdefault(word, []).append(at)
-    return found
-
-
-def _words_of(text: str, language: Language) -> Iterator[str]:
-    """Yield the words of a line, up to DATA, whose items are no words."""
-    for span in scan(text, language):
-        if span.word:
-            yield span.word
-        if span.word == "DATA":
-            return
+def _words(program: PublishedProgram, known: Collection[Language]) -> set[str]:
+    """Return the words of the BASIC in a program; the items of DATA are no words."""
+    rules, listing = program.profile.rules, Listing.from_text(program.text)
+    language = rules.language
+    if unknown_word(listing, rules) is not None:  # STOP, read as S and TO
+        language = common_language((language, *known))
+    words: set[str] = set()
+    for line in listing:
+        for span in scan(line.text, language):
+            words.add(span.word)
+            if span.word == "DATA":
+                break
+    return words - {""}

@@ -204,6 +204,8 @@ def test_the_chart_draws_all_sizes_to_one_scale() -> None:
     assert chart[0].count("┃") == chart[1].count("┃") == 1
     assert "not known" in chart[2]
     assert "1,000 bytes" in chart[3]
+    rows = size_chart([(1, 280), (2, 928), (3, 1252), (4, 1576)], 999, 44).split("\n")[:-1]
+    assert len({row.index("┃") for row in rows}) == 1  # the limit is one straight line
 
 
 def _rows(old: str, new: str) -> list[CompareRow]:

@@ -89,6 +89,15 @@ def test_labels_stay_with_the_right_board(hostlink: Callable, plug: Plug) -> Non
     assert "Blue, not plugged in" in hostlink("boards", "--details").out
 
 
+def test_a_labelled_practice_board_remains_of_its_kind(hostlink: Callable) -> None:
+    """As after any command that names its kind; one that is of another kind gets no label."""
+    hostlink("boards", "--label", "Red", "--port", "practice://red?kind=capital")
+    told = hostlink("boards", "--label", "Blue", "--port", "practice://red?kind=token")
+    assert told.status == 1 and "is of the kind capital, not token" in told.err
+    assert [row["label"] for row in hostlink("boards", "--json").json] == ["Red"]
+    assert "like one of kind capital" in hostlink("save", "--port", "Red").err
+
+
 def test_what_was_seen_at_openings_is_shown(hostlink: Callable) -> None:
     """Once a board restarted when it was opened, the table says so, and what it held."""
     assert hostlink("load", "hail").status == 0

@@ -243,9 +243,8 @@ class ClassScreen(Page[None]):
 
     def action_page(self) -> None:
         def write(path: Path, replace: bool) -> str:
-            rows = list(self.rows.values())
-            page = path.absolute()
-            return write_class_page(page, self.register, rows, self.app.now(), replace=replace)
+            rows, now = list(self.rows.values()), self.app.now()
+            return write_class_page(path.absolute(), self.register, rows, now, replace=replace)
 
         self._ask_where("Write the page to which file?", ".html", write)
 

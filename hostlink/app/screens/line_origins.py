@@ -50,18 +50,9 @@ class OriginsScreen(Page[None]):
         return " ".join((*self.found.damaged, words))
 
     def on_mount(self) -> None:
-        labels = self.app.archive.board_labels()
-        self.query_one(Rows).show(
-            [
-                Entry(
-                    one.text,
-                    (
-                        str(one.revision.number),
-                        local_text(one.revision.at),
-                        labels.get(one.revision.origin.board_uuid or "", ""),
-                        one.text,
-                    ),
-                )
-                for one in self.found
-            ]
-        )
+        self.query_one(Rows).show([_entry(one) for one in self.found])
+
+
+def _entry(one: LineOrigin) -> Entry:
+    number, kept = str(one.revision.number), local_text(one.revision.at)
+    return Entry(one.text, (number, kept, one.board, one.text))

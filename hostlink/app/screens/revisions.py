@@ -36,14 +36,12 @@ def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> s
     """
     largest = max([limit, *(size or 0 for _, size in sizes)])
     bar = max(8, width - 14)
-    rows = []
-    for number, size in sizes:
-        if size is None:
-            rows.append(f"{number:>4} size not known")
-            continue
-        # All bars share the scale of the largest, so that their lengths can be compared.
-        drawn = ruler(max(4, bar * max(size, limit) // max(1, largest)), size, limit)
-        rows.append(f"{number:>4} {drawn} {size:,}")
+    rows = [
+        f"{number:>4} size not known"
+        if size is None
+        else f"{number:>4} {ruler(bar, size, limit, scale=largest).rstrip()} {size:,}"
+        for number, size in sizes
+    ]
     if limit:
         rows.append(f"     ┃ is the board's limit, {limit:,} bytes")
     return "\n".join(rows)

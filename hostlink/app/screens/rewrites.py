@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 from hostlink.app.sentences import UNDOABLE
 from hostlink.app.widgets.rows import Entry, ListColumn
 from hostlink.jobs.adapting import change_rows, need_words
-from hostlink.jobs.shrinking import prove_shrunk, unreached_words
+from hostlink.jobs.shrinking import proof_words, prove_shrunk, unreached_words
 from hostlink.listing import Listing
 from hostlink.listing.shrinking.shrink import LEVELS, UNREACHED, Shrunk, shrink
 from hostlink.listing.shrinking.unreached import unreached
@@ -48,8 +48,7 @@ class RewriteRows(Protocol):
         """Return the listing that choosing a row gives."""
 
 
-def _proof_words(proof: Proof | None) -> str:
-    return proof.says if proof else "Both versions are being run and compared."
+_COMPARING = "Both versions are being run and compared."
 
 
 class Shrinking:
@@ -139,7 +138,7 @@ class Shrinking:
         if key == UNREACHED:
             words = [
                 unreached_words(self._listing, self.unreached, self._profile.rules),
-                _proof_words(self.proof),
+                proof_words(self.proof) if self.proof else _COMPARING,
             ]
         words += [
             f"{step.level}: {plural(step.saved, 'byte')} in {plural(step.lines, 'line')}"
@@ -203,7 +202,7 @@ class Adapting:
             return "\n".join(change_rows(made.changes[int(at)]))
         if kind == "need":
             return need_words(made.needs[int(at)])
-        proof = _proof_words(self.proof)
+        proof = self.proof.says if self.proof else _COMPARING
         rows = [self._offer.says, *made.notes, proof, "", "The listing then:", made.listing.text()]
         return "\n".join(rows)
 

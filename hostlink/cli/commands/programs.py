@@ -226,27 +226,19 @@ def _show_origins(common: CommonOptions, material: Material, archive: Archive | 
             f"{material.label} has no earlier revisions; only programs of your own have them.",
             advice="Name a program, as in: hostlink show hail --origins",
         )
-    found, labels = line_origins(archive, material.revision), archive.board_labels()
-    rows = [
-        (one.revision, labels.get(one.revision.origin.board_uuid or "", ""), one.text)
-        for one in found
-    ]
+    found = line_origins(archive, material.revision)
     if common.json:
         as_json(
             [
-                {
-                    "line": text,
-                    "revision": first.spec,
-                    "kept_at": first.at.isoformat(),
-                    "board": board or None,
-                }
-                for first, board, text in rows
+                {"line": one.text, "revision": one.revision.spec,
+                 "kept_at": one.revision.at.isoformat(), "board": one.board or None}
+                for one in found
             ]
-        )
+        )  # fmt: skip
     else:
         table(
             ["first in", "kept", "board", "line"],
-            [(first.spec, _day(first.at), board, text) for first, board, text in rows],
+            [(one.revision.spec, _day(one.revision.at), one.board, one.text) for one in found],
         )
     return tell_damaged(found.damaged)
 

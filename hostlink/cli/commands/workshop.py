@@ -201,10 +201,11 @@ def _without(
 
 
 def _say_saving(common: CommonOptions, label: str, made: Shrunk, proof: Proof | None) -> None:
+    from hostlink.jobs.shrinking import proof_words
     from hostlink.listing.shrinking.shrink import DOES
 
     if proof:
-        say(proof.says, quiet=common.quiet and proof.result == "proven")
+        say(proof_words(proof), quiet=common.quiet and proof.result == "proven")
     for step in made.steps:
         if step.saved:
             where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"

@@ -142,6 +142,7 @@ class _Record:
             (each for each in events if each.job == "save" and each.outcome == "done"), None
         )
         self.last = self._last_fill()
+        self.ending = self._ending()
 
     def _last_fill(self) -> JobEvent | None:
         """Return the last job that put a program into the learner's board; None if for another
@@ -176,7 +177,7 @@ class _Record:
             seat.port,
             seat.place,
             handed_out=loaded_by(load) if load else "",
-            load=self._ended(),
+            load=self.ending,
             handed_out_at=load.started_at if load else None,
             changed=changed,
             ledger=measure(listing, profile.rules) if listing is not None and profile else None,
@@ -188,7 +189,7 @@ class _Record:
             doubt=kept.origin.unproven if kept is not None else "",
         )
 
-    def _ended(self) -> str:
+    def _ending(self) -> str:
         """Return how the last load ended, "" if it is proven or there was none.
 
         One that was proven may have been overwritten since, by another load that was not.
@@ -205,14 +206,14 @@ class _Record:
     def _given(self) -> Content | None:
         """Return what the last load brought to the board, None if it did not begin."""
         load = self.load
-        if load is None or self._ended() == _NOT_BEGUN:
+        if load is None or self.ending == _NOT_BEGUN:
             return None
         return self._content(load.revision)
 
     def _work(self, given: Content | None) -> Content | None:
         """Return the last known program of the learner, None if there is none."""
         load, save, board = self.load, self.save, self.seat.board
-        is_whole = load is not None and not self._ended()
+        is_whole = load is not None and not self.ending
         if board is not None and is_whole and self.last is not None:
             copy = self.archive.host_copy(board.uuid)
             if copy is not None:

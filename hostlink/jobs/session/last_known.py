@@ -15,7 +15,6 @@ from hostlink.listing import Listing, canonical
 from hostlink.listing.rules import Rules
 from hostlink.sentences import UNNAMED_PROGRAM
 
-CHANGED_SINCE = ", changed since"  # behind the spec of a revision
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
 _FEW_EVENTS = 20  # of a board; the one that is sought is nearly always among them
 _ENDINGS = {
@@ -189,15 +188,14 @@ def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:
     return ""
 
 
-def copy_words(archive: Archive, copy: HostCopy) -> str:
-    """Describe what a board was last known to hold, such as TIDE@3, or TIDE@3, changed since."""
+def last_held(archive: Archive, copy: HostCopy) -> tuple[str, bool]:
+    """Return what a board was last known to hold, such as TIDE@3, and whether it changed since."""
     if not copy.content.text.strip():
-        return "nothing"
+        return "nothing", False
     if not copy.revision:
-        return UNNAMED_PROGRAM
+        return UNNAMED_PROGRAM, False
     same = _copied(archive, copy)
-    is_it = same is not None and same.spec == copy.revision
-    return copy.revision + CHANGED_SINCE * (not is_it)
+    return copy.revision, same is None or same.spec != copy.revision
 
 
 def _copied(archive: Archive, copy: HostCopy) -> Revision | Rescue | None:

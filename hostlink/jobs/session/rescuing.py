@@ -16,9 +16,9 @@ from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
 from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.session.last_known import (
-    copy_words,
     doubt_of_copy,
     held_as,
+    last_held,
     last_program,
     unfinished_load,
 )
@@ -236,11 +236,8 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     if left_of:  # nothing shows that the board held a line of that load
         session.emit(Warned(f"The board is empty; nothing is {left_of}.", advice=advice))
         return
+    what, changed = last_held(archive, copy)
     when = f", proven {local_text(copy.proven_at)}" if copy.proven_at is not None else ""
-    session.emit(
-        Warned(
-            f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
-            f"{when}: {EMPTIED}.",
-            advice=advice,
-        )
-    )
+    held = f"{what}{when}" + ", changed since" * changed
+    empty = f"The board is empty, though it was last known to hold {held}: {EMPTIED}."
+    session.emit(Warned(empty, advice=advice))
