@@ -48,6 +48,10 @@ class KnownContents:
     changed: bool = False
     proven_at: datetime | None = None
 
+    def holds(self, spec: str) -> bool:
+        """Return whether the board is known to hold a revision, unchanged."""
+        return self.known and self.spec == spec and not self.changed
+
 
 def board_sentence(
     name: str,

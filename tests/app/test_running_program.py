@@ -257,3 +257,16 @@ def test_the_end_of_a_program_tells_what_comes_next_until_it_is_done(
         await wait(pilot, lambda: "Kept as GOOD@2. Next: load it (Ctrl+L)." in shown(app))
 
     stage.play(story, opens="GOOD")
+
+
+def test_nobody_is_told_to_load_what_the_board_is_proven_to_hold(stage: Any, wait: Any) -> None:
+    """Keeping the listing once more has no next step then."""
+    stage.keep("GOOD", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        app.desk.sheet_pane.keep()
+        assert app.said[-1] == "Nothing new: it is GOOD@1 already."
+
+    stage.play(story, opens="GOOD")

@@ -233,7 +233,10 @@ class SheetPane(Vertical):
         self.check()
         self.post_message(self.Kept())
         words = kept_words(kept.revision.spec, is_new=kept.is_new)
-        if self.app.boards.current is not None:
+        board = self.app.boards.current
+        if board is not None and not self.app.desk.states.held(board.port).holds(
+            kept.revision.spec
+        ):
             words += f" Next: load it ({way_to('load')})."
         self.app.tell(words, of_text=True)
         go_on()
