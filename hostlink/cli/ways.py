@@ -23,6 +23,14 @@ def _profile(name: str) -> str:
     return f"--profile {shlex.quote(name)}" if name else ""
 
 
+def _keep(what: str) -> str:
+    """Return how a listing is kept: a shipped one has no file to take its name from."""
+    from hostlink.jobs.listing_source import SHIPPED
+
+    name = what.removeprefix(SHIPPED)
+    return _with("keep", shlex.quote(what), "" if name == what else f"--as {shlex.quote(name)}")
+
+
 def _put_back_items(spec: str, names: Sequence[str]) -> str:
     return _with("putback", spec, *(f"--item {shlex.quote(name)}" for name in names))
 
@@ -66,7 +74,7 @@ COMMANDS = Ways(
     ),
     review_rules=_with("review --rules"),
     write_sheet=_with("sheet"),
-    keep=_on("keep"),
+    keep=_keep,
     expect=_on("try", "--expect"),
     programs=_with("programs"),
     shipped_programs=_with("programs --shipped"),

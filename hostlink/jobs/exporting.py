@@ -40,14 +40,19 @@ def _news(merged: Merged) -> str:
 
 
 def comparison_sentences(merged: Merged) -> list[str]:
-    """Return a sentence each for the programs that are new, different and the same here."""
-    new = [f"{one.name} ({plural(one.new, 'revision')})" for one in merged.programs if one.is_new]
-    different = [
-        f"{one.name} ({plural(one.other, 'revision')} more there)"
-        for one in merged.programs
-        if one.other and not one.is_new
-    ]
-    same = [one.name for one in merged.programs if not one.other and not one.is_new]
+    """Return a sentence each for the programs that are new, different and the same here.
+
+    In brackets stand the revisions that the import brings of each; together they are all it brings.
+    """
+    new, different, same = list[str](), list[str](), list[str]()
+    for one in merged.programs:
+        brings = plural(one.new, "revision")
+        if one.is_new:
+            new.append(f"{one.name} ({brings})")
+        elif one.other:
+            different.append(f"{one.name} ({brings}, {one.other:,} with a listing not here)")
+        else:
+            same.append(f"{one.name} ({brings})" if one.new else one.name)
     groups = {"New here": new, "Different": different, "The same": same}
     return [f"{word}: {_named(names)}." for word, names in groups.items() if names]
 

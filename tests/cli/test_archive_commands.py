@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import re
 import shutil
 import sys
 from collections.abc import Callable
@@ -471,8 +472,8 @@ def test_an_import_tells_first_what_it_would_do(hostlink: Callable, laptop: str)
     assert told.status == 0
     assert told.err.splitlines()[:3] == [
         "New here: MOON (1 revision).",
-        "Different: TIDE (1 revision more there).",
-        "The same: SEA.",
+        "Different: TIDE (2 revisions, 1 with a listing not here).",
+        "The same: SEA (1 revision).",
     ]
     assert "Taken in" not in told.err
     (moon, *_) = hostlink("archive", "import", laptop, "--preview", "--json").json["programs"]
@@ -558,3 +559,27 @@ def test_an_import_names_a_dozen_programs_and_counts_the_others(
     (row, *_) = hostlink("archive", "import", "other.sqlite3", "--preview").err.splitlines()
     assert row.startswith("New here: TIDE1 (1 revision), TIDE2 (1 revision), TIDE3")
     assert row.endswith("TIDE12 (1 revision) and 2 more.")
+
+
+@pytest.mark.parametrize(
+    "line", [("keep", "hail"), ("keep", "shipped:hail"), ("show", "hail", "--origins")]
+)
+def test_a_shipped_program_is_kept_by_what_is_advised(
+    hostlink: Callable, line: tuple[str, ...]
+) -> None:
+    """It has no file to take the name from; the command that is advised works as it stands."""
+    told = hostlink(*line)
+    assert told.status == 1
+    (advised,) = re.findall("`hostlink (.*)`", told.err)
+    assert hostlink(*advised.split()).status == 0
+    assert hostlink("show", "hail", "--origins").out.count("HAIL@1") > 1
+
+
+def test_what_an_import_brings_of_each_program_is_all_that_it_brings(
+    hostlink: Callable, laptop: str
+) -> None:
+    """Also the revisions of a program that is the same here, kept once more there."""
+    told = hostlink("archive", "import", laptop, "--preview").err
+    total = int(re.findall(r"would bring .*?(\d+) revisions?", told)[0])
+    named, _, _ = told.partition("would bring")
+    assert sum(int(each) for each in re.findall(r"\((\d+) revision", named)) == total

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import shlex
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.advice import Advice, Ways
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
@@ -73,12 +75,20 @@ def keep(
     return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
 
 
+def _keep_shipped(word: str, by: Ways) -> str:
+    return f"To keep the shipped program, do so {by.keep(word)}."
+
+
 def _must_be_there(sources: Sequence[Path]) -> None:
-    """Refuse sources that do not exist; advise --as for one that looks like a revision."""
+    """Refuse sources that do not exist; advise --as for a revision or a shipped program."""
+    from hostlink.jobs.listing_source import SHIPPED, shipped_programs
+
     for source in sources:
         if not source.exists():
-            advice = CHECK_FILE_OR_FOLDER
-            if "@" in str(source):
+            advice: Advice = CHECK_FILE_OR_FOLDER
+            if (name := str(source).removeprefix(SHIPPED).upper()) in shipped_programs():
+                advice = partial(_keep_shipped, f"{SHIPPED}{name}")
+            elif "@" in str(source):
                 advice = f"`hostlink keep {source} --as NAME` keeps it."
             raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
 

@@ -223,8 +223,9 @@ def _show_origins(common: CommonOptions, material: Material, archive: Archive | 
 
     if material.revision is None or archive is None:
         raise RefusedError(
-            f"{material.label} has no earlier revisions; only programs of your own have them.",
-            advice="Name a program, as in: hostlink show hail --origins",
+            f"{material.label} has no revisions, from which its lines could come; only programs "
+            "in the archive have them.",
+            advice=lambda by: f"Keep it first {by.keep(material.word)}.",
         )
     found = line_origins(archive, material.revision)
     if common.json:
