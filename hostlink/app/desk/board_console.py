@@ -140,6 +140,7 @@ class BoardConsole(DeskPart):
                 self._typed(attached, line)
             return ""  # what was told of an earlier job is over
 
+        self.desk.progress.clear_news()
         self.app.watch_job(job, done=done, failed=failed)
 
     def _typed(self, attached: AttachedBoard, line: str) -> None:
