@@ -183,6 +183,8 @@ class Readings(DeskPart):
             return f"{name} is empty; {last_known(looked.lost)}."
         if not self.sheets.editor.text.strip():
             return f"{name} is attached."
+        if self.app.archive.read_only:
+            return f"{name} is attached; the archive is read-only: programs can only be run."
         return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def give_up_closed(self, attached: AttachedBoard) -> None:
