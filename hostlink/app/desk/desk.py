@@ -148,9 +148,9 @@ class Desk(Screen[None]):
 
     def drain(self) -> None:
         """Process the news of all boards and the output of the current one."""
-        self.watcher.look_around()
         if self.app.boards.current is not None:
             self.console.show(self.app.boards.current)
+        self.watcher.look_around()
         self.last_line.check()
         self.questions.check()
 
