@@ -11,7 +11,6 @@ from rich.cells import cell_len, set_cell_size
 from hostlink.app.actions.table import way_to
 from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.archive.times import local_text
-from hostlink.link.port import is_far
 from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
 from hostlink.words import BEYOND, HERE, LIMIT, UNUSED, USED, capital, plural
 
@@ -71,6 +70,8 @@ def board_sentence(
     columns to fit into, 0 for any number; the name and details are shortened before what to do.
     """
     if away:
+        from hostlink.link.port import is_far  # not before the first drawing
+
         gone = "lost its connection" if is_far(away) else "was unplugged"
         tails = [f"{gone}; hostlink waits for it to come back", gone]
     elif doing:

@@ -24,7 +24,7 @@ import serial
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
 from hostlink.link.port import is_far
-from hostlink.sentences import CLOSE_OTHER, PLUG_IN_AGAIN, THE_BOARD, no_port_address
+from hostlink.sentences import CHECK_FAR, CLOSE_OTHER, PLUG_IN_AGAIN, THE_BOARD, no_port_address
 from hostlink.words import capital, natural, nearest
 
 READ_TIMEOUT_S = 0.05
@@ -132,8 +132,7 @@ class SerialPort:
                 raise LinkError(
                     f"The connection to {self.name} ended while it was in use.",
                     reason=LinkReason.GONE,
-                    advice="Check that the far computer is on and serves the board, then repeat "
-                    "the command.",
+                    advice=f"{CHECK_FAR}, then repeat the command.",
                 ) from error
             raise LinkError(
                 f"{capital(_thing(self.name))} went away (unplugged?): the port {self.name} "

@@ -30,7 +30,7 @@ from hostlink.link.hearing import looks_like_question
 from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.port import is_far
 from hostlink.link.recording import Recorder
-from hostlink.sentences import BOARD_AWAY
+from hostlink.sentences import BOARD_AWAY, CHECK_FAR
 
 _LOST = "The board restarted, and its memory was lost."
 _VANISHED = "The board vanished (unplugged?). Waiting until it is back."
@@ -160,9 +160,7 @@ class LongSession:
             raise LinkError(
                 f"{BOARD_AWAY}; nothing was sent.",
                 reason=LinkReason.GONE,
-                advice="Check that the far computer is on and serves it."
-                if is_far(self._identity.port)
-                else "Plug it in again.",
+                advice=f"{CHECK_FAR}." if is_far(self._identity.port) else "Plug it in again.",
             )
         return self._session
 
