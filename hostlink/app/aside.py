@@ -21,17 +21,22 @@ def aside(
     work: Callable[[], T],
     done: Callable[[T], None],
     failed: Callable[[HostlinkError], None] | None = None,
+    *,
+    doing: str = "",
 ) -> None:
     """Run slow work with files in a worker thread, then call `done` with its result.
 
     failed: called with a HostlinkError, which is shown otherwise. Any other error is shown as a
-    fault in hostlink; the app goes on.
+    fault in hostlink; the app goes on. doing: stands in the last line meanwhile.
     """
 
     keys = app.gate.taken
+    if doing:
+        app.tell(doing)
 
     def shown(then: Callable[[], object]) -> None:
         with app.desk.questions.unasked(keys):
+            app.desk.last_line.untell(doing)
             then()
 
     def run() -> None:

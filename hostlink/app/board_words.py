@@ -58,19 +58,22 @@ def board_sentence(
     held: KnownContents,
     state: BoardState | None = None,
     *,
-    away: bool = False,
+    away: str = "",
     doing: str = "",
     more: str = "",
     width: int = 0,
 ) -> str:
     """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
-    away: it was unplugged, and is waited for. doing: what a job does to it, such as "is being
-    loaded with TIDE". more: follows the sentence where there is room. width: columns to fit into, 0
-    for any number; the name and details are shortened before what to do.
+    away: the port at which it was and is waited for, "" while it is here. doing: what a job does to
+    it, such as "is being loaded with TIDE". more: follows the sentence where there is room. width:
+    columns to fit into, 0 for any number; the name and details are shortened before what to do.
     """
     if away:
-        tails = ["was unplugged; hostlink waits for it to come back", "was unplugged"]
+        from hostlink.link.port import is_far  # not before the first drawing
+
+        gone = "lost its connection" if is_far(away) else "was unplugged"
+        tails = [f"{gone}; hostlink waits for it to come back", gone]
     elif doing:
         tails = [doing]
     else:

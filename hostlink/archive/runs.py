@@ -105,7 +105,7 @@ class Run:
     def ended(self) -> str:
         """Return in a few words how it ended."""
         where = "" if self.end.line is None else f" in line {self.end.line}"
-        said = f": {self.end.error}" if self.end.error else ""
+        said = f": {self.end.error.removesuffix('.')}" if self.end.error else ""
         return f"{self.end.outcome}{where}{said}" + (" (expected)" if self.expected else "")
 
 

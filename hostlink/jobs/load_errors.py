@@ -16,6 +16,7 @@ from hostlink.errors import (
 from hostlink.jobs.session.rescuing import NOTHING, HeldProgram
 from hostlink.jobs.session.session import Session
 from hostlink.sentences import (
+    BOARD_UNCHANGED,
     CHECK_WIRE,
     PARTLY_THERE,
     UNTOUCHED,
@@ -83,7 +84,7 @@ def _kept(error: HostlinkError, state: LoadState, *, any_sent: bool) -> str:
     """Say what was not lost, and what the board holds."""
     says_more = isinstance(error, ArchiveError | NotKnownError)
     parts = [error.kept] if says_more and error.kept else []
-    if not state.touched and not isinstance(error, NotKnownError):
+    if not state.touched and error.kept != BOARD_UNCHANGED and not isinstance(error, NotKnownError):
         parts.append(UNTOUCHED)
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(

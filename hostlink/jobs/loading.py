@@ -158,20 +158,21 @@ def _overwrite(
     state: LoadState,
 ) -> Loaded:
     """Rescue what is on the board, send the listing, prove it, and note what the board holds."""
-    state.held = rescue_or_discard(session, archive, board, record, discard=options.discard_board)
+    content, discard = material.content(session.profile), options.discard_board
+    state.held = rescue_or_discard(session, archive, board, record, discard=discard, coming=content)
     session.dialogue.command_text("clear")
-    check_room(session, material, state.held, discarded=options.discard_board)
-    forget_copy(archive, board, material.content(session.profile))
+    check_room(session, material, state.held, discarded=discard)
+    forget_copy(archive, board, content)
     record.detail["held"] = state.held.spec
     record.detail["overwrote"] = state.touched = True
-    held = state.held.lines if options.changes_only and not options.discard_board else None
+    held = state.held.lines if options.changes_only and not discard else None
     try:
         loader, report = _send(session, material.listing.numbered(), held, options)
     except NotClearedError:
         record.detail["overwrote"] = state.touched = False
         _restore_host_copy(session, archive, board, state.held)
         raise
-    content = material.content(session.profile)
+    content = material.content(session.profile)  # by what was learned
     state.proven = True
     session.restarts.settle()
     archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)

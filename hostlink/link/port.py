@@ -12,6 +12,11 @@ from __future__ import annotations
 from typing import Protocol, runtime_checkable
 
 
+def is_far(name: str) -> bool:
+    """Return whether the board at a port is reached by a network: nothing here was unplugged."""
+    return name.startswith(("rfc2217:", "socket:"))
+
+
 class Port(Protocol):
     """The members that hostlink needs of a serial port."""
 

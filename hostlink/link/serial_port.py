@@ -23,7 +23,8 @@ import serial
 
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
-from hostlink.sentences import CLOSE_OTHER, PLUG_IN_AGAIN, THE_BOARD, no_port_address
+from hostlink.link.port import is_far
+from hostlink.sentences import CHECK_FAR, CLOSE_OTHER, PLUG_IN_AGAIN, THE_BOARD, no_port_address
 from hostlink.words import capital, natural, nearest
 
 READ_TIMEOUT_S = 0.05
@@ -127,6 +128,12 @@ class SerialPort:
                 advice=f"Unplug the board. {PLUG_IN_AGAIN}.",
             ) from error
         except _FOREIGN as error:
+            if is_far(self.name):
+                raise LinkError(
+                    f"The connection to {self.name} ended while it was in use.",
+                    reason=LinkReason.GONE,
+                    advice=f"{CHECK_FAR}, then repeat the command.",
+                ) from error
             raise LinkError(
                 f"{capital(_thing(self.name))} went away (unplugged?): the port {self.name} "
                 "vanished while it was in use.",

@@ -318,6 +318,8 @@ def _lock(handle: IO[bytes], name: str) -> IO[bytes]:
             f'The practice board "{name}" is in use by another hostlink.',
             reason=LinkReason.BUSY,
             kept="Nothing was sent.",
-            advice="Close the other one, or use another name: practice://OTHER.",
+            advice=lambda by: (
+                f"Close the other one, or name another, practice://OTHER, {by.name_port}."
+            ),
         )
     return handle

@@ -28,6 +28,12 @@ def test_some_programs_are_exported_and_imported_elsewhere(
 
         async def import_it(pilot: Any, app: Any) -> None:
             await _start(pilot, app, wait, find_action, "import into", ChoosePath)
+            app.screen.query_one("#answer").value = "missing"
+            await pilot.press("enter")
+            await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+            await pilot.press("escape")
+            await wait(pilot, lambda: "Reading" not in shown(app))
+            await _start(pilot, app, wait, find_action, "import into", ChoosePath)
             app.screen.query_one("#answer").value = "bag"
             await pilot.press("enter")
             await wait(pilot, lambda: isinstance(app.screen, Ask))
@@ -45,7 +51,8 @@ def test_some_programs_are_exported_and_imported_elsewhere(
 
         async def export_it(pilot: Any, app: Any) -> None:
             await _start(pilot, app, wait, find_action, "export the archive", Fill)
-            app.screen.query_one("#fill-folder").value = "bag"
+            await pilot.press(*"bag")  # what is there is selected
+            assert app.screen.query_one("#fill-folder").value == "bag"
             app.screen.query_one("#fill-programs").value = "two"
             app.screen.query_one("#fill-since").value = "2001-01-01"
             await pilot.press("enter")

@@ -73,6 +73,13 @@ def test_a_board_is_told_in_one_sentence() -> None:
     assert "TIDE revision 3, changed since" in board_sentence("Red", changed)
     assert "not in the archive" in board_sentence("Red", KnownContents(True, "", 2, 40, 999))
     assert (
+        board_sentence("Red", tide, away="/dev/ttyUSB0")
+        == "Red was unplugged; hostlink waits for it to come back"
+    )
+    assert board_sentence("Red", tide, away="socket://far:4000").startswith(
+        "Red lost its connection; "
+    )
+    assert (
         board_sentence("Red", KnownContents(True, "", 0, 0, 999))
         == "Red holds no program, 0 of 999 bytes"
     )

@@ -192,6 +192,28 @@ def test_the_jobs_go_on_after_the_screen_was_left(
     stage.play(story, size=(80, 24))
 
 
+def test_a_label_of_the_register_that_no_board_has_is_told(
+    stage: Any, wait: Any, is_settled: Any, find_action: Any, tmp_path: Path
+) -> None:
+    """With what to do: to label the board that is meant."""
+    write_register(tmp_path)
+    (tmp_path / "class.toml").write_text(
+        'title = "Tuesday"\nhand_out = "lamp.bas"\n[[learner]]\nname = "Ada"\nboard = "Red"\n',
+        encoding="utf-8",
+    )
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _open(pilot, app, wait, is_settled, find_action)
+        await pilot.press("h")
+        (note,) = app._notifications
+        assert note.message == (
+            "No board of the class is plugged in. No board is known as Red. Label one that is here "
+            "with Escape, then D, then L."
+        )
+
+    stage.play(story, size=(80, 24))
+
+
 def test_a_wrong_register_is_told_and_opens_nothing(
     stage: Any, wait: Any, is_settled: Any, find_action: Any, tmp_path: Path, shown: Any
 ) -> None:

@@ -34,6 +34,18 @@ def test_lines_go_to_the_board_and_change_what_is_said_of_it(
     stage.play(story, opens="shipped:TIDE")
 
 
+def test_the_key_of_the_console_stays_in_it(stage: Any) -> None:
+    """Pressed again it does not lead to another place, where the next line would be typed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        assert app.focused.id == "console-line"
+        await pilot.press("ctrl+t")
+        assert app.focused.id == "console-line"
+
+    stage.play(story)
+
+
 def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
     """Where the board holds no program, the key that loads one is told."""
 

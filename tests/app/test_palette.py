@@ -124,6 +124,8 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
         ("too long", "make it smaller"),
         ("undo", "revisions"),
         ("step by step", "step through the program"),
+        ("quiet", "only listing and console"),  # the names of [keys]
+        ("history", "revisions"),
     ],
 )
 def test_an_action_is_found_by_what_it_means(
@@ -144,6 +146,7 @@ def test_a_word_of_the_name_counts_before_a_synonym_and_that_before_the_explanat
     assert likeness("upl board", *load, 0.7) == 3
     assert likeness("listing", *load, 0.7) == 2
     assert likeness("ldb", *load, 0.7) == 0.7
+    assert likeness("lo", "Send it", "", "", 0.0, name="load") == 4
     assert likeness("zzz", *load, 0.0) == 0
 
 

@@ -20,17 +20,23 @@ def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
         async def story(pilot: Any, app: Any) -> None:
             await wait(pilot, lambda: "holds no program" in shown(app))
             assert any("The archive is read-only" in said for said in app.said)
+            assert not any("loads the listing" in said for said in app.said)
+            assert "Archive: 1 program, read-only" in shown(app)
             await pilot.press("ctrl+t")
             await type_text(pilot, "10 PRINT 6*7\n")
             await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
             app.desk.console.run()
             await wait(pilot, lambda: " 42" in app.desk.query_one(Transcript).text)
             await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
+            await wait(pilot, lambda: app.said[-1] == "The program has ended.")
             app.desk.readings.look()
             await wait(pilot, lambda: "a program that is not in the archive" in shown(app))
             await pilot.press("ctrl+l")
             await wait(pilot, lambda: "read-only" in app.said[-1])
             await wait(pilot, lambda: app.screen is not app.desk)
+            words = " ".join(shown(app).split())
+            assert "Nothing on the board was changed." in words
+            assert "was not touched" not in words
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
             assert app.boards.current.at_prompt

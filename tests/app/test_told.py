@@ -125,3 +125,19 @@ def test_news_of_a_job_goes_once_the_board_holds_another_known_program(
         await wait(pilot, lambda: "! Rescued" not in shown(app))
 
     stage.play(story, opens="GOOD")
+
+
+def test_news_of_a_job_goes_when_a_line_is_typed_to_the_board(
+    stage: Any, wait: Any, shown: Any, hold: Any, do: Any
+) -> None:
+    """A line typed in the console is the next job, and so is a run."""
+    stage.keep("GOOD", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await do(pilot, app, hold({5: b"PRINT 99"}))
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "! Rescued what the board held" in shown(app))
+        await pilot.press("f9")
+        await wait(pilot, lambda: "! Rescued" not in shown(app))
+
+    stage.play(story, opens="GOOD")

@@ -222,6 +222,7 @@ def test_a_practice_board_in_use(hostlink: Callable, place: Path) -> None:
     assert told.status == 3
     assert 'The practice board "class" is in use by another hostlink.' in told.err
     assert "Nothing was sent." in told.err
+    assert "name another, practice://OTHER, with --port." in told.err
     keep(Machine())
     assert hostlink("load", "tide").status == 0
 

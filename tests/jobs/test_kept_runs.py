@@ -202,6 +202,7 @@ def test_a_run_in_the_console_that_is_stopped(
         board.listen(0.3)
         leave()
         kept = last(archive)
+        assert not kept.ended.endswith(".")  # it goes on in a sentence
         assert kept.end == end and kept.printed.rows[:2] == ("ON", "ON")
     assert len(archive.runs()) == 2
 

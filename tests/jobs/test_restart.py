@@ -192,6 +192,21 @@ def test_an_empty_board_that_should_hold_something_is_told(
     assert "hostlink load LIGHT@1" in said
 
 
+@pytest.mark.usefixtures("loaded")
+def test_a_load_of_the_program_that_was_lost_is_no_alarm(
+    session: Callable[..., Session], archive: Archive, told: list[Event]
+) -> None:
+    """The load puts it back; of another program the loss is told."""
+    with session("fresh") as here:
+        again = load(here, archive, from_bytes(LISTING, "light.bas", name="LIGHT"), LoadOptions())
+    assert again.spec == "LIGHT@1"
+    assert warnings(told) == []
+    with session("fresh") as here:
+        load(here, archive, from_bytes(b"10 END\n", "other.bas", name="OTHER"), LoadOptions())
+    (said,) = warnings(told)
+    assert "last known to hold LIGHT@1" in said
+
+
 def test_a_host_copy_without_a_name_can_still_be_put_back(
     session: Callable[..., Session], archive: Archive
 ) -> None:

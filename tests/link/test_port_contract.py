@@ -311,10 +311,11 @@ def test_a_network_far_end_that_hangs_up_is_told() -> None:
     with _server(serve) as number:
         port = SerialPort(f"socket://127.0.0.1:{number}", 9600)
         port.write(b"A")
-        with pytest.raises(LinkError) as caught:
+        with pytest.raises(LinkError, match=r"^The connection to socket://.* ended") as caught:
             for _ in range(100):
                 port.read(1)
         assert caught.value.reason is LinkReason.GONE
+        assert "lug" not in str(caught.value)  # nothing here can be plugged in again
         port.close()
 
 

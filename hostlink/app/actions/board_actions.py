@@ -54,7 +54,7 @@ BOARD_ACTIONS = (
         "console",
         "ctrl+t",
         "Console",
-        "Type to the board; again: back to the archive",
+        "Type to the board",
         lambda desk: desk.to_console(),
         BOARD,
         word="console",

@@ -145,9 +145,11 @@ class ArchiveJobs(DeskPart):
                 ],
             )
 
-        self.app.tell(f"Exporting to {target.absolute()}...")
         aside(
-            self.app, lambda: export(self.app.archive, target, programs=programs, since=since), done
+            self.app,
+            lambda: export(self.app.archive, target, programs=programs, since=since),
+            done,
+            doing=f"Exporting to {target.absolute()}...",
         )
 
     def duplicate(self) -> None:
@@ -166,8 +168,8 @@ class ArchiveJobs(DeskPart):
         def done(findings: tuple[str, ...]) -> None:
             self._show(duplicated_words(target.absolute(), findings), findings)
 
-        self.app.tell(f"Duplicating to {target.absolute()}...")
-        aside(self.app, lambda: self.app.archive.duplicate(target), done)
+        doing = f"Duplicating to {target.absolute()}..."
+        aside(self.app, lambda: self.app.archive.duplicate(target), done, doing=doing)
 
     # --- into it -----------------------------------------------------------------------------
 
@@ -194,8 +196,8 @@ class ArchiveJobs(DeskPart):
             why = "\n".join([*comparison_sentences(merged), *_told(merged)])
             ask(self.app, words, *([take] if merged.anything else []), why=why)
 
-        self.app.tell(f"Reading {source}...")
-        aside(self.app, lambda: preview(self.app.archive, source), seen)
+        doing = f"Reading {source}..."
+        aside(self.app, lambda: preview(self.app.archive, source), seen, doing=doing)
 
     def _import(self, source: Path) -> None:
         from hostlink.app.aside import aside
@@ -206,8 +208,8 @@ class ArchiveJobs(DeskPart):
             self.sheets.check()
             self.app.tell(taken_in(source, merged))
 
-        self.app.tell(f"Importing {source}...")
-        aside(self.app, lambda: import_from(self.app.archive, source), done)
+        doing = f"Importing {source}..."
+        aside(self.app, lambda: import_from(self.app.archive, source), done, doing=doing)
 
     # --- its proof ---------------------------------------------------------------------------
 
@@ -215,8 +217,7 @@ class ArchiveJobs(DeskPart):
         """Check the whole archive and show what is wrong, and offer to mend what can be."""
         from hostlink.app.aside import aside
 
-        self.app.tell("Checking the archive...")
-        aside(self.app, self.app.archive.prove, self._proven)
+        aside(self.app, self.app.archive.prove, self._proven, doing="Checking the archive...")
 
     def _proven(self, proof: ArchiveProof) -> None:
         from hostlink.app.screens.dialogues import ask

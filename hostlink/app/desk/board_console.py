@@ -40,12 +40,15 @@ def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
     return is_command
 
 
-def _next_words(held: KnownContents, ended: str) -> str:
-    """Return what to tell after a program on a board has ended. ended: what was said of that."""
+def _next_words(held: KnownContents, ended: str, *, can_load: bool) -> str:
+    """Return what to tell after a program on a board has ended.
+
+    ended: what was said of that. can_load: False with a read-only archive, which keeps no load.
+    """
+    words, then = ended or f"{PROGRAM_ENDED}.", f"change it ({way_back()}), then load it"
     if held.known and not held.lines:
-        return f"The board was last seen without a program. Next: load one ({way_to('load')})."
-    then = f"change it ({way_back()}), then load it ({way_to('load')})"
-    return f"{ended or f'{PROGRAM_ENDED}.'} Next: {then}."
+        words, then = "The board was last seen without a program.", "load one"
+    return f"{words} Next: {then} ({way_to('load')})." if can_load else words
 
 
 class BoardConsole(DeskPart):
@@ -79,7 +82,8 @@ class BoardConsole(DeskPart):
         if self._runs is attached and attached.at_prompt and not attached.jobs:
             self._runs = None
             held = self.desk.states.held(attached.port)
-            self.app.tell(_next_words(held, self._ended), of_text=True)
+            can_load = not self.app.archive.read_only
+            self.app.tell(_next_words(held, self._ended, can_load=can_load), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
         """Mark the line that an error of the board names, if its program is known and in the
@@ -140,6 +144,7 @@ class BoardConsole(DeskPart):
                 self._typed(attached, line)
             return ""  # what was told of an earlier job is over
 
+        self.desk.progress.clear_news()
         self.app.watch_job(job, done=done, failed=failed)
 
     def _typed(self, attached: AttachedBoard, line: str) -> None:

@@ -148,9 +148,9 @@ class Desk(Screen[None]):
 
     def drain(self) -> None:
         """Process the news of all boards and the output of the current one."""
-        self.watcher.look_around()
         if self.app.boards.current is not None:
             self.console.show(self.app.boards.current)
+        self.watcher.look_around()
         self.last_line.check()
         self.questions.check()
 
@@ -208,10 +208,7 @@ class Desk(Screen[None]):
         self.query_one("#find", Input).focus()
 
     def to_console(self) -> None:
-        """Move the focus to the console, or from there back to the archive."""
-        if self.query_one(ConsolePane).has_focus_within:
-            self.to_archive()
-            return
+        """Move the focus to the console."""
         self.show_band("console")
         self.query_one("#console-line", Input).focus()
 

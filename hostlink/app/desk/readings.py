@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from hostlink.app.actions.table import way_to, with_keys
-from hostlink.app.board_words import KnownContents, board_sentence, held_words
+from hostlink.app.board_words import KnownContents, board_sentence, held_words, revision_words
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import NO_BOARD, SHOWS_BOARDS
@@ -78,7 +78,7 @@ class Readings(DeskPart):
                 safe(self.name_of(current)),
                 self.desk.states.held(current.port),
                 current.state,
-                away=current.vanished,
+                away=current.port if current.vanished else "",
                 doing=current.doing,
                 more=more,
                 width=room,
@@ -180,9 +180,11 @@ class Readings(DeskPart):
     def _look_words(self, attached: AttachedBoard, looked: BoardContents) -> str:
         name = capital(self.name_of(attached))
         if looked.lost:
-            return f"{name} is empty; {last_known(looked.lost)}."
+            return f"{name} is empty; {last_known(revision_words(looked.lost))}."
         if not self.sheets.editor.text.strip():
             return f"{name} is attached."
+        if self.app.archive.read_only:
+            return f"{name} is attached; the archive is read-only: programs can only be run."
         return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def give_up_closed(self, attached: AttachedBoard) -> None:

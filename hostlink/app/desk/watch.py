@@ -106,6 +106,7 @@ class Watch(DeskPart):
         name, words = capital(self.desk.readings.name_of(attached)), revision_words(event.spec)
         load = partial(self.desk.transfers.load_word, attached, event.spec)
         held = self.desk.states.held
+        self.desk.last_line.untell(event.text)  # the question says why
         with self.desk.questions.unasked(
             is_open=lambda: attached.port in boards and not held(attached.port).lines
         ):

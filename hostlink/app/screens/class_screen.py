@@ -14,12 +14,13 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.board_task import BoardTask, not_yet
 from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.dialogues import write_file
+from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.jobs.class_register.class_table import HEADS, ClassRow, class_table, summary
 from hostlink.jobs.class_register.evening import SeatJob, collecting, handing_out
 from hostlink.jobs.class_register.register import Register, check_programs, read_register
-from hostlink.jobs.class_register.seats import Seat, seats_of
+from hostlink.jobs.class_register.seats import Seat, seats_of, unknown_words
 from hostlink.jobs.class_register.take_home import write_class_page, write_folders
 from hostlink.jobs.files import named_path
 from hostlink.jobs.loading import Loaded
@@ -166,11 +167,14 @@ class ClassScreen(Page[None]):
             )
 
         self.start = start
-        seats = self._due(self._seats())
-        if seats:
-            start(seats)
-        else:
-            self.app.notify("No board of the class is plugged in.", markup=False)
+        seats = self._seats()
+        if due := self._due(seats):
+            start(due)
+            return
+        words = "No board of the class is plugged in."
+        if unknown := unknown_words(seats):
+            words += f" {unknown} Label one that is here {KEYS.label_board}."
+        self.app.notify(words, markup=False)
 
     def _seats(self) -> list[Seat]:
         return self.app.attempt(lambda: seats_of(self.register, self.app.archive)) or []

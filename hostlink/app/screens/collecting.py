@@ -62,8 +62,7 @@ def take_in(app: DeskApp, source: Path) -> None:
         leave = "Leave them" if count else "Good"
         ask(app, holds, *([answer] if count else []), leave=leave, why=_left_out(gathered))
 
-    app.tell(f"Reading {source}...")
-    aside(app, lambda: gather([source], profile), read)
+    aside(app, lambda: gather([source], profile), read, doing=f"Reading {source}...")
 
 
 def _left_out(gathered: Gathered) -> str:

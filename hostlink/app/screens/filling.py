@@ -85,6 +85,10 @@ class Fill(Box["dict[str, str] | None"]):
     def _text(self, key: str) -> TextLine:
         return self.query_one(f"#fill-{key}", TextLine)
 
+    def on_mount(self) -> None:
+        if self.path:
+            self._text(self.path).action_select_all()  # a name that is typed takes its place
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         self.dismiss({key: self._text(key).value.strip() for key, _, _ in self.lines})

@@ -64,13 +64,18 @@ def _ways(binding: Binding, before: str = "") -> list[str]:
     return [each for each in (key_words(binding.key), letter) if each]
 
 
-def likeness(query: str, words: str, tooltip: str, also: str, fuzzy: float) -> float:
+def likeness(
+    query: str, words: str, tooltip: str, also: str, fuzzy: float, *, name: str = ""
+) -> float:
     """Return how well an action answers a query; 0 for not at all.
 
-    Words that begin as those of the query count most in the action's name, then among its
+    Words that begin as those of the query count most in what the action is called, then among its
     synonyms, then in its explanation. fuzzy: the score of letters in the right order, the least.
+    name: its lasting name; what begins as that counts most too.
     """
     wanted = query.casefold().split()
+    if name.startswith(query.casefold()) and name:
+        return 4
 
     def has_all(text: str) -> bool:
         found = _WORD.findall(text.casefold())
@@ -84,8 +89,12 @@ def likeness(query: str, words: str, tooltip: str, also: str, fuzzy: float) -> f
 
 @dataclass(frozen=True, slots=True)
 class _Offer:
-    """An action as the palette shows it: how else it is reached, why one would, its synonyms."""
+    """An action as the palette shows it: how else it is reached, why one would, its synonyms.
 
+    name: its lasting name, "" for none.
+    """
+
+    name: str
     group: str
     words: str
     way: str
@@ -109,7 +118,12 @@ class Actions(Provider):
         for action in self._all():
             words = action.words
             score = likeness(
-                query, words, f"{action.way} {action.why}", action.also, matcher.match(words)
+                query,
+                words,
+                f"{action.way} {action.why}",
+                action.also,
+                matcher.match(words),
+                name=action.name,
             )
             if score > 0:
                 text = "  ·  ".join(part for part in (action.way, action.why) if part)
@@ -120,6 +134,7 @@ class Actions(Provider):
         for binding, node in available:
             action = BY_ID.get(binding.id or "")
             yield _Offer(
+                binding.id or "",
                 _group(binding),
                 binding.description,
                 " or ".join(_ways(binding, f"{way_to('words')}, ")),
@@ -128,7 +143,7 @@ class Actions(Provider):
                 self._call(binding, node),
             )
         for words, command in TYPED:
-            yield _Offer("At the command line", words, command, "", "", self._tell(command))
+            yield _Offer("", "At the command line", words, command, "", "", self._tell(command))
 
     def _tell(self, command: str) -> Callable[[], Awaitable[None]]:
         async def tell() -> None:

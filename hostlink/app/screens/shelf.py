@@ -158,6 +158,7 @@ class Shelf(Vertical):
             entries += [_found(one) for one in found if _name(one) not in seen]
             entries += self._shipped_entries(asked)
             head = f"Archive: {len(entries):,} {'nearly ' if found.near else ''}found"
+        head += ", read-only" * self._archive.read_only
         self.query_one(Heading).say(head)
         rows = self.query_one(Rows)
         rows.empty = f"Nothing is found. {way_back()} shows all programs again." if asked else ""

@@ -139,7 +139,7 @@ def _do(
     """Do a job at each seat; say for whom it was not done; return the results and their status."""
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.class_register.evening import at_each_seat, not_served
-    from hostlink.jobs.class_register.seats import seats_of
+    from hostlink.jobs.class_register.seats import seats_of, unknown_words
     from hostlink.jobs.many import worst_status
 
     def choose(port: str) -> LinkChoice:
@@ -155,10 +155,9 @@ def _do(
     if missing:
         named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
         say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
-        unknown = [each.learner.board for each in seats_of(register, archive) if each.is_unknown]
-        if unknown:
+        if unknown := unknown_words(seats_of(register, archive)):
             advice = in_commands(lambda by: f"List those that are {by.ports}.")
-            say(f"No board is known as {' or '.join(unknown)}. {advice}", quiet=common.quiet)
+            say(f"{unknown} {advice}", quiet=common.quiet)
     status = worst_status(list(results.values()))
     return results, max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
 

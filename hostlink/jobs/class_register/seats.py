@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board
@@ -40,6 +41,12 @@ class Seat:
 def _plain(port: str) -> str:
     """Return a port without what all ports of its kind begin with, and without options."""
     return port.partition("?")[0].removeprefix("practice://").removeprefix("/dev/")
+
+
+def unknown_words(seats: Iterable[Seat]) -> str:
+    """Return the sentence that names labels which no known board has; "" if there are none."""
+    labels = [safe(each.learner.board) for each in seats if each.is_unknown]
+    return f"No board is known as {' or '.join(labels)}." if labels else ""
 
 
 def seats_of(register: Register, archive: Archive) -> list[Seat]:

@@ -28,11 +28,13 @@ from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
 from hostlink.link.hearing import looks_like_question
 from hostlink.link.pacing import ends_with_prompt
+from hostlink.link.port import is_far
 from hostlink.link.recording import Recorder
-from hostlink.sentences import BOARD_AWAY
+from hostlink.sentences import BOARD_AWAY, CHECK_FAR
 
 _LOST = "The board restarted, and its memory was lost."
 _VANISHED = "The board vanished (unplugged?). Waiting until it is back."
+_CUT_OFF = "The connection to the board ended. Trying until it is there again."
 _READ_ONLY = (
     "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
     "Programs can be run; loading and saving need an archive that can be written."
@@ -158,7 +160,7 @@ class LongSession:
             raise LinkError(
                 f"{BOARD_AWAY}; nothing was sent.",
                 reason=LinkReason.GONE,
-                advice="Plug it in again.",
+                advice=f"{CHECK_FAR}." if is_far(self._identity.port) else "Plug it in again.",
             )
         return self._session
 
@@ -172,7 +174,8 @@ class LongSession:
                 self._close_port()
                 self._begin(None)
                 if self._stays:
-                    self._emit(BoardVanished(_VANISHED))
+                    far = is_far(self._identity.port)
+                    self._emit(BoardVanished(_CUT_OFF if far else _VANISHED))
             raise
 
     def look_for_it(self) -> None:

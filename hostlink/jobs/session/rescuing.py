@@ -97,13 +97,16 @@ def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) 
     return left_of if loaded.items() & held.items() else ""
 
 
-def rescue_held(session: Session, archive: Archive, board: Board) -> HeldProgram:
+def rescue_held(
+    session: Session, archive: Archive, board: Board, coming: Content | None = None
+) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it.
 
+    coming: what will be loaded; that the board has lost just that is not told.
     Raises NotKnownError if it cannot be read for certain or the free memory contradicts it,
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
-    held = read_held(session, archive, board)
+    held = read_held(session, archive, board, coming)
     return require_certain(held, "the board", UNTOUCHED)
 
 
@@ -121,15 +124,18 @@ def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgr
     )
 
 
-def read_held(session: Session, archive: Archive, board: Board) -> HeldProgram:
+def read_held(
+    session: Session, archive: Archive, board: Board, coming: Content | None = None
+) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it, proven or not.
 
-    Raises the errors of rescue_held, except for a contradiction, which the result holds.
+    coming: as for rescue_held. Raises its errors, except for a contradiction, which the result
+    holds.
     """
     session.emit(Phase(READING, capture_s(session.profile)))
     result = session.dialogue.capture()
     if not result.lines:
-        _tell_loss(session, archive, board)
+        _tell_loss(session, archive, board, coming)
     return keep_held(session, archive, board, result)
 
 
@@ -141,16 +147,17 @@ def rescue_or_discard(
     *,
     discard: bool,
     at_prompt: bool = True,
+    coming: Content | None = None,
 ) -> HeldProgram:
     """Keep the program on the board before it is overwritten, or discard it with consent.
 
     discard: consent of the user. at_prompt: whether the board can be asked for a listing before its
-    program is discarded. Raises the errors of rescue_held, with advice on discarding.
+    program is discarded. coming: as for rescue_held. Raises its errors, with advice on discarding.
     """
     if discard:
         return discard_held(session, record, at_prompt=at_prompt)
     try:
-        return rescue_held(session, archive, board)
+        return rescue_held(session, archive, board, coming)
     except NotKnownError as error:
         raise error.but(advice=join_advice(error.advice, _discard)) from error
 
@@ -225,12 +232,14 @@ def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
     archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True, is_other=True)
 
 
-def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
-    """Warn of an empty board that should hold a program, with advice to get it back."""
+def _tell_loss(session: Session, archive: Archive, board: Board, coming: Content | None) -> None:
+    """Warn of an empty board that should hold another program than what comes, with advice."""
     copy = archive.host_copy(board.uuid)
     if copy is None or not copy.content.text.strip() or session.restarts.memory_is_lost:
         return  # nothing was known to be there, or the loss was reported at the opening
     left_of = "" if copy.revision else unfinished_load(archive, board, begun=session.begun)
+    if coming is not None and not left_of and coming.canonical == copy.content.canonical:
+        return  # this load puts it back
     spec = last_program(archive, board, begun=session.begun)
     advice = put_back_advice(spec)
     if left_of:  # nothing shows that the board held a line of that load
