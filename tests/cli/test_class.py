@@ -350,3 +350,15 @@ def test_the_table_fits_80_columns(
     told = hostlink("class", "class.toml")
     assert max(map(len, told.out.splitlines())) <= 80
     assert {"LAMP@1", "ADA-BROOK@1"} <= set(told.out.split())
+
+
+def test_a_handout_that_is_not_there_is_told_with_the_learner(
+    hostlink: Callable, evening: Path
+) -> None:
+    """One wrong word in the register of a class: whose, and that nobody was sent anything."""
+    text = REGISTER.replace('name = "Ben Oak"', 'name = "Ben Oak"\nhand_out = "NOSUCH"')
+    (evening / "class.toml").write_text(text, encoding="utf-8")
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert told.status == 1
+    assert "Ben Oak cannot be given their handout. There is no file" in told.err
+    assert "Nothing was sent." in told.err

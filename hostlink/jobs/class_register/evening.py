@@ -16,7 +16,7 @@ from hostlink.archive import Archive
 from hostlink.archive.records import LEARNER
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
-from hostlink.errors import RefusedError
+from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.class_register.class_table import handed_out
 from hostlink.jobs.class_register.register import Learner, Register
 from hostlink.jobs.class_register.seats import Seat, seats_of
@@ -66,7 +66,11 @@ def handing_out(
                 advice='Say it in the register: hand_out = "TIDE".',
             )
         if material is None and word not in kept:
-            kept[word] = _kept(find_original(word, archive), profile, archive, chosen)
+            try:
+                kept[word] = _kept(find_original(word, archive), profile, archive, chosen)
+            except HostlinkError as error:
+                what = f"{safe(learner.name)} cannot be given their handout. {error.what}"
+                raise error.but(what=what, kept="Nothing was sent.") from error
         given[learner.name] = material or kept[word]
 
     def job(session: Session, archive: Archive, learner: Learner) -> Loaded:
