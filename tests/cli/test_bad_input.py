@@ -34,6 +34,15 @@ def sentences(err: str) -> list[str]:
 # --- files -----------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("named", ["hail", "shipped:hail"])
+def test_keep_says_how_a_shipped_program_is_kept(hostlink: Callable, named: str) -> None:
+    """No file has its name; the advice, followed with a name of one's own, keeps it."""
+    told = hostlink("keep", named)
+    assert told.status == 1
+    assert f"Nothing was kept.\n  `hostlink keep {named} --as NAME` keeps it." in told.err
+    assert hostlink("keep", named, "--as", "OWN").status == 0
+
+
 @pytest.mark.parametrize("command", ["load", "review", "mend", "show"])
 @pytest.mark.parametrize(
     ("content", "said"),

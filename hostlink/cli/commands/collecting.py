@@ -74,11 +74,14 @@ def keep(
 
 
 def _must_be_there(sources: Sequence[Path]) -> None:
-    """Refuse sources that do not exist; advise --as for one that looks like a revision."""
+    """Refuse sources that do not exist; advise --as for a revision or a shipped program."""
+    from hostlink.jobs.listing_source import SHIPPED, shipped_programs
+
     for source in sources:
         if not source.exists():
             advice = CHECK_FILE_OR_FOLDER
-            if "@" in str(source):
+            name = str(source)
+            if "@" in name or name.removeprefix(SHIPPED).upper() in shipped_programs():
                 advice = f"`hostlink keep {source} --as NAME` keeps it."
             raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
 
