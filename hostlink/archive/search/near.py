@@ -27,6 +27,7 @@ from hostlink.archive.search.index import holds_all
 _SHORTEST, _LONGEST = 3, 20  # letters of a word that is looked for with a slip
 _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
+_HOLDING = 500  # the newest of them with it that count
 
 
 Holding = tuple[Row, tuple[str, ...]]
@@ -126,4 +127,4 @@ class Near:
             (_PROGRAMS, f"%{word}%", f"%{word}%"),
         )
         programs = sorted((row["id"] for row in found), reverse=True)
-        return {row["program_id"] for row in self._hits.newest_of(programs)}
+        return {row["program_id"] for row in self._hits.newest_of(programs[:_HOLDING])}
