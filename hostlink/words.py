@@ -49,10 +49,10 @@ def fold(text: str) -> str:
 
 
 def unaccented(text: str) -> str:
-    """Return text without the accents and other marks of its letters: Cagla for Çağla."""
+    """Return text without the accents and other marks of its letters: Cagla for Çağla, ss for ß."""
     if text.isascii():
         return text
-    parts = unicodedata.normalize("NFKD", text)
+    parts = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ẞ", "SS"))
     return "".join(one for one in parts if not unicodedata.combining(one))
 
 

@@ -118,7 +118,8 @@ def contents_page(programs: Mapping[str, PublishedProgram], title: str) -> str:
 
 def _item(file: str, program: PublishedProgram) -> str:
     details = program.details
-    told = [f"<bdi>{escaped(each)}</bdi>" for each in (details.name, *program.tags) if each]
+    name = details.name if details.title else ""  # without a title the name is the heading
+    told = [f"<bdi>{escaped(each)}</bdi>" for each in (name, *program.tags) if each]
     told.append(plural(program.size, "byte"))
     return (
         f'<li data-words="{escaped(_searched(program))}"><a href="{quote(file)}">'

@@ -15,7 +15,7 @@ from hostlink.archive.names import (
 )
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
-from hostlink.words import fold, natural
+from hostlink.words import fold, natural, unaccented
 
 
 @pytest.mark.parametrize("name", ["TIDE", "tide clock", "Übung 3", "A", "x" * 40, "3D-MAZE", "a/b"])
@@ -141,6 +141,12 @@ def test_cleaned_text_can_always_be_stored(text: str) -> None:
     cleaned.encode()
     assert len(cleaned) == len(text)
     assert clean(f"{text}\udcff!") == f"{cleaned}?!"
+
+
+@pytest.mark.parametrize(("name", "plain"), [("Çağla", "Cagla"), ("Groß", "Gross"), ("ẞ", "SS")])
+def test_no_letter_is_lost_with_the_marks(name: str, plain: str) -> None:
+    """The sharp s has no mark to take off; German writes ss in its place (common practice)."""
+    assert unaccented(name) == plain
 
 
 def test_names_sort_as_people_sort_them() -> None:

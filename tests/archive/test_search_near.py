@@ -100,6 +100,7 @@ def test_words_are_looked_up_as_in_a_plain_list(shelf: Archive) -> None:
         ("folod", ["TIDE@1"], ['Nothing has "folod"; "flood" is looked for instead.']),
         ("throww", ["DICE@1"], ['Nothing has "throww"; "throw" is looked for instead.']),
         ("metab", ["MAZE@1"], ["Nothing begins with this word; these have it inside a name or"]),
+        ("uoy", ["LANES@1"], ["Nothing begins with this word; these have it inside a name or"]),
         ("zzzz", [], []),
         ("lantern flood", ["TIDE@1"], []),
     ],
@@ -114,6 +115,17 @@ def test_a_slip_or_a_part_of_a_word_is_found_and_said(
     assert all(said.startswith(due) for said, due in zip(matches.near, near, strict=True))
     if near:
         assert shelf.find(question) == []
+
+
+def test_a_part_of_a_name_comes_before_a_near_spelling(tmp_path: Path) -> None:
+    """Unless what narrows the search leaves no program with that part."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        archive.keep("HAILSTONE", content("10 END\n"), Origin("file"))
+        archive.keep("CHIME", content("10 TONE 8,440,50\n"), Origin("file"))
+        archive.tag("CHIME", "bells")
+        assert [each.item.spec for each in archive.find("stone", near=True)] == ["HAILSTONE@1"]
+        narrowed = archive.find("stone", near=True, tag="bells")
+        assert [each.item.spec for each in narrowed] == ["CHIME@1"]
 
 
 def test_what_has_most_of_the_words_comes_first(shelf: Archive) -> None:

@@ -37,6 +37,14 @@ def test_a_file_is_run_in_the_language_of_a_profile(hostlink: Callable, listing:
     assert "The program stopped with an error in line 20: puzzled by =2\nLine 20 is: 20" in told.err
 
 
+def test_minimal_basic_tests_a_loop_before_its_first_round(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """Standard ECMA-55, section 13, from memory."""
+    name = listing("10 FOR I=5 TO 1", '20 PRINT "BODY"', "30 NEXT I", "40 PRINT 7", "50 END")
+    assert hostlink("try", name, "--profile", "ecma-55").out.split() == ["7"]
+
+
 def test_a_shipped_program_is_adapted_for_the_profile(hostlink: Callable) -> None:
     """As a load of it would be."""
     told = hostlink("try", "shipped:tide", "--profile", "capital")

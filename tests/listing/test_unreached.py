@@ -55,6 +55,8 @@ def found(text: str, profile: str = "practice") -> list[int | None]:
         ("10 END\n20 PRINT 1\n30 END\n40 PRINT 2\nRUN 20\n", "practice", [40]),
         ("10 HOP 30\n20 END\n30 PRINT 1\n", "practice", []),
         ("10 GO TO 40\n20 PRINT 1\n40 GO SUB 60\n50 STOP\n60 RETURN\n70 END\n", "ecma-55", [20]),
+        ('10 PRINT 1\n20 STOP\n30 PRINT "AFTER CONT"\n40 END\n', "ready", []),
+        ("10 PRINT 1\n20 STOP\n30 PRINT 2\n40 END\n", "ecma-55", [30]),
         ("10 DIM A(3)\n20 GOTO 40\n30 DIM B(3)\n40 END\n", "token", []),
     ],
 )

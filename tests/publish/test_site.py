@@ -188,6 +188,15 @@ def test_a_program_named_like_the_contents_has_a_page_of_its_own(tmp_path: Path)
     assert 'href="a%20b%26c.html"' in contents
 
 
+@pytest.mark.parametrize(("title", "named"), [("", 1), ("Bands", 2)])
+def test_the_contents_name_a_program_without_a_title_once(title: str, named: int) -> None:
+    """Its name is its heading; only beside a title does it stand in small type too."""
+    details = ProgramDetails("BANDS", title)
+    one = publish(Listing.from_text("10 END\n"), PRACTICE, details)
+    shown = re.sub(r"<[^>]*>", "", contents_page({"bands.html": one}, "T"))
+    assert shown.upper().count("BANDS") == named
+
+
 def test_what_a_program_prints_is_cut_after_some_rows() -> None:
     """The rest is counted; the answers are told."""
     sample = SampleRun(("A", "B"), ("27", "5"), 40)

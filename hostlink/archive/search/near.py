@@ -2,12 +2,13 @@
 
 Rules:
 
-1. A word that is nowhere in the archive is replaced by one that differs in one slip of the keys:
+1. A word that is nowhere in the archive counts where it is part of a word in the name or title of a
+   program. Listings are not searched for that: the index finds words by their beginning only.
+2. A word that is no such part either is replaced by one that differs in one slip of the keys:
    a letter lost, added or changed, or two neighbours swapped. The first letter is taken as right,
    unless it is one too many or swapped. Of several words the most frequent one is taken.
-2. If still nothing has all words, what has most of them comes first, later arrivals before earlier
+3. If still nothing has all words, what has most of them comes first, later arrivals before earlier
    ones. For this the newest listings with each word are read, so that the time is bounded.
-3. A word that is nowhere also counts where it is part of a word in the name or title of a program.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from hostlink.archive.search.index import holds_all
 _SHORTEST, _LONGEST = 3, 20  # letters of a word that is looked for with a slip
 _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
+_HOLDING = 500  # the newest of them with it that count
 
 
 Holding = tuple[Row, tuple[str, ...]]
@@ -33,7 +35,7 @@ Holding = tuple[Row, tuple[str, ...]]
 
 
 def slips(word: str) -> list[str]:
-    """Return all words one slip away from a word, in alphabetical order; see rule 1."""
+    """Return all words one slip away from a word, in alphabetical order; see rule 2."""
     if not (_SHORTEST <= len(word) <= _LONGEST and word.isascii() and word.isalpha()):
         return []
     split = [(word[:at], word[at:]) for at in range(len(word) + 1)]
@@ -51,11 +53,11 @@ class Near:
     def __init__(self, db: Database, hits: Hits, asked: list[str], nowhere: list[str]) -> None:
         self._db = db
         self._hits = hits
-        self._nowhere = nowhere
+        self._parts = {word: self._part_of(word) for word in nowhere}
         self.instead = {
             word: max(alike, key=hits.index.share)
             for word in nowhere
-            if (alike := self._alike(word))
+            if not self._parts[word] and (alike := self._alike(word))
         }
         """The words that are looked for instead of others."""
         self.words = list(dict.fromkeys(self.instead.get(word, word) for word in asked))
@@ -112,17 +114,17 @@ class Near:
         """Return the words in name, title, notes and tags by program."""
         about: dict[int, set[str]] = {}
         for word in self.words:
-            part_of = self._part_of(word) if word in self._nowhere else set[int]()
-            for program in self._hits.about(word) | part_of:
+            for program in self._hits.about(word) | self._parts.get(word, set()):
                 about.setdefault(program, set()).add(word)
         return about
 
     def _part_of(self, word: str) -> set[int]:
-        """Return programs with a word as part of one in their name or title."""
+        """Return programs with a word as part of one in their name or title, as searched for."""
         found = rows(
             self._db,
             "SELECT id FROM programs WHERE id > (SELECT max(id) FROM programs) - ? "
             "AND (name LIKE ? OR title LIKE ?)",
             (_PROGRAMS, f"%{word}%", f"%{word}%"),
         )
-        return {row["id"] for row in found}
+        programs = sorted((row["id"] for row in found), reverse=True)
+        return {row["program_id"] for row in self._hits.newest_of(programs[:_HOLDING])}

@@ -145,7 +145,10 @@ def _node(line: Line, reader: Reader) -> Node:
 
 
 def _walk(node: Node, reader: Reader) -> None:
-    """Set whether execution can pass a line, whether it returns, and whether it is passive."""
+    """Set whether execution can pass a line, whether it returns, and whether it is passive.
+
+    Where CONT can be typed, it goes on behind a STOP.
+    """
     conditional = False
     words: list[str] = []
     remarks = remark_words(reader.language)
@@ -159,7 +162,8 @@ def _walk(node: Node, reader: Reader) -> None:
                 chosen = True
             elif span.word == "RETURN":
                 node.returns = True
-            if span.word in _LEAVES and not conditional and not chosen:
+            goes_on = span.word == "STOP" and "CONT" in reader.language.statements
+            if span.word in _LEAVES and not (conditional or chosen or goes_on):
                 node.falls = False
     first = words[0] if words else ""
     node.passive = first in remarks or first in _LASTING or words == ["END"]
