@@ -362,19 +362,3 @@ def test_a_handout_that_is_not_there_is_told_with_the_learner(
     assert told.status == 1
     assert "Ben Oak cannot be given their handout. There is no file" in told.err
     assert "Nothing was sent." in told.err
-
-
-def test_an_earlier_handout_is_no_work_of_the_learner(hostlink: Callable, evening: Path) -> None:
-    """Ada was given another program at another board since; this one holds what it was given."""
-    (evening / "song.bas").write_text('10 PRINT "SONG"\n', encoding="utf-8")
-    one = REGISTER[: REGISTER.index('[[learner]]\nname = "Ben')]
-    for board, what in ((RED, "lamp.bas"), (BLUE, "song.bas")):
-        (evening / "one.toml").write_text(one.replace(RED, board), encoding="utf-8")
-        assert hostlink("class", "one.toml", "--hand-out", "--what", what).status == 0
-    (evening / "one.toml").write_text(one, encoding="utf-8")
-    told = hostlink("class", "one.toml", "--collect")
-    assert told.status == 0
-    (ada,) = hostlink("class", "one.toml", "--json").json["learners"]
-    assert (ada["saved"], ada["as_handed_out"]) == ("LAMP@1", True)
-    shown = rows(hostlink("class", "one.toml").out)["Ada Brook"]
-    assert any(cell.startswith("LAMP@1 ") for cell in shown)  # not "as handed out": that is SONG

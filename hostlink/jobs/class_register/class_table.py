@@ -12,7 +12,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.archive import Archive, Content, Revision
 from hostlink.archive.records import LEARNER, JobEvent
 from hostlink.archive.times import local_text, utc_now
 from hostlink.board.profile.file import find_profile
@@ -82,8 +82,7 @@ class ClassRow:
             return "not yet"
         day, time = local_text(self.saved_at).split()
         when = time if day == local_text(today, "%Y-%m-%d") else day
-        is_given = self.as_handed_out and self.saved == self.handed_out
-        what = "as handed out" if is_given else self.saved
+        what = "as handed out" if self.as_handed_out else self.saved
         doubt = "not proven: " if self.doubt else ""
         before = "before: " if self.before_this else ""
         return f"{before}{doubt}{what} {when}"
@@ -123,22 +122,12 @@ def class_table(
     return rows
 
 
-def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, ...]:
-    """Return what a learner's board may hold as it was handed out and proven.
-
-    That is what the learner was given last, and, after a change of boards, what this board was
-    given last, unless a learner wrote it.
-    """
-    learners = {fold(each.name) for each in archive.programs(retired=None, tag=LEARNER)}
-    fill = last_fill(archive, board)
-    theirs = (
-        event
-        for event in archive.events(of_learners=True, job="load")
-        if event.outcome == "done" and fold(str(event.detail[LEARNER])) == fold(program)
-    )
-    given = [next(theirs, None), fill if fill and fold(fill.program) not in learners else None]
-    found = (_revision(archive, event.revision) for event in given if event is not None)
-    return tuple(each for each in found if each is not None)
+def handed_out(archive: Archive, program: str) -> Revision | None:
+    """Return what was last handed out to a learner and proven on a board, None for nothing."""
+    for event in archive.events(of_learners=True, job="load"):
+        if fold(str(event.detail[LEARNER])) == fold(program) and event.outcome == "done":
+            return _revision(archive, event.revision)
+    return None
 
 
 class _Record:

@@ -114,7 +114,7 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
         session.attach()
         if not consent:
             _check_theirs(session, archive, learner)
-        given = handed_out(archive, learner.program, session.board_in(archive))
+        given = handed_out(archive, learner.program)
         return save(
             session,
             archive,
