@@ -21,6 +21,7 @@ from hostlink.jobs.backup import backup
 from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
+from hostlink.jobs.recalling import UNLISTED
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.session.session import Session
@@ -64,8 +65,8 @@ def do_backup(job: VirtualJob, session: Session) -> None:
         if lines_of(item.content.text) != due:
             job.wrong(f"called backed up, but {item.name} is something else")
     named = {item.slot for item in made.backup.items} | set(made.unread)
-    warned = any(isinstance(event, Warned) for _, event in job.events)
-    if len(job.truth.slots_before) > len(named - {""}) and not warned:
+    told = any(isinstance(it, Warned) and UNLISTED in it.text for _, it in job.events)
+    if len(job.truth.slots_before) > len(named - {""}) and not told:
         job.wrong("called backed up, but a stored program is left out without a word")
     if job.truth.memory != job.start:
         job.wrong("called backed up, but memory is not as it was before")

@@ -45,6 +45,11 @@ _RECALLS = 3  # attempts to recall a stored program if nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
+UNLISTED = (
+    "What this board may have stored was not read: its profile names no places and no command that "
+    "lists them."
+)
+
 Lines = Mapping[int, Line]
 
 
@@ -108,11 +113,7 @@ def warn_of_unlisted(session: Session) -> None:
     commands = session.profile.commands
     if commands.recall and not (commands.stored or commands.places):
         session.emit(
-            Warned(
-                "What this board may have stored was not read: its profile names no places and no "
-                "command that lists them.",
-                advice="Name one of the two in its profile, as slots or stored.",
-            )
+            Warned(UNLISTED, advice="Name one of the two in its profile, as slots or stored.")
         )
 
 

@@ -232,11 +232,9 @@ class SheetPane(Vertical):
             return
         self.check()
         self.post_message(self.Kept())
-        words = kept_words(kept.revision.spec, is_new=kept.is_new)
-        board = self.app.boards.current
-        if board is not None and not self.app.desk.states.held(board.port).holds(
-            kept.revision.spec
-        ):
+        spec, board = kept.revision.spec, self.app.boards.current
+        words = kept_words(spec, is_new=kept.is_new)
+        if board is not None and not self.app.desk.states.held(board.port).holds(spec):
             words += f" Next: load it ({way_to('load')})."
         self.app.tell(words, of_text=True)
         go_on()

@@ -74,7 +74,7 @@ def likeness(
     name: its lasting name; what begins as that counts most too.
     """
     wanted = query.casefold().split()
-    if name.startswith(query.casefold()) and name:
+    if name and name.startswith(query.casefold()):
         return 4
 
     def has_all(text: str) -> bool:

@@ -215,7 +215,7 @@ def _shown(
     """
     sql = (
         f"SELECT {table}.id, listing_id, substr(text, 1, ?) AS text FROM {table} "
-        f"LEFT JOIN listings ON listings.id = listing_id "
+        "LEFT JOIN listings ON listings.id = listing_id "
         f"WHERE {table}.id IN (SELECT value FROM json_each(?))"
     )
     ids = json.dumps([row["id"] for row in found] if asked else [])
