@@ -279,7 +279,7 @@ CALLS: list[Any] = [
 def test_a_closed_port_says_so(end: End, call: Callable[[Any], object]) -> None:
     """Every call after close raises LinkError, and nothing else."""
     end.port.close()
-    with pytest.raises(LinkError, match="^The port .+ is closed") as caught:
+    with pytest.raises(LinkError, match=r"^The port .+ is closed") as caught:
         call(end.port)
     assert caught.value.reason is LinkReason.GONE
 
