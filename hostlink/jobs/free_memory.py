@@ -160,10 +160,10 @@ class FreeMemoryCheck:
         )
         which = "line" if len(added) == 1 else "lines"
         raise ReadBackError(
-            f"{self.state.label} was read back right, and then somebody typed {which} "
-            f"{', '.join(map(str, list(added)[:8]))} at the board. Now it is kept as "
+            f"{self.state.label} was read back right, but then somebody typed {which} "
+            f"{', '.join(map(str, list(added)[:8]))} at the board. The result is kept as "
             f"{kept.spec}.",
-            advice="Load again when nobody types at the board.",
+            advice="Load again when nobody is typing at the board.",
         )
 
 

@@ -39,7 +39,7 @@ class SheetRead:
 
 
 def page_kind(source: str) -> str:
-    """Return the kind of page that a text is by its beginning, "" for any other text."""
+    """Return the kind of page that a text begins, "" for any other text."""
     match = _BEGINS.match(source[:_HEAD].lstrip("\ufeff \r\n"))
     return match[1].lower() if match else ""
 
@@ -81,7 +81,7 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
 def _codes(reader: _Reader, name: str) -> Codes:
     """Return the codes of the lines, which stand in the same order as these."""
     if len(reader.lines) != len(reader.codes):
-        raise _damaged(name, "it has not one code for each line")
+        raise _damaged(name, "it does not have one code for each line")
     lines: dict[int, str] = {}
     for row, told in zip(reader.lines, reader.codes, strict=True):
         number = next(iter(Listing.from_text(row).numbered()), None)
