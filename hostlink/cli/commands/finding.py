@@ -64,7 +64,11 @@ def _size_range(
     help=KEPT_SINCE,
 )
 @click.option(
-    "--until", "last", callback=as_days, metavar="DATE", help="Only what was kept up to then."
+    "--until",
+    "last",
+    callback=as_days,
+    metavar="DATE",
+    help="Only what was kept by the end of that date.",
 )
 @shared(json=True)
 def find(
