@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Revision
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.loading import Loader
-from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.fitness import smaller_advice
@@ -172,7 +172,7 @@ def _are_own_commands(session: Session, lines: Mapping[int, Line]) -> bool:
     typed = session.dialogue.typed
     each = ({number: line} for number, line in lines.items())
     return all(
-        find_misheard_command(one, typed) or behind_a_digit(one, typed, own={}) for one in each
+        find_misheard_command(one, typed) or after_a_digit(one, typed, own={}) for one in each
     )
 
 

@@ -268,7 +268,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
 def safe_slot_name(session: Session, name: str) -> str:
     """Return a slot's name if it is safe to type: one of the profile, or a plain word.
 
-    Names from an archive or a board are data; behind a character such as `:` the rest of a name
+    Names from an archive or a board are data; after a character such as `:` the rest of a name
     would be executed as a statement.
     """
     slots = session.profile.commands.slots

@@ -28,7 +28,7 @@ from hostlink.practice.pin_bank import PinInput
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 
 COMMAND = "try"
-"""Begins the command of a run without a board; behind it stands what else its setting holds."""
+"""Begins the command of a run without a board; after it stands what else its setting holds."""
 _MORE = ("statements", "seconds", "pins")
 _ADDED = ("pin ", "ended by ")
 _AT_ONCE = 5000  # statements, a few milliseconds, between two looks whether to stop

@@ -38,7 +38,7 @@ FUNCTIONS = ("RND", "ABS", "ROOM")
 """The functions of the practice board; other kinds have another word for the free memory."""
 
 _SECOND = ("", *string.digits, *string.ascii_uppercase)
-"""What may stand behind the letter of a name: nothing, a digit, or a letter."""
+"""What may stand after the letter of a name: nothing, a digit, or a letter."""
 _SECONDS = len(_SECOND)
 
 

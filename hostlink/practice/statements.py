@@ -34,7 +34,7 @@ from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step
 from hostlink.practice.values import Expression
 
 _ENDS = {"FOR": Reason.NEXT, "GOTO": Reason.NO_LINE, "GOSUB": Reason.NO_LINE}
-"""What a board says of something behind a statement that ends its line."""
+"""What a board says of something after a statement that ends its line."""
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 
@@ -65,7 +65,7 @@ def read_line(line: bytes, language: KindLanguage) -> tuple[tuple[Step, ...], Co
             if _read_statement(text, steps, readers):
                 text.depth = 0
                 if not text.ends():
-                    steps.pop()  # a statement with rubbish behind it does nothing
+                    steps.pop()  # a statement with rubbish after it does nothing
                     raise text.puzzled()
     except Complaint as complaint:
         steps.append(_complaining(complaint))
@@ -164,7 +164,7 @@ def _read_target(text: LineText) -> Expression:
 
 
 def _read_on(text: LineText) -> Step:
-    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on behind it."""
+    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on after it."""
     choice = read_expression(text)
     words = dict(text.language.words)
     calls = bool(text.take(*words["gosub"]))
@@ -226,7 +226,7 @@ def _read_rem(text: LineText) -> Step:
 def _read_print(text: LineText) -> Step:
     """Read PRINT items: a quoted text (bytes), an expression, or None for a comma.
 
-    Where a semicolon ends the row only, what stands behind one fails after the rest was shown.
+    Where a semicolon ends the row only, what stands after one fails after the rest was shown.
     """
     semicolon = text.language.semicolon
     wrong: Complaint | None = None

@@ -23,7 +23,7 @@ from hostlink.board.dialogue.captures import Tally, differing, standing_rows, ta
 from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import DamageSign
-from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
@@ -162,11 +162,11 @@ class Capturing:
     def _own_command_in(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
         """Find a command of ours that was stored as a line: its number, and the command.
 
-        The command may be misheard, or stand behind a digit that was already on the line. A line
+        The command may be misheard, or stand after a digit that was already on the line. A line
         that the first reading has belongs to the program.
         """
         typed, own = self._dialogue.typed, self._readings[0].lines
-        return find_misheard_command(lines, typed) or behind_a_digit(lines, typed, own=own)
+        return find_misheard_command(lines, typed) or after_a_digit(lines, typed, own=own)
 
     def _delete_own_command(self) -> None:
         """Delete a command of ours that most readings show as a line, after they failed to agree.

@@ -90,7 +90,7 @@ class Learned:
         if now.list_form != then.list_form:
             does.append(f"lists a line as {now.list_form}")
         if now.keeps_blank and not then.keeps_blank:
-            does.append("keeps the blank behind a line number and lists another before it")
+            does.append("keeps the blank after a line number and lists another before it")
         if now.wrap_indent != then.wrap_indent:
             does.append(f"breaks listed lines after {now.screen_width} characters")
         if now.signed_numbers != then.signed_numbers:
