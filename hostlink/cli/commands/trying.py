@@ -116,15 +116,14 @@ def _tried(
     """Run a listing as asked for, and keep what it does or compare it with what is expected."""
     from hostlink.jobs import trying
 
-    revision, expected, before = material.revision, None, None
+    revision = material.revision
     if expect and revision is None:
         raise UsageError(
             f"{material.label} is not in the archive, so no output can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
-    if archive is not None and revision is not None:
-        kept = trying.expectations(archive, material.name)
-        expected, before = kept.get(revision.program, (None, None))
+    kept = trying.expectations(archive, material.name) if archive and revision else {}
+    expected, before = next(iter(kept.values()), (None, None))
     profile = _profile(common, material, before)
     setting = _setting(asked, material, profile, before)
     walk = setting.begin(_text(common, material, profile), profile)
@@ -142,7 +141,7 @@ def _tried(
         say(f"It was {why}, so it is not compared with {expected.revision}.")
         expected = None
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
-    if archive is not None and revision is not None and expect:
+    if archive and revision and expect:
         return trying.expect(archive, revision, tried)
     return tried
 
