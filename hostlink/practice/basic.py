@@ -18,6 +18,7 @@ from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import FUNCTIONS
 from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
 from hostlink.practice.ops import Chore, Firmware, Send, Work
+from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
@@ -57,6 +58,7 @@ class Basic:
         settings = dataclasses.replace(kind.settings, **changed)
         self.kind = dataclasses.replace(kind, settings=settings)
         self.teller = teller or ListingAnswers()
+        self.pins = PinBank(kind.language.pins)
         self._state = self._new_state()
         self._stuck = False
         self.answered = not kind.messages.questions
@@ -65,7 +67,7 @@ class Basic:
         self.missing = ""
 
     def _new_state(self) -> State:
-        return State(self.kind, compiler(self.kind.language), self.teller)
+        return State(self.kind, compiler(self.kind.language), self.teller, self.pins)
 
     @property
     def state(self) -> State:
@@ -222,6 +224,8 @@ class Basic:
             self.failed_line, self.missing = state.number, complaint.lacks
             yield Send(self._fresh() + self._error(complaint, where))
             return
+        finally:
+            self.pins.end()
         if stopped:
             said = state.wording.stopped(state.where(line))
         else:

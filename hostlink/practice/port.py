@@ -12,6 +12,7 @@ from typing import Protocol
 
 from hostlink.errors import LinkError, LinkReason
 from hostlink.practice.machine import Machine
+from hostlink.practice.pin_bank import PinBank
 from hostlink.sentences import PLUG_IN_AGAIN
 
 
@@ -86,6 +87,11 @@ class PracticePort:
         if value and not self._dtr:
             self.machine.restart(now)
         self._dtr = value
+
+    @property
+    def pins(self) -> PinBank:
+        """Return the pins of the board, to look at."""
+        return self.machine.basic.pins
 
     @property
     def baudrate(self) -> int:

@@ -93,7 +93,9 @@ class State:
     soon as a line of the program has run.
     """
 
-    def __init__(self, kind: BoardKind, compiler: LineCompiler, teller: ListingAnswers) -> None:
+    def __init__(
+        self, kind: BoardKind, compiler: LineCompiler, teller: ListingAnswers, pins: PinBank
+    ) -> None:
         self.kind = kind
         self.rules = storing(kind.storage, kind.language)
         self.wording = wording_of(kind)
@@ -102,7 +104,7 @@ class State:
         self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)
         self.compiler = compiler
         self.teller = teller
-        self.pins = PinBank(kind.language.pins)
+        self.pins = pins
         self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
         self.command = ""
         self.variables = Variables()
@@ -146,6 +148,7 @@ class State:
     def start_program(self) -> None:
         """Prepare to run the program from its first line with all variables 0."""
         self.clear_variables()
+        self.pins.begin()
         self.command = "run"
         self.line = -1
         self.steps = ()

@@ -86,8 +86,8 @@ class Walk:
             self.step()  # RUN itself
         self.statements = self.began = 0
         self.seconds = 0.0
-        self.state.pins.now = lambda: self.seconds * 1000
-        self.state.pins.connect(self.script)
+        self.board.pins.now = lambda: self.seconds * 1000
+        self.board.pins.connect(self.script)
 
     def _enter(self, row: str) -> None:
         """Store a line. A row without a number is no part of the program, and is not run."""
