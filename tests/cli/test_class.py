@@ -278,8 +278,10 @@ def test_the_work_of_learners_is_given_to_nobody_unless_it_is_named(
     assert 'no program with "mine" that is not a learner\'s' in told.err
     assert "Passed over: 1 program" in told.err
     assert hostlink("give", "ADA-BROOK", "-o", "one").status == 0
-    assert hostlink("give", "--tag", "learner", "-o", "all").status == 0
-    assert [each.name for each in (place / "all").iterdir()] == ["ada-brook.bas"]
+    told = hostlink("booklet", "--tag", "learner", "-o", "all.html")
+    assert told.status == 1
+    assert "Passed over: 1 program" in told.err
+    assert not (place / "all.html").exists()
 
 
 def names_in(bag: Path) -> list[Path]:
