@@ -37,7 +37,7 @@ class SaveOptions:
     line kept with the revision. after_restart: consent to save although the board restarted since
     its port was opened. unless_held: keep nothing new if the archive holds the program as a
     revision under any name. learner: the person whose work it is, which becomes the title of the
-    program; handed_out: the revision that they were given, kept no second time if it is unchanged.
+    program; handed_out: revisions that they may have been given, kept no second time if unchanged.
     """
 
     name: str = ""
@@ -45,7 +45,7 @@ class SaveOptions:
     after_restart: bool = False
     unless_held: bool = False
     learner: str = ""
-    handed_out: Revision | None = None
+    handed_out: tuple[Revision, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +126,10 @@ def _keep(
     origin = dataclasses.replace(origin, note=options.note)
     heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
-    given, rules = options.handed_out, session.profile.rules
-    if latest is None and given is not None and is_same(archive, given, content, rules):
-        latest = given
+    rules = session.profile.rules
+    if latest is None:
+        given = (each for each in options.handed_out if is_same(archive, each, content, rules))
+        latest = next(given, None)
     if latest is None and options.unless_held:
         latest = _held_as(archive, board, content, rules)
     if latest is not None:
