@@ -35,6 +35,11 @@ WORDS: Words = (
     ("gosub", ("GOSUB",)),
     ("on", ()),
     ("def", ()),
+    ("else", ()),
+    ("read", ()),
+    ("data", ()),
+    ("restore", ()),
+    ("dim", ()),
     ("return", ("RETURN",)),
     ("for", ("FOR",)),
     ("next", ("NEXT",)),
@@ -66,6 +71,8 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.RETURN, "RETURN has no GOSUB"),
     (Reason.FORS, "more than {most} FOR open"),
     (Reason.GOSUBS, "more than {most} GOSUB open"),
+    (Reason.DATA, "no DATA is left"),
+    (Reason.ELEMENT, "no such element"),
     (Reason.LINE_NUMBER, "line numbers are {first} to {last}"),
     (Reason.FULL, "memory full, line {number} needs {missing} more"),
     (Reason.PROGRAM_FULL, "memory full, program needs {missing} more"),
@@ -188,7 +195,9 @@ class KindLanguage(Dialect):
     """What differs in the language beside the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
-    functions: those of `hostlink.practice.functions` that it has, beside RND.
+    functions: those of `hostlink.practice.functions` that it has, beside RND; TAB counts columns
+    from 0.
+    lacks: words of the real BASIC that the practice board cannot run. No name holds one.
     logic: whether it has AND and OR, bit by bit.
     digits: significant digits that PRINT shows of a number.
     small_letters: whether keywords and variables may be typed in small letters.
@@ -205,6 +214,7 @@ class KindLanguage(Dialect):
     computed_jumps: bool = True
     words: Words = WORDS
     functions: tuple[str, ...] = ("ABS",)
+    lacks: tuple[str, ...] = ()
     logic: bool = False
     digits: int = 6
     small_letters: bool = True

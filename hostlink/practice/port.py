@@ -12,6 +12,7 @@ from typing import Protocol
 
 from hostlink.open_port import OpenPort, unplugged
 from hostlink.practice.machine import Machine
+from hostlink.practice.pin_bank import PinBank
 
 
 class _Clock(Protocol):
@@ -75,6 +76,11 @@ class PracticePort(OpenPort):
         if value and not self._dtr:
             self.machine.restart(now)
         self._dtr = value
+
+    @property
+    def pins(self) -> PinBank:
+        """Return the pins of the board, to look at."""
+        return self.machine.basic.pins
 
     @property
     def baudrate(self) -> int:

@@ -19,6 +19,7 @@ from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.placing import with_line_feeds
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
 from hostlink.words import SENT, USED, safe
@@ -172,7 +173,7 @@ class ListingEditor(TextField):
     async def _on_paste(self, event: events.Paste) -> None:
         event.prevent_default()
         event.stop()
-        self._take_paste(event.text.replace("\r\n", "\n").replace("\r", "\n"))
+        self._take_paste(with_line_feeds(event.text))
 
     def action_paste(self) -> None:
         """Paste text that was copied in the app."""
