@@ -106,7 +106,7 @@ def test_an_index_with_the_wrong_rows_is_made_anew(filled: Path) -> None:
     _damage(filled, change.format(right))
     with Archive.open(filled) as archive:
         found = archive.prove()
-        assert any("index revisions_by_size; it can be made anew" in one for one in found.findings)
+        assert any("index revisions_by_size; it can be rebuilt" in one for one in found.findings)
         archive.rebuild()
         assert archive.prove().clean
         assert len(archive.find("", size=(0, 999))) == 2
