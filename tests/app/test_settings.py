@@ -61,7 +61,7 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("table", "words"),
     [
-        ('lod = "f5"', 'give a key to "lod", which is no action; "load" is one'),
+        ('lod = "f5"', 'give a key to "lod", which is not an action; "load" is one'),
         ('run = "alt+r"', 'give "run" the key "alt+r", which is not written like'),
         ('run = "r"', 'give "run" the key "r", which is not written like'),
         ('run = "ctrl+m"', "which terminals send for another key"),
@@ -69,7 +69,10 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
         ('run = "ctrl+l"', 'give the key ctrl+l to "load" and to "run"'),
         ('look = "f5"\nstored = "f5"', 'give the key f5 to "look" and to "stored"'),
         ("run = 5", "hold keys that are not text"),
-        ('"boards.detatch" = "x"', '"boards.detatch", which is no action; "boards.detach" is one'),
+        (
+            '"boards.detatch" = "x"',
+            '"boards.detatch", which is not an action; "boards.detach" is one',
+        ),
         (
             '"boards.detach" = "alt+d"',
             'the key "alt+d", which is not written like d, space, ctrl+l',
@@ -100,7 +103,7 @@ def test_a_wrong_theme_does_not_hide_wrong_keys(tmp_path: Path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text('theme = "violet"\n[keys]\nlaod = "f5"\n')
     fault = read_settings(path).fault
-    assert '"laod", which is no action' in fault
+    assert '"laod", which is not an action' in fault
     assert 'an unknown theme, "violet"' in fault
 
 

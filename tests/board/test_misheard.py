@@ -47,7 +47,7 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
     program: Program, text: str, found: tuple[int, str] | None
 ) -> None:
     """Blanks do not count; the number has one digit, for one byte became it. A long one may have
-    been damaged once more (found by the soak); what somebody mistyped is theirs."""
+    been damaged once more; what somebody mistyped is theirs."""
     typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X", "A=A+1:C=2"]
     assert find_misheard_command(program(text), typed) == found
 

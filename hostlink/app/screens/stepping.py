@@ -130,7 +130,7 @@ class StepScreen(Page[int | None]):
         self.draw(follow=not self.running)
 
     def action_back(self) -> None:
-        """Go back to where this line, or the one before, was begun."""
+        """Go back to the beginning of this line, or of the one before it."""
         self._go(False)
         self.walk = self.walk.back()
         self.draw(follow=True)

@@ -240,8 +240,8 @@ class Capturing:
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
         row = next((row for row in reading.around if row in rows), next(iter(rows)))
         return NotKnownError(
-            f'With its listing the board shows "{safe(row[:60])}", which is no line of a program: '
-            "a part of the listing may be missing.",
+            f'With its listing the board shows "{safe(row[:60])}", which is not a line of a '
+            "program: a part of the listing may be missing.",
             advice=lambda by: (
                 "If this row always stands there, name it in answer_rows of the "
                 f"profile, or have it found {by.survey_discarding}, which "
@@ -250,7 +250,7 @@ class Capturing:
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
-        """Raise ReadBackError if rows of the listing are no lines.
+        """Raise ReadBackError if rows of the listing are not lines.
 
         Part of the program would be lost. Damage causes such rows too, but not the same one in most
         of the readings.
@@ -259,7 +259,7 @@ class Capturing:
             for number, row in reading.strays:
                 if row in rows and row != reading.order[-1]:
                     raise ReadBackError(
-                        f'At line {number} the board lists "{safe(row[:60])}", which is no line '
+                        f'At line {number} the board lists "{safe(row[:60])}", which is not a line '
                         "of a program; part of a line may have been wrapped.",
                         kept=_STILL_THERE,
                         advice="Check list_form in the profile; if the board wraps long lines, "
