@@ -192,13 +192,19 @@ class StepScreen(Page[int | None]):
     def action_pin(self) -> None:
         """Choose the next pin that the program reads."""
         self._pin += 1
-        self.draw()
+        self._show_pin()
 
     def action_slide(self, by: int) -> None:
         """Change what comes to the chosen pin (see `change_level`)."""
         if self.chosen_pin:
             change_level(self.walk, self.chosen_pin, by)
-            self.draw()
+        self._show_pin()
+
+    def _show_pin(self) -> None:
+        """Show the pins, or say that there is none to choose."""
+        if not self.chosen_pin:
+            self.app.notify("The program has read no pin so far.", markup=False)
+        self.draw()
 
     # --- showing -----------------------------------------------------------------------------
 
