@@ -6,6 +6,7 @@ import difflib
 
 from hostlink.archive import Run
 from hostlink.archive.times import local_text
+from hostlink.jobs.trying import printed_by, setting_of
 from hostlink.sentences import NO_LABEL
 from hostlink.words import plural
 
@@ -20,12 +21,19 @@ def run_words(run: Run) -> str:
     )
 
 
-def compare_runs(first: Run, second: Run) -> tuple[list[str], str]:
-    """Return what two runs printed as a unified diff, without rows if equal, and a sentence."""
-    both = first.printed.rows, second.printed.rows
+def compare_runs(first: Run, second: Run) -> tuple[list[str], str, bool]:
+    """Return what two runs printed as a unified diff, a sentence, and whether it is the same.
+
+    What a try adds to it on pins is compared only with another try.
+    """
+    are_tries = setting_of(first) and setting_of(second)
+    both = [run.printed.rows if are_tries else printed_by(run) for run in (first, second)]
     rows = list(difflib.unified_diff(*both, first.spec, second.spec, lineterm=""))
-    if first.printed != second.printed:
-        return rows, "They differ." if rows else "They differ in what was not kept."
+    cuts = [(run.printed.cut, run.printed.cut_after) for run in (first, second)]
+    if rows:
+        return rows, "They differ.", False
+    if cuts[0] != cuts[1]:
+        return rows, "They differ in what was not kept.", False
     if first.printed.cut:
-        return rows, "They printed equally much, and what is kept of it is the same."
-    return rows, "They printed the same."
+        return rows, "They printed equally much, and what is kept of it is the same.", True
+    return rows, "They printed the same.", True
