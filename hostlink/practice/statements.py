@@ -193,9 +193,7 @@ def _read_on(text: LineText) -> Step:
     calls = bool(text.take(*words["gosub"]))
     if not calls and not text.take(*words["goto"]):
         raise text.puzzled()
-    targets = [_read_target(text)]
-    while text.take(","):
-        targets.append(_read_target(text))
+    targets = text.listed(_read_target)
 
     def jump(state: State) -> None:
         place = int(choice(state))

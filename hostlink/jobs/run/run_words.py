@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from dataclasses import replace
 
 from hostlink.archive import Run
 from hostlink.archive.times import local_text
@@ -27,12 +28,10 @@ def compare_runs(first: Run, second: Run) -> tuple[list[str], str, bool]:
     What a try adds to it on pins is compared only with another try.
     """
     are_tries = setting_of(first) and setting_of(second)
-    both = [run.printed.rows if are_tries else printed_by(run) for run in (first, second)]
-    rows = list(difflib.unified_diff(*both, first.spec, second.spec, lineterm=""))
-    cuts = [(run.printed.cut, run.printed.cut_after) for run in (first, second)]
-    if rows:
+    old, new = (run.printed.rows if are_tries else printed_by(run) for run in (first, second))
+    if rows := list(difflib.unified_diff(old, new, first.spec, second.spec, lineterm="")):
         return rows, "They differ.", False
-    if cuts[0] != cuts[1]:
+    if replace(first.printed, rows=()) != replace(second.printed, rows=()):
         return rows, "They differ in what was not kept.", False
     if first.printed.cut:
         return rows, "They printed equally much, and what is kept of it is the same.", True
