@@ -29,7 +29,7 @@ from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 from hostlink.sentences import cannot_run
 
 COMMAND = "try"
-"""Begins the command of a run without a board; behind it stands what else its setting holds."""
+"""Begins the command of a run without a board; after it stands what else its setting holds."""
 _MORE = ("statements", "seconds", "pins")
 _ADDED = ("pin ", "ended by ")
 EXPECTED_UNCHANGED = "What is expected was not changed."

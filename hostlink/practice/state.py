@@ -179,7 +179,7 @@ class State:
         self.at = 0
 
     def here(self) -> Place:
-        """Return the place behind the current statement."""
+        """Return the place after the current statement."""
         return Place(self.line, self.steps, self.at)
 
     def go(self, place: Place) -> None:
@@ -259,7 +259,7 @@ class State:
             self.loops.append(Loop(variable, limit, step, self.here()))
 
     def _skip_body(self) -> None:
-        """Go behind the NEXT that ends the loop which begins here. Raises Complaint without one."""
+        """Continue after the NEXT of the loop that begins here. Raises Complaint without one."""
         begin, depth = self.here(), 1
         while depth:
             while self.at >= len(self.steps):

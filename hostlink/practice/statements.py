@@ -28,12 +28,12 @@ from hostlink.practice.expression import (
 from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.pin_words import pin_readers
-from hostlink.practice.printing import read_print
+from hostlink.practice.printing import read_print_statement
 from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step
 from hostlink.practice.values import Expression
 
 _ENDS = {"FOR": Reason.NEXT, "GOTO": Reason.NO_LINE, "GOSUB": Reason.NO_LINE}
-"""What a board says of something behind a statement that ends its line."""
+"""What a board says of something after a statement that ends its line."""
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 
@@ -64,7 +64,7 @@ def read_line(line: bytes, language: KindLanguage) -> tuple[tuple[Step, ...], Co
             if _read_statement(text, steps, readers):
                 text.depth = 0
                 if not text.ends():
-                    steps.pop()  # a statement with rubbish behind it does nothing
+                    steps.pop()  # a statement with rubbish after it does nothing
                     raise text.puzzled()
     except Complaint as complaint:
         steps.append(_complaining(complaint))
@@ -187,7 +187,7 @@ def _read_target(text: LineText) -> Expression:
 
 
 def _read_on(text: LineText) -> Step:
-    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on behind it."""
+    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on after it."""
     choice = read_expression(text)
     words = dict(text.language.words)
     calls = bool(text.take(*words["gosub"]))
@@ -246,7 +246,7 @@ def _read_rem(text: LineText) -> Step:
 
 _MEANINGS: dict[str, Callable[[LineText], Step]] = {
     "let": _read_let,
-    "print": read_print,
+    "print": read_print_statement,
     "input": read_input_statement,
     **DATA_STATEMENTS,
     "goto": _read_goto,

@@ -118,7 +118,7 @@ class Walk:
         return len(self._printed)
 
     def printed_since(self, start: int) -> str:
-        """Return what was printed behind so many bytes, rows ended by LF."""
+        """Return what was printed after so many bytes, rows ended by LF."""
         return self._text(bytes(self._printed[start:]))
 
     def _text(self, data: bytes) -> str:

@@ -27,7 +27,7 @@ from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
 from hostlink.sentences import no_name_of
-from hostlink.words import fold, natural, nearest, safe, unaccented
+from hostlink.words import fold, natural, nearest, safe
 
 MOST_LEARNERS = 200
 LONGEST_TEXT = 200  # characters
@@ -107,7 +107,7 @@ def _learner(
     elif len(name) > LONGEST_PERSON:
         faults.add(("learner", at, "name"), f"a name has at most {LONGEST_PERSON} characters")
     program = _text(table, "program", faults, "learner", at)
-    made = program or program_name(unaccented(name))
+    made = program or program_name(name)
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
         says = f'{safe(name)} needs a program name in plain letters: program = "…"'
         if program:
