@@ -94,6 +94,11 @@ def no_pin(pin: object) -> str:
     return f"the board has no pin {pin}"
 
 
+def cannot_run(words: str) -> str:
+    """Return the clause that a practice board lacks words that a real one of its kind runs."""
+    return f"the practice board cannot run {words}, which a real board of this kind can"
+
+
 def no_archive_at(path: Path) -> str:
     """Return the clause that a file that should be an archive is not there."""
     return f"There is no archive at {path}"

@@ -17,7 +17,7 @@ from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.jobs.stepping import change_level, pin_words, pins_read, pins_used, state_rows
-from hostlink.jobs.trying import cannot_run
+from hostlink.sentences import cannot_run
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
