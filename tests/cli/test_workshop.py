@@ -522,3 +522,13 @@ def test_show_tells_which_revision_each_line_came_from(hostlink, listing):
     assert "LAMP@1" in hostlink("show", "lamp", "--origins").out.splitlines()[2]
     assert hostlink("show", second, "--origins").status == 1
     assert hostlink("show", "lamp", "--origins", "-o", "x.bas").status == 2
+
+
+def test_the_sizes_of_a_program_are_drawn(hostlink, listing):
+    """One row for each revision, by the limit of the board's profile."""
+    for text in ("10 END", f'10 PRINT "{"X" * 50}"'):
+        hostlink("keep", listing(text, name="lamp.bas"))
+    rows = hostlink("history", "lamp", "--sizes").out.splitlines()
+    assert [row.split()[0] for row in rows] == ["1", "2", "┃"]
+    assert rows[2].endswith("is the board's limit, 999 bytes")
+    assert rows[0].count("━") < rows[1].count("━")

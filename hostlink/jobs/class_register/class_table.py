@@ -20,7 +20,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
-from hostlink.jobs.class_register.row_state import MEASURED, Given, Kept, Measured, row_state
+from hostlink.jobs.class_register.row_state import MEASURED, Given, LastSave, Measured, row_state
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import ending_words, last_fill, left_untouched, loaded_by
@@ -195,7 +195,7 @@ class _Record:
             saved=save.revision if save is not None else "",
             saved_at=save.started_at if save else None,
             as_handed_out=save is not None and not own,
-            before_this=kept is Kept.BEFORE,
+            before_this=kept is LastSave.BEFORE,
             doubt=archived.origin.unproven if archived is not None else "",
         )
 

@@ -19,7 +19,7 @@ class Given(Enum):
     OVERWRITTEN = "proven, then overwritten by another load, which is not proven"
 
 
-class Kept(Enum):
+class LastSave(Enum):
     """When the learner's work was last saved."""
 
     NEVER = "never"
@@ -38,27 +38,27 @@ class Measured(Enum):
 
 
 MEASURED = {
-    (Given.NOTHING, Kept.NEVER): Measured.COMING,
-    (Given.NOTHING, Kept.SINCE): Measured.SAVED,
-    (Given.THERE, Kept.NEVER): Measured.ON_BOARD,
-    (Given.THERE, Kept.BEFORE): Measured.ON_BOARD,
-    (Given.THERE, Kept.SINCE): Measured.ON_BOARD,
-    (Given.ELSEWHERE, Kept.NEVER): Measured.HANDOUT,
-    (Given.ELSEWHERE, Kept.BEFORE): Measured.HANDOUT,
-    (Given.ELSEWHERE, Kept.SINCE): Measured.SAVED,
-    (Given.BROKEN, Kept.NEVER): Measured.NOTHING,
-    (Given.BROKEN, Kept.BEFORE): Measured.NOTHING,
-    (Given.BROKEN, Kept.SINCE): Measured.SAVED,
-    (Given.OVERWRITTEN, Kept.NEVER): Measured.NOTHING,
-    (Given.OVERWRITTEN, Kept.BEFORE): Measured.NOTHING,
-    (Given.OVERWRITTEN, Kept.SINCE): Measured.SAVED,
+    (Given.NOTHING, LastSave.NEVER): Measured.COMING,
+    (Given.NOTHING, LastSave.SINCE): Measured.SAVED,
+    (Given.THERE, LastSave.NEVER): Measured.ON_BOARD,
+    (Given.THERE, LastSave.BEFORE): Measured.ON_BOARD,
+    (Given.THERE, LastSave.SINCE): Measured.ON_BOARD,
+    (Given.ELSEWHERE, LastSave.NEVER): Measured.HANDOUT,
+    (Given.ELSEWHERE, LastSave.BEFORE): Measured.HANDOUT,
+    (Given.ELSEWHERE, LastSave.SINCE): Measured.SAVED,
+    (Given.BROKEN, LastSave.NEVER): Measured.NOTHING,
+    (Given.BROKEN, LastSave.BEFORE): Measured.NOTHING,
+    (Given.BROKEN, LastSave.SINCE): Measured.SAVED,
+    (Given.OVERWRITTEN, LastSave.NEVER): Measured.NOTHING,
+    (Given.OVERWRITTEN, LastSave.BEFORE): Measured.NOTHING,
+    (Given.OVERWRITTEN, LastSave.SINCE): Measured.SAVED,
 }
 """Which program is measured in each state."""
 
 
 def row_state(
     program: str, load: JobEvent | None, fill: JobEvent | None, saved_at: datetime | None
-) -> tuple[Given, Kept]:
+) -> tuple[Given, LastSave]:
     """Return the state of a learner's row, a key of MEASURED.
 
     program: that of their work. load: the last handout to them that overwrote a board. fill: the
@@ -66,7 +66,7 @@ def row_state(
     last saved. None where there is no such thing.
     """
     since = load is None or (saved_at is not None and saved_at > load.started_at)
-    kept = Kept.NEVER if saved_at is None else Kept.SINCE if since else Kept.BEFORE
+    kept = LastSave.NEVER if saved_at is None else LastSave.SINCE if since else LastSave.BEFORE
     if load is None:
         return Given.NOTHING, kept
     if load.outcome != "done":

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from hostlink.archive.records import LEARNER, JobEvent
-from hostlink.jobs.class_register.row_state import MEASURED, Given, Kept, Measured, row_state
+from hostlink.jobs.class_register.row_state import MEASURED, Given, LastSave, Measured, row_state
 
 
 def at(hour: int) -> datetime:
@@ -34,7 +34,7 @@ def filled(hour: int, outcome: str = "done", *, whose: str = "", job: str = "loa
 
 ADA = filled(18, whose="ada")
 CUT = filled(18, "failed", whose="ADA")
-SAVED = {Kept.NEVER: None, Kept.BEFORE: at(17), Kept.SINCE: at(20)}
+SAVED = {LastSave.NEVER: None, LastSave.BEFORE: at(17), LastSave.SINCE: at(20)}
 GIVEN = {
     "nothing handed out": (None, None, Given.NOTHING),
     "nothing handed out, a load of somebody's": (None, filled(19), Given.NOTHING),
@@ -52,11 +52,11 @@ GIVEN = {
 
 
 @pytest.mark.parametrize("facts", GIVEN)
-@pytest.mark.parametrize("kept", Kept)
-def test_facts_lead_to_one_state(facts: str, kept: Kept) -> None:
+@pytest.mark.parametrize("kept", LastSave)
+def test_facts_lead_to_one_state(facts: str, kept: LastSave) -> None:
     """Of the handout and of the saves independently; without a handout every save is since."""
     load, fill, given = GIVEN[facts]
-    expected = Kept.SINCE if load is None and kept is Kept.BEFORE else kept
+    expected = LastSave.SINCE if load is None and kept is LastSave.BEFORE else kept
     state = row_state("ADA", load, fill, SAVED[kept])
     assert state == (given, expected)
     assert state in MEASURED
@@ -88,5 +88,5 @@ def test_a_handout_that_is_not_known_to_be_there_is_never_measured(
     assert all(
         source is Measured.SAVED
         for (one, kept), source in MEASURED.items()
-        if kept is Kept.SINCE and one is not Given.THERE
+        if kept is LastSave.SINCE and one is not Given.THERE
     )
