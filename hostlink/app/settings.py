@@ -15,10 +15,9 @@ import platformdirs
 
 from hostlink.app.keys import fault_in
 from hostlink.app.themes import DARK, NAMES
-from hostlink.board.profile.written import written
 from hostlink.errors import RefusedError, file_errors
 from hostlink.words import safe
-from hostlink.writing import write_whole
+from hostlink.writing import toml_string, write_whole
 
 VARIABLE = "HOSTLINK_SETTINGS"
 CAPTURE_MINUTES = 5
@@ -95,11 +94,13 @@ def is_minutes(value: object) -> bool:
 def write_settings(path: Path, settings: Settings) -> Settings:
     """Keep the settings; the file appears whole or not at all. Raises RefusedError."""
     values = {"theme": settings.theme, "port": settings.port, "profile": settings.profile}
-    lines = [f"{key} = {written(value)}\n" for key, value in values.items()]
+    lines = [f"{key} = {toml_string(value)}\n" for key, value in values.items()]
     lines.append(f"capture_minutes = {settings.capture_minutes}\n")
     if settings.keys:
         lines.append("\n[keys]\n")
-        lines += [f"{written(name)} = {written(key)}\n" for name, key in settings.keys.items()]
+        lines += [
+            f"{toml_string(name)} = {toml_string(key)}\n" for name, key in settings.keys.items()
+        ]
     unwritten = f"The settings {path} cannot be written"
     with file_errors(RefusedError, unwritten, kept="They hold until the app is closed."):
         path.parent.mkdir(parents=True, exist_ok=True)

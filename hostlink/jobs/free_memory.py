@@ -24,7 +24,7 @@ from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, measure
 from hostlink.listing.measure import least_size, most_size
 from hostlink.sentences import NOTHING_SENT, free_memory_unsaid
-from hostlink.words import plural
+from hostlink.words import lines_named, plural
 
 
 def check_room(session: Session, material: Material, held: HeldProgram, *, discarded: bool) -> None:
@@ -158,10 +158,9 @@ class FreeMemoryCheck:
             proven=now.is_proven,
             revision=self.revision,
         )
-        which = "line" if len(added) == 1 else "lines"
         raise ReadBackError(
-            f"{self.state.label} was read back right, and then somebody typed {which} "
-            f"{', '.join(map(str, list(added)[:8]))} at the board. Now it is kept as "
+            f"{self.state.label} was read back right, and then somebody typed "
+            f"{lines_named(added)} at the board. Now it is kept as "
             f"{kept.spec}.",
             advice="Load again when nobody types at the board.",
         )

@@ -30,7 +30,7 @@ from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, co
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
-from hostlink.words import capital, safe
+from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
@@ -273,7 +273,7 @@ class Capturing:
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
-        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
+        where = f" in {lines_named(unsettled)}" if unsettled else ""
         return self._unread(
             f"{len(self._readings)} captures of the board's program do not agree{where}."
         )
