@@ -2,7 +2,7 @@
 
 Source: Intel, *Hexadecimal Object File Format Specification*, Rev A, 6 January 1988. The records
 are read by the intelhex library, which stops at the first bad one and says nothing of a missing
-end record, of data behind it or of an empty file; those are looked at here. A file is data:
+end record, of data after it or of an empty file; those are looked at here. A file is data:
 nothing in it is followed or run.
 """
 

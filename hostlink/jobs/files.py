@@ -9,7 +9,7 @@ from hostlink.errors import ListingError, RefusedError, file_errors
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 from hostlink.reading import read_at_most
-from hostlink.sentences import CHECK_FILE, OTHER_FILE_OR_FOLDER, name_another_file
+from hostlink.sentences import CHECK_FILE, name_another_file
 from hostlink.writing import write_whole
 
 
@@ -45,7 +45,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         RefusedError,
         f"{path} cannot be written",
         kept="Nothing was changed.",
-        advice=OTHER_FILE_OR_FOLDER,
+        advice="Name another file or folder.",
     ):
         write_whole(path, content)
 

@@ -9,7 +9,6 @@ from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.archive.records import LEARNER
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Phase, Warned
-from hostlink.board.dialogue.learning import numbers_named
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
@@ -26,7 +25,7 @@ from hostlink.sentences import (
     no_program,
     when_link_is_back,
 )
-from hostlink.words import plural
+from hostlink.words import lines_named, plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +199,7 @@ def _tell_too_long(session: Session, result: Capture) -> None:
     most = session.profile.rules.form.longest_line
     long = [n for n, line in result.lines.items() if most and len(line.typed) > most]
     if long:
-        lines = f"line {numbers_named(long)}"
+        lines = lines_named(long)
         session.emit(
             Warned(
                 f"This board takes at most {most} characters at a time, and lists more of {lines}: "

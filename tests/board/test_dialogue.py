@@ -416,9 +416,7 @@ def test_two_captures_that_lost_the_same_line_end_do_not_agree(bench: Build) -> 
 
 
 @pytest.mark.parametrize("own", [True, False])
-def test_a_command_behind_a_digit_that_was_left_standing_is_noticed(
-    bench: Build, own: bool
-) -> None:
+def test_a_command_after_a_digit_that_was_left_standing_is_noticed(bench: Build, own: bool) -> None:
     """The second `LIST` was entered behind a 5 that erasing left (found by the soak): line 5. Where
     the first capture has that line already, it is the program's own."""
     b = bench()

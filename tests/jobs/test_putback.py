@@ -389,7 +389,7 @@ def test_a_store_that_went_wrong_is_undone_too(full: Any, archive: Archive) -> N
     full.on_event = spoil
     with full.session() as session, pytest.raises(ReadBackError) as caught:
         putback(session, archive, archive.backup("backup@1"), ["ONE"])
-    assert "differs in line 10" in caught.value.what
+    assert "differs in lines 10, 20" in caught.value.what
     assert "ONE holds what it held before." in caught.value.kept
     assert (full.memory, full.stored) == before
 

@@ -189,5 +189,5 @@ def test_what_cannot_be_compared_is_told() -> None:
     listing, other = Listing.from_text("10 PRINT 1\n"), Listing.from_text("10 PRINT 2\n")
     assert prove_shrunk(listing, other, profile, None).result == "differs"
     read = Listing.from_text("10 READ A\n20 END\n")
-    why = "The practice board ready stopped the program: Syntax Error in line 10."  # not its prompt
+    why = "The practice board ready stopped the program: Out of DATA Error in line 10."  # not its prompt
     assert prove_shrunk(read, read, find_profile("ready"), None).says == f"Not proven: {why}"

@@ -17,6 +17,7 @@ from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.jobs.stepping import change_level, pin_words, pins_read, pins_used, state_rows
+from hostlink.jobs.trying import cannot_run
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -236,6 +237,8 @@ class StepScreen(Page[int | None]):
     def _told(self) -> str:
         walk = self.walk
         counted = f"{plural(walk.statements, 'statement')}, {walk.seconds:.1f} s on the board"
+        if walk.missing:
+            return f"Step by step: {cannot_run(walk.missing)}"
         if walk.ended == "error":
             return f"Step by step: {safe(walk.error)}"
         state = f"it {'runs' if self.running else 'stands'} at line {walk.line}"

@@ -32,7 +32,7 @@ class BoardTrack:
     """What the ruler shows of the board.
 
     words: beside the track. used: bytes that the board is known to hold. sent: bytes that were
-    sent to it and are not proven yet; they are drawn behind `used`.
+    sent to it and are not proven yet; they are drawn after `used`.
     """
 
     words: str = ""

@@ -23,14 +23,14 @@ from hostlink.board.dialogue.captures import Tally, differing, standing_rows, ta
 from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import DamageSign
-from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
-from hostlink.words import capital, safe
+from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
@@ -162,11 +162,11 @@ class Capturing:
     def _own_command_in(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
         """Find a command of ours that was stored as a line: its number, and the command.
 
-        The command may be misheard, or stand behind a digit that was already on the line. A line
+        The command may be misheard, or stand after a digit that was already on the line. A line
         that the first reading has belongs to the program.
         """
         typed, own = self._dialogue.typed, self._readings[0].lines
-        return find_misheard_command(lines, typed) or behind_a_digit(lines, typed, own=own)
+        return find_misheard_command(lines, typed) or after_a_digit(lines, typed, own=own)
 
     def _delete_own_command(self) -> None:
         """Delete a command of ours that most readings show as a line, after they failed to agree.
@@ -273,7 +273,7 @@ class Capturing:
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
-        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
+        where = f" in {lines_named(unsettled)}" if unsettled else ""
         return self._unread(
             f"{len(self._readings)} captures of the board's program do not agree{where}."
         )

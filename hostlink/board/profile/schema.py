@@ -133,7 +133,7 @@ LISTING = (
         Template(("{number}", "{text}"), LONGEST_COMMAND, digits=False),
         "how a listed line looks; blanks in front are always allowed",
     ),
-    Key("keeps_blank", Flag(), "whether LIST shows the blank typed behind a number beside its own"),
+    Key("keeps_blank", Flag(), "whether LIST shows the blank typed after a number beside its own"),
     Key("signed_numbers", Flag(), "whether line numbers above 32767 are listed as negative ones"),
     Key(
         "beyond_last",

@@ -29,9 +29,9 @@ class Clause:
     """A statement, or IF with its condition.
 
     text: as written, without blanks around it. gap: what stood in front of it, a separator with its
-    blanks. condition: whether it is an IF. then: whether the word THEN stood behind it.
-    bare: whether a GOTO was written as a line number alone, behind THEN.
-    last: whether nothing may stand behind it in its line. ends: whether nothing stood there.
+    blanks. condition: whether it is an IF. then: whether the word THEN stood after it.
+    bare: whether a GOTO was written as a line number alone, after THEN.
+    last: whether nothing may stand after it in its line. ends: whether nothing stood there.
     """
 
     text: str
@@ -129,7 +129,7 @@ def _next_solid(spans: Sequence[Span], at: int) -> int:
 
 
 def condition_end(spans: Sequence[Span], at: int, language: Language) -> int:
-    """Return the index behind the expression that begins at an index of the spans.
+    """Return the index after the expression that begins at an index of the spans.
 
     It ends where an operand is complete and no operator follows, and at a statement's word.
     """

@@ -142,7 +142,7 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
         if spans[0].kind == "name" and any(span.text == "=" for span in spans):
             yield "an assignment without LET", lambda it: "LET" in it.optional
         if spans[0].word and after:
-            yield _behind(spans[0].word)
+            yield _after(spans[0].word)
         if spans[0].word == "INPUT" and any(span.kind == "quoted" for span in spans):
             yield _mean("input-text")
         if input_names(part, language):
@@ -151,8 +151,8 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
             yield from _span_forms(spans, place, span)
 
 
-def _behind(word: str) -> _Form:
-    what = f"statements behind {word} in one line"
+def _after(word: str) -> _Form:
+    what = f"statements after {word} in one line"
     return what, lambda it: bool(it.separator) and word not in it.ends_line
 
 
