@@ -92,10 +92,9 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
             result = session.dialogue.capture()
         except Interrupted as error:
             session.abandon()
-            kept = f"{UNTOUCHED} {NOTHING_KEPT}"
-            raise error.but(kept=kept) from error
+            raise error.but(kept=_nothing_done(session)) from error
         except HostlinkError as error:
-            kept = error.kept or f"{UNTOUCHED} {NOTHING_KEPT}"
+            kept = error.kept or _nothing_done(session)
             is_link = isinstance(error, LinkError)
             again = when_link_is_back("Save") if is_link else ""
             raise error.but(kept=kept, advice=error.advice or again) from error
@@ -184,6 +183,11 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
         advice=lambda by: f"Give it one {by.save_with_name}.",
         needed=Needed.NAME,
     )
+
+
+def _nothing_done(session: Session) -> str:
+    """Say what the board and the archive hold after a capture that failed."""
+    return f"{session.dialogue.evidence.unless_damaged(UNTOUCHED)} {NOTHING_KEPT}"
 
 
 def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
