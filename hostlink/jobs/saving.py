@@ -16,7 +16,7 @@ from hostlink.jobs.events import KeptAs, put_back_advice
 from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.last_known import held_as, is_same, last_program
 from hostlink.jobs.session.patience import capture_s
-from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
+from hostlink.jobs.session.rescuing import board_origin, capture_memory, heal_by, held_content
 from hostlink.jobs.session.session import Session
 from hostlink.listing.rules import Rules
 from hostlink.sentences import (
@@ -89,7 +89,7 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     with recorded_job(session, archive, "save", board, detail=detail) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
-            result = session.dialogue.capture()
+            result = capture_memory(session, archive, board)
         except Interrupted as error:
             session.abandon()
             raise error.but(kept=_nothing_done(session)) from error
