@@ -30,8 +30,8 @@ from hostlink.words import capital, plural, safe
 
 READING = "Reading what the board holds"
 _MAY_BE_EMPTIED = (
-    "The board's memory is empty, and something came from it when its port was opened: the opening "
-    "may have restarted it and emptied its memory."
+    "Memory is empty now. The board sent something at the opening of its port, which may have "
+    "restarted it and emptied its memory."
 )
 
 
