@@ -128,6 +128,7 @@ def test_a_run_without_numbers_is_not_drawn(
     [
         (["nothing"], 1, 'There is no program "nothing"'),
         (["run@9"], 1, "There is no run 9 in the archive"),
+        (["tide@9"], 1, "tide has no revision 9"),
         (["run@x"], 1, "after the @ comes a number"),
         (["--plot"], 2, "need one WHAT"),
         (["tide", "run@1", "--plot"], 2, "need one WHAT"),
