@@ -15,7 +15,6 @@ from hostlink.words import plural, safe
 # --- what happened -------------------------------------------------------------------------------
 
 THE_BOARD = "the small board with the USB socket"
-UNLESS_STORED = "is lost then, unless it is stored in EEPROM"
 MEMORY_IS_LOST = "what its memory holds is lost"
 CONTENTS_UNKNOWN = "what it holds is not known"
 EMPTIED = "it restarted or lost its supply since, or was cleared at its keyboard"
@@ -95,6 +94,11 @@ def no_pin(pin: object) -> str:
     return f"the board has no pin {pin}"
 
 
+def cannot_run(words: str) -> str:
+    """Return the clause that a practice board lacks words that a real one of its kind runs."""
+    return f"the practice board cannot run {words}, which a real board of this kind can"
+
+
 def no_archive_at(path: Path) -> str:
     """Return the clause that a file that should be an archive is not there."""
     return f"There is no archive at {path}"
@@ -124,6 +128,10 @@ NOTHING_KEPT = "Nothing was kept in the archive."
 PARTLY_THERE = "the board holds a part of it"
 LEFT_ALONE = "It was left as it is."
 STILL_ON_BOARD = "The program is still on the board."
+MAY_HAVE_ONE_MORE = (
+    "The program is still on the board, but what was typed to read it arrived damaged and may have "
+    "become one more line of it."
+)
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
 ARCHIVE_UNCHANGED = "The archive is as it was."
@@ -169,11 +177,8 @@ def may_hold_another(what: str, spec: str) -> str:
 
 CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
-MEND_FILE = "Mend the file and try again."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
-OTHER_FILE_OR_FOLDER = "Name another file or folder."
-NEW_FILE = "Name a new file."
 LOOK_AT_DISK = "Look at the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"

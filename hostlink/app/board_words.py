@@ -1,4 +1,4 @@
-"""The app's sentences and rulers as text. Pure functions."""
+"""The app's sentences on boards and what they hold. Pure functions."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.archive.times import local_text
 from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
-from hostlink.words import BEYOND, HERE, LIMIT, UNUSED, USED, capital, plural
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.session.activity import BoardState
@@ -193,35 +193,6 @@ def held_words(held: KnownContents | None) -> str:
     if not held.lines:
         return "empty"
     return "changed" if held.changed and not held.proven_at else f"{held.size:,} held"
-
-
-def ruler(
-    width: int, total: int, limit: int, here: tuple[int, int] = (0, 0), *, scale: int = 0
-) -> str:
-    """Draw the program memory as a row of `width` characters.
-
-    total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
-    the line at the cursor, equal where there is none. scale: bytes of the whole row, if that is
-    more than both.
-    """
-    scale = max(limit, total, scale, 1)
-    end = _place(limit, scale, width) if limit else width
-    cells = []
-    for cell in range(width):
-        first, last = cell * scale / width, (cell + 1) * scale / width
-        if limit and cell == min(end, width - 1) and cell >= end - 1:
-            cells.append(LIMIT)
-        elif here[0] < here[1] and first < here[1] and last > here[0]:
-            cells.append(HERE)
-        elif first >= total:
-            cells.append(" " if limit and first >= limit else UNUSED)
-        else:
-            cells.append(BEYOND if limit and first >= limit else USED)
-    return "".join(cells)
-
-
-def _place(value: int, scale: int, width: int) -> int:
-    return min(width - 1, value * width // scale)
 
 
 def finding_at(review: Review, row: int) -> Finding | None:

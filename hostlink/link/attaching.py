@@ -24,17 +24,20 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from pathlib import Path
 from typing import Any
 
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.sentences import CLOSE_OTHER, NO_RESTART_LINE, UNLESS_STORED
+from hostlink.link.wire import LONG_BANNER
+from hostlink.sentences import CLOSE_OTHER, MEMORY_IS_LOST, NO_RESTART_LINE
 
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
 _WAKING_SLACK_S = 0.3
+_BANNER_ALIKE = 0.8  # share of a damaged banner that still tells it, as SequenceMatcher.ratio()
 _SILENCE_AFTER_START_S = 0.7  # after a board's greeting: common practice, no source
 
 
@@ -53,8 +56,8 @@ class Foresight:
     def warning(self, name: str) -> str:
         """Return the sentence that opening port `name` will probably restart the board."""
         return (
-            f"Opening {name} will probably restart the board ({self.why}): what its memory "
-            f"holds {UNLESS_STORED}."
+            f"Opening {name} will probably restart the board ({self.why}): {MEMORY_IS_LOST} then, "
+            "unless it is stored in EEPROM."
         )
 
 
@@ -270,7 +273,24 @@ class Waking:
             self._end += self._longest_s
             return Step(self._pacing.line_end, self._end)
         if (prompted and now >= quiet_at) or now >= self._end:
-            self.woke = self._banner in heard if self._banner else prompted
+            self.woke = _holds_banner(heard, self._banner) if self._banner else prompted
             self._done = True
             return Step()
         return Step(b"", min(quiet_at, self._end) if prompted else self._end)
+
+
+def _holds_banner(heard: bytes, banner: bytes) -> bool:
+    """Return whether the banner is among bytes that nobody asked for, even if badly damaged.
+
+    No program is listed or echoed before anything is sent, so less certainty is needed than on a
+    wire in use (see Wire).
+    """
+    if banner in heard or len(banner) < LONG_BANNER:
+        return banner in heard
+    text, known = heard.decode("latin-1"), banner.decode("latin-1")
+    alike = SequenceMatcher(b=known, autojunk=False)
+    for at in range(max(1, len(text) - len(known) + 1)):
+        alike.set_seq1(text[at : at + len(known)])
+        if alike.quick_ratio() >= _BANNER_ALIKE and alike.ratio() >= _BANNER_ALIKE:
+            return True
+    return False

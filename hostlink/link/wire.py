@@ -26,7 +26,7 @@ _POLLS = 30  # the time since the last byte is divided by this: a wait is overru
 _READ_SIZE = 4096
 _RECENT_BYTES = 512
 _ROW_END = re.compile(rb"[\r\n]")
-_LONG_BANNER = 12  # bytes; a banner of this length is recognised even with one damaged byte
+LONG_BANNER = 12  # bytes; a banner of this length is recognised even with one damaged byte
 _OPEN_TEXT = re.compile(rb"REM|DATA|\'", re.IGNORECASE)
 
 
@@ -167,7 +167,7 @@ def _is_in_program(before: bytes) -> bool:
 @functools.cache
 def _one_byte_off(text: bytes) -> re.Pattern[bytes] | None:
     """Return a pattern for a text with one damaged byte; None if the text is too short for it."""
-    if len(text) < _LONG_BANNER:
+    if len(text) < LONG_BANNER:
         return None
     found = list[bytes]()
     for at in range(len(text)):

@@ -19,6 +19,7 @@ from hostlink.practice.main_loop import chore_seconds
 from hostlink.practice.messages import wording_of
 from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
+from hostlink.practice.statements import read_line
 from hostlink.sentences import LISTING_UNCHANGED
 
 MOST_STATEMENTS = 1_000_000
@@ -61,6 +62,8 @@ class Walk:
         self.board = Basic(kind, seed=seed, program_bytes=size)
         self.state = self.board.state
         self.answers = list(inputs)
+        self._answered_at = [0] * len(self.answers)  # statements run when each was given
+        self._connected: list[tuple[int, PinInput]] = []  # by hand, and after how many statements
         self.script = list(script)
         self._made_of = text, kind, seed, size
         self._chores = chore_seconds(kind.settings)
@@ -85,8 +88,8 @@ class Walk:
             self.step()  # RUN itself
         self.statements = self.began = 0
         self.seconds = 0.0
-        self.state.pins.now = lambda: self.seconds * 1000
-        self.state.pins.connect(self.script)
+        self.board.pins.now = lambda: self.seconds * 1000
+        self.board.pins.connect(self.script)
 
     def _enter(self, row: str) -> None:
         """Store a line. A row without a number is no part of the program, and is not run."""
@@ -117,7 +120,7 @@ class Walk:
         return len(self._printed)
 
     def printed_since(self, start: int) -> str:
-        """Return what was printed behind so many bytes, rows ended by LF."""
+        """Return what was printed after so many bytes, rows ended by LF."""
         return self._text(bytes(self._printed[start:]))
 
     def _text(self, data: bytes) -> str:
@@ -129,8 +132,25 @@ class Walk:
 
         A prompt that follows on a row of its own is no part of it.
         """
-        rows = self.board.last_error.decode("latin-1").split("\n")
+        rows = self.error_text.splitlines()
         return next((" ".join(row.split()) for row in rows if row.strip()), "")
+
+    @property
+    def error_text(self) -> str:
+        """Return all that the board said of that error, rows ended by LF."""
+        return self._text(self.board.last_error)
+
+    @property
+    def lacked(self) -> list[str]:
+        """Return the words of the program that a real board runs and the practice board cannot."""
+        language = self.board.kind.language
+        wrong = [read_line(text, language)[1] for text in self.board.lines.values()]
+        return sorted({each.lacks for each in wrong if each and each.lacks})
+
+    @property
+    def missing(self) -> str:
+        """Return the one of `lacked` that stopped the program, or ""."""
+        return self.board.missing
 
     @property
     def stood_at(self) -> int | None:
@@ -145,13 +165,14 @@ class Walk:
     def answer(self, line: str) -> None:
         """Give one more line for INPUT; a program that waits for it can go on."""
         self.answers.append(line)
+        self._answered_at.append(self.statements)
         if self.ended == "input":
             self.ended = None
 
     def connect(self, pin: str, value: int) -> None:
         """Give a pin a level from outside, from now on."""
         one = PinInput(self.seconds * 1000, pin, value)
-        self.script.append(one)
+        self._connected.append((self.statements, one))
         self.state.pins.connect([one])
 
     def run(self, most: int = MOST_STATEMENTS, seconds: float = 0.0) -> End:
@@ -177,11 +198,19 @@ class Walk:
     def back(self) -> Walk:
         """Return the run as it was when this line was begun or, at its beginning, the one before.
 
-        It is run again from the start, with the answers and the levels of pins that were given.
+        It is run again from the start, with the answers and the levels of pins that were given
+        until then. What was given later is forgotten, so that another answer can be given.
         """
         target = self.began if self.statements > self.began else self._began_before
         text, kind, seed, size = self._made_of
-        earlier = Walk(text, kind, self.answers, self.script, seed=seed, size=size)
+        given = [at for at in self._answered_at if at <= target]
+        answers = self.answers[: len(given)]
+        earlier = Walk(text, kind, answers, self.script, seed=seed, size=size)
+        earlier._answered_at = given
+        for at, one in self._connected:
+            if at <= target:
+                earlier.run(at)  # at the same place between two statements, not only in time
+                earlier.connect(one.pin, one.value)
         earlier.run(target)
         return earlier
 

@@ -27,16 +27,14 @@ def test_what_is_written_is_read_again(tmp_path: Path) -> None:
 
 
 @given(st.text(max_size=40))
-def test_any_port_name_survives_as_far_as_it_can_be_printed(
+def test_any_port_name_is_read_again_as_it_was(
     tmp_path_factory: pytest.TempPathFactory, text: str
 ) -> None:
-    """No text makes a file that cannot be read again."""
+    """Also one with control characters in it."""
     path = tmp_path_factory.mktemp("s") / "settings.toml"
     text = text.encode("utf-8", "ignore").decode("utf-8")
     write_settings(path, Settings(port=text))
-    read = read_settings(path)
-    assert not read.fault
-    assert read.port == "".join(one for one in text if one.isprintable())
+    assert read_settings(path) == Settings(port=text)
 
 
 @pytest.mark.parametrize(
@@ -63,7 +61,7 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("table", "words"),
     [
-        ('lod = "f5"', 'give a key to "lod", which is no action; "load" is one'),
+        ('lod = "f5"', 'give a key to "lod", which is not an action; "load" is one'),
         ('run = "alt+r"', 'give "run" the key "alt+r", which is not written like'),
         ('run = "r"', 'give "run" the key "r", which is not written like'),
         ('run = "ctrl+m"', "which terminals send for another key"),
@@ -72,7 +70,10 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
         ('look = "f5"', 'give the key f5 to "look" and to "quiet"'),
         ('look = "f11"\nstored = "f11"', 'give the key f11 to "look" and to "stored"'),
         ("run = 5", "hold keys that are not text"),
-        ('"boards.detatch" = "x"', '"boards.detatch", which is no action; "boards.detach" is one'),
+        (
+            '"boards.detatch" = "x"',
+            '"boards.detatch", which is not an action; "boards.detach" is one',
+        ),
         (
             '"boards.detach" = "alt+d"',
             'the key "alt+d", which is not written like d, space, ctrl+l',
@@ -103,7 +104,7 @@ def test_a_wrong_theme_does_not_hide_wrong_keys(tmp_path: Path) -> None:
     path = tmp_path / "settings.toml"
     path.write_text('theme = "violet"\n[keys]\nlaod = "f5"\n')
     fault = read_settings(path).fault
-    assert '"laod", which is no action' in fault
+    assert '"laod", which is not an action' in fault
     assert 'an unknown theme, "violet"' in fault
 
 

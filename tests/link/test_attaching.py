@@ -227,6 +227,27 @@ def test_a_starting_board_is_heard_without_sending_anything(bench: Any, banner: 
     assert 1.0 < here.clock.now() < 1.3  # the board's 1.0 s and a moment of quiet, no more
 
 
+@pytest.mark.parametrize(
+    ("heard", "woke"),
+    [
+        (b"\r\nracti e board, 3000 bytes\r\n+ ", True),
+        (b"\r\npractic\r board, 3000 bytes\r\n+ ", True),
+        (b"\r\n+ ", False),
+        (b"\r\nLATITUDE AND BOARD OF TRADE\r\n+ ", False),
+    ],
+)
+def test_a_start_is_known_by_a_banner_of_which_some_bytes_were_damaged(
+    heard: bytes, woke: bool
+) -> None:
+    """Nothing was sent, so nothing else can look like it (found by the soak: a board lost its
+    program when its port was opened, and that was not told)."""
+    core = waking()
+    core.step(0.0, heard)
+    core.step(5.0, b"")
+    assert core.done
+    assert core.woke is woke
+
+
 def test_a_board_that_runs_on_is_not_taken_for_a_starting_one(bench: Any) -> None:
     """Silence for one and a half times the restart time, and it is given up."""
     here = bench()

@@ -69,7 +69,7 @@ def test_an_answer_can_come_late() -> None:
     """Where a program asks and no answer is left it waits, and goes on with one."""
     one = walk(ASKING, "1")
     assert one.run() == "input"
-    assert (one.line, one.question, one.state.variables[ord("I") - 65]) == (20, "? ", 2)
+    assert (one.line, one.question, one.state.variables["I"]) == (20, "? ", 2)
     one.answer("2")
     assert one.run() == "end"
     whole = walk(ASKING, "1", "2")
@@ -82,12 +82,42 @@ def test_a_step_back_is_the_run_as_it_was() -> None:
     one = walk(ASKING, "1", "2")
     seen = []
     while one.ended is None:
-        seen.append((one.line, one.statements, one.output, list(one.state.variables)))
+        seen.append((one.line, one.statements, one.output, dict(one.state.variables)))
         step_line(one)
     for was in reversed(seen):
         one = one.back()
         assert (one.line, one.statements, one.output, one.state.variables) == was
     assert one.back().statements == 0
+
+
+def test_a_step_back_leaves_what_pins_were_when_they_were_read() -> None:
+    """A pin that was switched behind a statement is not yet switched when that is run again."""
+    one = walk("10 LET A=PIN(2)\n20 LET B=LEVEL(0)\n30 GOTO 10\n")
+    seen = []
+    for value in range(12):
+        seen.append((one.line, one.statements, list(one.state.variables)))
+        step_line(one)
+        one.connect("2" if value % 2 else "ADC0", value % 4 // 2 or value)
+    for was in reversed(seen):
+        one = one.back()
+        assert (one.line, one.statements, one.state.variables) == was
+
+
+def test_behind_a_step_back_a_question_is_asked_again() -> None:
+    """The answer from then is forgotten; those to earlier questions, and the first inputs, stay."""
+    one = walk("10 INPUT A\n20 INPUT B\n30 INPUT C\n", "1")
+    assert one.run() == "input"
+    for answer in ("2", "no number"):
+        one.answer(answer)
+        assert one.run() == "input"
+    assert one.line == 30
+    one = one.back()
+    assert (one.line, one.answers) == (30, ["1", "2"])
+    one = one.back().back()
+    assert (one.line, one.answers) == (10, ["1"])
+    assert one.run() == "input"
+    one.answer("5")
+    assert (one.run(), one.line, one.output) == ("input", 30, "? 1\n? 5\n")
 
 
 def test_a_step_back_inside_a_line_goes_to_its_beginning() -> None:
@@ -97,7 +127,7 @@ def test_a_step_back_inside_a_line_goes_to_its_beginning() -> None:
         one.step()
     assert one.line == 20
     back = one.back()
-    assert (back.line, back.state.variables[0]) == (20, 1)
+    assert (back.line, back.state.variables["A"]) == (20, 1)
 
 
 def test_it_ends_within_what_it_is_given() -> None:

@@ -206,10 +206,6 @@ class Desk(Screen[None]):
         event.stop()
         self.sheet_pane.open_word(event.word)
 
-    def on_shelf_failed(self, event: Shelf.Failed) -> None:
-        event.stop()
-        self.app.show_error(event.error)
-
     def to_archive(self) -> None:
         """Move the focus to the archive's search."""
         self.show_band("shelf")

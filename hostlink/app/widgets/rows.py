@@ -178,7 +178,7 @@ class Rows(ScrollView, can_focus=True):
         self._follow()
 
     def _row_text(self, cells: Sequence[str]) -> str:
-        """Return a row; a cell that is too long also takes the empty ones behind it."""
+        """Return a row; a cell that is too long also takes the empty ones after it."""
         parts: list[str] = []
         columns = [at for at, width in enumerate(self._widths) if width]
         while columns:
