@@ -63,8 +63,7 @@ def run(
     from hostlink.jobs.run.answers import Given, read_answers
     from hostlink.jobs.run.output import need_new_file
 
-    from_file = input_path is not None and str(input_path) != "-"
-    given = Given(read_answers(input_path)) if input_path and from_file else None
+    given = Given(read_answers(input_path)) if input_path and str(input_path) != "-" else None
     need_new_file(output)
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
