@@ -191,7 +191,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "history": (
         ("List the revisions of a program", "history hail"),
-        ("The same for a script", "history hail --json"),
+        ("See how it grew, up to the board's limit", "history hail --sizes"),
     ),
     "runs": (
         ("List the runs of a program", "runs hail"),

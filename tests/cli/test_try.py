@@ -243,6 +243,8 @@ def test_pins_come_from_a_file_and_are_told(
         told = hostlink("try", name, "--pins", "pins.csv")
         assert told.status == 1
         assert "Row 2 of pins.csv" in told.err
+    told = hostlink("try", name, "--pins", "pins.csv", "--profile", "capital")
+    assert told.status == 1 and "this kind of board has no words for pins" in told.err
 
 
 def test_a_shipped_pin_program_runs_with_its_own_inputs(hostlink: Callable) -> None:

@@ -20,7 +20,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
-from hostlink.jobs.class_register.row_state import MEASURED, Given, Kept, Measured, row_state
+from hostlink.jobs.class_register.row_state import MEASURED, Handout, LastSave, Measured, row_state
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import ending_words, last_fill, left_untouched, loaded_by
@@ -167,7 +167,7 @@ class _Record:
         """Return the learner's row. materials: the handouts by their names, read once."""
         seat, load, save = self.seat, self.load, self.save
         handed, kept = self.state
-        coming = self._coming(materials) if handed is Given.NOTHING else None
+        coming = self._coming(materials) if handed is Handout.NOTHING else None
         given = self._content(load.revision) if load is not None else None
         listing = self._measured(given, coming)
         profile = self._profile()
@@ -188,23 +188,23 @@ class _Record:
             handed_out=loaded_by(load) if load else "",
             load=self._ending(),
             handed_out_at=load.started_at if load else None,
-            not_found=what if handed is Given.NOTHING and what and coming is None else "",
+            not_found=what if handed is Handout.NOTHING and what and coming is None else "",
             changed=changed,
             ledger=measure(listing, profile.rules) if listing is not None and profile else None,
             error=self._error(),
             saved=save.revision if save is not None else "",
             saved_at=save.started_at if save else None,
             as_handed_out=save is not None and not own,
-            before_this=kept is Kept.BEFORE,
+            before_this=kept is LastSave.BEFORE,
             doubt=archived.origin.unproven if archived is not None else "",
         )
 
     def _ending(self) -> str:
         """Return how the last load ended, "" if it is proven or there was none."""
         handed, _ = self.state
-        if handed is Given.BROKEN and self.load is not None:
+        if handed is Handout.BROKEN and self.load is not None:
             return _ending(self.load)
-        if handed is Given.OVERWRITTEN and self.fill is not None:
+        if handed is Handout.OVERWRITTEN and self.fill is not None:
             return f"then {loaded_by(self.fill)} {_ending(self.fill)}"
         return ""
 

@@ -9,7 +9,7 @@ from hostlink.archive.records import LEARNER, JobEvent
 from hostlink.words import fold
 
 
-class Given(Enum):
+class Handout(Enum):
     """What became of the last handout that overwrote a learner's board."""
 
     NOTHING = "no handout was begun"
@@ -19,7 +19,7 @@ class Given(Enum):
     OVERWRITTEN = "proven, then overwritten by another load, which is not proven"
 
 
-class Kept(Enum):
+class LastSave(Enum):
     """When the learner's work was last saved."""
 
     NEVER = "never"
@@ -38,27 +38,27 @@ class Measured(Enum):
 
 
 MEASURED = {
-    (Given.NOTHING, Kept.NEVER): Measured.COMING,
-    (Given.NOTHING, Kept.SINCE): Measured.SAVED,
-    (Given.THERE, Kept.NEVER): Measured.ON_BOARD,
-    (Given.THERE, Kept.BEFORE): Measured.ON_BOARD,
-    (Given.THERE, Kept.SINCE): Measured.ON_BOARD,
-    (Given.ELSEWHERE, Kept.NEVER): Measured.HANDOUT,
-    (Given.ELSEWHERE, Kept.BEFORE): Measured.HANDOUT,
-    (Given.ELSEWHERE, Kept.SINCE): Measured.SAVED,
-    (Given.BROKEN, Kept.NEVER): Measured.NOTHING,
-    (Given.BROKEN, Kept.BEFORE): Measured.NOTHING,
-    (Given.BROKEN, Kept.SINCE): Measured.SAVED,
-    (Given.OVERWRITTEN, Kept.NEVER): Measured.NOTHING,
-    (Given.OVERWRITTEN, Kept.BEFORE): Measured.NOTHING,
-    (Given.OVERWRITTEN, Kept.SINCE): Measured.SAVED,
+    (Handout.NOTHING, LastSave.NEVER): Measured.COMING,
+    (Handout.NOTHING, LastSave.SINCE): Measured.SAVED,
+    (Handout.THERE, LastSave.NEVER): Measured.ON_BOARD,
+    (Handout.THERE, LastSave.BEFORE): Measured.ON_BOARD,
+    (Handout.THERE, LastSave.SINCE): Measured.ON_BOARD,
+    (Handout.ELSEWHERE, LastSave.NEVER): Measured.HANDOUT,
+    (Handout.ELSEWHERE, LastSave.BEFORE): Measured.HANDOUT,
+    (Handout.ELSEWHERE, LastSave.SINCE): Measured.SAVED,
+    (Handout.BROKEN, LastSave.NEVER): Measured.NOTHING,
+    (Handout.BROKEN, LastSave.BEFORE): Measured.NOTHING,
+    (Handout.BROKEN, LastSave.SINCE): Measured.SAVED,
+    (Handout.OVERWRITTEN, LastSave.NEVER): Measured.NOTHING,
+    (Handout.OVERWRITTEN, LastSave.BEFORE): Measured.NOTHING,
+    (Handout.OVERWRITTEN, LastSave.SINCE): Measured.SAVED,
 }
 """Which program is measured in each state."""
 
 
 def row_state(
     program: str, load: JobEvent | None, fill: JobEvent | None, saved_at: datetime | None
-) -> tuple[Given, Kept]:
+) -> tuple[Handout, LastSave]:
     """Return the state of a learner's row, a key of MEASURED.
 
     program: that of their work. load: the last handout to them that overwrote a board. fill: the
@@ -66,15 +66,15 @@ def row_state(
     last saved. None where there is no such thing.
     """
     since = load is None or (saved_at is not None and saved_at > load.started_at)
-    kept = Kept.NEVER if saved_at is None else Kept.SINCE if since else Kept.BEFORE
+    kept = LastSave.NEVER if saved_at is None else LastSave.SINCE if since else LastSave.BEFORE
     if load is None:
-        return Given.NOTHING, kept
+        return Handout.NOTHING, kept
     if load.outcome != "done":
-        return Given.BROKEN, kept
+        return Handout.BROKEN, kept
     if fill is None or fill.started_at < load.started_at:
-        return Given.ELSEWHERE, kept
+        return Handout.ELSEWHERE, kept
     if fold(str(fill.detail.get(LEARNER, program))) != fold(program):
-        return Given.ELSEWHERE, kept
+        return Handout.ELSEWHERE, kept
     if fill.job == "load" and fill.outcome != "done":
-        return Given.OVERWRITTEN, kept
-    return Given.THERE, kept
+        return Handout.OVERWRITTEN, kept
+    return Handout.THERE, kept
