@@ -31,7 +31,7 @@ from hostlink.archive.search_words import words
 _SHORTEST, _LONGEST = 3, 20  # letters of a word that is looked for inside others or with a slip
 _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
-_LISTINGS = 3_000  # likewise
+_LISTINGS = 1_000  # likewise
 _HOLDING = 500  # the newest of them with it that count
 
 
