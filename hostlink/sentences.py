@@ -94,6 +94,11 @@ def no_pin(pin: object) -> str:
     return f"the board has no pin {pin}"
 
 
+def cannot_run(words: str) -> str:
+    """Return the clause that a practice board lacks words that a real one of its kind runs."""
+    return f"the practice board cannot run {words}, which a real board of this kind can"
+
+
 def no_archive_at(path: Path) -> str:
     """Return the clause that a file that should be an archive is not there."""
     return f"There is no archive at {path}"
@@ -123,6 +128,10 @@ NOTHING_KEPT = "Nothing was kept in the archive."
 PARTLY_THERE = "the board holds a part of it"
 LEFT_ALONE = "It was left as it is."
 STILL_ON_BOARD = "The program is still on the board."
+MAY_HAVE_ONE_MORE = (
+    "The program is still on the board, but what was typed to read it arrived damaged and may have "
+    "become one more line of it."
+)
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
 ARCHIVE_UNCHANGED = "The archive is as it was."

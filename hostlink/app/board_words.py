@@ -16,7 +16,7 @@ from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.session.activity import BoardState
-    from hostlink.listing import Ledger, Review
+    from hostlink.listing import Finding, Ledger, Review
 
 
 _LONGEST_QUESTION = 21  # characters that are shown of it
@@ -188,19 +188,26 @@ def held_words(held: KnownContents | None) -> str:
     return "changed" if held.changed and not held.proven_at else f"{held.size:,} held"
 
 
-def finding_words(review: Review, row: int) -> str:
-    """Return the finding for a row, counted from 0, or else for the whole listing."""
-    from hostlink.listing.finding import SEVERITIES, STRANGE_WORD  # not before the first drawing
+def finding_at(review: Review, row: int) -> Finding | None:
+    """Return the worst finding for a row, counted from 0, or else for the whole listing."""
+    from hostlink.listing.finding import SEVERITIES  # not before the first drawing
 
     found = review.findings
     at_row = [one for one in found if one.line_at - 1 == row]
-    chosen = at_row or [one for one in found if not one.line_at] or list(found)
-    if not chosen:
+    chosen = at_row or [one for one in found if not one.line_at] or found
+    return min(chosen, key=lambda one: SEVERITIES.index(one.severity), default=None)
+
+
+def finding_words(review: Review, row: int) -> str:
+    """Return `finding_at` in words."""
+    from hostlink.listing.finding import STRANGE_WORD  # not before the first drawing
+
+    first = finding_at(review, row)
+    if first is None:
         return NOTHING_WRONG
-    first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
-    is_said = at_row or first.number is None or first.names_its_place
+    is_said = first.line_at - 1 == row or first.number is None or first.names_its_place
     where = "" if is_said else f"Line {first.number}: "
-    more = len(found) - 1
+    more = len(review.findings) - 1
     others = f" ({way_to('findings')}: {more:,} more)" if more else ""
     advice = first.advice
     if first.rule == "does-not-fit":

@@ -1,13 +1,14 @@
 """Draw the numbers that a program prints while it runs, in the terminal of `run --plot`.
 
-Where standard output is a terminal, rows that go on with the drawn columns are only drawn; all else
-that is printed stands above the drawing. Otherwise every row goes to standard output too. The
-drawing is on stderr; where that is no terminal, it is printed once, at the end.
+Where standard output and stderr are a terminal, rows that go on with the drawn columns are only
+drawn; all else that is printed stands above the drawing. Otherwise every row goes to standard
+output too. The drawing is on stderr; where that is no terminal, it is printed once, at the end.
 """
 
 from __future__ import annotations
 
 import sys
+from threading import Lock
 
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
@@ -29,9 +30,10 @@ class PlotScreen(QuestionScreen):
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
         super().__init__(tell, answers)
         self._numbers = Numbers()
+        self._taking = Lock()  # rich draws in a thread of its own, while rows are taken in another
         self._console = Console(stderr=True, markup=False, highlight=False)
         self._live: Live | None = None
-        self._shows_rows = not sys.stdout.isatty()
+        self._shows_rows = not (sys.stdout.isatty() and is_terminal())
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Give rich the drawing as it is now."""
@@ -41,7 +43,8 @@ class PlotScreen(QuestionScreen):
     def _printed(self, text: str) -> None:
         is_seen = self._typist is not None and self._asked != ""  # a question with its answer
         super()._printed(text)
-        is_drawn = self._numbers.add(text)
+        with self._taking:
+            is_drawn = self._numbers.add(text)
         if self._shows_rows:
             data(text)
         elif not (is_drawn or is_seen):
@@ -71,5 +74,6 @@ class PlotScreen(QuestionScreen):
             say(row)
 
     def _drawn(self) -> list[str]:
-        columns = self._numbers.shown
-        return [] if columns is None else plotted([columns])
+        with self._taking:
+            columns = self._numbers.shown
+            return [] if columns is None else plotted([columns])

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
+from contextlib import AbstractContextManager
 from pathlib import Path
 
-from hostlink.errors import ListingError, RefusedError, file_errors
+from hostlink.errors import HostlinkError, ListingError, RefusedError, file_errors
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 from hostlink.reading import read_at_most
@@ -48,6 +49,18 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         advice="Name another file or folder.",
     ):
         write_whole(path, content)
+
+
+def folder_errors(
+    folder: Path,
+    done: str,
+    *,
+    kind: type[HostlinkError] = RefusedError,
+    kept: str = "Nothing was written.",
+) -> AbstractContextManager[None]:
+    """Raise an error of `kind` where the block cannot use a folder. done: "read", or "made"."""
+    what = f"The folder {folder} cannot be {done}"
+    return file_errors(kind, what, kept=kept, advice="Name another folder.")
 
 
 def read_bytes(path: Path, most: int = LIMIT) -> bytes:

@@ -159,10 +159,10 @@ class FreeMemoryCheck:
             revision=self.revision,
         )
         raise ReadBackError(
-            f"{self.state.label} was read back right, and then somebody typed "
-            f"{lines_named(added)} at the board. Now it is kept as "
+            f"{self.state.label} was read back right, but then somebody typed "
+            f"{lines_named(added)} at the board. The result is kept as "
             f"{kept.spec}.",
-            advice="Load again when nobody types at the board.",
+            advice="Load again when nobody is typing at the board.",
         )
 
 

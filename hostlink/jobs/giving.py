@@ -15,10 +15,9 @@ from hostlink.errors import (
     ListingError,
     RefusedError,
     UsageError,
-    file_errors,
 )
 from hostlink.jobs.collecting import Gathered, check_keepable
-from hostlink.jobs.files import TakenError, is_there, write_new
+from hostlink.jobs.files import TakenError, folder_errors, is_there, write_new
 from hostlink.jobs.listing_source import (
     Material,
     from_archive,
@@ -180,12 +179,7 @@ def into_folder(folder: Path, files: Sequence[Member], *, replace: bool) -> None
 
     The name of a file may begin with a folder in it.
     """
-    with file_errors(
-        RefusedError,
-        f"The folder {folder} cannot be made",
-        kept="Nothing was written.",
-        advice="Name another folder.",
-    ):
+    with folder_errors(folder, "made"):
         for inner in {(folder / member.name).parent for member in files}:
             inner.mkdir(parents=True, exist_ok=True)
     there = [member.name for member in files if is_there(folder / member.name)]

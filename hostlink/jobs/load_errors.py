@@ -47,6 +47,8 @@ class LoadState:
 def with_load_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
     """Return the error completed by what was kept and by the state of the board."""
     state.is_told = True
+    if isinstance(error, NotKnownError) and state.touched:
+        error = error.but(kept="")  # it says that the board was not touched
     if state.proven:
         return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
     what, advice = error.what, error.advice
@@ -65,7 +67,7 @@ def with_load_state(session: Session, error: HostlinkError, state: LoadState) ->
         advice = advice or when_link_is_back("Load")
     return error.but(
         what=what,
-        kept=_kept(error, state, any_sent=session.patience.lines_sent[0] > 0),
+        kept=_kept(session, error, state),
         advice=advice,
     )
 
@@ -80,16 +82,19 @@ def _how_far(sent: int, lines: int) -> str:
     return f"all {plural(lines, 'line')} are stored, and not proven"
 
 
-def _kept(error: HostlinkError, state: LoadState, *, any_sent: bool) -> str:
+def _kept(session: Session, error: HostlinkError, state: LoadState) -> str:
     """Say what was not lost, and what the board holds."""
     says_more = isinstance(error, ArchiveError | NotKnownError)
     parts = [error.kept] if says_more and error.kept else []
-    if not state.touched and error.kept != BOARD_UNCHANGED and not isinstance(error, NotKnownError):
-        parts.append(UNTOUCHED)
+    if not state.touched:
+        if error.kept != BOARD_UNCHANGED and not isinstance(error, NotKnownError):
+            parts.append(session.dialogue.evidence.unless_damaged(UNTOUCHED))
+    elif isinstance(error, NotKnownError):
+        parts.append(f"What the board holds of {state.label} is not known.")
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(
             f"At most a part of {state.label} is on the board."
-            if any_sent
+            if session.patience.lines_sent[0] > 0
             else f"No line of {state.label} is known to be stored; memory may be cleared."
         )
     if state.spec:

@@ -15,7 +15,7 @@ from hostlink.jobs.events import KeptAs, put_back_advice
 from hostlink.jobs.session.job import for_learner, recorded_job
 from hostlink.jobs.session.last_known import held_as, is_same, last_program
 from hostlink.jobs.session.patience import capture_s
-from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
+from hostlink.jobs.session.rescuing import board_origin, capture_memory, heal_by, held_content
 from hostlink.jobs.session.session import Session
 from hostlink.listing.rules import Rules
 from hostlink.sentences import (
@@ -88,13 +88,12 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     with recorded_job(session, archive, "save", board, detail=detail) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
-            result = session.dialogue.capture()
+            result = capture_memory(session, archive, board)
         except Interrupted as error:
             session.abandon()
-            kept = f"{UNTOUCHED} {NOTHING_KEPT}"
-            raise error.but(kept=kept) from error
+            raise error.but(kept=_nothing_done(session)) from error
         except HostlinkError as error:
-            kept = error.kept or f"{UNTOUCHED} {NOTHING_KEPT}"
+            kept = error.kept or _nothing_done(session)
             is_link = isinstance(error, LinkError)
             again = when_link_is_back("Save") if is_link else ""
             raise error.but(kept=kept, advice=error.advice or again) from error
@@ -184,6 +183,11 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
         advice=lambda by: f"Give it one {by.save_with_name}.",
         needed=Needed.NAME,
     )
+
+
+def _nothing_done(session: Session) -> str:
+    """Say what the board and the archive hold after a capture that failed."""
+    return f"{session.dialogue.evidence.unless_damaged(UNTOUCHED)} {NOTHING_KEPT}"
 
 
 def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:

@@ -49,7 +49,7 @@ def pins_read(walk: Walk) -> list[str]:
 
 
 def pin_words(walk: Walk, name: str) -> str:
-    """Return what is at a pin: "13 on", "9 width 128", "ADC0 512"."""
+    """Describe the state of a pin: "13 on", "9 width 128", "ADC0 512"."""
     bank = walk.state.pins
     level, put = bank.level(name), bank.out.get(name)
     if put is not None and name not in bank.levels:

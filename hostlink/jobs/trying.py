@@ -26,6 +26,7 @@ from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.pin_bank import PinInput
 from hostlink.practice.values import Variables
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
+from hostlink.sentences import cannot_run
 
 COMMAND = "try"
 """Begins the command of a run without a board; after it stands what else its setting holds."""
@@ -124,11 +125,6 @@ class Tried:
             "pins": [asdict(each) for each in walk.state.pins.changes],
             "expected": expected and {"revision": expected.revision, "differs": self.differs},
         }
-
-
-def cannot_run(words: str) -> str:
-    """Return the clause that a practice board lacks words that a real one of its kind runs."""
-    return f"the practice board cannot run {words}, which a real board of this kind can"
 
 
 def kind_for(profile: Profile) -> BoardKind:

@@ -24,9 +24,8 @@ def read_input_statement(text: LineText) -> Step:
     if "input-text" in text.language.means and text.peek() in text.language.quotes:
         question = text.quoted()
         text.need(",")
-    variables = [read_variable(text)]
-    while text.language.input_list != "none" and text.take(","):
-        variables.append(read_variable(text))
+    many = text.language.input_list != "none"
+    variables = text.listed(read_variable) if many else [read_variable(text)]
     if text.language.input_list == "rows":
         return lambda state: _ask_each(state, variables, question)
     return lambda state: _ask(state, variables, question)

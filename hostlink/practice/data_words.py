@@ -5,7 +5,6 @@ ECMA-55, sections 7 and 14, from memory.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -14,7 +13,6 @@ from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import read_variable
 from hostlink.practice.line_text import LineText
 from hostlink.practice.state import State, Step
-from hostlink.practice.values import Variable
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,18 +26,17 @@ class _Data:
 
 
 def _read_data(text: LineText) -> Step:
-    items = []
-    to_comma = re.compile(f"[^,{re.escape(text.language.separator)}]*")
-    while True:
-        if text.peek() in (*text.language.quotes,):
-            items.append(text.quoted())
-        else:
-            found = to_comma.match(text.text, text.at)
-            assert found is not None  # it may be empty
-            text.at = found.end()
-            items.append(found[0].rstrip())
-        if not text.take(","):
-            return _Data(tuple(item.encode("latin-1") for item in items))
+    return _Data(tuple(text.listed(_read_item)))
+
+
+def _read_item(text: LineText) -> bytes:
+    """Take quoted text, or all up to a comma or the end of the statement, which may be empty."""
+    if text.peek() in (*text.language.quotes,):
+        return text.quoted().encode("latin-1")
+    start = text.at
+    while text.text[text.at : text.at + 1] not in ("", ",", text.language.separator):
+        text.at += 1
+    return text.text[start : text.at].rstrip().encode("latin-1")
 
 
 def _all_data(state: State) -> Iterator[bytes]:
@@ -51,7 +48,7 @@ def _all_data(state: State) -> Iterator[bytes]:
 
 
 def _read_read(text: LineText) -> Step:
-    variables = _read_variables(text)
+    variables = text.listed(read_variable)
 
     def read(state: State) -> None:
         state.data = state.data or _all_data(state)
@@ -65,19 +62,12 @@ def _read_read(text: LineText) -> Step:
     return read
 
 
-def _read_variables(text: LineText) -> list[Variable]:
-    variables = [read_variable(text)]
-    while text.take(","):
-        variables.append(read_variable(text))
-    return variables
-
-
 def _restore(state: State) -> None:
     state.data = None
 
 
 def _read_dim(text: LineText) -> Step:
-    variables = _read_variables(text)
+    variables = text.listed(read_variable)
     if not all(variable.places for variable in variables):
         raise text.puzzled()
 

@@ -166,11 +166,9 @@ def read_variable(text: LineText) -> Variable:
     name = read_name(text)
     if "arrays" not in text.language.means or not text.take("("):
         return Variable(name)
-    places = [read_expression(text)]
-    while text.take(","):
-        places.append(read_expression(text))
+    places = tuple(text.listed(read_expression))
     text.need(")")
-    return Variable(name, tuple(places))
+    return Variable(name, places)
 
 
 def _value_of(variable: Variable) -> Expression:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from typing import TypeVar
 
 from hostlink.practice.arithmetic import LARGEST, Value
 from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.functions import plain
 from hostlink.practice.kind import KindLanguage
 
+_Read = TypeVar("_Read")
 DIGITS = frozenset("0123456789")
 LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _BLANKS = " \t"
@@ -55,6 +58,13 @@ class LineText:
         """Take a word. Raises Complaint if something else stands here."""
         if not self.take(word):
             raise self.puzzled()
+
+    def listed(self, read: Callable[[LineText], _Read]) -> list[_Read]:
+        """Return what `read` takes, once or more often with commas between."""
+        found = [read(self)]
+        while self.take(","):
+            found.append(read(self))
+        return found
 
     def digits(self) -> int:
         """Take a run of digits, at most `LARGEST` + 1. Raises Complaint beyond."""

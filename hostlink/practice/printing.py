@@ -26,7 +26,7 @@ class _Tab:
 Item: TypeAlias = "bytes | Expression | _Tab | None"
 
 
-def read_print(text: LineText) -> Step:
+def read_print_statement(text: LineText) -> Step:
     """Read PRINT items: a quoted text (bytes), an expression, a `_Tab`, or None for a comma.
 
     Where a semicolon ends the row only, what stands after one fails after the rest was shown.

@@ -28,7 +28,7 @@ from hostlink.practice.expression import (
 from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.pin_words import pin_readers
-from hostlink.practice.printing import read_print
+from hostlink.practice.printing import read_print_statement
 from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step
 from hostlink.practice.values import Expression
 
@@ -193,9 +193,7 @@ def _read_on(text: LineText) -> Step:
     calls = bool(text.take(*words["gosub"]))
     if not calls and not text.take(*words["goto"]):
         raise text.puzzled()
-    targets = [_read_target(text)]
-    while text.take(","):
-        targets.append(_read_target(text))
+    targets = text.listed(_read_target)
 
     def jump(state: State) -> None:
         place = int(choice(state))
@@ -248,7 +246,7 @@ def _read_rem(text: LineText) -> Step:
 
 _MEANINGS: dict[str, Callable[[LineText], Step]] = {
     "let": _read_let,
-    "print": read_print,
+    "print": read_print_statement,
     "input": read_input_statement,
     **DATA_STATEMENTS,
     "goto": _read_goto,

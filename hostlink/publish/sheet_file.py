@@ -78,7 +78,7 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
 def _codes(reader: _Reader, name: str) -> Codes:
     """Return the codes of the lines, which stand in the same order as these."""
     if len(reader.lines) != len(reader.codes):
-        raise _damaged(name, "it has not one code for each line")
+        raise _damaged(name, "it does not have one code for each line")
     lines: dict[int, str] = {}
     for row, told in zip(reader.lines, reader.codes, strict=True):
         number = next(iter(Listing.from_text(row).numbered()), None)

@@ -157,7 +157,7 @@ def test_a_stray_line_is_deleted(bench: Build, program: Program) -> None:
 def test_a_command_stored_as_a_line_while_reading_back_is_deleted(
     bench: Build, program: Program
 ) -> None:
-    """On a doubtful wire the last `LIST` of the read-back is stored as line 2 (found by the soak):
+    """On a doubtful wire the last `LIST` of the read-back is stored as line 2:
     what it brings is empty, so the board is read again, and the stray line goes."""
     b = bench(BoardSettings(echo=False), echo=False)
     listed, asked = b.dialogue.read_listing, []

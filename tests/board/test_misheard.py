@@ -9,7 +9,7 @@ import pytest
 
 from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.cli.ways import in_commands
-from hostlink.errors import LinkError, LinkReason
+from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.practice.settings import BoardSettings
 
@@ -47,7 +47,7 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
     program: Program, text: str, found: tuple[int, str] | None
 ) -> None:
     """Blanks do not count; the number has one digit, for one byte became it. A long one may have
-    been damaged once more (found by the soak); what somebody mistyped is theirs."""
+    been damaged once more; what somebody mistyped is theirs."""
     typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X", "A=A+1:C=2"]
     assert find_misheard_command(program(text), typed) == found
 
@@ -85,6 +85,31 @@ def test_such_a_line_is_deleted_and_nothing_is_called_read(
     assert caught.value.kept and in_commands(caught.value.advice)
     assert b.held == {10: 'PRINT "EBB"', 20: "END"}
     assert sorted(b.dialogue.capture().lines) == [10, 20]
+
+
+def test_a_capture_that_fails_says_which_command_became_a_line(bench: Callable[..., Any]) -> None:
+    """Whatever proves the program arrives damaged until it is given up (found by the soak: "The
+    program is still on the board", with a line 3 that nobody had sent)."""
+    b = bench(line_cancel=b"", erase=b"")
+    b.put('10 PRINT "EBB"\n20 END\n')
+    b.dialogue.attach()
+    listed, right, asked = b.dialogue.read_listing, b.dialogue.free_memory, []
+
+    def damaged() -> Any:
+        asked.append(1)
+        if len(asked) == 2:
+            b.put('3 IST\n10 PRINT "EBB"\n20 END\n')
+        return listed()
+
+    def disturbed() -> Any:
+        b.dialogue.evidence.disturbed()
+        return right()
+
+    b.dialogue.read_listing, b.dialogue.free_memory = damaged, disturbed
+    with pytest.raises(ReadBackError, match="line 3, which the board was told to delete") as caught:
+        b.dialogue.capture()
+    assert "may have become one more line" in caught.value.kept
+    assert b.held == {10: 'PRINT "EBB"', 20: "END"}
 
 
 def test_a_command_typed_in_this_conversation_is_known_again(bench: Callable[..., Any]) -> None:

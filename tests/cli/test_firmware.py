@@ -172,7 +172,7 @@ def test_what_is_no_hex_file_is_one_sentence(hostlink: Callable, place: Path) ->
     for name in ("letter.hex", "rubbish.hex"):
         told = hostlink("firmware", "review", name)
         assert (told.status, told.out) == (1, "")
-        assert f"{name} is no Intel HEX file" in told.err
+        assert f"{name} is not an Intel HEX file" in told.err
         assert len(told.err.splitlines()) == 3
 
 

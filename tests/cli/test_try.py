@@ -243,6 +243,8 @@ def test_pins_come_from_a_file_and_are_told(
         told = hostlink("try", name, "--pins", "pins.csv")
         assert told.status == 1
         assert "Row 2 of pins.csv" in told.err
+    told = hostlink("try", name, "--pins", "pins.csv", "--profile", "capital")
+    assert told.status == 1 and "this kind of board has no words for pins" in told.err
 
 
 def test_a_shipped_pin_program_runs_with_its_own_inputs(hostlink: Callable) -> None:
@@ -476,3 +478,29 @@ def test_data_ends_and_arrays_have_bounds(hostlink: Callable, listing: Listing) 
     ):
         told = hostlink("try", listing("10 DATA 5", f"20 {line}"), "--profile", "ready")
         assert (told.status, words in told.err) == (1, True), line
+
+
+def test_text_in_data_is_no_basic(hostlink: Callable, listing: Listing) -> None:
+    """A name with OR in it, TAB and a function behind a semicolon: the review finds no fault."""
+    name = listing("10 READ A$,B", "20 PRINT A$;TAB(9);INT(B)", "30 DATA DORA,7.5")
+    told = hostlink("review", name, "--profile", "ready")
+    assert "0 errors, 0 warnings" in told.out + told.err
+    told = hostlink("try", name)
+    assert (told.status, told.out) == (0, "DORA      7\n")
+    assert "seems to be for boards of the kind ready" in told.err
+
+
+def test_a_run_is_compared_with_a_try_by_what_it_printed(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """The rows on pins that a try adds are compared only with those of another try."""
+    name = listing("10 PRINT 5", "20 OUT 13,1")
+    hostlink("load", name)
+    hostlink("run")
+    hostlink("try", "LIGHT", "--expect")
+    told = hostlink("runs", "run@1", "run@2")
+    assert (told.status, told.out) == (0, "")
+    assert "They printed the same." in told.err
+    hostlink("keep", listing("10 PRINT 5"))
+    hostlink("try", "LIGHT", "--expect")
+    assert "-pin 13: on" in hostlink("runs", "run@2", "run@3").out

@@ -74,7 +74,7 @@ def test_a_source_that_cannot_be_read_stops_no_other(
     gathered = gather([tmp_path / "broken.zip", tmp_path / "bag", folder], PROFILE)
     assert len(keep_all(archive, gathered, PROFILE).kept) == 3
     why = dict(gathered.left_out)
-    assert "is no zip file" in advice_text(why[str(tmp_path / "broken.zip")])
+    assert "is not a zip file" in advice_text(why[str(tmp_path / "broken.zip")])
     assert "`hostlink archive import" in in_commands(why[str(tmp_path / "bag")])
 
 

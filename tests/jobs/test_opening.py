@@ -11,8 +11,12 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
-from hostlink.errors import LinkError, UsageError
-from hostlink.jobs.events import Event
+from hostlink.errors import LinkError, RefusedError, UsageError
+from hostlink.jobs.events import Event, MemoryLost
+from hostlink.jobs.listing_source import from_bytes
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 
@@ -57,6 +61,28 @@ def test_what_was_seen_last_decides(archive: Archive) -> None:
     (only,) = opened(archive, "red?", "ready")
     assert "will probably restart" in only
     assert opened(archive, "red?", "ready") == []
+
+
+@pytest.mark.parametrize("job", ["load", "save", "read"])
+def test_an_opening_that_may_have_emptied_memory_unnoticed_is_told(
+    archive: Archive, job: str
+) -> None:
+    """The profile names another greeting than the board's (found by the soak: done, and silent)."""
+    told: list[Event] = []
+    profile = find_profile("practice")
+    talk = dataclasses.replace(profile.talk, banner="another greeting", restarts_on_open=True)
+    profile = dataclasses.replace(profile, talk=talk)
+    address = "practice://red?restarts_on_open=yes&time=virtual"
+    with open_session(LinkChoice(address, profile), told.append, archive=archive) as session:
+        if job == "load":
+            load(session, archive, from_bytes(b"10 END\n", "new.bas", name="NEW"), LoadOptions())
+        elif job == "read":
+            read_contents(session, archive)
+        else:
+            with pytest.raises(RefusedError):
+                save(session, archive, SaveOptions("MINE"))
+    (lost,) = [str(each) for each in told if isinstance(each, MemoryLost)]
+    assert "may have restarted it and emptied its memory" in lost
 
 
 @pytest.mark.parametrize("kind", KINDS)

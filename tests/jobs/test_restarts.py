@@ -74,3 +74,27 @@ def test_a_job_may_report_the_restarts_so_far_itself() -> None:
     assert known.told == 0
     known.tell_all()
     assert known.told == known.seen == 2
+
+
+@pytest.mark.parametrize(
+    ("silent_start", "at_opening", "is_empty", "expected"),
+    [
+        (False, False, True, True),
+        (True, False, True, False),  # silent for as long as a start takes: it was not starting
+        (False, True, True, False),  # told at the opening
+        (False, False, False, False),
+    ],
+)
+def test_an_empty_memory_may_have_been_emptied_by_an_opening_that_was_not_recognised(
+    silent_start: bool, at_opening: bool, is_empty: bool, expected: bool
+) -> None:
+    """Something came that was not the banner. Told once; not after a restart on purpose."""
+    known, _ = restarts(banner=b"READY")
+    known.silent_start = silent_start
+    known.attached(at_opening=at_opening)
+    assert known.memory_read(is_empty=is_empty) is expected
+    assert not known.memory_read(is_empty=True)
+    caused, _ = restarts(banner=b"READY")
+    caused.attached(at_opening=False)
+    caused.caused()
+    assert not caused.memory_read(is_empty=True)

@@ -34,7 +34,7 @@ class Pastes(DeskPart):
         self._mended(text, self._place)
 
     def _mended(self, text: str, go_on: Callable[[str], None]) -> None:
-        """Show what mending does to a text, if anything, and go on with what is taken of it."""
+        """Show the repairs to a text, if it needs any, and go on with those that are accepted."""
         from hostlink.app.screens.mending import MendScreen
         from hostlink.listing import mend
 

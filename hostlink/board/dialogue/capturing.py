@@ -35,8 +35,6 @@ from hostlink.words import capital, lines_named, safe
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
 
-_STILL_THERE = f"{STILL_ON_BOARD} {NOTHING_KEPT}"
-
 _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
 _MOST_UNCLEAR = 12  # such answers in all before giving up
@@ -85,7 +83,6 @@ class Capturing:
                 case Next.READ_AGAIN:
                     continue
                 case Next.GIVE_UP:
-                    self._delete_own_command()
                     raise self._no_agreement(result.unsettled)
             capture = self._settled(votes, result)
             if capture is not None:
@@ -168,16 +165,20 @@ class Capturing:
         typed, own = self._dialogue.typed, self._readings[0].lines
         return find_misheard_command(lines, typed) or after_a_digit(lines, typed, own=own)
 
-    def _delete_own_command(self) -> None:
-        """Delete a command of ours that most readings show as a line, after they failed to agree.
+    def _delete_own_commands(self) -> str:
+        """Delete commands of ours that most readings show as a line; return a clause about them.
 
-        A line of the program that damage made look like a command appears in few of them.
+        A line of the program that damage made look like a command appears in few of them. The
+        clause begins with a semicolon; it is empty if there is no such line.
         """
         shows = Counter(ours[0] for r in self._readings if (ours := self._own_command_in(r.lines)))
+        said = ""
         for number, times in shows.items():
             if times > 1 and 2 * times > sum(number in r.lines for r in self._readings):
+                said += f"; a command arrived as line {number}, which the board was told to delete"
                 with suppress(LinkError):
                     self._dialogue.exchange(str(number))
+        return said
 
     def _reject_own_command(self, lines: Mapping[int, Line]) -> None:
         """Delete a command of ours that was stored as a line, and raise LinkError."""
@@ -240,8 +241,8 @@ class Capturing:
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
         row = next((row for row in reading.around if row in rows), next(iter(rows)))
         return NotKnownError(
-            f'With its listing the board shows "{safe(row[:60])}", which is no line of a program: '
-            "a part of the listing may be missing.",
+            f'With its listing the board shows "{safe(row[:60])}", which is not a line of a '
+            "program: a part of the listing may be missing.",
             advice=lambda by: (
                 "If this row always stands there, name it in answer_rows of the "
                 f"profile, or have it found {by.survey_discarding}, which "
@@ -250,7 +251,7 @@ class Capturing:
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
-        """Raise ReadBackError if rows of the listing are no lines.
+        """Raise ReadBackError if rows of the listing are not lines.
 
         Part of the program would be lost. Damage causes such rows too, but not the same one in most
         of the readings.
@@ -259,9 +260,9 @@ class Capturing:
             for number, row in reading.strays:
                 if row in rows and row != reading.order[-1]:
                     raise ReadBackError(
-                        f'At line {number} the board lists "{safe(row[:60])}", which is no line '
+                        f'At line {number} the board lists "{safe(row[:60])}", which is not a line '
                         "of a program; part of a line may have been wrapped.",
-                        kept=_STILL_THERE,
+                        kept=self._still_there,
                         advice="Check list_form in the profile; if the board wraps long lines, "
                         f"make line {number} shorter on the board.",
                     )
@@ -269,18 +270,23 @@ class Capturing:
     def _never_undisturbed(self) -> ReadBackError:
         return self._unread(
             f"The board's program was read {len(self._readings)} times, and each time what was "
-            "typed to prove it arrived damaged."
+            "typed to prove it arrived damaged"
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
         where = f" in {lines_named(unsettled)}" if unsettled else ""
         return self._unread(
-            f"{len(self._readings)} captures of the board's program do not agree{where}."
+            f"{len(self._readings)} captures of the board's program do not agree{where}"
         )
 
+    @property
+    def _still_there(self) -> str:
+        return f"{self._evidence.unless_damaged(STILL_ON_BOARD)} {NOTHING_KEPT}"
+
     def _unread(self, what: str) -> ReadBackError:
+        """Return the error that reading failed. what: a sentence without its full stop."""
         return ReadBackError(
-            what,
-            kept=_STILL_THERE,
+            f"{what}{self._delete_own_commands()}.",
+            kept=self._still_there,
             advice=f"{CHECK_WIRE} Then save again.",
         )

@@ -10,6 +10,7 @@ from collections import Counter
 from enum import Enum
 
 from hostlink.link.wire import Health
+from hostlink.sentences import MAY_HAVE_ONE_MORE
 
 _CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
 _DAMAGED_RATE = 0.002
@@ -26,7 +27,7 @@ class DamageSign(Enum):
     ASKED_AGAIN = "no prompt came, and the line end was sent again"
     LINE_DAMAGED = "a line of a load came back differently, or was not confirmed"
     READINGS_DIFFER = "two readings of the program differ in a line"
-    NO_LINE = "a row between the lines of a listing is no line"
+    NO_LINE = "a row between the lines of a listing is not a line"
     OTHER_WORDS = "the rows around a listing were others than before"
     NOT_AS_SENT = "the program was read back differently"
 
@@ -66,6 +67,13 @@ class Evidence:
     def damage_rate(self) -> float:
         """Return the estimated share of damaged bytes."""
         return self.total / max(1, self._health.bytes_in + self._health.bytes_out)
+
+    def unless_damaged(self, as_it_was: str) -> str:
+        """Return the sentence `as_it_was`, or what is true of a program on a damaging wire.
+
+        There a command whose first letter arrives as a digit is stored, and an empty line too.
+        """
+        return as_it_was if self.is_clean else MAY_HAVE_ONE_MORE
 
     def readings_needed(self, *, doubted: bool = False) -> int:
         """Return how many readings of an unknown program must agree.

@@ -27,7 +27,7 @@ _CASES = ("kept", "upper", "upper-everywhere")
 _SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
 _ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* {0,2})(?=\S)(.*)", re.DOTALL)
 _LONGEST_GAP = 4
-_MANY = 3  # lines rewritten in one way are no accident
+_MANY = 3  # lines that changed in the same way: more than chance
 _CHANGE = "Change these lines for this board."
 
 

@@ -18,7 +18,14 @@ from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.sentences import ANALOG_PIN, LOOK_FOR_LOOP, ends_in_error, left_out, line_is
+from hostlink.sentences import (
+    ANALOG_PIN,
+    LOOK_FOR_LOOP,
+    cannot_run,
+    ends_in_error,
+    left_out,
+    line_is,
+)
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
@@ -130,7 +137,7 @@ def _tried(
     if loose := material.listing.loose:
         say(left_out(loose))
     if walk.lacked:
-        say(f"{capital(trying.cannot_run(', '.join(walk.lacked)))}; it stops there.")
+        say(f"{capital(cannot_run(', '.join(walk.lacked)))}; it stops there.")
     with stoppable() as stopped:
         if trace:
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
@@ -316,8 +323,6 @@ _AS_EXPECTED = "as expected"
 
 def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
     """Return the cells of a row: program, revision tried, revision expected, and the result."""
-    from hostlink.jobs.trying import cannot_run
-
     names = [expected.program, "", expected.revision]
     if isinstance(tried, HostlinkError):
         return [*names, f"not tried: {tried.what}"]

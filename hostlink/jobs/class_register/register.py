@@ -70,12 +70,12 @@ def read_register(path: Path) -> Register:
     _check_keys(document, _TOP, faults)
     tables = document.get("learner", [])
     if not (isinstance(tables, list) and all(isinstance(each, dict) for each in tables)):
-        faults.add(("learner",), "each learner stands in a table of their own, headed [[learner]]")
+        faults.add(("learner",), "each learner has a table of their own, headed [[learner]]")
         tables = []
     elif not tables:
-        faults.add((), "there is no [[learner]], so the class has nobody in it")
+        faults.add((), "there is no [[learner]], so the class is empty")
     elif len(tables) > MOST_LEARNERS:
-        faults.add(("learner",), f"more than {MOST_LEARNERS} learners are no class")
+        faults.add(("learner",), f"a class has at most {MOST_LEARNERS} learners")
         tables = []
     found = [_learner(path, table, str(at), common, faults) for at, table in enumerate(tables)]
     _check_different(found, faults)

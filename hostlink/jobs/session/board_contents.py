@@ -10,7 +10,7 @@ from hostlink.board.dialogue.events import Phase
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.jobs.session.last_known import copy_of, held_as, last_program
 from hostlink.jobs.session.patience import capture_s
-from hostlink.jobs.session.rescuing import READING, held_content
+from hostlink.jobs.session.rescuing import READING, capture_memory, held_content
 from hostlink.jobs.session.session import Session
 
 
@@ -44,7 +44,7 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
     session.attach()
     board = session.board_in(archive)
     session.emit(Phase(READING, capture_s(session.profile)))
-    result = session.dialogue.capture()
+    result = capture_memory(session, archive, board)
     limit = session.profile.rules.storage.room
     copy = copy_of(archive, board)
     if not result.lines:

@@ -13,7 +13,7 @@ from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
-from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
+from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued, put_back_advice
 from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.session.last_known import (
     doubt_of_copy,
@@ -29,6 +29,10 @@ from hostlink.sentences import EMPTIED, NOT_KEPT, UNTOUCHED, let_be_lost
 from hostlink.words import capital, plural, safe
 
 READING = "Reading what the board holds"
+_MAY_BE_EMPTIED = (
+    "Memory is empty now. The board sent something at the opening of its port, which may have "
+    "restarted it and emptied its memory."
+)
 
 
 def _discard(by: Ways) -> str:
@@ -51,7 +55,7 @@ class HeldProgram:
 
 
 NOTHING = HeldProgram({}, 0)
-"""Stands for a program before anything was captured."""
+"""Stands for a program that has not been captured yet."""
 
 
 def held_content(session: Session, result: Capture) -> Content:
@@ -124,6 +128,18 @@ def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgr
     )
 
 
+def capture_memory(session: Session, archive: Archive, board: Board) -> Capture:
+    """Capture the program in memory; where it is empty, warn if the opening may have emptied it.
+
+    Raises the errors of Dialogue.capture.
+    """
+    result = session.dialogue.capture()
+    if session.restarts.memory_read(is_empty=not result.lines):
+        spec = "" if archive.read_only else last_program(archive, board, begun=session.begun)
+        session.emit(MemoryLost(_MAY_BE_EMPTIED, spec))
+    return result
+
+
 def read_held(
     session: Session, archive: Archive, board: Board, coming: Content | None = None
 ) -> HeldProgram:
@@ -133,7 +149,7 @@ def read_held(
     holds.
     """
     session.emit(Phase(READING, capture_s(session.profile)))
-    result = session.dialogue.capture()
+    result = capture_memory(session, archive, board)
     if not result.lines:
         _tell_loss(session, archive, board, coming)
     return keep_held(session, archive, board, result)

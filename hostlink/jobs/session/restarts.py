@@ -27,6 +27,7 @@ class Restarts:
         self._wire = wire
         self._foresight = foresight
         self._at_opening = False
+        self._may_be_unnoticed = foresight.restarts  # until memory is read or restarted on purpose
         self._settled = 0  # restarts before the last proven load
         self._lesson_taken = False
 
@@ -57,10 +58,20 @@ class Restarts:
         self.is_attached = True
         self._at_opening = at_opening
 
+    def memory_read(self, *, is_empty: bool) -> bool:
+        """Note that memory was read; return whether the opening may have emptied it unnoticed.
+
+        So it may if a restart was expected, something came that nobody had asked for, and it was
+        not recognised as a start. Only the first reading can tell.
+        """
+        in_doubt = self._may_be_unnoticed and not (self.silent_start or self.memory_is_lost)
+        self._may_be_unnoticed = False
+        return in_doubt and is_empty
+
     def settle(self) -> None:
         """Note that a load was proven: earlier restarts say nothing about the memory any more."""
         self._settled = self.seen
-        self._at_opening = False
+        self._at_opening = self._may_be_unnoticed = False
 
     def tell_all(self) -> None:
         """Note that the job under way reports all restarts up to now itself."""
@@ -69,6 +80,7 @@ class Restarts:
     def caused(self) -> None:
         """Note that a job restarts the board: later restarts say nothing about the opening."""
         self._lesson_taken = True
+        self._may_be_unnoticed = False
 
     def take_lesson(self) -> bool | None:
         """Return what the opening taught, as `on_opening`, the first time; None later."""

@@ -48,7 +48,7 @@ class Clause:
         return self.text.startswith("GOTO ") and self.text[5:].isdecimal()
 
     def spans(self, language: Language) -> list[Span]:
-        """Return its spans without blanks."""
+        """Return the spans of the clause, without the blanks."""
         return solid(scan(self.text, language))
 
     def with_text(self, text: str) -> Clause:
@@ -80,7 +80,7 @@ class Clause:
 
 
 def clauses(text: str, language: Language) -> list[Clause]:
-    """Return the clauses of a line's text, of which `line_text` makes the line again."""
+    """Return the clauses of a line's text, from which `line_text` makes the line again."""
     spans = scan(text, with_operators(language))
     found: list[Clause] = []
     start = at = 0

@@ -14,7 +14,9 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.reading import Reading
 from hostlink.cli.ways import in_commands
 from hostlink.errors import (
@@ -32,7 +34,7 @@ from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
-from hostlink.sentences import UNTOUCHED
+from hostlink.sentences import MAY_HAVE_ONE_MORE, UNTOUCHED
 
 MINE = {10: 'PRINT "TYPED BY HAND"', 20: "GOTO 10"}
 NEW = '10 PRINT "NEW"\n20 PRINT "ONE"\n30 END\n'
@@ -100,6 +102,25 @@ def test_promise_1_an_archive_that_cannot_keep_the_rescue_stops_the_load(
     assert bench.memory == MINE
 
 
+@pytest.mark.parametrize("job", ["load", "save"])
+def test_promise_1_no_more_is_said_of_a_board_than_a_damaging_wire_lets_be_known(
+    bench: Any, monkeypatch: pytest.MonkeyPatch, job: str
+) -> None:
+    """What woke the board became its line 4 (found by the soak): it was said to be untouched."""
+    bench.put(holds=MINE)
+
+    def cut(dialogue: Dialogue) -> Reading:
+        dialogue.evidence.note(DamageSign.NO_LINE)
+        bench.type_in({4: "}"})
+        raise LinkError("The wire was cut.")
+
+    monkeypatch.setattr(Dialogue, "read_listing", cut)
+    with pytest.raises(LinkError) as caught:
+        bench.load(NEW, "NEW") if job == "load" else bench.save("MINE")
+    assert UNTOUCHED not in str(caught.value)
+    assert MAY_HAVE_ONE_MORE in str(caught.value)
+
+
 def test_promise_1_captures_that_do_not_agree_stop_the_load(
     bench: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -116,7 +137,7 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     monkeypatch.setattr(Dialogue, "read_listing", never_twice_the_same)
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
-    assert "The program on the board was not touched." in caught.value.kept
+    assert MAY_HAVE_ONE_MORE in caught.value.kept
     assert "load again" in in_commands(caught.value.advice)
     assert bench.memory == MINE
 
