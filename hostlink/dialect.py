@@ -40,7 +40,7 @@ class Dialect:
     bare_print: whether a PRINT without items ends the row at the end of a line too.
     tests_first: whether FOR tests its limit before the first round, so that none may run.
     number: how PRINT shows one: with a "blank" in front, "signed" with a blank or a minus sign in
-        front, "spaced" with a blank behind too, "bare", or at the right of a "field".
+        front, "spaced" with a blank after it too, "bare", or at the right of a "field".
     overflow: whether a result that is too large stops the program or "wraps" to 16 bits.
     comparison: the value of a true one, 1 or -1; 0 if it may be used in a condition only.
     random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; or a fraction is

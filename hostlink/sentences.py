@@ -15,7 +15,6 @@ from hostlink.words import plural, safe
 # --- what happened -------------------------------------------------------------------------------
 
 THE_BOARD = "the small board with the USB socket"
-UNLESS_STORED = "is lost then, unless it is stored in EEPROM"
 MEMORY_IS_LOST = "what its memory holds is lost"
 CONTENTS_UNKNOWN = "what it holds is not known"
 EMPTIED = "it restarted or lost its supply since, or was cleared at its keyboard"
@@ -93,6 +92,11 @@ def no_program(more: str = "", *, restarted: bool = False) -> str:
 def no_pin(pin: object) -> str:
     """Return the clause that a board lacks a pin."""
     return f"the board has no pin {pin}"
+
+
+def cannot_run(words: str) -> str:
+    """Return the clause that a practice board lacks words that a real one of its kind runs."""
+    return f"the practice board cannot run {words}, which a real board of this kind can"
 
 
 def no_archive_at(path: Path) -> str:
@@ -173,11 +177,8 @@ def may_hold_another(what: str, spec: str) -> str:
 
 CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
-MEND_FILE = "Mend the file and try again."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
-OTHER_FILE_OR_FOLDER = "Name another file or folder."
-NEW_FILE = "Name a new file."
 LOOK_AT_DISK = "Look at the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"

@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Iterable
 
 _LONGEST_COMPARED = 60
+_MOST_NAMED = 6  # line numbers in one sentence
 _DIGITS = re.compile(r"([0-9]{1,18})")
 
 USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
@@ -34,6 +35,13 @@ def _escape(character: str) -> str:
 def plural(count: int, word: str) -> str:
     """Return a count with its word: 1 line, 2 lines, 1,026 bytes."""
     return f"{count:,} {word}" + ("" if count == 1 else "s")
+
+
+def lines_named(numbers: Iterable[int]) -> str:
+    """Return line numbers with their word: line 20, lines 20, 30, lines 20, 30 ... and 2 more."""
+    every = [str(number) for number in numbers]
+    more = f" and {len(every) - _MOST_NAMED:,} more" if len(every) > _MOST_NAMED else ""
+    return ("line " if len(every) == 1 else "lines ") + ", ".join(every[:_MOST_NAMED]) + more
 
 
 def capital(words: str) -> str:

@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all."""
+"""Writing a file whole or not at all, and texts in TOML."""
 
 from __future__ import annotations
 
@@ -23,3 +23,17 @@ def write_whole(path: Path, content: bytes) -> None:
         with contextlib.suppress(OSError, ValueError):
             temporary.unlink(missing_ok=True)
         raise
+
+
+def toml_string(text: str, *, plain: bool = False) -> str:
+    """Return a TOML basic string; `plain` escapes everything outside ASCII too."""
+    short = {"\r": "\\r", "\n": "\\n", "\t": "\\t", '"': '\\"', "\\": "\\\\"}
+    parts = []
+    for ch in text:
+        if ch in short:
+            parts.append(short[ch])
+        elif ch.isprintable() and (ch.isascii() or not plain):
+            parts.append(ch)
+        else:
+            parts.append(f"\\u{ord(ch):04X}" if ord(ch) < 0x10000 else f"\\U{ord(ch):08X}")
+    return '"' + "".join(parts) + '"'

@@ -87,7 +87,7 @@ class Syncs:
         self._library.sqlite3_vfs_unregister(ctypes.byref(self._vfs))
 
     def _opened(self, vfs: int, name: int | None, file: int, flags: int, out: int) -> int:
-        # The very pointer is passed on: SQLite keeps it, and finds its parameters behind the name.
+        # The very pointer is passed on: SQLite keeps it, and finds its parameters after the name.
         status: int = self._open(vfs, name, file, flags, out)
         held = ctypes.cast(file, POINTER(_File)).contents
         if not status and name and held.methods:

@@ -40,7 +40,7 @@ from hostlink.listing import Listing, canonical, compare, decode_listing, measur
 from hostlink.listing.checkcodes import codes_of, parse_codes
 from hostlink.listing.renumber import renumber
 from hostlink.listing.shrinking.shrink import shrink
-from hostlink.publish.sheet_file import is_sheet, read_sheet
+from hostlink.publish.sheet_file import page_kind, read_sheet
 from hostlink.shipped import library_folder
 
 MOST_SECONDS = 1800.0  # of virtual time, for what a board sends
@@ -97,7 +97,7 @@ def _listings() -> list[bytes]:
 def _read_listing(choose: random.Random, data: bytes) -> None:
     rules = find_profile("practice").rules
     text = decode_listing(data, name="fuzzed.bas", charset=choose.choice(["utf-8", "latin-1"]))
-    if is_sheet(text):
+    if page_kind(text):
         text = read_sheet(text, name="fuzzed.html").text
     listing = Listing.from_text(text)
     review(listing, rules)

@@ -134,7 +134,7 @@ def _error_forms(kind: BoardKind) -> tuple[str, ...]:
     sign = _sign(messages.error)
     text = text.replace(f"{sign}{{what}}", "{message}") if sign.strip() else text
     rows = text.replace("{what}", "{message}").split("{end}")
-    done = _rows(messages.done)  # looked for behind every answer, and left out of it
+    done = _rows(messages.done)  # looked for after every answer, and left out of it
     return ("\n".join(row for row in rows if row and row not in done),)
 
 
@@ -150,7 +150,7 @@ def _form(kind: BoardKind) -> Form:
         longest_line=settings.longest_line - ends_early,
         case=_CASE[storage.case],  # type: ignore[arg-type]
         spacing=_SPACING[storage.blanks],  # type: ignore[arg-type]
-        # Blanks in front of the number are always allowed, and those behind it are the text's own.
+        # Blanks in front of the number are always allowed, and those after it are the text's own.
         list_form=row.replace("}{", "} {"),
         keeps_blank=keeps,
         signed_numbers=storage.signed_numbers,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 KNOWN: Mapping[tuple[str, str], int] = {
-    # The first row of each listing stands behind the prompt, and is no line. That it is there each
+    # The first row of each listing stands after the prompt, and is no line. That it is there each
     # time is not seen where damage makes it another one in most of the readings.
     ("prompts before it lists", "silent"): 1615,
     ("prompts before it lists", "lost"): 5876,

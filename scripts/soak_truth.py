@@ -48,7 +48,7 @@ class Trouble:
 
 
 def texts(program: dict[int, bytes]) -> Lines:
-    """A board's program as text, without the blank that some keep behind the number."""
+    """A board's program as text, without the blank that some keep after the number."""
     return {number: text.decode("latin-1").removeprefix(" ") for number, text in program.items()}
 
 

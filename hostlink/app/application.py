@@ -22,7 +22,7 @@ from textual.widgets import Input, TextArea
 from hostlink.app.actions.app_actions import EVERYWHERE
 from hostlink.app.actions.table import BY_ID, use_keys, way_to, with_keys
 from hostlink.app.attached_boards import AttachedBoards
-from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
+from hostlink.app.escape_keys import KeyAfterEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.layout import size_classes
@@ -47,7 +47,7 @@ letter of a word does it. <every-action> finds every action by a word of yours, 
 stop, and tells the command for what only the command line does. Below, a single letter is the one \
 after <words>; what has neither key nor letter is found with <every-action>.
 
-In the ruler █ is the line at the cursor. Behind the cost of a line ─ means that it went to the \
+In the ruler █ is the line at the cursor. After the cost of a line ─ means that it went to the \
 board, and ━ that it was read back too: the board holds it as it stands there.
 """
 
@@ -131,7 +131,7 @@ class DeskApp(App[None]):
 
     async def _deliver(self, event: Key | Paste) -> None:
         """Handle a key, but never type what may have been Alt and a letter into a text."""
-        if isinstance(event, KeyBehindEscape):
+        if isinstance(event, KeyAfterEscape):
             is_letter = (event.character or "").isalpha()  # a line begins with a digit
             if is_letter and isinstance(self.focused, TextArea | Input):
                 self.tell(f"Escape and {event.character} came as one key; it was not typed.")

@@ -1,4 +1,12 @@
-"""Work with files and the archive in a thread of its own, so that the app goes on meanwhile."""
+"""Slow work with files and the archive, in a thread of its own, so that the app goes on meanwhile.
+
+Which work runs where:
+1. What waits for a board: the thread of that board's owner (hostlink.app.attached_board).
+2. Other slow work: a worker thread, begun here and nowhere else.
+3. The review of a long text: a process (hostlink.app.review_process), since a key would have to
+   wait for a thread that computes; a thread from here only waits for the answer.
+4. Everything else, and all that touches a widget: the app's own thread.
+"""
 
 from __future__ import annotations
 
@@ -23,13 +31,14 @@ def aside(
     failed: Callable[[HostlinkError], None] | None = None,
     *,
     doing: str = "",
+    newest: str = "",
 ) -> None:
-    """Run slow work with files in a worker thread, then call `done` with its result.
+    """Run slow work in a worker thread, then call `done` with its result in the app's own thread.
 
     failed: called with a HostlinkError, which is shown otherwise. Any other error is shown as a
-    fault in hostlink; the app goes on. doing: stands in the last line meanwhile.
+    fault in hostlink; the app goes on. doing: stands in the last line meanwhile. newest: of works
+    of this name only the one begun last calls `done` or shows an error.
     """
-
     keys = app.gate.taken
     if doing:
         app.tell(doing)
@@ -50,4 +59,4 @@ def aside(
         if not get_current_worker().is_cancelled:
             app.call_from_thread(shown, then)
 
-    app.run_worker(run, name="files", thread=True)
+    app.run_worker(run, group=newest or "default", exclusive=bool(newest), thread=True)

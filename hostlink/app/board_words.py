@@ -1,4 +1,4 @@
-"""The app's sentences and rulers as text. Pure functions."""
+"""The app's sentences on boards and what they hold. Pure functions."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.sentences import NOTHING_WRONG
 from hostlink.archive.times import local_text
 from hostlink.sentences import IS_SILENT, ONLY_RESTART_HELPS
-from hostlink.words import BEYOND, HERE, LIMIT, UNUSED, USED, capital, plural
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.session.activity import BoardState
-    from hostlink.listing import Ledger, Review
+    from hostlink.listing import Finding, Ledger, Review
 
 
 _LONGEST_QUESTION = 21  # characters that are shown of it
@@ -188,48 +188,26 @@ def held_words(held: KnownContents | None) -> str:
     return "changed" if held.changed and not held.proven_at else f"{held.size:,} held"
 
 
-def ruler(
-    width: int, total: int, limit: int, here: tuple[int, int] = (0, 0), *, scale: int = 0
-) -> str:
-    """Draw the program memory as a row of `width` characters.
-
-    total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
-    the line at the cursor, equal where there is none. scale: bytes of the whole row, if that is
-    more than both.
-    """
-    scale = max(limit, total, scale, 1)
-    end = _place(limit, scale, width) if limit else width
-    cells = []
-    for cell in range(width):
-        first, last = cell * scale / width, (cell + 1) * scale / width
-        if limit and cell == min(end, width - 1) and cell >= end - 1:
-            cells.append(LIMIT)
-        elif here[0] < here[1] and first < here[1] and last > here[0]:
-            cells.append(HERE)
-        elif first >= total:
-            cells.append(" " if limit and first >= limit else UNUSED)
-        else:
-            cells.append(BEYOND if limit and first >= limit else USED)
-    return "".join(cells)
-
-
-def _place(value: int, scale: int, width: int) -> int:
-    return min(width - 1, value * width // scale)
-
-
-def finding_words(review: Review, row: int) -> str:
-    """Return the finding for a row, counted from 0, or else for the whole listing."""
-    from hostlink.listing.finding import SEVERITIES, STRANGE_WORD  # not before the first drawing
+def finding_at(review: Review, row: int) -> Finding | None:
+    """Return the worst finding for a row, counted from 0, or else for the whole listing."""
+    from hostlink.listing.finding import SEVERITIES  # not before the first drawing
 
     found = review.findings
     at_row = [one for one in found if one.line_at - 1 == row]
-    chosen = at_row or [one for one in found if not one.line_at] or list(found)
-    if not chosen:
+    chosen = at_row or [one for one in found if not one.line_at] or found
+    return min(chosen, key=lambda one: SEVERITIES.index(one.severity), default=None)
+
+
+def finding_words(review: Review, row: int) -> str:
+    """Return `finding_at` in words."""
+    from hostlink.listing.finding import STRANGE_WORD  # not before the first drawing
+
+    first = finding_at(review, row)
+    if first is None:
         return NOTHING_WRONG
-    first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
-    is_said = at_row or first.number is None or first.names_its_place
+    is_said = first.line_at - 1 == row or first.number is None or first.names_its_place
     where = "" if is_said else f"Line {first.number}: "
-    more = len(found) - 1
+    more = len(review.findings) - 1
     others = f" ({way_to('findings')}: {more:,} more)" if more else ""
     advice = first.advice
     if first.rule == "does-not-fit":

@@ -24,6 +24,7 @@ from textual.strip import Strip
 from textual.widgets import Input, Label
 
 from hostlink.app.actions.table import way_back
+from hostlink.app.placing import with_line_feeds
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
@@ -140,7 +141,7 @@ class ConsoleLine(TextLine):
         self._port = port
 
     def _on_paste(self, event: events.Paste) -> None:
-        text = event.text.replace("\r\n", "\n").replace("\r", "\n")
+        text = with_line_feeds(event.text)
         if "\n" in text.strip("\n"):
             self.post_message(self.Pasted(text))
             event.prevent_default()

@@ -17,10 +17,10 @@ from textual.events import Key
 from textual.keys import Keys, _character_to_key, key_to_character
 
 _STARTERS = "[O]P_^X"  # begin longer sequences of terminals (ECMA-48, section 5.3)
-_BEHIND = "behind-escape+"
+_AFTER = "after-escape+"
 
 
-class KeyBehindEscape(Key):
+class KeyAfterEscape(Key):
     """A printable key that came with an Escape before it; it may have been Alt and that key."""
 
 
@@ -34,7 +34,7 @@ def separate_escapes() -> None:
         if character.isprintable():
             table[f"\x1b{character}"] = (
                 Keys.Escape,
-                SimpleNamespace(value=f"{_BEHIND}{character}"),
+                SimpleNamespace(value=f"{_AFTER}{character}"),
             )
         elif isinstance(table.get(character), tuple):
             table[f"\x1b{character}"] = (Keys.Escape, *table[character])
@@ -42,14 +42,14 @@ def separate_escapes() -> None:
 
 def separated(event: Key) -> Iterator[Key]:
     """Yield the keys that a key stands for: Escape and a letter for Alt and that letter."""
-    if event.key.startswith(_BEHIND):
-        character = event.key.removeprefix(_BEHIND)
-        yield KeyBehindEscape(_character_to_key(character), character)
+    if event.key.startswith(_AFTER):
+        character = event.key.removeprefix(_AFTER)
+        yield KeyAfterEscape(_character_to_key(character), character)
         return
     key = event.key.removeprefix("alt+")
     character = event.character or key_to_character(key) or ""
     if key != event.key and len(character) == 1 and character.isprintable():
         yield Key("escape", "\x1b")
-        yield KeyBehindEscape(_character_to_key(character), character)
+        yield KeyAfterEscape(_character_to_key(character), character)
     else:
         yield event

@@ -6,7 +6,7 @@ the focus before. Rules:
 
 1. A key that is typed into the text with the focus goes on at once; it cannot move the focus.
 2. After any other key, those that follow wait until all that it caused has been handled: a callback
-   travels from the widget with the focus through its parents to the app, behind the key's own
+   travels from the widget with the focus through its parents to the app, after the key's own
    messages, until three rounds leave screen and focus as they were: one for the key, one for the
    message that its action sends, one for what comes of that.
 3. None of them waits longer than ten seconds for the key before it: a handler that never ends must

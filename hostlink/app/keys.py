@@ -54,7 +54,7 @@ def _fault_of(name: str, key: str) -> str:
     if name not in _KEYS:
         near = get_close_matches(name, _KEYS, 1)
         hint = f'; "{near[0]}" is one' if near else ""
-        return f'give a key to "{name}", which is no action{hint}'
+        return f'give a key to "{name}", which is not an action{hint}'
     screen = name.partition(".")[0] if name in BY_NAME else LISTING
     usable = _USABLE if screen == LISTING else _USABLE_ON_SCREENS
     if not usable.fullmatch(key) and key not in SCREEN_KEYS[screen].values():

@@ -1,21 +1,23 @@
-"""Putting numbered lines into a listing by their numbers."""
+"""What is pasted: its line ends, and numbered lines put into a listing by their numbers."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.listing import Line
+
+_CORRECTED = 9
+"""Lines at most that a correction changes; more may be a program of its own."""
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A listing into which lines were put.
-
-    lines: how many were put in, replaced: how many of them took the place of a line with the same
-    number. row: the row of the first one, from 0.
-    """
+    """A listing into which lines were put. row: the row of the first one, from 0."""
 
     text: str
-    lines: int
-    replaced: int
     row: int
 
 
@@ -25,6 +27,32 @@ class _Block:
 
     number: int | None
     rows: list[str]
+
+
+def with_line_feeds(pasted: str) -> str:
+    """Return text that a terminal pasted, with its line ends as line feeds.
+
+    A terminal multiplexer sends CR for each LF, and so two for each CR LF.
+    """
+    if "\n" not in pasted and "\r" not in pasted.replace("\r\r", ""):
+        pasted = pasted.replace("\r\r", "\n")
+    return pasted.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def would_mix(here: Mapping[int, Line], pasted: Mapping[int, Line]) -> bool:
+    """Return whether lines put in by their numbers may mix two programs, each by line number.
+
+    They may if they begin where the listing begins, as programs do, or if more than _CORRECTED of
+    them are new or different. Lines that all go into one gap of the listing are a part of it.
+    """
+    changed = {
+        number
+        for number, line in pasted.items()
+        if number not in here or here[number].typed != line.typed
+    }
+    if not any(min(changed) <= number <= max(changed) for number in here if changed):
+        return False
+    return min(pasted) <= min(here) or len(changed) > _CORRECTED
 
 
 def place_lines(text: str, lines: str) -> Placed:
@@ -56,7 +84,7 @@ def place_lines(text: str, lines: str) -> Placed:
     at = next(at for at, block in enumerate(result) if id(block) in mine)
     rows = [row for block in result for row in block.rows]
     before = sum(len(block.rows) for block in result[:at])
-    return Placed("\n".join([*rows, ""]), len(coming), len(replaced), before)
+    return Placed("\n".join([*rows, ""]), before)
 
 
 def _blocks(text: str) -> list[_Block]:

@@ -17,7 +17,7 @@ from hostlink.app.keys import fault_in
 from hostlink.app.themes import DARK, NAMES
 from hostlink.errors import RefusedError, file_errors
 from hostlink.words import safe
-from hostlink.writing import write_whole
+from hostlink.writing import toml_string, write_whole
 
 VARIABLE = "HOSTLINK_SETTINGS"
 CAPTURE_MINUTES = 5
@@ -25,7 +25,6 @@ CAPTURE_MINUTES = 5
 
 MOST_MINUTES = 1_440
 _LARGEST = 65_536  # bytes
-_ESCAPES = {'"': '\\"', "\\": "\\\\"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,26 +93,16 @@ def is_minutes(value: object) -> bool:
 
 def write_settings(path: Path, settings: Settings) -> Settings:
     """Keep the settings; the file appears whole or not at all. Raises RefusedError."""
-    lines = [
-        f'{key} = "{_escaped(value)}"\n'
-        for key, value in (
-            ("theme", settings.theme),
-            ("port", settings.port),
-            ("profile", settings.profile),
-        )
-    ]
+    values = {"theme": settings.theme, "port": settings.port, "profile": settings.profile}
+    lines = [f"{key} = {toml_string(value)}\n" for key, value in values.items()]
     lines.append(f"capture_minutes = {settings.capture_minutes}\n")
     if settings.keys:
         lines.append("\n[keys]\n")
         lines += [
-            f'"{_escaped(name)}" = "{_escaped(key)}"\n' for name, key in settings.keys.items()
+            f"{toml_string(name)} = {toml_string(key)}\n" for name, key in settings.keys.items()
         ]
     unwritten = f"The settings {path} cannot be written"
     with file_errors(RefusedError, unwritten, kept="They hold until the app is closed."):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, "".join(lines).encode("utf-8"))
     return replace(settings, fault="")
-
-
-def _escaped(value: str) -> str:
-    return "".join(_ESCAPES.get(one, one) for one in value if one.isprintable())

@@ -38,7 +38,7 @@ class Duplicates(Proofs):
                     with writing_elsewhere(db):
                         db.execute("VACUUM INTO ?", (str(part),))
                 except UnicodeEncodeError:
-                    raise OSError(errno.EILSEQ, "its name is no UTF-8") from None
+                    raise OSError(errno.EILSEQ, "its name is not UTF-8") from None
                 except FAULTS as error:
                     raise not_made(f"The duplicate {target}", error) from error
             findings += self._proven(part)

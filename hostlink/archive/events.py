@@ -41,8 +41,9 @@ class OpenEvent:
 
 
 _NEWEST_OF_LEARNERS = (
-    "events.id IN (SELECT max(id) FROM (SELECT id, job, outcome, json_extract(detail, ?) AS whose "
-    "FROM events) WHERE whose IS NOT NULL GROUP BY whose, job, outcome)"
+    "events.id IN (SELECT max(id) FROM (SELECT id, job, outcome, json_extract(detail, ?) AS whose, "
+    "json_extract(detail, '$.overwrote') AS overwrote FROM events) WHERE whose IS NOT NULL "
+    "GROUP BY whose, job, outcome, overwrote)"
 )
 
 
@@ -154,7 +155,8 @@ class Events(ArchiveFile):
     ) -> Listed[JobEvent]:
         """Return events, newest first: all, or those of one board, program or kind of job.
 
-        of_learners: only those done for a learner; of each kind of job and outcome their newest.
+        of_learners: only those done for a learner; of each kind of job and outcome, and of those
+        that overwrote a board and those that did not, their newest.
         """
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}

@@ -126,7 +126,7 @@ class Firmware(Healing):
     def set_board_role(self, board_uuid: str, role: Role) -> None:
         """Record the role of a board in its computer."""
         if role not in ROLES:
-            raise ArchiveError(f'"{role}" is no role of a board.', advice="computer or display.")
+            raise ArchiveError(f'"{role}" is not a role of a board.', advice="computer or display.")
         with self.writing("The board's role") as db:
             update(db, "boards", board_id(db, board_uuid), role=role)
 

@@ -81,7 +81,7 @@ class Proofs(ArchiveFile):
                     cause.sqlite_errorcode & 0xFF not in _INDEX_FAULTS
                 ):
                     raise
-                yield f"The search index {index} does not fit what is kept{ANEW}."
+                yield f"The search index {index} does not match what is kept{ANEW}."
 
 
 def of_file(db: Database) -> Iterator[str]:

@@ -257,7 +257,7 @@ class JobEvent:
 
 
 ANEW = "; it can be made anew"
-"""Ends a finding on what comes from something else, so that `Archive.rebuild` mends it."""
+"""The end of a finding about derived data, which `Archive.rebuild` makes anew."""
 
 
 @dataclass(frozen=True, slots=True)

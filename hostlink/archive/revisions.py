@@ -154,7 +154,9 @@ class Revisions(Healing):
         """
         digest = what.canonical_sha256 if isinstance(what, Content) else what.lower()
         if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
-            raise ArchiveError(f'"{digest}" is no SHA-256.', advice="Give 64 hexadecimal digits.")
+            raise ArchiveError(
+                f'"{digest}" is not a SHA-256.', advice="Give 64 hexadecimal digits."
+            )
         with self.reading("Whether the archive holds this listing") as db:
             found: list[Revision | Rescue] = []
             for listing in _whole_listings(db, bytes.fromhex(digest)):
@@ -177,7 +179,7 @@ def library_identity(name: str) -> str:
 def program_identity(name: str, first: Content) -> str:
     """Return the UUID of a program that begins with a listing, the same in every archive.
 
-    It is a UUID of version 5 of name and canonical text, so that a listing handed out to many
+    It is a version 5 UUID of the name and the canonical text, so that a listing handed out to many
     computers is one program after their archives are merged.
     """
     return str(uuid.uuid5(LIBRARY, f"{fold(name)}\n{first.canonical_sha256}"))

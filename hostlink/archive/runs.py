@@ -44,7 +44,7 @@ Outcome = Literal["done", "error", "interrupted", "failed"]
 class RunText:
     """Rows, of which some may not have been kept.
 
-    cut: bytes that are missing, behind the first `cut_after` rows.
+    cut: bytes that are missing, after the first `cut_after` rows.
     """
 
     rows: tuple[str, ...] = ()

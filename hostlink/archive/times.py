@@ -55,7 +55,9 @@ def days_of(text: str) -> tuple[datetime, datetime]:
     try:
         first = datetime(*[*given, 1, 1][:3])  # type: ignore[arg-type]
     except ValueError as error:
-        raise UsageError(f'"{safe(text)}" is no date.', advice=f"Write one as {DATES}.") from error
+        raise UsageError(
+            f'"{safe(text)}" is not a date.', advice=f"Write one as {DATES}."
+        ) from error
     try:
         if len(given) == 3:
             return first, first + timedelta(days=1)

@@ -17,8 +17,10 @@ from hostlink.board.profile.model import Commands, Profile
 from hostlink.dialect import Dialect
 from hostlink.listing.canonical import PLAIN_FORM
 from hostlink.listing.rules import Form
+from hostlink.listing.tokens import has_word, keywords
 from hostlink.practice.address import parse_address
 from hostlink.practice.complaint import Reason
+from hostlink.practice.functions import FUNCTIONS, TEXT_FUNCTIONS
 from hostlink.practice.kind import (
     WORDS,
     BoardKind,
@@ -33,6 +35,8 @@ from hostlink.practice.settings import BoardSettings
 _LONGEST_LINE = 255  # where the profile knows no limit
 _PAGE_LINES = 20  # of a board that pages; a profile does not say how many
 _USUAL_BYTES, _USUAL_EEPROM = 999, 1024  # common practice, no source
+# Statements that the practice board itself lacks.
+_MORE = ("on", "def", "else", "read", "data", "restore", "dim")
 _CASES = {"kept": "kept", "upper": "statements", "upper-everywhere": "all"}
 # Patterns that assign a board's own error words to the reasons for an error.
 _HINTS = (
@@ -190,17 +194,41 @@ def _language(profile: Profile) -> KindLanguage:
     words = dict(WORDS) | {each: _first_word(said) for each, said in typed.items()} | {"toss": ()}
     ends = tuple(word for word in ("END", "STOP") if word in language.statements)
     words["end"] = ends or words["end"]
+    for each in _MORE:
+        words[each] = tuple({each.upper()} & {*language.statements})
+    if "GO" in language.statements:
+        words |= {each: (each.upper(), f"GO {each[2:].upper()}") for each in ("goto", "gosub")}
     asked = re.fullmatch(r"(?:PRINT *|\?)(.+)", commands.free_memory)
     if commands.free_memory and asked is None:
         words["memory"] = _first_word(commands.free_memory)
     # A profile that does not state the forms of its BASIC has those of the practice board.
     forms = {each.name: getattr(language, each.name) for each in dataclasses.fields(Dialect)}
-    return dataclasses.replace(
-        KindLanguage(**forms) if language.number else KindLanguage(pins=language.pins),
+    own = KindLanguage(**forms) if language.number else KindLanguage(pins=language.pins)
+    has_text = "strings" in own.means
+    known = (name for name in FUNCTIONS if has_text or name not in TEXT_FUNCTIONS)
+    own = dataclasses.replace(
+        own,
         words=tuple(words.items()),
+        functions=tuple(name for name in known if name in language.functions),
+        logic="AND" in language.statements,
         small_letters=not language.capitals_only,
         quotes=language.quotes,
         free=asked[1] if asked else "",
+    )
+    held = (word.removesuffix("(") for word in keywords(language) if has_word(language, word))
+    return dataclasses.replace(own, lacks=tuple(word for word in held if not _runs(own, word)))
+
+
+def _runs(own: KindLanguage, word: str) -> bool:
+    """Return whether a practice board takes a word."""
+    if word in ("AND", "OR", "NOT"):
+        return own.logic
+    others = own.free.partition("(")[0], *(form.word for form in own.pins.forms.values())
+    has_def = dict(own.words)["def"]
+    return (
+        word in (*own.functions, *others, "RND", "TO", "STEP", *["FN"] * bool(has_def))
+        or any(word in words for _, words in own.words)
+        or (word == "THEN" and own.then_takes != "none")
     )
 
 

@@ -54,7 +54,7 @@ def doing_words(state: BoardState) -> str:
 
 
 def report_errors(work: Callable[[], object]) -> None:
-    """Call something and report an error instead of raising it, so that the console goes on."""
+    """Call a function and report its error instead of raising it, so that the console goes on."""
 
     try:
         work()

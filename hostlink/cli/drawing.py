@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.jobs.drawing import Drawing
+    from hostlink.publish.numbers import Columns
 
 _HEIGHT = 20  # rows of a drawing
 
@@ -54,16 +54,28 @@ def show_drawing(
     common: CommonOptions, drawing: Drawing, *, plot: bool, svg: Path | None, csv: Path | None
 ) -> None:
     """Write a drawing to the files that are named and, with `plot` and without --json, print it."""
-    from hostlink.publish.plot import plot_rows
-
     for path, as_csv in ((csv, True), (svg, False)):
         if path == Path("-"):
             listing_text(drawing.text(as_csv=as_csv).replace("\r\n", "\n"))
         elif path is not None:
             say(drawing.write(path, as_csv=as_csv, replace=common.yes), quiet=common.quiet)
     if plot and not common.json:
-        if drawing.missing:
-            say(drawing.missing)
-        size = shutil.get_terminal_size()
-        for row in plot_rows(drawing.lanes, size.columns - 1, min(_HEIGHT, size.lines - 2)):
-            data(safe(row))
+        plot_drawing(drawing, data)
+
+
+def plot_drawing(drawing: Drawing, show: Callable[[str], object]) -> None:
+    """Draw in the width of the terminal. show: prints a row."""
+    if drawing.missing:
+        say(drawing.missing)
+    for row in plotted(drawing.lanes):
+        show(row)
+
+
+def plotted(lanes: Sequence[Columns]) -> list[str]:
+    """Return the rows of a drawing, as many and as wide as the terminal has room for."""
+    from rich.console import Console
+
+    from hostlink.publish.plot import plot_rows
+
+    size = Console(stderr=True).size
+    return list(map(safe, plot_rows(lanes, size.width - 1, min(_HEIGHT, size.height - 3))))

@@ -30,6 +30,10 @@ class Group(click.Group):
         root = f"{ctx.find_root().command_path} "  # may be several words
         command.epilog = as_called(examples(f"{ctx.command_path} {cmd_name}".removeprefix(root)))
         command.help = as_called(found.help or "")
+        command.params = [copy(param) for param in found.params]
+        for option in command.params:
+            if isinstance(option, click.Option):
+                option.help = as_called(option.help or "")
         if COMPLETING in os.environ:
             from hostlink.cli.completing import with_names
 

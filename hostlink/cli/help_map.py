@@ -37,7 +37,7 @@ _SEE_IMAGE = ("See what an image holds; nothing is sent", "firmware review image
 _SEE_WRITTEN = ("See what was written to which board", "firmware history")
 _PROVE = ("Check everything that is kept", "archive prove")
 
-# Command, also within a group: what each example does, and its words behind "hostlink".
+# Command, also within a group: what each example does, and its words after "hostlink".
 EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "practice": (
         ("Open the app on a board made of software", "practice"),
@@ -191,7 +191,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "history": (
         ("List the revisions of a program", "history hail"),
-        ("The same for a script", "history hail --json"),
+        ("See how it grew, up to the board's limit", "history hail --sizes"),
     ),
     "runs": (
         ("List the runs of a program", "runs hail"),

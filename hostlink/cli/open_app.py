@@ -15,7 +15,7 @@ def open_from_environment() -> None:
     archive = os.environ.get("HOSTLINK_ARCHIVE", "").strip()
     baud = os.environ.get("HOSTLINK_BAUD", "").strip()
     if baud and not baud.isdecimal():
-        raise UsageError(f'HOSTLINK_BAUD is "{baud[:20]}", which is no speed.')
+        raise UsageError(f'HOSTLINK_BAUD is "{baud[:20]}", which is not a speed.')
     open_app(
         port=os.environ.get("HOSTLINK_PORT", "").strip(),
         profile=os.environ.get("HOSTLINK_PROFILE", "").strip(),

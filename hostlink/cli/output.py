@@ -21,7 +21,7 @@ from hostlink.cli.names import how_called
 from hostlink.words import plural, safe
 
 _GAP = "  "
-_TICK = "`"  # before and behind a command in a message
+_TICK = "`"  # before and after a command in a message
 _COMMAND = re.compile(rf"(?<={_TICK})hostlink |(?<=^    )hostlink ", re.MULTILINE)  # or an example
 _NARROWEST = 10  # characters of a column that is broken
 

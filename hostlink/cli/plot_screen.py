@@ -13,15 +13,13 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
 from rich.text import Text
 
+from hostlink.cli.drawing import plotted
 from hostlink.cli.output import data, is_terminal, say
 from hostlink.cli.run_screens import QuestionScreen, is_question
 from hostlink.jobs.events import Emit
 from hostlink.link.running import Answers
 from hostlink.publish.numbers import Numbers
-from hostlink.publish.plot import plot_rows
-from hostlink.words import safe
 
-_HEIGHT = 20  # rows
 _PER_SECOND = 8
 
 
@@ -38,7 +36,7 @@ class PlotScreen(QuestionScreen):
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Give rich the drawing as it is now."""
         if rows := self._drawn():
-            yield Text("\n".join(map(safe, rows)), no_wrap=True)
+            yield Text("\n".join(rows), no_wrap=True)
 
     def _printed(self, text: str) -> None:
         is_seen = self._typist is not None and self._asked != ""  # a question with its answer
@@ -73,7 +71,5 @@ class PlotScreen(QuestionScreen):
             say(row)
 
     def _drawn(self) -> list[str]:
-        columns, size = self._numbers.shown, self._console.size
-        if columns is None:
-            return []
-        return plot_rows([columns], size.width - 1, min(_HEIGHT, size.height - 3))
+        columns = self._numbers.shown
+        return [] if columns is None else plotted([columns])

@@ -73,7 +73,7 @@ class RunScreen(QuestionScreen):
         super().__init__(tell, answers)
         self._shown = ""  # of the row that has not ended
         self._began = time.monotonic()
-        self._echo = ""  # what the person typed behind it, and so stands there already
+        self._echo = ""  # what the person typed after it, and so stands there already
         self._entered = False  # with the line end
 
     def _printed(self, text: str) -> None:

@@ -110,7 +110,7 @@ def ask_yes_no(question: str) -> bool:
 
 
 def ask_word(question: str, *, choices: Sequence[str] = ()) -> str:
-    """Ask a person for a word, one of the choices if there are any; "" for an empty answer.
+    """Ask the user for an answer, one of the choices if there are any; "" for an empty answer.
 
     Raises Interrupted where they end hostlink instead.
     """

@@ -120,7 +120,7 @@ IN_MEET = dataclasses.replace(
 """The commands, with each that repeats `meet` written out."""
 
 IN_CLASS = dataclasses.replace(COMMANDS, load_adapted=lambda _: "with --adapt")
-"""The commands and options, told by `class`."""
+"""The commands and options, as `class` tells them."""
 
 IN_CONSOLE = dataclasses.replace(COMMANDS, look_in_console="here", stop_running="by interrupt!")
 """The commands, told by the console itself."""

@@ -2,7 +2,7 @@
 
 Source: Intel, *Hexadecimal Object File Format Specification*, Rev A, 6 January 1988. The records
 are read by the intelhex library, which stops at the first bad one and says nothing of a missing
-end record, of data behind it or of an empty file; those are looked at here. A file is data:
+end record, of data after it or of an empty file; those are looked at here. A file is data:
 nothing in it is followed or run.
 """
 
@@ -72,7 +72,7 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
     read = read_hex(data, path.name, flash_bytes)
     if data.strip() and not read.image.segments and not _RECORD.search(data):
         raise ListingError(
-            f"{path} is no Intel HEX file: none of its lines is a record, which begins with a "
+            f"{path} is not an Intel HEX file: none of its lines is a record, which begins with a "
             "colon.",
             kept=NOTHING_SENT,
             advice="Name the file of the image that ends in .hex.",

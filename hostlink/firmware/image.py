@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from hostlink.firmware.chip import BLANK
 
 Segment = tuple[int, int]
-"""First address, and the one behind the last."""
+"""First address, and the one after the last."""
 
 
 @dataclass(frozen=True, slots=True)

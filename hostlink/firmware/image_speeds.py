@@ -8,7 +8,7 @@ Two ways are recognised, and only where the constant stands just before its use:
    function that computes the divisor when the firmware starts (avr-gcc's calling convention). Such
    a number may mean something else.
 
-LDI is 1110 KKKK dddd KKKK, STS 1001 001d dddd 0000 with an address behind it (AVR instruction set
+LDI is 1110 KKKK dddd KKKK, STS 1001 001d dddd 0000 with an address after it (AVR instruction set
 manual, DS40002198A).
 """
 

@@ -136,7 +136,7 @@ def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
         yield ImageFinding(
             "odd-vector-table",
             "doubt",
-            "The first instruction is no jump, as the reset vector of a program is.",
+            "The first instruction is not a jump, but the reset vector of a program is one.",
         )
         return
     if not any(start <= reset < stop for start, stop in image.segments):
@@ -152,7 +152,7 @@ def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
         yield ImageFinding(
             "short-vector-table",
             "note",
-            f"{len(wrong)} of the {chip.vectors} vectors are no jumps; a program that uses no "
+            f"{len(wrong)} of the {chip.vectors} vectors are not jumps; a program that uses no "
             "interrupts may be built so.",
         )
 

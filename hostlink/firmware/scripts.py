@@ -17,7 +17,7 @@ _REFUSALS = 3
 _TRIES_BEFORE_FILLING = 2
 _ROUNDS = 6
 _READINGS = 3
-_BLANK_BYTES = 1024  # in a row, behind which no program goes on: common practice, no source
+_BLANK_BYTES = 1024  # in a row, after which no program goes on: common practice, no source
 
 
 def synchronise(tries: int = SYNC_TRIES) -> Script[None]:

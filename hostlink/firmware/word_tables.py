@@ -5,7 +5,7 @@ has its high bit set, a NUL follows, the length stands in front, or an address o
 byte has its high bit set follows. A run of such entries is a table if it holds enough of the words
 that nearly every BASIC has (ECMA-55, Minimal BASIC, 1978, sections 4 to 17).
 
-A message of one word in front of a table or behind it looks like a word of it. It is left out if
+A message of one word in front of a table or after it looks like a word of it. It is left out if
 its letters are of another case than those of the table, or if it is a usual message.
 """
 
@@ -49,7 +49,7 @@ _UNMARKED = bytes(byte & 0x7F for byte in range(256))
 _WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*[$#(]?")
 
 Entry = tuple[str, int]
-"""The text of an entry, and the place behind it."""
+"""The text of an entry, and the place after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ def _tables(
         if place and 32 <= flash[place - 1] < 127 and 32 <= flash[place] < 127:
             read = entry(flash, place)
             if read is None or read[0] not in CORE:
-                place += 1  # within a text, not behind code that looks like one
+                place += 1  # within a text, not after code that looks like one
                 continue
         stop, words = _run(flash, place, entry)
         if len(CORE.intersection(words)) >= _LEAST_BESIDE and len(words) >= _LEAST_WORDS:
@@ -174,8 +174,8 @@ def _length(flash: bytes, place: int) -> Entry | None:
 
 _FORMS: dict[str, Callable[[bytes, int], Entry | None]] = {
     "high bit on the last letter": _marked_last,
-    "a NUL behind each word": _nul,
+    "a NUL after each word": _nul,
     "the length before each word": _length,
-    "an address behind each word": _address,
+    "an address after each word": _address,
     "high bit on the first letter": _marked_first,
 }

@@ -15,7 +15,7 @@ from hostlink.listing.parse import Line
 from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.shrink import shrink
 from hostlink.sentences import LISTING_UNCHANGED, left_out, no_numbered_line
-from hostlink.words import plural
+from hostlink.words import lines_named, plural
 
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
@@ -100,5 +100,4 @@ def cost_words(cost: int) -> str:
 
 def need_words(need: Need) -> str:
     """Return what has no equal on a board, and where."""
-    which = "line" if len(need.lines) == 1 else "lines"
-    return f"Left as it is: {need.what}; {which} {', '.join(map(str, need.lines))}."
+    return f"Left as it is: {need.what}; {lines_named(need.lines)}."

@@ -110,8 +110,8 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
         raise RefusedError(
             f'"{safe(label)}" cannot be a label: it would be taken for a port or an option.',
             kept="The board has the label that it had.",
-            advice="Choose a word that is no name of a port, without / and : in it, which does not "
-            "begin with -.",
+            advice="Choose a word that is not the name of a port, without / and : in it, which "
+            "does not begin with -.",
         )
     identity = identity_of(port)
     keep_practice_kind(port)
@@ -296,5 +296,5 @@ def recognised_by(identity: Identity) -> str:
         return f"the port's name {identity.location}"
     why = "its bridge has no serial number"
     if identity.shared_serial:
-        why = f"its serial number {identity.shared_serial} is that of another one here too"
+        why = f"its serial number {identity.shared_serial} is also that of another one here"
     return f"USB socket {identity.location} only: {why}, so another board there looks the same"

@@ -42,10 +42,10 @@ Both boards are written. Unplug the bridge, take the supply away, put back the w
 at the display, and move the bridge back to the computer."""
 
 ROLES_TOLD = {
-    "computer": "it runs the BASIC, and the keyboard is at it",
-    "display": "it makes the picture, and the cable to the screen is at it",
+    "computer": "it runs the BASIC, and the keyboard is connected to it",
+    "display": "it makes the picture, and the screen is connected to it",
 }
-"""How one tells which of the two boards of a machine one has in hand."""
+"""How a user can tell the two boards of a machine apart."""
 
 # ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
 WEAR_WARNING = (

@@ -11,8 +11,8 @@ from hostlink.advice import Advice, join_advice
 from hostlink.archive import Archive, Kept
 from hostlink.archive.names import checked_name
 from hostlink.board.profile.model import Profile
-from hostlink.errors import HostlinkError, ListingError, file_errors
-from hostlink.jobs.files import read_bytes
+from hostlink.errors import HostlinkError, ListingError
+from hostlink.jobs.files import folder_errors, read_bytes
 from hostlink.jobs.listing_source import (
     Material,
     find_material,
@@ -171,8 +171,7 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
             kept="Nothing was changed.",
             advice=lambda by: f"Import it {by.import_this(str(source))}.",
         )
-    unread = f"The folder {source} cannot be read"
-    with file_errors(ListingError, unread, kept="Nothing was changed."):
+    with folder_errors(source, "read", kind=ListingError, kept="Nothing was changed."):
         paths = [path for path in source.iterdir() if not path.name.startswith(".")]
     if len(paths) > MOST_MEMBERS:
         raise ListingError(
@@ -202,7 +201,7 @@ def _read_regular(path: Path, charset: str) -> Material:
 def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
     data = read_bytes(source, MOST_BYTES)
     if len(data) > MOST_BYTES or not is_zip(data):
-        why = "is larger than listings can be" if len(data) > MOST_BYTES else "is no zip file"
+        why = "is larger than listings can be" if len(data) > MOST_BYTES else "is not a zip file"
         raise ListingError(
             f"{source} {why}.", kept="Nothing was changed.", advice="Name another file."
         )
@@ -227,7 +226,7 @@ def check_keepable(material: Material, profile: Profile | None) -> None:
     """
     listing = Listing.from_text(material.text)
     if not listing.numbered():
-        raise ListingError("It has no numbered line, so it is no listing.")
+        raise ListingError("It has no numbered line, so it is not a listing.")
     if not material.name:
         raise ListingError("Its name has no letter or digit to call the program by.")
     checked_name(material.name)

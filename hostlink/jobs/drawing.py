@@ -11,6 +11,7 @@ from hostlink.archive import Run
 from hostlink.archive.times import local_text
 from hostlink.errors import RefusedError
 from hostlink.jobs.files import write_new
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.trying import printed_by
 from hostlink.practice.pin_bank import PinBank, PinChange
 from hostlink.practice.walk import Walk
@@ -67,6 +68,15 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
     return _of_rows(title, rows, "It put out nothing at pins, and")
 
 
+def drawing_of_board(session: Session) -> Drawing | None:
+    """Return what the last program put out at the pins of a practice board, None if nothing.
+
+    Of any other board that is not known.
+    """
+    bank = getattr(session.wire.port, "pins", None)
+    return _of_pins("", bank) if isinstance(bank, PinBank) and bank.changes else None
+
+
 def _before(error: str, rows: Sequence[str]) -> Sequence[str]:
     """Return the rows that a program printed, without the one of the error that ended it."""
     return [row for row in rows if error not in row] if error else rows
@@ -75,7 +85,7 @@ def _before(error: str, rows: Sequence[str]) -> Sequence[str]:
 def _of_pins(title: str, bank: PinBank) -> Drawing:
     rows = [[each.name for each in fields(PinChange)], *map(astuple, bank.changes)]
     pins = sorted({each.pin for each in bank.changes}, key=natural)
-    lanes = [_lane(bank, pin, bank.changes[-1].ms if bank.missing else bank.now()) for pin in pins]
+    lanes = [_lane(bank, pin, bank.changes[-1].ms if bank.missing else bank.ms) for pin in pins]
     holds = f"{plural(len(bank.changes), 'change')} of pins"
     return Drawing(title, lanes, csv_text(rows), holds, bank.missing)
 

@@ -71,7 +71,7 @@ def change_words(merged: Merged) -> list[Advice]:
         ),
         *(
             f"Two copies of one archive both went on. What comes with a number that is taken "
-            f"here is named with /{mark} behind it, such as NAME@3/{mark}; the history of a "
+            f"here is named with /{mark} after it, such as NAME@3/{mark}; the history of a "
             "program shows both."
             for mark in merged.copies
         ),

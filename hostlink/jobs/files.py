@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+from contextlib import AbstractContextManager
 from pathlib import Path
 
-from hostlink.errors import ListingError, RefusedError, file_errors
+from hostlink.errors import HostlinkError, ListingError, RefusedError, file_errors
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 from hostlink.reading import read_at_most
-from hostlink.sentences import CHECK_FILE, OTHER_FILE_OR_FOLDER, name_another_file
+from hostlink.sentences import CHECK_FILE, name_another_file
 from hostlink.writing import write_whole
 
 
@@ -45,9 +46,21 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         RefusedError,
         f"{path} cannot be written",
         kept="Nothing was changed.",
-        advice=OTHER_FILE_OR_FOLDER,
+        advice="Name another file or folder.",
     ):
         write_whole(path, content)
+
+
+def folder_errors(
+    folder: Path,
+    done: str,
+    *,
+    kind: type[HostlinkError] = RefusedError,
+    kept: str = "Nothing was written.",
+) -> AbstractContextManager[None]:
+    """Raise an error of `kind` where the block cannot use a folder. done: "read", or "made"."""
+    what = f"The folder {folder} cannot be {done}"
+    return file_errors(kind, what, kept=kept, advice="Name another folder.")
 
 
 def read_bytes(path: Path, most: int = LIMIT) -> bytes:

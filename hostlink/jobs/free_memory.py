@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Revision
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.loading import Loader
-from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.fitness import smaller_advice
@@ -24,7 +24,7 @@ from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, measure
 from hostlink.listing.measure import least_size, most_size
 from hostlink.sentences import NOTHING_SENT, free_memory_unsaid
-from hostlink.words import plural
+from hostlink.words import lines_named, plural
 
 
 def check_room(session: Session, material: Material, held: HeldProgram, *, discarded: bool) -> None:
@@ -158,12 +158,11 @@ class FreeMemoryCheck:
             proven=now.is_proven,
             revision=self.revision,
         )
-        which = "line" if len(added) == 1 else "lines"
         raise ReadBackError(
-            f"{self.state.label} was read back right, and then somebody typed {which} "
-            f"{', '.join(map(str, list(added)[:8]))} at the board. Now it is kept as "
+            f"{self.state.label} was read back right, but then somebody typed "
+            f"{lines_named(added)} at the board. The result is kept as "
             f"{kept.spec}.",
-            advice="Load again when nobody types at the board.",
+            advice="Load again when nobody is typing at the board.",
         )
 
 
@@ -172,7 +171,7 @@ def _are_own_commands(session: Session, lines: Mapping[int, Line]) -> bool:
     typed = session.dialogue.typed
     each = ({number: line} for number, line in lines.items())
     return all(
-        find_misheard_command(one, typed) or behind_a_digit(one, typed, own={}) for one in each
+        find_misheard_command(one, typed) or after_a_digit(one, typed, own={}) for one in each
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from hostlink.advice import Advice, advice_text
@@ -12,16 +12,17 @@ from hostlink.archive.records import LEARNER
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
+    ListingError,
     RefusedError,
     UsageError,
-    file_errors,
 )
 from hostlink.jobs.collecting import Gathered, check_keepable
-from hostlink.jobs.files import TakenError, is_there, write_new
+from hostlink.jobs.files import TakenError, folder_errors, is_there, write_new
 from hostlink.jobs.listing_source import (
     Material,
     from_archive,
     from_bytes,
+    is_file,
     program_name,
 )
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, write_zip
@@ -35,8 +36,8 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
     """Return the latest revision of programs that are not retired; leave out damaged ones.
 
     tag: only those with it. question: only those that a search for it finds. The work of learners,
-    which has their names, is passed over unless the tag is theirs. Raises RefusedError if one was
-    given and nothing has it, ArchiveError.
+    which has their names, is passed over. Raises RefusedError if one was given and nothing has it,
+    ArchiveError.
     """
     listed = archive.programs(tag=tag)
     left_out: list[tuple[str, Advice]] = [("The archive", each) for each in listed.damaged]
@@ -46,7 +47,7 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
         left_out += [("The archive", each) for each in found.damaged if each not in listed.damaged]
         matching = {each.program.name for each in found if each.program is not None}
         programs = [program for program in programs if program.name in matching]
-    private = {each.name for each in programs if LEARNER in each.tags and tag != LEARNER}
+    private = {each.name for each in programs if LEARNER in each.tags}
     names = [program.name for program in programs if program.name not in private]
     if not names and (question or tag is not None):
         asked = f'with "{safe(question)}"' if question else ""
@@ -64,6 +65,26 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
         except ArchiveError as error:
             left_out.append((name, error.what))
     return Gathered(tuple(materials), tuple(left_out), tuple(private))
+
+
+def named_listings(names: Sequence[str], find: Callable[[str], Material]) -> Gathered:
+    """Return the listings that are named, each once; leave out files that hold none.
+
+    find: returns what a name stands for. Raises its errors if a name stands for nothing, or if no
+    listing is left.
+    """
+    found: dict[str, Material] = {}
+    left_out: list[tuple[str, Advice]] = []
+    for name in names:
+        try:
+            material = find(name)
+        except ListingError as error:
+            if not is_file(Path(name)) or (name == names[-1] and not found):
+                raise
+            left_out.append((name, error.what))
+        else:
+            found[material.label] = material
+    return Gathered(tuple(found.values()), tuple(left_out), ())
 
 
 def passed_over_words(chosen: Gathered) -> str:
@@ -158,12 +179,7 @@ def into_folder(folder: Path, files: Sequence[Member], *, replace: bool) -> None
 
     The name of a file may begin with a folder in it.
     """
-    with file_errors(
-        RefusedError,
-        f"The folder {folder} cannot be made",
-        kept="Nothing was written.",
-        advice="Name another folder.",
-    ):
+    with folder_errors(folder, "made"):
         for inner in {(folder / member.name).parent for member in files}:
             inner.mkdir(parents=True, exist_ok=True)
     there = [member.name for member in files if is_there(folder / member.name)]

@@ -237,7 +237,7 @@ def _says(
 
 
 def doubt_words(found: Guess) -> str:
-    """Return which forms mean another thing on the other kinds of a guess, "" if none does."""
+    """Return which forms mean something else on the other likely kinds, "" if none does."""
     if not found.disputed:
         return ""
     told = ", ".join(f"{form.what} (line {form.lines[0]})" for form in found.disputed)

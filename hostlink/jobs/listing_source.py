@@ -17,10 +17,10 @@ from hostlink.errors import ArchiveError, ArchiveReason, HostlinkError, ListingE
 from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
 from hostlink.publish.details import ProgramDetails
-from hostlink.publish.sheet_file import is_sheet, read_sheet
+from hostlink.publish.sheet_file import page_kind, read_sheet
 from hostlink.reading import near_files
 from hostlink.shipped import library_folder
-from hostlink.words import nearest
+from hostlink.words import nearest, unaccented
 
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
@@ -114,9 +114,12 @@ def read_file(path: Path, *, charset: str = "utf-8") -> Material:
 
 
 def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:
-    """Return the listing in the bytes of a listing file, or of a sheet, checked by its codes."""
+    """Return the listing in the bytes of a listing file, or of a sheet, checked by its codes.
+
+    Raises ListingError, also for a page of hostlink's that is no sheet.
+    """
     text = decode_listing(raw, name=where, charset=charset)
-    if is_sheet(text):
+    if page_kind(text):
         sheet = read_sheet(text, name=where)
         name = program_name(sheet.details.name) or name
         held = sheet.text.encode("utf-8")
@@ -153,8 +156,8 @@ def is_file(path: Path) -> bool:
 
 
 def program_name(stem: str) -> str:
-    """Return a program name made of a file's stem: capitals, with - for other characters."""
-    return _NAME.sub("-", stem).strip("-").upper()[:40]
+    """Return a program name made of a file's stem: plain capitals, with - for other characters."""
+    return _NAME.sub("-", unaccented(stem)).strip("-").upper()[:40]
 
 
 def shipped_programs() -> dict[str, Shipped]:

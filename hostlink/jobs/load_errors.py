@@ -47,6 +47,8 @@ class LoadState:
 def with_load_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
     """Return the error completed by what was kept and by the state of the board."""
     state.is_told = True
+    if isinstance(error, NotKnownError) and state.touched:
+        error = error.but(kept="")  # it says that the board was not touched
     if state.proven:
         return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
     what, advice = error.what, error.advice
@@ -84,8 +86,11 @@ def _kept(session: Session, error: HostlinkError, state: LoadState) -> str:
     """Say what was not lost, and what the board holds."""
     says_more = isinstance(error, ArchiveError | NotKnownError)
     parts = [error.kept] if says_more and error.kept else []
-    if not state.touched and error.kept != BOARD_UNCHANGED and not isinstance(error, NotKnownError):
-        parts.append(session.dialogue.evidence.unless_damaged(UNTOUCHED))
+    if not state.touched:
+        if error.kept != BOARD_UNCHANGED and not isinstance(error, NotKnownError):
+            parts.append(session.dialogue.evidence.unless_damaged(UNTOUCHED))
+    elif isinstance(error, NotKnownError):
+        parts.append(f"What the board holds of {state.label} is not known.")
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(
             f"At most a part of {state.label} is on the board."

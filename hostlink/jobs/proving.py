@@ -11,6 +11,8 @@ from hostlink.errors import RefusedError
 from hostlink.jobs.listing_source import Material, shipped_as
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted
+from hostlink.sentences import cannot_run
+from hostlink.words import capital
 
 if TYPE_CHECKING:
     from hostlink.practice.kind import BoardKind
@@ -157,6 +159,8 @@ def run_out(walk: Walk, most: int = _MOST[0]) -> Walk:
     ended = walk.run(most)
     if ended == "statements":
         raise RefusedError(f"The program ran {most} statements without an end.")
+    if walk.missing:
+        raise RefusedError(f"{capital(cannot_run(walk.missing))}.")
     if ended == "error":
         kind = walk.board.kind.name
         raise RefusedError(f"The practice board {kind} stopped the program: {walk.error}")

@@ -10,8 +10,8 @@ from hostlink.advice import Advice
 from hostlink.archive import Archive
 from hostlink.archive.runs import Run
 from hostlink.board.profile.model import Profile
-from hostlink.errors import ListingError, RefusedError, file_errors
-from hostlink.jobs.files import read_bytes, write_new
+from hostlink.errors import ListingError, RefusedError
+from hostlink.jobs.files import folder_errors, read_bytes, write_new
 from hostlink.jobs.giving import file_stem
 from hostlink.jobs.language_of import known_profiles
 from hostlink.jobs.listing_source import Material
@@ -155,7 +155,7 @@ def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -
     pages[CONTENTS] = contents_page(by_file, title)  # last, when all that it names are there
     there = _pages_in(folder)
     if not is_rehearsal():
-        with file_errors(RefusedError, f"The folder {folder} cannot be made", kept=_KEPT):
+        with folder_errors(folder, "made", kept=_KEPT):
             folder.mkdir(parents=True, exist_ok=True)
     written: list[str] = []
     for file, page in pages.items():
@@ -174,7 +174,7 @@ def _pages_in(folder: Path) -> set[str]:
     """
     from hostlink.publish.site import CONTENTS, CONTENTS_KIND, PROGRAM_KIND
 
-    with file_errors(RefusedError, f"The folder {folder} cannot be read", kept=_KEPT):
+    with folder_errors(folder, "read", kept=_KEPT):
         if not folder.exists():
             return set()
         inside = [each for each in folder.iterdir() if not each.name.startswith(".")]
@@ -182,7 +182,7 @@ def _pages_in(folder: Path) -> set[str]:
         kinds = {name: _kind(path) for name, path in pages.items()}
     if inside and kinds.get(CONTENTS) != CONTENTS_KIND:
         raise RefusedError(
-            f"{folder} holds other files, and is no site that was written before.",
+            f"{folder} holds other files, and is not a site that was written before.",
             kept=_KEPT,
             advice="Name a new folder, or an empty one.",
         )

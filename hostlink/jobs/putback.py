@@ -294,7 +294,7 @@ class _PutBack:
                 said.append(self._slot_as_before(name, held, answers=answers))
         new = [name for name in self._stored if name not in self._replaced]
         if new:
-            said.append(f"Stored already, where nothing was before: {', '.join(new)}.")
+            said.append(f"Stored already, in slots that were empty: {', '.join(new)}.")
         error = error.but(kept=" ".join(part for part in said if part))
         return memory_after(self._session, error, self._memory.lines, self._memory.spec)
 

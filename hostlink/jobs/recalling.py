@@ -37,7 +37,7 @@ from hostlink.sentences import (
     may_hold_another,
     no_name_of,
 )
-from hostlink.words import plural, safe
+from hostlink.words import lines_named, plural, safe
 
 _MOST_LISTS = 7  # how many times the board is asked for its list
 _LEAST_BLANK = 64  # characters: fewer than the bytes of any EEPROM, more than any message
@@ -203,8 +203,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
         wrong = [n for n in sorted({*held, *due}) if held.get(n) != due.get(n)]
         if not wrong and result.doubt is None:
             return
-        numbers = ", ".join(map(str, wrong[:8]))
-        why = f"differs in line {numbers}" if wrong else f"is not proven: {result.doubt}"
+        why = f"differs in {lines_named(wrong)}" if wrong else f"is not proven: {result.doubt}"
         what = f"What the board stored as {safe(name)} {why}."
     raise ReadBackError(
         what, kept=kept, advice="Store it again; the EEPROM may be full or worn out."
@@ -268,7 +267,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
 def safe_slot_name(session: Session, name: str) -> str:
     """Return a slot's name if it is safe to type: one of the profile, or a plain word.
 
-    Names from an archive or a board are data; behind a character such as `:` the rest of a name
+    Names from an archive or a board are data; after a character such as `:` the rest of a name
     would be executed as a statement.
     """
     slots = session.profile.commands.slots

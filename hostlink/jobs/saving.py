@@ -9,7 +9,6 @@ from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.archive.records import LEARNER
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Phase, Warned
-from hostlink.board.dialogue.learning import numbers_named
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
@@ -26,7 +25,7 @@ from hostlink.sentences import (
     no_program,
     when_link_is_back,
 )
-from hostlink.words import plural
+from hostlink.words import lines_named, plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +36,7 @@ class SaveOptions:
     line kept with the revision. after_restart: consent to save although the board restarted since
     its port was opened. unless_held: keep nothing new if the archive holds the program as a
     revision under any name. learner: the person whose work it is, which becomes the title of the
-    program; handed_out: the revision that they were given, kept no second time if it is unchanged.
+    program; handed_out: revisions that they may have been given, kept no second time if unchanged.
     """
 
     name: str = ""
@@ -45,7 +44,7 @@ class SaveOptions:
     after_restart: bool = False
     unless_held: bool = False
     learner: str = ""
-    handed_out: Revision | None = None
+    handed_out: tuple[Revision, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +124,10 @@ def _keep(
     origin = dataclasses.replace(origin, note=options.note)
     heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
-    given, rules = options.handed_out, session.profile.rules
-    if latest is None and given is not None and is_same(archive, given, content, rules):
-        latest = given
+    rules = session.profile.rules
+    if latest is None:
+        given = (each for each in options.handed_out if is_same(archive, each, content, rules))
+        latest = next(given, None)
     if latest is None and options.unless_held:
         latest = _held_as(archive, board, content, rules)
     if latest is not None:
@@ -203,7 +203,7 @@ def _tell_too_long(session: Session, result: Capture) -> None:
     most = session.profile.rules.form.longest_line
     long = [n for n, line in result.lines.items() if most and len(line.typed) > most]
     if long:
-        lines = f"line {numbers_named(long)}"
+        lines = lines_named(long)
         session.emit(
             Warned(
                 f"This board takes at most {most} characters at a time, and lists more of {lines}: "

@@ -13,9 +13,7 @@ from hostlink.listing.parse import Line
 from hostlink.listing.reading import Reader
 from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.unreached import unknown_word
-from hostlink.words import plural
-
-_MOST_NAMED = 6
+from hostlink.words import lines_named, plural
 
 
 def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> str:
@@ -31,13 +29,11 @@ def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> st
             f"No line is removed as never reached: a word of line {unknown.number} might be a "
             f"jump. {unknown.message}"
         )
-    named = ", ".join(str(line.number) for line in lines[:_MOST_NAMED])
-    more = f" and {len(lines) - _MOST_NAMED:,} more" if len(lines) > _MOST_NAMED else ""
     size = plural(sum(line_cost(line, rules) for line in lines), "byte")
-    word, them = ("line", "it") if len(lines) == 1 else ("lines", "them")
+    named = lines_named(line.number for line in lines if line.number is not None)
+    them = "it" if len(lines) == 1 else "them"
     return (
-        f"Never reached: {word} {named}{more} ({size}). RUN {lines[0].number} typed by hand would "
-        f"miss {them}."
+        f"Never reached: {named} ({size}). RUN {lines[0].number} typed by hand would miss {them}."
     )
 
 

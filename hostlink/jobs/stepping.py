@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from hostlink.practice.arithmetic import Value
-from hostlink.practice.expression import variable_name
 from hostlink.practice.pin_bank import ANALOG, PinChange
 from hostlink.practice.walk import Walk
 from hostlink.words import natural
@@ -18,15 +17,15 @@ def state_rows(walk: Walk) -> Iterator[str]:
     """
     state = walk.state
     numbers = [*map(str, state.memory.numbers), "typed"]
-    yield "Variables" if any(state.variables) else "All variables are 0."
-    for at, value in enumerate(state.variables):
-        if value:
-            yield f"  {variable_name(at)} = {variable_words(value)}"
+    held = {name: value for name, value in state.variables.items() if value}
+    yield "Variables" if held else "All variables are 0."
+    for name in sorted(held, key=lambda name: ("(" in name, "$" in name, len(name), name)):
+        yield f"  {name} = {variable_words(held[name])}"
     for loop in reversed(state.loops):
         steps = f" in steps of {variable_words(loop.step)}" if loop.step != 1 else ""
         start = numbers[loop.body.line]
-        name, limit = variable_name(loop.variable), variable_words(loop.limit)
-        yield f"Loop: {name} to {limit}{steps}, from line {start}"
+        limit = variable_words(loop.limit)
+        yield f"Loop: {loop.variable} to {limit}{steps}, from line {start}"
     for call in reversed(state.calls):
         yield f"Subroutine: back to line {numbers[call.back.line]}"
 
@@ -50,7 +49,7 @@ def pins_read(walk: Walk) -> list[str]:
 
 
 def pin_words(walk: Walk, name: str) -> str:
-    """Return what is at a pin: "13 on", "9 width 128", "ADC0 512"."""
+    """Describe the state of a pin: "13 on", "9 width 128", "ADC0 512"."""
     bank = walk.state.pins
     level, put = bank.level(name), bank.out.get(name)
     if put is not None and name not in bank.levels:

@@ -21,16 +21,18 @@ from hostlink.board.twin import kind_like
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.jobs.listing_source import from_archive
 from hostlink.jobs.stepping import put_out
-from hostlink.practice.expression import variable_name
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.pin_bank import PinInput
+from hostlink.practice.values import Variables
 from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
+from hostlink.sentences import cannot_run
 
 COMMAND = "try"
-"""Begins the command of a run without a board; behind it stands what else its setting holds."""
+"""Begins the command of a run without a board; after it stands what else its setting holds."""
 _MORE = ("statements", "seconds", "pins")
 _ADDED = ("pin ", "ended by ")
+EXPECTED_UNCHANGED = "What is expected was not changed."
 _AT_ONCE = 5000  # statements, a few milliseconds, between two looks whether to stop
 
 
@@ -80,9 +82,15 @@ class Tried:
     expected: Run | None = None
 
     @property
+    def output(self) -> str:
+        """Return what it printed, without an error that is not the listing's."""
+        end = self.walk.error_text if self.walk.missing else ""
+        return self.walk.output.removesuffix(end)
+
+    @property
     def rows(self) -> tuple[str, ...]:
         """Return what it printed, what it put out at pins, and how it ended if not at its end."""
-        rows = self.walk.output.splitlines()
+        rows = self.output.splitlines()
         rows += [f"pin {each.pin}: {put_out(each)}" for each in self.walk.state.pins.changes]
         return (*rows, *([] if self.ended == "end" else [f"ended by {self.ended}"]))
 
@@ -104,11 +112,12 @@ class Tried:
         return {
             "listing": self.label,
             "profile": self.setting.profile,
-            "output": walk.output,
+            "output": self.output,
             "cut": walk.cut,
             "ended": self.ended,
-            "error": walk.error or None,
+            "error": cannot_run(walk.missing) if walk.missing else walk.error or None,
             "line": walk.stood_at,
+            "lacked": walk.lacked,
             "question": walk.question,
             "statements": walk.statements,
             "seconds": round(walk.seconds, 3),
@@ -134,18 +143,18 @@ def trace(
     printed.
     """
     while not stopped():
-        before, done_before = list(walk.state.variables), walk.statements
+        before, done_before = Variables(walk.state.variables), walk.statements
         line, printed = walk.line, walk.printed
         walk.run(min(done_before + 1, setting.statements), setting.seconds)
         if walk.statements == done_before or walk.ended == "input":
             return
         now = walk.state.variables
-        changed = enumerate(zip(now, before, strict=True)) if now != before else ()
+        changed = () if now == before else {**before, **now}
         yield {
             "statement": walk.statements,
             "line": line,
             "ms": round(walk.seconds * 1000, 3),
-            "sets": {variable_name(at): value for at, (value, was) in changed if value != was},
+            "sets": {name: now[name] for name in changed if now[name] != before[name]},
             "prints": walk.printed_since(printed),
         }
 
@@ -153,14 +162,20 @@ def trace(
 def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
     """Keep what a revision did as expected of its program.
 
-    Raises RefusedError if it did not come to an end or did too much.
+    Raises RefusedError if it did not come to an end, did too much, or needs what is not simulated.
     """
+    if word := tried.walk.missing:
+        raise RefusedError(
+            f"What {revision.spec} prints is not known, since {cannot_run(word)}.",
+            kept=EXPECTED_UNCHANGED,
+            advice="Run it on a board.",
+        )
     walk, setting, rows = tried.walk, tried.setting, tried.rows
     too_much = walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES
     if tried.ended in ("statements", "stopped") or too_much:
         raise RefusedError(
             f"{revision.spec} comes to no end, or prints more than {MOST_BYTES:,} characters.",
-            kept="What is expected was not changed.",
+            kept=EXPECTED_UNCHANGED,
             advice="Name the seconds after which it is to be stopped.",
         )
     outcomes: dict[End, Outcome] = {"end": "done", "error": "error"}

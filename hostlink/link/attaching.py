@@ -32,7 +32,7 @@ from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
 from hostlink.link.wire import LONG_BANNER
-from hostlink.sentences import CLOSE_OTHER, NO_RESTART_LINE, UNLESS_STORED
+from hostlink.sentences import CLOSE_OTHER, MEMORY_IS_LOST, NO_RESTART_LINE
 
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
@@ -56,8 +56,8 @@ class Foresight:
     def warning(self, name: str) -> str:
         """Return the sentence that opening port `name` will probably restart the board."""
         return (
-            f"Opening {name} will probably restart the board ({self.why}): what its memory "
-            f"holds {UNLESS_STORED}."
+            f"Opening {name} will probably restart the board ({self.why}): {MEMORY_IS_LOST} then, "
+            "unless it is stored in EEPROM."
         )
 
 

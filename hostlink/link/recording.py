@@ -89,6 +89,6 @@ def read_recording(text: str, name: str = "recording") -> Iterator[Burst]:
             yield Burst(float(match[1]), side, json.loads(match[3]).encode("latin-1"))
         except ValueError as error:  # bad JSON and characters beyond 255 are ValueErrors too
             raise HostlinkError(
-                f"{name}, line {number}: this is not a line of a recording.",
+                f"{name}, line {number}: a recording has no such line.",
                 advice='A line reads: milliseconds  host|board  "text".',
             ) from error

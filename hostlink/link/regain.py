@@ -11,6 +11,7 @@ from enum import Enum
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
+from hostlink.link.states import REGAIN, CoreState, Course
 
 _FIRST_LISTEN_S = 0.15
 _TRIES = 4  # how many times something is sent
@@ -42,14 +43,13 @@ class Regain:
         self._tried = 0
         self._since: float | None = None  # when the current wait began
         self._last = 0.0
-        self._waits = False  # text without a prompt: a program may wait for INPUT
         self._mark = 0  # where the answer to the current try begins in `heard`
-        self._done = False
+        self._course = Course(REGAIN)
 
     @property
     def done(self) -> bool:
         """Return whether the search for a prompt has ended and `found` is final."""
-        return self._done
+        return self._course.ended
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return what to send next and when to call again (seconds)."""
@@ -74,29 +74,27 @@ class Regain:
         if self._tried >= _TRIES:
             self.flooding = True
             return self._end(FoundState.STUCK)
-        return self._try(now, self._pacing.interrupt, interrupting=True)
+        return self._try(CoreState.INTERRUPTING, now, self._pacing.interrupt)
 
     def _quiet(self, now: float) -> Step:
-        answer = bytes(self.heard[self._mark :])
-        if self._tried and ends_with_prompt(answer, self._pacing):
-            return self._end(FoundState.PROMPT)
-        if self._tried and self._is_answered(answer):
+        answer, pacing = bytes(self.heard[self._mark :]), self._pacing
+        if self._tried and (ends_with_prompt(answer, pacing) or self._is_answered(answer)):
             return self._end(FoundState.PROMPT)
         if self._tried >= _TRIES:
             return self._end(self._verdict())
         # Start with the least intrusive byte: a board that shows text but no prompt may wait for
         # INPUT, which would take a line end as its answer. Bytes that only erase a half-typed line
         # on a terminal are not such a text.
-        if self._tried and answer.strip(_WIPING) and self._is_text(answer):
-            self._waits = True
-        if self._may_interrupt and (self._waits or self._tried >= 2):
-            return self._try(now, self._pacing.interrupt, interrupting=True)
-        if self._waits:
-            second = self._pacing.line_end if self._tried == 1 else b""
-            return self._try(now, self._pacing.line_cancel or second)
-        if self._tried % 2 == 0:
-            return self._try(now, self._quietest())
-        return self._try(now, self._pacing.line_end)
+        is_asked = self._course.state is CoreState.ASKED or (
+            self._tried > 0 and bool(answer.strip(_WIPING)) and self._is_text(answer)
+        )
+        if self._may_interrupt and (is_asked or self._tried >= 2):
+            return self._try(CoreState.INTERRUPTING, now, pacing.interrupt)
+        if is_asked:
+            second = pacing.line_end if self._tried == 1 else b""
+            return self._try(CoreState.ASKED, now, pacing.line_cancel or second)
+        quietest = pacing.line_cancel or pacing.line_end
+        return self._try(CoreState.TRYING, now, pacing.line_end if self._tried % 2 else quietest)
 
     def _is_answered(self, answer: bytes) -> bool:
         """Return whether a board without a prompt has answered an empty line and is quiet.
@@ -109,12 +107,10 @@ class Regain:
             return False
         return not pacing.ready or not answer.strip(b"\r\n")
 
-    def _quietest(self) -> bytes:
-        return self._pacing.line_cancel or self._pacing.line_end
-
-    def _try(self, now: float, out: bytes, *, interrupting: bool = False) -> Step:
+    def _try(self, state: CoreState, now: float, out: bytes) -> Step:
+        self._course.move(state)
         self._tried += 1
-        self.interrupted = self.interrupted or interrupting
+        self.interrupted = self.interrupted or state is CoreState.INTERRUPTING
         self._mark = len(self.heard)
         self._since = now
         self._last = now + self._pacing.latency_s + 2 * self._pacing.byte_s
@@ -133,6 +129,6 @@ class Regain:
         return FoundState.STUCK if self._may_interrupt else FoundState.RUNNING
 
     def _end(self, found: FoundState) -> Step:
+        self._course.move(CoreState.DONE)
         self.found = found
-        self._done = True
         return Step()

@@ -9,8 +9,6 @@ Rules:
 3. An answer that the program does not read is kept and typed again the next time the program is
    silent, after increasing pauses.
 4. Time spent waiting for a person's answer does not count towards the program's time limit.
-
-States: typing the command -> listening <-> typing an answer -> done.
 """
 
 from __future__ import annotations
@@ -23,6 +21,7 @@ from typing import Protocol, TypeVar
 from hostlink.link.core import Step
 from hostlink.link.hearing import MAY_ASK_AFTER_S, Hearing
 from hostlink.link.pacing import Pacing
+from hostlink.link.states import RUNNING, CoreState, Course
 from hostlink.link.typed import Typed
 
 _LOOK_AGAIN_S = 0.05
@@ -84,12 +83,11 @@ class Running:
         self._heard = heard
         self._on_typing = typing
         self._hearing = Hearing(pacing)
-        self._typed: Typed | None = Typed(command, pacing)
+        self._course = Course(RUNNING)
+        self._typed = Typed(command, pacing)  # the command, or the answer typed last
         self._answer: bytes | None = None  # the next answer to type
-        self._answering = False  # that answer is being typed
         self._answered = False  # at least one answer was taken
         self._input_is_over = False
-        self._waits_for_person = False
         self._tries = 0
         self._try_again_at = 0.0
         self._stray = b""
@@ -101,7 +99,7 @@ class Running:
     @property
     def done(self) -> bool:
         """Return whether the run has ended and `end` says how."""
-        return self.end is not None
+        return self._course.ended
 
     @property
     def row(self) -> bytes:
@@ -117,17 +115,17 @@ class Running:
         """Take output of the program; return what to type next and when to call again (seconds)."""
         if self._now is None:
             self._deadline += now
-        elif self._waits_for_person:
+        elif self._course.state is CoreState.WAITING:
             self._deadline += now - self._now
+            self._course.move(CoreState.LISTENING)
         self._now = now
-        self._waits_for_person = False
-        if received and (self._typed is None or self._answering):
+        if received and self._course.state is not CoreState.TYPING:
             self._take(now, received)
         if self._most_bytes < 0:
             return self._finish(End.FLOODING)
-        if self._typed is not None:
-            return self._typing(self._typed, now, received)
-        return self._listening(now)
+        if self._course.state is CoreState.LISTENING:
+            return self._listening(now)
+        return self._typing(now, received)
 
     def _take(self, now: float, data: bytes) -> None:
         self._hearing.take(now, data)
@@ -136,42 +134,45 @@ class Running:
         self._heard(data)
 
     def _finish(self, end: End) -> Step:
+        self._course.move(CoreState.DONE)
         self.end = end
         return Step()
 
     # --- typing ------------------------------------------------------------------------------
 
-    def _typing(self, typed: Typed, now: float, received: bytes) -> Step:
+    def _typing(self, now: float, received: bytes) -> Step:
+        typed = self._typed
         step = typed.step(now, received)
         if not typed.done:
             return step
-        self._typed = None
         self.repairs += typed.repairs
         if typed.committed:
             self._committed(now + len(step.write) * self._pacing.byte_s)
             return step
-        if not self._answering:
+        if self._course.state is CoreState.TYPING:
             return self._finish(End.UNTYPED)
         return self._not_taken(typed, now)
 
     def _committed(self, now: float) -> None:
+        is_answer = self._course.state is CoreState.ANSWERING
+        self._course.move(CoreState.LISTENING)
         self._hearing.begin(now)
         self._end_repeated = False
         self._stray = b""
         self._tries = 0
-        if not self._answering:
+        if not is_answer:
             return
         self._answered = True
-        answer, self._answer, self._answering = self._answer or b"", None, False
+        answer, self._answer = self._answer or b"", None
         if not self._pacing.echo:
             self._heard(answer + b"\n")
 
     def _not_taken(self, typed: Typed, now: float) -> Step:
         """Decide what to do about an answer that was echoed wrongly or not at all."""
-        self._answering = False
         self._tries += 1
         if self._may_hold_rubbish(typed.echo_heard) or self._tries >= _MOST_TRIES:
             return self._finish(End.DAMAGED)
+        self._course.move(CoreState.LISTENING)
         if not typed.echo_heard:
             self._try_again_at = now + min(MAY_ASK_AFTER_S * 2**self._tries, _LONGEST_PAUSE_S)
         return self._listening(now)
@@ -196,11 +197,11 @@ class Running:
         # After a cancelled line the board repeats the question, so that serves as the prompt.
         self._question = self._hearing.row
         pacing = dataclasses.replace(self._pacing, prompt=self._question, line_window=1)
-        self._answering = True
+        self._course.move(CoreState.ANSWERING)
         self._stray += text[:1]
         self._on_typing(text)
         self._typed = Typed(text, pacing, attempts=_ATTEMPTS, may_enter_wrong=False)
-        return self._typing(self._typed, now, b"")
+        return self._typing(now, b"")
 
     # --- listening ---------------------------------------------------------------------------
 
@@ -249,5 +250,6 @@ class Running:
             if self._hearing.asks_plainly:
                 return self._finish(End.UNANSWERED)
             return Step(b"", self._deadline)
-        self._waits_for_person = self._answers.live and bool(self._hearing.row)
+        if self._answers.live and self._hearing.row:
+            self._course.move(CoreState.WAITING)
         return Step(b"", now + _LOOK_AGAIN_S)

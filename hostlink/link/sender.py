@@ -75,7 +75,7 @@ class Sender:
         self._heard = bytearray()
         self._guards: list[float] = []  # times at which prompted lines count as stored
         self._prompted = 0  # lines whose prompt came; not all may be stored yet
-        self._behind = 0  # bytes sent after the oldest unconfirmed line end
+        self._unconfirmed = 0  # bytes sent after the oldest unconfirmed line end
         self._wire_free = 0.0  # when everything written will have passed the wire
         self._next_byte_at = 0.0
         self._last_progress: float | None = None
@@ -198,9 +198,9 @@ class Sender:
         self._bytes_confirmed += size
         self.last_confirm = now
         self._last_progress = now
-        # From now on the bytes behind the next unconfirmed line end count, if it was sent.
+        # From now on the bytes after the next unconfirmed line end count, if it was sent.
         sent_lines = range(self.confirmed, self._line)
-        self._behind = sum(len(self._lines[i]) for i in sent_lines[1:]) + self._offset
+        self._unconfirmed = sum(len(self._lines[i]) for i in sent_lines[1:]) + self._offset
         if self._on_line is not None:
             self._on_line(self.confirmed - 1, self._bytes_confirmed)
         self._end_if_confirmed()
@@ -233,12 +233,12 @@ class Sender:
             out += line[self._offset : self._offset + take]
             self._offset += take
             if self._line > self.confirmed:
-                self._behind += take
+                self._unconfirmed += take
             if self._offset == len(line):
                 self._line += 1
                 self._offset = 0
                 if self._line - 1 == self.confirmed:
-                    self._behind = 0
+                    self._unconfirmed = 0
             self._schedule(now, len(out), ended=self._offset == 0)
         return bytes(out)
 
@@ -246,7 +246,7 @@ class Sender:
         """Return how many more bytes may be sent now."""
         limit = 1 << 30
         if self._line > self.confirmed:  # an unconfirmed line end was sent
-            limit = max(0, self.pacing.receive_buffer - 1) - self._behind
+            limit = max(0, self.pacing.receive_buffer - 1) - self._unconfirmed
         if self.pacing.line_window and self.pacing.echo and self.pacing.confirms:
             limit = min(limit, self.pacing.line_window - self._unechoed())
         return limit

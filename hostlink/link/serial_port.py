@@ -5,7 +5,6 @@ Differences between systems and pyserial versions, and how they are handled:
 - Avoiding a restart of the board, and a port that another program uses: hostlink.link.attaching.
 - An unplugged bridge raises SerialException, OSError, termios.error or TypeError, depending on the
   call and the system. Once a port is open, each of them means that the port is gone.
-- `timeout` is set once, at opening: assigning it later reconfigures the port.
 """
 
 from __future__ import annotations
@@ -24,10 +23,10 @@ import serial
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
 from hostlink.link.port import is_far
+from hostlink.open_port import READ_TIMEOUT_S, OpenPort, unplugged
 from hostlink.sentences import CHECK_FAR, CLOSE_OTHER, PLUG_IN_AGAIN, THE_BOARD, no_port_address
 from hostlink.words import capital, natural, nearest
 
-READ_TIMEOUT_S = 0.05
 WRITE_TIMEOUT_S = 10.0
 _NO_SUCH_LINE = (errno.ENOTTY, errno.EINVAL)
 
@@ -38,7 +37,7 @@ if sys.platform != "win32":
     _FOREIGN += (termios.error,)
 
 
-class SerialPort:
+class SerialPort(OpenPort):
     """One open serial port (a device, `rfc2217://` or `socket://`)."""
 
     def __init__(self, name: str, baud: int) -> None:
@@ -46,9 +45,7 @@ class SerialPort:
 
         Raises LinkError if it cannot be opened, UsageError for an invalid address or speed.
         """
-        self.name = name
-        self.timeout: float | None = READ_TIMEOUT_S
-        self._closed = False
+        super().__init__(name)
         try:
             self._serial: Any = _open(name, baud)
         except _FOREIGN as error:
@@ -102,11 +99,8 @@ class SerialPort:
         with self._translated():
             self._serial.reset_input_buffer()
 
-    def close(self) -> None:
-        """Close the port without waiting for unsent bytes; closing twice is allowed."""
-        if self._closed:
-            return
-        self._closed = True
+    def _release(self) -> None:
+        """Close the device or connection without waiting for unsent bytes."""
         if "://" not in self.name:  # a dead network port would wait 3 s for the far end's reply
             with contextlib.suppress(*_FOREIGN):
                 self._serial.reset_output_buffer()  # else close may wait for unread bytes
@@ -116,8 +110,7 @@ class SerialPort:
     @contextlib.contextmanager
     def _translated(self) -> Iterator[None]:
         """Raise LinkError for a foreign error: the open port is gone, or accepts no bytes."""
-        if self._closed:
-            raise LinkError(f"The port {self.name} is closed.", reason=LinkReason.GONE)
+        self._check_open()
         try:
             yield
         except serial.SerialTimeoutException as error:
@@ -134,11 +127,9 @@ class SerialPort:
                     reason=LinkReason.GONE,
                     advice=f"{CHECK_FAR}, then repeat the command.",
                 ) from error
-            raise LinkError(
+            raise unplugged(
                 f"{capital(_thing(self.name))} went away (unplugged?): the port {self.name} "
-                "vanished while it was in use.",
-                reason=LinkReason.GONE,
-                advice=f"{PLUG_IN_AGAIN}.",
+                "vanished while it was in use"
             ) from error
 
 

@@ -21,10 +21,16 @@ class CoreState(Enum):
     TYPING = "typing"  # sends the text of a line and checks its echo
     SETTLING = "settling"  # waits for quiet after a wrong or missing echo
     CANCELLING = "cancelling"  # removes the wrong line, and waits for the board's answer to that
-    COMMITTED = "committed"  # has sent the line end, behind a correct echo
+    COMMITTED = "committed"  # has sent the line end, after a correct echo
     COLLECTING = "collecting"  # takes the answer
     SENDING = "sending"  # sends many lines
     PAUSED = "paused"  # sends nothing, because the board has sent XOFF
+    LISTENING = "listening"  # sends nothing and takes what the board prints
+    ANSWERING = "answering"  # types an answer to the program
+    WAITING = "waiting"  # the program asks, and the person has not answered yet
+    TRYING = "trying"  # has sent what brings a board without a program to its prompt
+    ASKED = "asked"  # was answered by text without a prompt: a program may be asking
+    INTERRUPTING = "interrupting"  # has sent the interrupt
     DONE = "done"  # has its result, or gave up
 
 
@@ -47,6 +53,26 @@ SENDER: Moves = MappingProxyType(
     {
         CoreState.SENDING: frozenset({CoreState.PAUSED, CoreState.DONE}),
         CoreState.PAUSED: frozenset({CoreState.SENDING, CoreState.DONE}),
+    }
+)
+RUNNING: Moves = MappingProxyType(
+    {
+        CoreState.TYPING: frozenset({CoreState.LISTENING, CoreState.DONE}),
+        CoreState.LISTENING: frozenset({CoreState.ANSWERING, CoreState.WAITING, CoreState.DONE}),
+        CoreState.ANSWERING: frozenset({CoreState.LISTENING, CoreState.DONE}),
+        CoreState.WAITING: frozenset({CoreState.LISTENING}),
+    }
+)
+REGAIN: Moves = MappingProxyType(  # each try is a move, also one like the try before it
+    {
+        CoreState.LISTENING: frozenset({CoreState.TRYING, CoreState.INTERRUPTING, CoreState.DONE}),
+        CoreState.TRYING: frozenset(
+            {CoreState.TRYING, CoreState.ASKED, CoreState.INTERRUPTING, CoreState.DONE}
+        ),
+        CoreState.ASKED: frozenset({CoreState.ASKED, CoreState.DONE}),
+        CoreState.INTERRUPTING: frozenset(
+            {CoreState.INTERRUPTING, CoreState.TRYING, CoreState.DONE}
+        ),
     }
 )
 

@@ -86,7 +86,7 @@ class Typed:
 
     @property
     def committed(self) -> bool:
-        """Return whether the line end was sent, behind a text that was echoed correctly."""
+        """Return whether the line end was sent, after a text that was echoed correctly."""
         return self._course.state is CoreState.COMMITTED
 
     @property

@@ -38,7 +38,7 @@ RULES: dict[str, str] = {
     "crossed-loops": "two FOR loops of which neither lies inside the other",
     "open-quote": "quoted text that nothing closes",
     "unbalanced-bracket": "a bracket without its partner",
-    "number-out-of-range": "a number beyond those of the board",
+    "number-out-of-range": "a number beyond the board's range",
     "number-with-fraction": "a fraction or exponent on a board that knows whole numbers only",
     "variable-never-set": "a variable that nothing gives a value",
     "unknown-word": "a statement or function that the profile does not know",

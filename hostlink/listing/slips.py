@@ -156,7 +156,7 @@ class _Familiar(dict[str, float]):
         return sum(map(self.__getitem__, map(add, text, text[1:])))
 
     def __missing__(self, pair: str) -> float:
-        """Compute the surprise of the second character of a pair behind the first.
+        """Compute the surprise of the second character of a pair after the first.
 
         A character that occurs nowhere else in the listing costs more: lower-case letters, for
         example, are rarely used in one line only.

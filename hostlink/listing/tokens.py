@@ -111,7 +111,7 @@ def _in_full(short: str, scanner: _Scanner, mark: str) -> str:
 
 
 def _begins(spans: list[Span], language: Language) -> bool:
-    """Return whether a statement begins behind spans, where a mark of both kinds is a remark."""
+    """Return whether a statement begins after spans, where a mark of both kinds is a remark."""
     before = next((span.text for span in reversed(spans) if span.kind != "blank"), "")
     return before in ("", language.separator)
 

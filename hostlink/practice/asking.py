@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 
 from hostlink.practice.arithmetic import LARGEST, SMALLEST, Value
-from hostlink.practice.expression import holds_text, read_variable
+from hostlink.practice.expression import read_variable
 from hostlink.practice.functions import plain
 from hostlink.practice.line_text import LineText
 from hostlink.practice.ops import ReadLine, Send
 from hostlink.practice.state import State, Step, Talk
+from hostlink.practice.values import Variable
 
 _WHOLE = re.compile(rb"[ \t]*([+-]?)[ \t]*([0-9]{1,9})[ \t]*")
 _FLOATING = re.compile(
@@ -23,15 +24,14 @@ def read_input_statement(text: LineText) -> Step:
     if "input-text" in text.language.means and text.peek() in text.language.quotes:
         question = text.quoted()
         text.need(",")
-    variables = [read_variable(text)]
-    while text.language.input_list != "none" and text.take(","):
-        variables.append(read_variable(text))
+    many = text.language.input_list != "none"
+    variables = text.listed(read_variable) if many else [read_variable(text)]
     if text.language.input_list == "rows":
         return lambda state: _ask_each(state, variables, question)
     return lambda state: _ask(state, variables, question)
 
 
-def _ask_each(state: State, variables: list[int], prompt: str) -> Talk:
+def _ask_each(state: State, variables: list[Variable], prompt: str) -> Talk:
     """Ask for each variable in a row of its own."""
     for variable in variables:
         if (yield from _ask(state, [variable], prompt)):
@@ -39,7 +39,7 @@ def _ask_each(state: State, variables: list[int], prompt: str) -> Talk:
     return False
 
 
-def _ask(state: State, variables: list[int], prompt: str) -> Talk:
+def _ask(state: State, variables: list[Variable], prompt: str) -> Talk:
     """Repeat the question until every variable has a value."""
     language = state.kind.language
     wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
@@ -54,7 +54,7 @@ def _ask(state: State, variables: list[int], prompt: str) -> Talk:
         values = _values(answer, variables, state)
         if len(values) == len(variables):
             for variable, value in zip(variables, values, strict=True):
-                state.variables[variable] = value
+                state.variables[variable.named(state)] = value
             return False
         said = state.wording.wrong_answer(wanted)
         if said:
@@ -62,22 +62,24 @@ def _ask(state: State, variables: list[int], prompt: str) -> Talk:
         prompt = language.asks_again
 
 
-def _values(answer: bytes, variables: list[int], state: State) -> list[Value]:
+def _values(answer: bytes, variables: list[Variable], state: State) -> list[Value]:
     """Return the values of an answer, none if one of them is no number and must be one."""
     parts = answer.split(b",")
     if len(parts) != len(variables):
         return []
-    values: list[Value] = []
-    for variable, part in zip(variables, parts, strict=True):
-        if holds_text(variable):
-            values.append(part.strip(b" ").decode("latin-1"))
-        elif (number := _number(part, state)) is not None:
-            values.append(number)
-    return values
+    values = [
+        read_value(part, variable, state) for variable, part in zip(variables, parts, strict=True)
+    ]
+    return [value for value in values if value is not None]
 
 
-def _number(part: bytes, state: State) -> Value | None:
-    """Return the number of an answer, None if it is none. An empty one may be 0."""
+def read_value(part: bytes, variable: Variable, state: State) -> Value | None:
+    """Return the value for a variable in an answer or in DATA; None for a number that is none.
+
+    An empty number may be 0.
+    """
+    if "$" in variable.name:
+        return part.strip(b" ").decode("latin-1")
     language = state.kind.language
     if language.empty_answer == "zero" and not part.strip():
         return 0

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Mapping
+from string import ascii_uppercase
 from typing import Any
 
 from hostlink.errors import RefusedError
@@ -16,8 +17,8 @@ from hostlink.practice.arithmetic import Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import FUNCTIONS
 from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
-from hostlink.practice.line_text import LETTERS
 from hostlink.practice.ops import Chore, Firmware, Send, Work
+from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
@@ -38,7 +39,8 @@ class Basic:
     memory, by default the truth.
 
     last_error: the last error that it sent, b"" if there was none. failed_line: the number of the
-    program line that it was in, or None.
+    program line that it was in, or None. missing: the word that it was
+    about, where a real board has it, else "".
     """
 
     def __init__(
@@ -56,14 +58,16 @@ class Basic:
         settings = dataclasses.replace(kind.settings, **changed)
         self.kind = dataclasses.replace(kind, settings=settings)
         self.teller = teller or ListingAnswers()
+        self.pins = PinBank(kind.language.pins)
         self._state = self._new_state()
         self._stuck = False
         self.answered = not kind.messages.questions
         self.last_error = b""
         self.failed_line: int | None = None
+        self.missing = ""
 
     def _new_state(self) -> State:
-        return State(self.kind, compiler(self.kind.language), self.teller)
+        return State(self.kind, compiler(self.kind.language), self.teller, self.pins)
 
     @property
     def state(self) -> State:
@@ -145,7 +149,8 @@ class Basic:
             "lines": _written(self.lines),
             "eeprom": {name: _written(lines) for name, lines in self.eeprom.items()},
             "writes": dict(state.eeprom.writes),
-            "variables": list(state.variables),
+            "variables": dict(state.variables),
+            "bounds": state.bounds,
             "chance": state.chance,
             "answered": self.answered,
         }
@@ -162,11 +167,10 @@ class Basic:
                 state.eeprom.hold(name, self._read_back(lines))
             for name, count in kept.get("writes", {}).items():
                 state.eeprom.writes[str(name)] = int(count)
-            own = state.variables
-            values = [self._value(*pair) for pair in zip(kept["variables"], own, strict=False)]
-            if len(kept["variables"]) not in (len(LETTERS), len(own)):
-                raise ValueError(f"{len(kept['variables'])} variables")
-            state.variables = [*values, *own[len(values) :]]
+            for name, value in _named(kept["variables"]).items():
+                state.variables[name] = self._value(value, state.variables[name])
+            for name, bounds in kept.get("bounds", {}).items():
+                state.bounds[str(name)] = tuple(map(int, bounds))
             state.chance = int(kept["chance"]) & 0xFFFFFFFF
         except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
             raise RefusedError(
@@ -217,9 +221,11 @@ class Basic:
             stopped = yield from self._steps()
         except Complaint as complaint:
             where = state.where(line, complaint.at)
-            self.failed_line = state.number
+            self.failed_line, self.missing = state.number, complaint.lacks
             yield Send(self._fresh() + self._error(complaint, where))
             return
+        finally:
+            self.pins.end()
         if stopped:
             said = state.wording.stopped(state.where(line))
         else:
@@ -254,6 +260,15 @@ class Basic:
     def _error(self, complaint: Complaint, where: str) -> bytes:
         self.last_error = self._state.wording.error(complaint, where, self.teller.flourish)
         return self.last_error
+
+
+def _named(kept: Mapping[str, Value] | list[Value]) -> Mapping[str, Value]:
+    """Return kept variables by their names; older states have a list that begins with A to Z."""
+    if not isinstance(kept, list):
+        return kept
+    if len(kept) < len(ascii_uppercase):
+        raise ValueError(f"{len(kept)} variables")
+    return dict(zip(ascii_uppercase, kept, strict=False))
 
 
 def _sent(data: bytes) -> Firmware:

@@ -22,6 +22,8 @@ class Reason(Enum):
     RETURN = "return"  # RETURN without GOSUB
     FORS = "fors"  # more than {most} open
     GOSUBS = "gosubs"  # more than {most} open
+    DATA = "data"  # READ, and no more is there
+    ELEMENT = "element"  # not of that array
     LINE_NUMBER = "line-number"  # not {first} to {last}
     FULL = "full"  # memory is; line {number} needs {missing} bytes more
     PROGRAM_FULL = "program-full"  # a whole program needs {missing} bytes more
@@ -62,6 +64,11 @@ class Complaint(Exception):
         self.reason = reason
         self.at = at
         self.fields = fields
+
+    @property
+    def lacks(self) -> str:
+        """Return the word that it is about, if only the practice board lacks it."""
+        return str(self.fields.get("lacks", ""))
 
     def again(self) -> Complaint:
         """Return an equal complaint, to raise it again for the same line."""

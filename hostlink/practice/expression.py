@@ -9,7 +9,6 @@ additions.
 from __future__ import annotations
 
 import re
-import string
 from functools import lru_cache
 
 from hostlink.pins import PIN_FUNCTIONS
@@ -17,11 +16,12 @@ from hostlink.practice import functions
 from hostlink.practice.arithmetic import Operation, Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.kind import KindLanguage
-from hostlink.practice.line_text import DIGITS, LETTERS, LineText
+from hostlink.practice.line_text import DIGITS, LineText
 from hostlink.practice.values import (
     Condition,
     Expression,
     Values,
+    Variable,
     chained,
     compared,
     constant,
@@ -36,10 +36,6 @@ DEEPEST = 12
 
 FUNCTIONS = ("RND", "ABS", "ROOM")
 """The functions of the practice board; other kinds have another word for the free memory."""
-
-_SECOND = ("", *string.digits, *string.ascii_uppercase)
-"""What may stand behind the letter of a name: nothing, a digit, or a letter."""
-_SECONDS = len(_SECOND)
 
 
 def read_expression(text: LineText) -> Expression:
@@ -121,8 +117,7 @@ def _read_text_part(text: LineText) -> Expression:
     names = [name for name in text.language.functions if name.endswith("$")]
     if function := text.take(*names):
         return _read_call(text, function)
-    variable = read_variable(text)
-    return lambda values: values.variables[variable]
+    return _value_of(read_variable(text))
 
 
 def _read_sum(text: LineText) -> Expression:
@@ -155,50 +150,47 @@ def _take_relation(text: LineText) -> str:
     return text.take("<=", ">=", text.language.at_least, *text.language.unequal, "<", ">", "=")
 
 
-def read_variable(text: LineText) -> int:
-    """Take the name of a variable; its index. Raises Complaint if none stands here."""
+def read_name(text: LineText) -> str:
+    """Take the name of a variable, in the characters that count. Raises Complaint without one."""
     text.peek()
     if (found := _name(text.language).match(text.upper, text.at)) is None:
         raise text.puzzled()
-    letter, second = ord(found[0][0]) - ord("A"), found[0][1:2]
-    index = 1 + int(second, 36) if second else 0
     text.at = found.end()
-    if "strings" in text.language.means and text.upper[text.at : text.at + 1] == "$":
-        index, text.at = index + _SECONDS, text.at + 1
-    return index * len(LETTERS) + letter
+    is_text = "strings" in text.language.means and text.upper[text.at : text.at + 1] == "$"
+    text.at += is_text
+    return found[0][:2] + "$" * is_text
 
 
-def variable_name(variable: int) -> str:
-    """Return the name of the variable of an index, such as "A", "B7" or "C$"."""
-    kind, letter = divmod(variable, len(LETTERS))
-    text, second = divmod(kind, _SECONDS)
-    return f"{chr(ord('A') + letter)}{_SECOND[second]}{'$' if text else ''}"
+def read_variable(text: LineText) -> Variable:
+    """Take a variable, or an element of an array where the language has them."""
+    name = read_name(text)
+    if "arrays" not in text.language.means or not text.take("("):
+        return Variable(name)
+    places = tuple(text.listed(read_expression))
+    text.need(")")
+    return Variable(name, places)
+
+
+def _value_of(variable: Variable) -> Expression:
+    name = variable.name
+    if variable.places:
+        return lambda values: values.variables[variable.named(values)]
+    return lambda values: values.variables[name]
 
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
     """Return the pattern of a name. Two letters count; it ends, and does not begin, at a
     keyword."""
+    words = {*language.lacks}
+    if "names" in language.means:
+        words |= {word for _, words in language.words for word in words}
+        words |= {"TO", "STEP", "THEN", "AND", "OR", "NOT", *language.functions, "RND"}
+    inner = "|".join(re.escape(word) for word in sorted(words)) or "(?!)"
     if "names" not in language.means:
-        return re.compile("[A-Z]")
-    words = {word for _, words in language.words for word in words}
-    words |= {"TO", "STEP", "THEN", "AND", "OR", "NOT", *language.functions, "RND"}
-    inner = "|".join(re.escape(word) for word in sorted(words))
+        return re.compile(f"(?!{inner})[A-Z]")
     more = f"{{0,{language.longest_name - 1}}}" if language.longest_name else "*"
     return re.compile(f"(?!{inner})[A-Z](?:(?!{inner})[A-Z0-9]){more}")
-
-
-def holds_text(variable: int) -> bool:
-    """Return whether a variable of this index holds text."""
-    return variable >= _SECONDS * len(LETTERS)
-
-
-def no_values(language: KindLanguage) -> list[Value]:
-    """Return the variables of a language as they are at first, each by its index."""
-    plain: list[Value] = [0] * len(LETTERS)
-    if not {"names", "strings"} & set(language.means):
-        return plain
-    return plain * _SECONDS + [""] * (len(LETTERS) * _SECONDS)
 
 
 def _read_term(text: LineText) -> Expression:
@@ -243,13 +235,12 @@ def _read_unsigned(text: LineText, start: str) -> Expression:
         return _read_own_call(text)
     if pin := _read_pin(text):
         return pin
-    variable = read_variable(text)
-    return lambda values: values.variables[variable]
+    return _value_of(read_variable(text))
 
 
 def _read_own_call(text: LineText) -> Expression:
     """Read the call of a function that DEF makes."""
-    at, name = text.at, read_variable(text)
+    at, name = text.at, read_name(text)
     text.need("(")
     argument = read_expression(text)
     text.need(")")
@@ -297,6 +288,8 @@ def _read_free(text: LineText) -> Expression | None:
 
 
 def _read_call(text: LineText, function: str) -> Expression:
+    if function == "RND" and text.language.random == "fraction":
+        return random_number(constant(0), text.language)
     if text.peek() != "(":
         raise text.puzzled()
     text.at += 1
@@ -304,6 +297,8 @@ def _read_call(text: LineText, function: str) -> Expression:
         argument = read_expression(text)
         text.need(")")
         return random_number(argument, text.language)
+    if function not in functions.FUNCTIONS:  # TAB is an item of PRINT only
+        raise text.puzzled()
     takes, call = functions.FUNCTIONS[function]
     arguments: list[Expression] = []
     for place, kind in enumerate(takes):

@@ -65,3 +65,6 @@ FUNCTIONS: dict[str, tuple[str, Callable[..., Any]]] = {
 }
 """Name to what it takes, "n" a number and "t" a text, and what it returns. MID$ may leave out its
 last number."""
+
+TEXT_FUNCTIONS = {name for name, (takes, _) in FUNCTIONS.items() if name[-1] == "$" or "t" in takes}
+"""Those that take or return text."""

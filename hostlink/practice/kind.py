@@ -35,6 +35,11 @@ WORDS: Words = (
     ("gosub", ("GOSUB",)),
     ("on", ()),
     ("def", ()),
+    ("else", ()),
+    ("read", ()),
+    ("data", ()),
+    ("restore", ()),
+    ("dim", ()),
     ("return", ("RETURN",)),
     ("for", ("FOR",)),
     ("next", ("NEXT",)),
@@ -66,6 +71,8 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.RETURN, "RETURN has no GOSUB"),
     (Reason.FORS, "more than {most} FOR open"),
     (Reason.GOSUBS, "more than {most} GOSUB open"),
+    (Reason.DATA, "no DATA is left"),
+    (Reason.ELEMENT, "no such element"),
     (Reason.LINE_NUMBER, "line numbers are {first} to {last}"),
     (Reason.FULL, "memory full, line {number} needs {missing} more"),
     (Reason.PROGRAM_FULL, "memory full, program needs {missing} more"),
@@ -98,7 +105,7 @@ class KindStorage:
     form: "text" keeps the characters, "tokens" keeps keywords as codes, listed back in capitals.
     case: small letters are kept, become capitals outside quotes and remarks ("statements"), or
     outside quotes only ("all").
-    blanks: those behind the line number are dropped ("after-number"), none is ("kept"), or all are
+    blanks: those after the line number are dropped ("after-number"), none is ("kept"), or all are
     outside quotes and remarks ("squeezed"; LIST then puts one beside each keyword).
     number_bytes, length_bytes, end_bytes: what a line costs beside its text.
     keywords: with tokens, the words kept as codes, each in keyword_bytes, or in what token_bytes
@@ -108,7 +115,7 @@ class KindStorage:
     "wrapped" (taken modulo 65536). signed_numbers: numbers from 32768 on are shown negative.
     listed_last: lines above it are kept, and LIST shows an empty row for all of them.
     row: a listed line, of {number} and {text}. row_width: columns after which a row goes on in the
-    next one, behind as many blanks as the number and its blank have; 0: never.
+    next one, after as many blanks as the number and its blank have; 0: never.
     typed_within: the typed line stands in the free memory, of which so many bytes must stay; 0: it
     has room of its own. when_full: after a line that did not fit, "stuck" refuses all that comes.
     checked: a line that the language does not take is refused as it is typed.
@@ -151,7 +158,7 @@ class Messages:
     instead. where_direct: the same for what was typed without a number, {typed}.
     mark: put into {row} at the place where it could not go on; empty: none.
     list_row, list_begin, list_end: a listed row of {row}, and what stands before and after all of
-    them; behind them of {count} and {used}, the lines and bytes in memory.
+    them; after them of {count} and {used}, the lines and bytes in memory.
     memory: answers the bare word for the free memory, with {free}, {eeprom} and {eeprom_left}.
     wrong_answer: to INPUT, which wanted {wanted}; it asks again. recalled: after a stored program
     came back.
@@ -188,7 +195,9 @@ class KindLanguage(Dialect):
     """What differs in the language beside the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
-    functions: those of `hostlink.practice.functions` that it has, beside RND.
+    functions: those of `hostlink.practice.functions` that it has, beside RND; TAB counts columns
+    from 0.
+    lacks: words of the real BASIC that the practice board cannot run. No name holds one.
     logic: whether it has AND and OR, bit by bit.
     digits: significant digits that PRINT shows of a number.
     small_letters: whether keywords and variables may be typed in small letters.
@@ -205,6 +214,7 @@ class KindLanguage(Dialect):
     computed_jumps: bool = True
     words: Words = WORDS
     functions: tuple[str, ...] = ("ABS",)
+    lacks: tuple[str, ...] = ()
     logic: bool = False
     digits: int = 6
     small_letters: bool = True

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from typing import TypeVar
 
 from hostlink.practice.arithmetic import LARGEST, Value
 from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.functions import plain
 from hostlink.practice.kind import KindLanguage
 
+_Read = TypeVar("_Read")
 DIGITS = frozenset("0123456789")
 LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _BLANKS = " \t"
@@ -18,7 +21,7 @@ _FRACTION = re.compile(r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:E[+-]?[0-9]{1,2})?")
 class LineText:
     """The text of a line and how far it has been read. `upper` is for finding keywords."""
 
-    __slots__ = ("at", "depth", "language", "text", "upper")
+    __slots__ = ("at", "branches", "depth", "language", "others", "text", "upper")
 
     def __init__(self, text: str, language: KindLanguage) -> None:
         self.text = text
@@ -26,6 +29,8 @@ class LineText:
         self.upper = text.translate(_CAPITALS) if language.small_letters else text
         self.at = 0
         self.depth = 0
+        self.branches: list[list[int]] = []  # of each IF without ELSE so far: where that goes on
+        self.others = dict(language.words)["else"]
 
     def peek(self) -> str:
         """Skip blanks; the next character as a capital, "" at the end."""
@@ -37,7 +42,8 @@ class LineText:
 
     def ends(self) -> bool:
         """Skip blanks; return whether the statement ends here."""
-        return self.peek() in ("", self.language.separator)
+        ends = self.peek() in ("", self.language.separator)
+        return ends or self.upper.startswith(self.others, self.at)
 
     def take(self, *words: str) -> str:
         """Skip blanks and take the first of the words that stands here; "" if none does."""
@@ -52,6 +58,13 @@ class LineText:
         """Take a word. Raises Complaint if something else stands here."""
         if not self.take(word):
             raise self.puzzled()
+
+    def listed(self, read: Callable[[LineText], _Read]) -> list[_Read]:
+        """Return what `read` takes, once or more often with commas between."""
+        found = [read(self)]
+        while self.take(","):
+            found.append(read(self))
+        return found
 
     def digits(self) -> int:
         """Take a run of digits, at most `LARGEST` + 1. Raises Complaint beyond."""
@@ -85,7 +98,8 @@ class LineText:
         rest = self.text[self.at :]
         if not rest.strip():
             return Complaint(Reason.SHORT)
-        return Complaint(Reason.PUZZLED, self.at, rest=excerpt(rest))
+        lacks = self.take(*self.language.lacks)
+        return Complaint(Reason.PUZZLED, self.at - len(lacks), rest=excerpt(rest), lacks=lacks)
 
 
 _CAPITALS = {ord(letter.lower()): letter for letter in LETTERS}

@@ -51,6 +51,7 @@ class Machine(SerialLine):
         super().__init__(settings, faults or Faults(), host_baud or settings.baud)
         self.kind = kind = dataclasses.replace(kind, settings=settings)
         self.basic = Basic(kind, teller=ListingAnswers(self.faults))
+        self.basic.pins.now = lambda: self._t * 1000
         self._editor = LineEditor(settings, self.basic.line_room)
         self.receiver = Receiver(settings)
         self.typed: list[bytes] = []  # every line taken at the prompt
@@ -61,6 +62,7 @@ class Machine(SerialLine):
         self.busy_s = 0.0  # time spent storing lines, for the wire's bound
         self.chip = new_chip(settings, self.faults.worn_page)
         self._chores = chore_seconds(settings)
+        self._t = 0.0
         self._start(0.0, booting=False)
 
     # --- power and restart -------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -41,7 +42,7 @@ class PinChange:
 class PinBank:
     """All pins of one board.
 
-    now: tells the time in ms since the program began. changes: everything put out that differs from
+    now: tells the time in ms. changes: everything put out since the program began that differs from
     what was there before. asked: names of the pins that were read.
     """
 
@@ -54,9 +55,23 @@ class PinBank:
         """Switch all pins off, and take away what was connected."""
         self.levels: dict[str, int] = {}
         self.out: dict[str, PinChange] = {}
-        self.changes: list[PinChange] = []
         self.asked: dict[str, None] = {}
         self._script: deque[PinInput] = deque()
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget the changes of the program before; the times of this one count from now."""
+        self.changes: list[PinChange] = []
+        self._began, self._ended = self.now(), math.inf
+
+    def end(self) -> None:
+        """Note that the program has ended."""
+        self._ended = min(self._ended, self.now())
+
+    @property
+    def ms(self) -> float:
+        """Return how long the program has run."""
+        return round(min(self._ended, self.now()) - self._began, 3)
 
     @property
     def missing(self) -> str:
@@ -88,7 +103,7 @@ class PinBank:
 
     def put(self, pin: str, what: str, value: int, for_ms: int = 0) -> None:
         """Put something out at a pin."""
-        change = PinChange(round(self.now(), 3), pin, what, value, for_ms)
+        change = PinChange(self.ms, pin, what, value, for_ms)
         before = self.out.get(pin)
         self.out[pin] = change
         same = before is not None and (before.what, before.value) == (what, value)

@@ -10,9 +10,9 @@ import math
 from collections.abc import Callable
 from typing import Protocol
 
-from hostlink.errors import LinkError, LinkReason
+from hostlink.open_port import OpenPort, unplugged
 from hostlink.practice.machine import Machine
-from hostlink.sentences import PLUG_IN_AGAIN
+from hostlink.practice.pin_bank import PinBank
 
 
 class _Clock(Protocol):
@@ -21,7 +21,7 @@ class _Clock(Protocol):
     def sleep(self, seconds: float) -> None: ...
 
 
-class PracticePort:
+class PracticePort(OpenPort):
     """A port with a practice board at its other end.
 
     clock: has `now()` and `sleep()`. jump: sets a virtual clock forward to a time; None in real
@@ -36,25 +36,19 @@ class PracticePort:
         clock: _Clock,
         *,
         jump: Callable[[float], None] | None = None,
-        timeout: float = 0.05,
         on_close: Callable[[Machine], None] | None = None,
     ) -> None:
+        super().__init__("practice://")
         self.machine = machine
-        self.timeout: float | None = timeout
         self._clock = clock
         self._jump = jump
         self._on_close = on_close
         self._origin = clock.now()
         self._dtr = True
-        self._closed = False
         if machine.settings.restarts_on_open:
             machine.restart(0.0)
         if jump is not None:
             self.wait_until = self._wait_virtual
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise LinkError("The port is closed.", reason=LinkReason.GONE)
 
     def _now(self) -> float:
         """Return the machine time: seconds since the port was opened."""
@@ -62,11 +56,7 @@ class PracticePort:
         now = self._clock.now() - self._origin
         self.machine.run_until(now)
         if self.machine.unplugged:
-            raise LinkError(
-                "The practice board was unplugged.",
-                reason=LinkReason.GONE,
-                advice=f"{PLUG_IN_AGAIN}.",
-            )
+            raise unplugged("The practice board was unplugged")
         return now
 
     @property
@@ -88,8 +78,14 @@ class PracticePort:
         self._dtr = value
 
     @property
+    def pins(self) -> PinBank:
+        """Return the pins of the board, to look at."""
+        return self.machine.basic.pins
+
+    @property
     def baudrate(self) -> int:
         """Return the speed of the host's side, in baud."""
+        self._check_open()
         return self.machine.host_baud
 
     @baudrate.setter
@@ -121,11 +117,8 @@ class PracticePort:
         """Discard what the board sent and nobody has read."""
         self.machine.forget_output(self._now())
 
-    def close(self) -> None:
-        """Advance the board to the present, save its state and close. May be repeated."""
-        if self._closed:
-            return
-        self._closed = True
+    def _release(self) -> None:
+        """Advance the board to the present and save its state."""
         self.machine.run_until(self._clock.now() - self._origin)
         if self._on_close is not None:
             self._on_close(self.machine)

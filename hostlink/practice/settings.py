@@ -24,12 +24,12 @@ class BoardSettings:
     line_done: what it sends only after a line is stored: "echo" (the echo of the line end),
     "prompt", or "after-prompt" (it prompts first and stores then).
     prompt_late_ms: it is busy for so long before each prompt. prompts_first: the prompt comes
-    before the answer to a direct command, and none behind it.
+    before the answer to a direct command, and none after it.
     line_ms: storing one line. direct_ms: taking a direct command apart. char_ms: one character.
     statement_ms, list_line_ms, eeprom_byte_ms: running, listing, writing EEPROM.
     erase, line_cancel, interrupt: keys, of which only the first byte counts; empty: none.
     erase_answer: what taking a character back is answered with. erase_beyond: taking back more than
-    was typed is ignored, or "harms": the line end behind it runs the last direct command again,
+    was typed is ignored, or "harms": the line end after it runs the last direct command again,
     loses the program if a line was stored last, or hangs a board that has heard nothing else.
     interrupt_typed: the interrupt key while a line is typed gives it up "at-once"; is part of the
     text, and stops a program as the answer to its INPUT ("as-answer") or does not ("as-text").

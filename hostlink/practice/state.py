@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
 from hostlink.practice.arithmetic import LARGEST, SMALLEST, Value
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
-from hostlink.practice.expression import no_values
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.messages import wording_of
 from hostlink.practice.ops import Answer, Op
@@ -17,10 +16,13 @@ from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.storing import storing
-from hostlink.practice.values import Expression, Function
+from hostlink.practice.values import Expression, Function, Variables
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8
+LAST_PLACE = 10
+"""In an array without a DIM; places begin with 0. ECMA-55, section 7, from memory."""
+
 Talk: TypeAlias = Generator[Op, Answer, bool]
 """A statement that waits for something; returns True if it was interrupted."""
 
@@ -44,7 +46,7 @@ class Place:
 class Loop:
     """An open FOR: its variable, and the beginning of its body."""
 
-    variable: int
+    variable: str
     limit: Value
     step: Value
     body: Place
@@ -60,9 +62,9 @@ class Call:
 
 @dataclass(frozen=True, slots=True)
 class ForStep:
-    """A FOR that was read: the index of its variable, and its expressions."""
+    """A FOR that was read: its variable, and its expressions."""
 
-    variable: int
+    variable: str
     first: Expression
     limit: Expression
     step: Expression
@@ -75,9 +77,9 @@ class ForStep:
 
 @dataclass(frozen=True, slots=True)
 class NextStep:
-    """A NEXT that was read: the index of its variable, None if it names none."""
+    """A NEXT that was read: its variable, None if it names none."""
 
-    variable: int | None
+    variable: str | None
 
     def __call__(self, state: State) -> None:
         """Execute it."""
@@ -91,7 +93,9 @@ class State:
     soon as a line of the program has run.
     """
 
-    def __init__(self, kind: BoardKind, compiler: LineCompiler, teller: ListingAnswers) -> None:
+    def __init__(
+        self, kind: BoardKind, compiler: LineCompiler, teller: ListingAnswers, pins: PinBank
+    ) -> None:
         self.kind = kind
         self.rules = storing(kind.storage, kind.language)
         self.wording = wording_of(kind)
@@ -100,11 +104,13 @@ class State:
         self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)
         self.compiler = compiler
         self.teller = teller
-        self.pins = PinBank(kind.language.pins)
+        self.pins = pins
         self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
         self.command = ""
-        self.variables = no_values(self.kind.language)
-        self.functions: dict[int, Function] = {}
+        self.variables = Variables()
+        self.bounds: dict[str, tuple[int, ...]] = {}
+        self.functions: dict[str, Function] = {}
+        self.data: Iterator[bytes] | None = None
         self.column = 0
         self.line = 0
         self.steps: tuple[Step, ...] = ()
@@ -122,9 +128,11 @@ class State:
         self.halt()
 
     def clear_variables(self) -> None:
-        """Set all variables to 0 and close all loops and subroutines."""
-        self.variables = no_values(self.kind.language)
+        """Set all variables to 0, close all loops and subroutines, and read DATA anew."""
+        self.variables = Variables()
+        self.bounds = {}
         self.functions = {}
+        self.data = None
         self.loops = []
         self.calls = []
 
@@ -140,6 +148,7 @@ class State:
     def start_program(self) -> None:
         """Prepare to run the program from its first line with all variables 0."""
         self.clear_variables()
+        self.pins.begin()
         self.command = "run"
         self.line = -1
         self.steps = ()
@@ -170,7 +179,7 @@ class State:
         self.at = 0
 
     def here(self) -> Place:
-        """Return the place behind the current statement."""
+        """Return the place after the current statement."""
         return Place(self.line, self.steps, self.at)
 
     def go(self, place: Place) -> None:
@@ -189,6 +198,14 @@ class State:
         if number is None:
             return self.wording.direct(typed)
         return self.wording.place(number, self.memory.lines[number], at)
+
+    def element(self, array: str, places: Sequence[int]) -> str:
+        """Return the name of an element. Raises Complaint if the array has none there."""
+        bounds = self.bounds.setdefault(array, (LAST_PLACE,) * len(places))
+        inside = all(0 <= place <= last for place, last in zip(places, bounds, strict=False))
+        if len(places) != len(bounds) or not inside:
+            raise Complaint(Reason.ELEMENT)
+        return f"{array}({','.join(map(str, places))})"
 
     def free(self) -> int:
         """Return the bytes that the board reports as free."""
@@ -225,7 +242,7 @@ class State:
             self.chance = int(abs(argument) * 0x10000) & 0xFFFFFFFF
         return (self.random(0x10000) - 1) / 0x10000
 
-    def open_loop(self, variable: int, first: Value, limit: Value, step: Value) -> None:
+    def open_loop(self, variable: str, first: Value, limit: Value, step: Value) -> None:
         """Execute FOR. A loop over the same variable, and those inside it, are closed."""
         base = self.calls[-1].loops if self.calls else 0
         for index in range(base, len(self.loops)):
@@ -242,7 +259,7 @@ class State:
             self.loops.append(Loop(variable, limit, step, self.here()))
 
     def _skip_body(self) -> None:
-        """Go behind the NEXT that ends the loop which begins here. Raises Complaint without one."""
+        """Continue after the NEXT of the loop that begins here. Raises Complaint without one."""
         begin, depth = self.here(), 1
         while depth:
             while self.at >= len(self.steps):
@@ -253,7 +270,7 @@ class State:
             self.at += 1
             depth += isinstance(step, ForStep) - isinstance(step, NextStep)
 
-    def next_round(self, variable: int | None) -> None:
+    def next_round(self, variable: str | None) -> None:
         """Execute NEXT: step the variable, and go back to the body unless it passed the limit.
 
         The body runs once in any case, unless the language tests first. The variable keeps its

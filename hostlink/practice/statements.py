@@ -14,27 +14,26 @@ from contextlib import suppress
 from functools import lru_cache
 from typing import TypeAlias
 
-from hostlink.practice.arithmetic import number_shower
 from hostlink.practice.asking import read_input_statement
 from hostlink.practice.commands import COMMANDS
-from hostlink.practice.complaint import Complaint, Reason, excerpt
+from hostlink.practice.complaint import Complaint, Reason
+from hostlink.practice.data_words import DATA_STATEMENTS
 from hostlink.practice.expression import (
-    holds_text,
-    read_any,
     read_condition,
     read_expression,
+    read_name,
     read_text,
     read_variable,
 )
 from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
-from hostlink.practice.ops import Send
 from hostlink.practice.pin_words import pin_readers
-from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step, Talk
+from hostlink.practice.printing import read_print_statement
+from hostlink.practice.state import ForStep, LineCompiler, NextStep, State, Step
 from hostlink.practice.values import Expression
 
 _ENDS = {"FOR": Reason.NEXT, "GOTO": Reason.NO_LINE, "GOSUB": Reason.NO_LINE}
-"""What a board says of something behind a statement that ends its line."""
+"""What a board says of something after a statement that ends its line."""
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 
@@ -65,7 +64,7 @@ def read_line(line: bytes, language: KindLanguage) -> tuple[tuple[Step, ...], Co
             if _read_statement(text, steps, readers):
                 text.depth = 0
                 if not text.ends():
-                    steps.pop()  # a statement with rubbish behind it does nothing
+                    steps.pop()  # a statement with rubbish after it does nothing
                     raise text.puzzled()
     except Complaint as complaint:
         steps.append(_complaining(complaint))
@@ -89,10 +88,11 @@ def _read_statement(text: LineText, steps: list[Step], readers: Readers) -> bool
     if not word:
         # A letter there could have begun an assignment; what follows it is out of place.
         at = text.at + (text.peek() in LETTERS)
-        raise Complaint(Reason.UNKNOWN, at, rest=excerpt(text.text[text.at :]))
+        raise Complaint(Reason.UNKNOWN, at, **text.puzzled().fields)
     reader = readers[word]
     if reader is None:
-        return _read_if(text, steps)
+        is_else = word in dict(text.language.words)["else"]
+        return _read_else(text, steps) if is_else else _read_if(text, steps)
     step = reader(text)
     if text.peek() and word in text.language.ends_line:
         raise Complaint(_ENDS[word]) if word in _ENDS else text.puzzled()
@@ -111,37 +111,60 @@ def _is_assignment(text: LineText) -> bool:
 
 def _read_let(text: LineText) -> Step:
     variable = read_variable(text)
+    name = variable.name
     text.need("=")
-    expression = read_text(text) if holds_text(variable) else read_expression(text)
+    expression = read_text(text) if "$" in name else read_expression(text)
 
     def let(state: State) -> None:
-        state.variables[variable] = expression(state)
+        state.variables[name] = expression(state)
 
-    return let
+    def let_element(state: State) -> None:
+        state.variables[variable.named(state)] = expression(state)
+
+    return let_element if variable.places else let
 
 
 def _read_if(text: LineText, steps: list[Step]) -> bool:
     condition = read_condition(text)
+    otherwise: list[int] = []
+    text.branches.append(otherwise)
 
     def skip_unless(state: State) -> None:
         if not condition(state):
-            state.at = len(state.steps)
+            state.at = otherwise[0] if otherwise else len(state.steps)
 
     steps.append(skip_unless)
     takes = text.language.then_takes
     then = takes != "none" and bool(text.take("THEN"))
     if not then and takes != "none" and "THEN" not in text.language.optional:
         raise text.puzzled()
-    if then and takes != "statement" and text.peek() in DIGITS:
-        steps.append(_jumping(text.digits()))
+    if then and takes != "statement" and _take_line(text, steps):
         return True
     if text.ends() or takes == "line":
         raise text.puzzled()
     return False
 
 
-def _jumping(number: int) -> Step:
-    return lambda state: state.jump(number)
+def _read_else(text: LineText, steps: list[Step]) -> bool:
+    """Read ELSE, which belongs to the nearest IF in front that has none yet."""
+    if not text.branches:
+        raise text.puzzled()
+    steps.append(_skip_rest)
+    text.branches.pop().append(len(steps))
+    return _take_line(text, steps)
+
+
+def _skip_rest(state: State) -> None:
+    state.at = len(state.steps)
+
+
+def _take_line(text: LineText, steps: list[Step]) -> bool:
+    """Take the number of a line to go to; return whether one stands here."""
+    if text.peek() not in DIGITS:
+        return False
+    number = text.digits()
+    steps.append(lambda state: state.jump(number))
+    return True
 
 
 def _read_goto(text: LineText) -> Step:
@@ -164,15 +187,13 @@ def _read_target(text: LineText) -> Expression:
 
 
 def _read_on(text: LineText) -> Step:
-    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on behind it."""
+    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on after it."""
     choice = read_expression(text)
     words = dict(text.language.words)
     calls = bool(text.take(*words["gosub"]))
     if not calls and not text.take(*words["goto"]):
         raise text.puzzled()
-    targets = [_read_target(text)]
-    while text.take(","):
-        targets.append(_read_target(text))
+    targets = text.listed(_read_target)
 
     def jump(state: State) -> None:
         place = int(choice(state))
@@ -188,9 +209,9 @@ def _read_on(text: LineText) -> Step:
 def _read_def(text: LineText) -> Step:
     """Read DEF FNX(A)=..., a function of the user's."""
     text.need("FN")
-    name = read_variable(text)
+    name = read_name(text)
     text.need("(")
-    variable = read_variable(text)
+    variable = read_name(text)
     text.need(")")
     text.need("=")
     expression = read_expression(text)
@@ -202,7 +223,7 @@ def _read_def(text: LineText) -> Step:
 
 
 def _read_for(text: LineText) -> Step:
-    variable = read_variable(text)
+    variable = read_name(text)
     text.need("=")
     first = read_expression(text)
     text.need("TO")
@@ -212,7 +233,7 @@ def _read_for(text: LineText) -> Step:
 
 
 def _read_next(text: LineText) -> Step:
-    variable = read_variable(text) if text.peek() in LETTERS else None
+    variable = read_name(text) if text.peek() in LETTERS else None
     if variable is None and not text.language.bare_next:
         raise Complaint(Reason.NEXT)
     return NextStep(variable)
@@ -223,77 +244,11 @@ def _read_rem(text: LineText) -> Step:
     return lambda _: None
 
 
-def _read_print(text: LineText) -> Step:
-    """Read PRINT items: a quoted text (bytes), an expression, or None for a comma.
-
-    Where a semicolon ends the row only, what stands behind one fails after the rest was shown.
-    """
-    semicolon = text.language.semicolon
-    wrong: Complaint | None = None
-    items: list[bytes | Expression | None] = []
-    ended = True
-    while not text.ends():
-        if text.take(","):
-            items.append(None)
-            ended = False
-        elif semicolon != "none" and text.take(";"):
-            ended = False
-            if semicolon == "ends" and not text.ends():
-                wrong = text.puzzled()
-                text.at = len(text.text)
-        elif items and ended:
-            raise text.puzzled()
-        else:
-            strings = "strings" in text.language.means
-            quoted = not strings and text.peek() in text.language.quotes
-            items.append(text.quoted().encode("latin-1") if quoted else read_any(text))
-            ended = True
-    if not items and not text.peek() and not text.language.bare_print:
-        return lambda state: b"" if state.command == "run" else state.end
-    show = _showing(items, text.language, ended=ended)
-    return show if wrong is None else lambda state: _failing(show(state), wrong)
-
-
-def _showing(
-    items: list[bytes | Expression | None], language: KindLanguage, *, ended: bool
-) -> Callable[[State], bytes]:
-    """Return what shows the items of PRINT."""
-    number = number_shower(language)
-    zone = language.comma_columns
-    blank = language.blank.encode("latin-1")
-
-    def show(state: State) -> bytes:
-        column = state.column
-        parts = []
-        for item in items:
-            if item is None:
-                part = blank * (zone - column % zone) if zone else b""
-            elif isinstance(item, bytes):
-                part = item
-            else:
-                value = item(state)
-                is_number = not isinstance(value, str)
-                part = number(value) if is_number else value.encode("latin-1", "replace")
-            parts.append(part)
-            column += len(part)
-        state.column = 0 if ended else column
-        if ended:
-            parts.append(state.end)
-        return b"".join(parts)
-
-    return show
-
-
-def _failing(shown: bytes, complaint: Complaint) -> Talk:
-    """Show what was read of a statement, then complain about the rest."""
-    yield Send(shown)
-    raise complaint.again()
-
-
 _MEANINGS: dict[str, Callable[[LineText], Step]] = {
     "let": _read_let,
-    "print": _read_print,
+    "print": read_print_statement,
     "input": read_input_statement,
+    **DATA_STATEMENTS,
     "goto": _read_goto,
     "gosub": _read_gosub,
     "on": _read_on,

@@ -40,7 +40,7 @@ class Storing:
         return int(digits) if len(digits) <= _LONGEST_NUMBER else 10**_LONGEST_NUMBER
 
     def kept(self, text: bytes) -> bytes:
-        """Return the kept text of a line. text: everything typed behind the number."""
+        """Return the kept text of a line. text: everything typed after the number."""
         if self.rules.blanks != "kept":
             text = text.lstrip(b" ")
         if self.rules.case != "kept":

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
 from hostlink.practice.arithmetic import Operation, Value, arithmetic
@@ -11,12 +12,25 @@ from hostlink.practice.line_text import LineText
 from hostlink.practice.pin_bank import PinBank
 
 
+class Variables(dict[str, Value]):
+    """What the variables hold, by their names; one that was never set is 0 or empty.
+
+    An element of an array has its places in brackets, as in "A(3)" and "N$(1,2)".
+    """
+
+    def __missing__(self, name: str) -> Value:
+        return "" if "$" in name else 0
+
+
 class Values(Protocol):
     """What an expression may look at."""
 
-    variables: list[Value]
-    functions: dict[int, Function]
+    variables: Variables
+    functions: dict[str, Function]
     pins: PinBank
+
+    def element(self, array: str, places: Sequence[int]) -> str:
+        """Return the name of an element. Raises Complaint if the array has none there."""
 
     def random(self, limit: int) -> int:
         """Return a whole number from 1 to limit."""
@@ -30,8 +44,22 @@ class Values(Protocol):
 
 Expression: TypeAlias = Callable[[Values], Value]
 Condition: TypeAlias = Callable[[Values], bool]
-Function: TypeAlias = "tuple[int, Expression]"
-"""A function of the user's: the index of its variable, and its expression."""
+Function: TypeAlias = "tuple[str, Expression]"
+"""A function of the user's: its variable, and its expression."""
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """A variable that a statement sets: its name, and the places of an element of an array."""
+
+    name: str
+    places: tuple[Expression, ...] = ()
+
+    def named(self, values: Values) -> str:
+        """Return the name in `Values.variables`. Raises Complaint if there is no such element."""
+        if not self.places:
+            return self.name
+        return values.element(self.name, [int(place(values)) for place in self.places])
 
 
 def worth_of(condition: Condition, worth: int) -> Expression:

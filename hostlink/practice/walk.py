@@ -19,6 +19,7 @@ from hostlink.practice.main_loop import chore_seconds
 from hostlink.practice.messages import wording_of
 from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
+from hostlink.practice.statements import read_line
 from hostlink.sentences import LISTING_UNCHANGED
 
 MOST_STATEMENTS = 1_000_000
@@ -85,8 +86,8 @@ class Walk:
             self.step()  # RUN itself
         self.statements = self.began = 0
         self.seconds = 0.0
-        self.state.pins.now = lambda: self.seconds * 1000
-        self.state.pins.connect(self.script)
+        self.board.pins.now = lambda: self.seconds * 1000
+        self.board.pins.connect(self.script)
 
     def _enter(self, row: str) -> None:
         """Store a line. A row without a number is no part of the program, and is not run."""
@@ -117,7 +118,7 @@ class Walk:
         return len(self._printed)
 
     def printed_since(self, start: int) -> str:
-        """Return what was printed behind so many bytes, rows ended by LF."""
+        """Return what was printed after so many bytes, rows ended by LF."""
         return self._text(bytes(self._printed[start:]))
 
     def _text(self, data: bytes) -> str:
@@ -129,8 +130,25 @@ class Walk:
 
         A prompt that follows on a row of its own is no part of it.
         """
-        rows = self.board.last_error.decode("latin-1").split("\n")
+        rows = self.error_text.splitlines()
         return next((" ".join(row.split()) for row in rows if row.strip()), "")
+
+    @property
+    def error_text(self) -> str:
+        """Return all that the board said of that error, rows ended by LF."""
+        return self._text(self.board.last_error)
+
+    @property
+    def lacked(self) -> list[str]:
+        """Return the words of the program that a real board runs and the practice board cannot."""
+        language = self.board.kind.language
+        wrong = [read_line(text, language)[1] for text in self.board.lines.values()]
+        return sorted({each.lacks for each in wrong if each and each.lacks})
+
+    @property
+    def missing(self) -> str:
+        """Return the one of `lacked` that stopped the program, or ""."""
+        return self.board.missing
 
     @property
     def stood_at(self) -> int | None:

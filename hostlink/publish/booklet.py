@@ -142,7 +142,7 @@ def _spans(numbers: Sequence[int]) -> str:
 
 
 def _words(program: PublishedProgram, known: Collection[Language]) -> set[str]:
-    """Return the words of the BASIC in a program; the items of DATA are no words."""
+    """Return the words of the BASIC in a program; the items of DATA are not words."""
     rules, listing = program.profile.rules, Listing.from_text(program.text)
     language = rules.language
     if unknown_word(listing, rules) is not None:  # STOP, read as S and TO

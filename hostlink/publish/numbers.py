@@ -32,7 +32,7 @@ _LETTER = re.compile(r"[^\W\d_]")
 _COLUMNS = re.compile(r"\s{2,}|[\t,;]")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[Ee][+-]?[0-9]{1,3})?")
 Kind = tuple[str, ...]
-"""The words of a row before each number and behind the last, "" for none."""
+"""The words of a row before each number and after the last, "" for none."""
 
 
 def fields_of(row: str) -> tuple[Kind, list[str]] | None:

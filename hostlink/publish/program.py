@@ -187,7 +187,7 @@ def _marked(row: str, language: Language) -> str:
     """Return a line as HTML, with dots under blanks that are easily overlooked.
 
     A long line may be broken at a blank. All its blanks have dots, since one at the end of a row
-    would be invisible; it is not broken behind a minus sign, which would look like a hyphen.
+    would be invisible; it is not broken after a minus sign, which would look like a hyphen.
     """
     breaks, pieces = len(row) > _MAY_BREAK, list[str]()
     for place, match in enumerate(_PIECES.finditer(row)):
@@ -238,7 +238,7 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
         "<code>0</code> and <code>O</code>, <code>1</code> and <code>I</code>."
     )
     yield (
-        "Under a few lines stand their codes, each in a box behind the number of its line. "
+        "Under a few lines stand their codes, each in a box after the number of its line. "
         + _with_computer(name)
     )
     free = profile.rules.form.has_free_blanks

@@ -15,6 +15,7 @@ from hostlink.listing.checkcodes import Codes, line_code, whole_code
 from hostlink.publish.details import ProgramDetails
 
 SHEET_KINDS = ("sheet", "program")
+"""Pages that hold a listing with its codes; a program's page of a site is such a sheet too."""
 _KEPT = "Nothing was changed."
 _HEAD = 4000  # characters
 _BEGINS = re.compile(r'(?is)<!doctype html.*?<meta name="hostlink-page" content="([a-z]+)"')
@@ -39,14 +40,9 @@ class SheetRead:
 
 
 def page_kind(source: str) -> str:
-    """Return the kind of page that a text is by its beginning, "" for any other text."""
+    """Return the kind of page of hostlink that a text begins, "" for any other text."""
     match = _BEGINS.match(source[:_HEAD].lstrip("\ufeff \r\n"))
     return match[1].lower() if match else ""
-
-
-def is_sheet(source: str) -> bool:
-    """Return whether a text is a listing sheet, or a program's page of a site, which is one too."""
-    return page_kind(source) in SHEET_KINDS
 
 
 def read_sheet(source: str, *, name: str) -> SheetRead:
@@ -55,9 +51,10 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
     Raises ListingError if the text is no sheet, holds no listing, or if a line does not match the
     code printed beside it because the sheet was changed or damaged.
     """
-    if not is_sheet(source):
+    kind = page_kind(source)
+    if kind not in SHEET_KINDS:
         raise ListingError(
-            f"{name} is not a listing sheet.",
+            f"{name} is {f'a {kind} page, ' if kind else ''}not a listing sheet.",
             kept=_KEPT,
             advice=lambda by: f"Name an HTML file that was written as a sheet {by.write_sheet}.",
         )
@@ -81,7 +78,7 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
 def _codes(reader: _Reader, name: str) -> Codes:
     """Return the codes of the lines, which stand in the same order as these."""
     if len(reader.lines) != len(reader.codes):
-        raise _damaged(name, "it has not one code for each line")
+        raise _damaged(name, "it does not have one code for each line")
     lines: dict[int, str] = {}
     for row, told in zip(reader.lines, reader.codes, strict=True):
         number = next(iter(Listing.from_text(row).numbered()), None)

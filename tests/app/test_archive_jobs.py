@@ -73,7 +73,7 @@ def test_an_export_that_cannot_be_is_told(stage: Any, wait: Any, find_action: An
 
     async def story(pilot: Any, app: Any) -> None:
         for field, value, said in (
-            ("since", "soon", '"soon" is no date.'),
+            ("since", "soon", '"soon" is not a date.'),
             ("programs", "NONE", "NONE"),
         ):
             await _start(pilot, app, wait, find_action, "export the archive", Fill)

@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from hostlink.app import board_words
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import (
     KnownContents,
@@ -18,12 +17,12 @@ from hostlink.app.board_words import (
     board_sentence,
     finding_words,
     room_words,
-    ruler,
 )
 from hostlink.board.profile.file import find_profile
 from hostlink.jobs.session.activity import Activity, BoardState
+from hostlink.jobs.size_chart import ruler
 from hostlink.listing import Listing, Rules, Storage, measure, review
-from hostlink.words import safe
+from hostlink.words import BEYOND, HERE, LIMIT, safe
 
 SIZES = st.integers(0, 5000)
 
@@ -40,18 +39,18 @@ def test_the_ruler_marks_the_limit_once_and_shows_only_true_excess(
 ) -> None:
     """The limit stands once; what goes beyond it is shown only where the listing does not fit."""
     drawn = ruler(width, total, limit)
-    assert drawn.count(board_words.LIMIT) == 1
+    assert drawn.count(LIMIT) == 1
     if total <= limit:
-        assert board_words.BEYOND not in drawn
+        assert BEYOND not in drawn
     if total >= 2 * limit:
-        assert drawn.count(board_words.BEYOND) >= width // 2 - 1
+        assert drawn.count(BEYOND) >= width // 2 - 1
 
 
 def test_the_line_at_the_cursor_is_shown_at_its_place() -> None:
     """Bytes 500 to 600 of 1000 are the sixth tenth of the row."""
     drawn = ruler(100, 1000, 0, here=(500, 600))
-    assert drawn[50:60] == board_words.HERE * 10
-    assert drawn.count(board_words.HERE) == 10
+    assert drawn[50:60] == HERE * 10
+    assert drawn.count(HERE) == 10
 
 
 def test_room_is_told_in_words_with_units() -> None:

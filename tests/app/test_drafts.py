@@ -141,6 +141,21 @@ def test_text_that_was_kept_leaves_no_draft(stage: Any, wait: Any, type_text: An
     stage.play(keeping, port="", opens="TIDE")
 
 
+def test_an_empty_text_leaves_no_draft(stage: Any, wait: Any, type_text: Any) -> None:
+    """Nothing of it could be opened again, whatever program it was made from."""
+    stage.keep("TIDE", "10 REM TIDE")
+    drafts = stage.folder / "drafts"
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10")
+        await wait(pilot, lambda: list(drafts.glob("*.json")))
+        app.desk.editor.load_text("\n")
+        await wait(pilot, lambda: not list(drafts.glob("*.json")), 9)
+
+    stage.play(story, port="", opens="TIDE")
+    assert not list(drafts.glob("*.json"))
+
+
 def test_a_draft_that_is_deleted_is_not_offered_again(stage: Any, wait: Any) -> None:
     """The person said so."""
     left = Drafts(stage.folder / "drafts")

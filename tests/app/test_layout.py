@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 
+from hostlink.app.desk.sheet_pane import NOTHING_YET
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.dialogues import Ask
 from hostlink.app.screens.filling import Fill
 from hostlink.app.widgets.heading import HERE
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows, column_widths
@@ -90,9 +93,9 @@ def test_a_long_name_far_down_a_list_is_not_cut(stage: Any) -> None:
     [
         (60, [8, 3, 10, 20, 15]),  # all that is wanted
         (59, [8, 3, 10, 19, 15]),  # the widest gives way
-        (41, [8, 3, 10, 8, 8]),
-        (40, [8, 3, 10, 0, 15]),  # then the last extra column goes, and room is free again
-        (28, [8, 3, 0, 0, 15]),
+        (45, [8, 3, 10, 8, 12]),
+        (44, [8, 3, 10, 0, 15]),  # then the last extra column goes, and room is free again
+        (35, [8, 3, 0, 0, 15]),
         (20, [8, 3, 0, 0, 8]),
     ],
 )
@@ -108,6 +111,13 @@ def test_a_column_is_shortened_only_where_there_is_no_room(room: int, widths: li
     assert column_widths(columns, [8, 3, 10, 20, 15], room) == widths
 
 
+def test_a_long_note_does_not_push_every_extra_column_out() -> None:
+    """Beyond what can be read at a glance, the note gives way to them."""
+    columns = [ListColumn("rev"), ListColumn("from", extra=True), ListColumn("note", -1)]
+    assert column_widths(columns, [3, 12, 300], 29) == [3, 12, 12]
+    assert column_widths(columns, [3, 12, 300], 28) == [3, 0, 24]
+
+
 def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, shown: Any) -> None:
     """At 40 columns the words beside the tracks and the cost of a line are short, and not cut."""
 
@@ -119,7 +129,7 @@ def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, sho
 
 
 @pytest.mark.one_in(3)
-@pytest.mark.parametrize(("width", "text"), [(120, 49), (160, 72), (200, 76)])
+@pytest.mark.parametrize(("width", "text"), [(120, 48), (160, 70), (200, 76)])
 def test_a_wide_screen_gives_what_the_listing_does_not_need_to_the_archive(
     stage: Any, shown: Any, width: int, text: int
 ) -> None:
@@ -190,8 +200,7 @@ def test_the_screen_can_be_left_to_listing_and_console(
         said = ("free", "Archive", "nothing wrong", "F1 help")
         assert not any(words in shown(app) for words in said)
         assert "10 REM TIDE" in shown(app) and "Console" in shown(app)
-        await find_action(pilot, app, "only listing")
-        await pilot.press("enter")
+        await pilot.press("f5")
         await wait(pilot, lambda: "so far" in shown(app) and "390 free" in shown(app))
 
     stage.play(story, opens=TIDE, size=size)
@@ -222,6 +231,73 @@ def test_one_heading_shows_where_the_focus_is(
         return str(shown(app)).replace("the shipped ", "")
 
     stage.play(story, opens=TIDE, size=(120, 40))
+
+
+def test_no_heading_has_the_sign_behind_the_palette(stage: Any, wait: Any, shown: Any) -> None:
+    """The keys go to the palette; when it is closed they go where they went before."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await wait(pilot, lambda: f"{HERE}Console" in shown(app))
+        await pilot.press("f2")
+        await wait(pilot, lambda: app.screen is not app.desk)
+        await wait(pilot, lambda: not app.desk.query("Heading.-here"))
+        await pilot.press("escape")
+        await wait(pilot, lambda: f"{HERE}Console" in shown(app))
+
+    stage.play(story, opens=TIDE)
+
+
+def test_a_question_that_waits_takes_no_row_of_the_listing(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """The band gives its rows; where the console has the focus it keeps them."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        with app.desk.questions.unasked(keys=-1):
+            app.push_screen(Ask("The board lost its program. " * 3, [("leave", "Leave it")]))
+        await wait(pilot, lambda: "F6 opens it" in " ".join(shown(app).split()))
+        assert app.desk.editor.size.height >= 12
+        assert len(rows_with_costs(shown(app))) >= 12
+        await pilot.press("ctrl+t")
+        await wait(pilot, lambda: app.desk.query_one("#transcript").size.height >= 3)
+
+    stage.play(story, opens=TIDE)
+
+
+def test_the_answers_of_a_box_begin_in_one_column(stage: Any, wait: Any, shown: Any) -> None:
+    """A short one is not centred in its button; before the words are measured no row is more."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.push_screen(Ask("Leave?", [("stay", "Stay"), ("leave", "Leave anyway")]))
+        await wait(pilot, lambda: "Leave anyway" in shown(app))
+        text = shown(app).split("\n")
+        assert "Page down reads on." not in shown(app)
+        columns = {
+            row.index(each) for each in ("Stay", "Leave anyway") for row in text if each in row
+        }
+        assert len(columns) == 1
+
+    with patch.object(Ask, "_fit"):
+        stage.play(story, port="")
+
+
+def test_what_is_said_of_a_line_has_the_colour_of_an_error_only_where_it_is_one(
+    stage: Any, wait: Any
+) -> None:
+    """Not the first sentence in an empty window, nor a warning where another line has an error."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        said = app.desk.query_one("#finding")
+        assert NOTHING_YET in str(said.content) and not said.has_class("-error")
+        app.desk.editor.load_text('10 PRINT "A"\n20 GOTO 77\n30 GOSUB 10*A\n')
+        await wait(pilot, lambda: app.desk.sheet_pane.checked.errors)
+        app.desk.editor.move_cursor((1, 0))
+        await wait(pilot, lambda: said.has_class("-error"))
+        app.desk.editor.move_cursor((2, 0))
+        await wait(pilot, lambda: not said.has_class("-error"))
+
+    stage.play(story, port="")
 
 
 @pytest.mark.parametrize("page", [BoardsScreen, BackupsScreen])

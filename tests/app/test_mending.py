@@ -73,10 +73,11 @@ def test_one_pasted_line_goes_in_where_the_cursor_is(stage: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["10 PRINT 1\r20 END\n", "10 PRINT 1\r\n20 END\r", "1 A=1\r2 END\r"]
+    "text",
+    ["10 PRINT 1\r20 END\n", "10 PRINT 1\r\n20 END\r", "1 A=1\r2 END\r", "1 A=1\r\r2 END\r\r"],
 )
 def test_line_ends_are_no_repair(stage: Any, wait: Any, text: str) -> None:
-    """Terminals send CR for them, and nobody sees them in the editor."""
+    """Terminals send CR for them, tmux two for CR LF, and nobody sees them in the editor."""
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.post_message(events.Paste(text))
@@ -99,7 +100,7 @@ def test_pasted_lines_take_their_places_by_number_and_one_undo_takes_them_back(
         await paste(pilot, app, wait, "35 PRINT \u201cHI\u201d\n20 PRINT 3\n15 LET A=1\n")
         wanted = '10 REM A\n15 LET A=1\n20 PRINT 3\n30 PRINT 2\n35 PRINT "HI"\n40 END\nx\n'
         await wait(pilot, lambda: app.desk.editor.text == wanted)
-        assert app.said[-1].startswith("3 lines took their places by number, 1 replaced;")
+        assert app.said[-1].startswith("3 lines took their places by number, 1 replaced, 2 added;")
         assert app.desk.editor.cursor_location == (1, 0)
         await pilot.press("ctrl+z")
         assert app.desk.editor.text == f"{before}x"
@@ -117,7 +118,10 @@ def test_lines_that_a_paste_removes_are_told(stage: Any, wait: Any) -> None:
         await paste(pilot, app, wait, "15 REM X\n20 REM Y\n")
         await wait(pilot, lambda: "15 REM X" in app.desk.editor.text)
         assert app.desk.editor.text == "10 REM A\n15 REM X\n20 REM Y\n40 REM D\n"
-        assert "2 lines took their places by number, 1 selected line removed;" in app.said[-1]
+        assert (
+            "2 lines took their places by number, 1 replaced, 1 added, 1 selected line removed;"
+            in app.said[-1]
+        )
         await pilot.press("ctrl+z")
         assert app.desk.editor.text == before
         app.desk.editor.selection = Selection((1, 0), (3, 0))
@@ -190,6 +194,31 @@ def test_a_whole_listing_replaces_another_only_after_a_question(
         assert app.desk.editor.text == text
         await pilot.press("ctrl+z")
         assert app.desk.editor.text == before
+
+    stage.play(story, port="")
+
+
+def test_a_program_is_not_mixed_unasked_with_a_longer_one(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """30 lines pasted over 40 with the same numbers; by number is one answer, with its counts."""
+    here = "".join(f"{number} REM OLD\n" for number in range(10, 410, 10))
+    new = "".join(f"{number} PRINT {number}\n" for number in range(15, 315, 10))
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(here)
+        await paste(pilot, app, wait, new.replace("15 ", "20 ", 1))
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "30 lines that may be another listing were pasted over" in shown(app)
+        assert "1 of them would replace a line with the same number." in shown(app)
+        assert app.desk.editor.text == here
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.said[-1].startswith(
+            "30 lines took their places by number, 1 replaced, 29 added; Ctrl+Z takes that back."
+        )
+        await pilot.press("ctrl+z")
+        assert app.desk.editor.text == here
 
     stage.play(story, port="")
 

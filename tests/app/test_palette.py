@@ -140,14 +140,29 @@ def test_an_action_is_found_by_what_it_means(
 
 
 def test_a_word_of_the_name_counts_before_a_synonym_and_that_before_the_explanation() -> None:
-    """Letters in the right order are the least."""
+    """Letters scattered over a name are no answer."""
     load = ("Load into the board", "Send the listing", "upload")
-    assert likeness("boa", *load, 0.7) == 4
-    assert likeness("upl board", *load, 0.7) == 3
-    assert likeness("listing", *load, 0.7) == 2
-    assert likeness("ldb", *load, 0.7) == 0.7
-    assert likeness("lo", "Send it", "", "", 0.0, name="load") == 4
-    assert likeness("zzz", *load, 0.0) == 0
+    assert likeness("boa", *load) == 4
+    assert likeness("upl board", *load) == 3
+    assert likeness("listing", *load) == 2
+    assert likeness("ldb", *load) == 0
+    assert likeness("lo", "Send it", "", "", name="load") == 4
+
+
+def test_the_palette_marks_the_words_that_answer(stage: Any, find_action: Any) -> None:
+    """And no letters elsewhere in the name, where a synonym answered."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        def marked() -> list[str]:
+            prompt = app.screen.query_one("CommandList").get_option_at_index(0).prompt
+            return [prompt.plain[span.start : span.end] for span in prompt.spans if span.end < 30]
+
+        await find_action(pilot, app, "loa", "load into")
+        assert "Loa" in marked()
+        await find_action(pilot, app, "upload", "load into")
+        assert not {"Lo", "L", "load"} & set(marked())
+
+    stage.play(story, port="")
 
 
 def test_each_action_has_words_that_people_look_for_it_by() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from hostlink.app.screens.compare import CompareRow, CompareScreen, aligned, folded
 from hostlink.app.screens.line_origins import OriginsScreen
-from hostlink.app.screens.revisions import RevisionsScreen, size_chart
+from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.widgets.rows import Rows
 from hostlink.archive import Archive
 from hostlink.listing import Listing, Rules, compare
@@ -195,17 +195,6 @@ def test_each_screen_goes_back_to_the_one_before(stage: Any, wait: Any, shown: A
         assert app.focused.id == "programs"
 
     stage.play(story)
-
-
-def test_the_chart_draws_all_sizes_to_one_scale() -> None:
-    """Twice the bytes are twice the bar, up to the one cell of rounding."""
-    chart = size_chart([(1, 200), (2, 400), (3, None)], 1000, 100).split("\n")
-    assert abs(chart[1].count("━") - 2 * chart[0].count("━")) <= 1
-    assert chart[0].count("┃") == chart[1].count("┃") == 1
-    assert "not known" in chart[2]
-    assert "1,000 bytes" in chart[3]
-    rows = size_chart([(1, 280), (2, 928), (3, 1252), (4, 1576)], 999, 44).split("\n")[:-1]
-    assert len({row.index("┃") for row in rows}) == 1  # the limit is one straight line
 
 
 def _rows(old: str, new: str) -> list[CompareRow]:

@@ -86,8 +86,8 @@ def test_what_is_nowhere_is_told_and_the_cursor_stays(stage: Any, wait: Any, tex
         ("30", 2, ""),
         ("31", 3, "There is no line 31; this is line 100."),
         ("999", 3, "There is no line 999; this is line 100."),
-        ("abc", 0, "abc is no line number; the cursor stays."),
-        ("1234567", 0, "1234567 is no line number; the cursor stays."),
+        ("abc", 0, "No line has the number abc; the cursor stays."),
+        ("1234567", 0, "No line has the number 1234567; the cursor stays."),
     ],
 )
 def test_a_line_number_is_gone_to(stage: Any, wait: Any, number: str, row: int, said: str) -> None:

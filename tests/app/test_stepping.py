@@ -179,3 +179,14 @@ def test_the_lines_are_seen_in_the_smallest_terminal(stage: Any, wait: Any, show
         assert "10 FOR I=1" in shown(app)
 
     stage.play(story, port="", size=(40, 12))
+
+
+def test_a_program_without_pins_says_so(stage: Any, wait: Any) -> None:
+    """The keys of the pins do nothing then, but not in silence."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await opened(pilot, app, wait, "10 PRINT 1\n20 GOTO 10\n")
+        await pilot.press("p")
+        await wait(pilot, lambda: "has read no pin so far" in str([*app._notifications]))
+
+    stage.play(story, port="")

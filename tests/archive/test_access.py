@@ -177,7 +177,7 @@ def test_a_temporary_folder_without_room_is_told(
 
     monkeypatch.setattr(access.shutil, "copyfile", full)
     shut(filled.parent)
-    with pytest.raises(ArchiveError, match="can only be read by a copy") as refused:
+    with pytest.raises(ArchiveError, match="can be read only from a copy") as refused:
         Archive.open(filled)
     assert "No space left on device" in refused.value.what and "TMPDIR" in refused.value.advice
 

@@ -44,7 +44,7 @@ def test_an_existing_file_is_never_overwritten(archive: Archive, tmp_path: Path)
 
 def test_a_name_that_is_no_utf_8_is_told(archive: Archive, tmp_path: Path) -> None:
     """SQLite could not name such a file; the archive is as it was."""
-    with pytest.raises(ArchiveError, match=r"was not made: its name is no UTF-8\."):
+    with pytest.raises(ArchiveError, match=r"was not made: its name is not UTF-8\."):
         archive.duplicate(tmp_path / "copy\udcff.sqlite3")
 
 

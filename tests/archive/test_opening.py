@@ -313,11 +313,11 @@ def _do_what_is_advised(path: Path, advice: str) -> None:
     assert done.returncode == 0, done.stderr
 
 
-def test_what_is_no_sqlite_file_is_refused_untouched(path: Path) -> None:
+def test_what_is_not_an_sqlite_file_is_refused_untouched(path: Path) -> None:
     """Somebody's text file is not opened, not changed, and gets no file beside it."""
     path.parent.mkdir()
     path.write_text("10 PRINT 1\n")
-    with pytest.raises(ArchiveError, match="no SQLite file"):
+    with pytest.raises(ArchiveError, match="not an SQLite file"):
         Archive.open(path)
     assert path.read_text() == "10 PRINT 1\n"
     assert list(path.parent.iterdir()) == [path]
@@ -384,7 +384,7 @@ def test_a_pipe_is_not_waited_for(path: Path) -> None:
     """What is no file is refused at once."""
     path.parent.mkdir()
     os.mkfifo(path)
-    with pytest.raises(ArchiveError, match="it is no file"):
+    with pytest.raises(ArchiveError, match="only a file can be one"):
         Archive.open(path)
 
 

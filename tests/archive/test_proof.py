@@ -205,7 +205,7 @@ def test_a_stale_listing_index_is_found_and_made_anew(filled: Path) -> None:
     )
     with Archive.open(filled) as archive:
         assert archive.find("ebb") == []
-        assert any("listing_words does not fit" in one for one in archive.prove().findings)
+        assert any("listing_words does not match" in one for one in archive.prove().findings)
         archive.rebuild()
         assert archive.prove().clean
         assert archive.find("ebb")[0].item.spec == "TIDE@1"

@@ -143,7 +143,7 @@ def test_holds_finds_revisions_and_rescues_by_canonical_text(
     assert archive.holds(content("10 Print 1\n")) == [rescue, revision]
     assert archive.holds(revision.canonical_sha256.upper()) == [rescue, revision]
     assert archive.holds(content("10 PRINT 2\n")) == []
-    with pytest.raises(ArchiveError, match="no SHA-256"):
+    with pytest.raises(ArchiveError, match="not a SHA-256"):
         archive.holds("TIDE")
 
 
@@ -254,7 +254,7 @@ def test_history_and_content_of_other_kinds(
 )
 def test_what_is_no_digest_is_told_with_what_one_is(archive: Archive, digest: str) -> None:
     """Too short, too long, or not hexadecimal: each alone is refused."""
-    with pytest.raises(ArchiveError, match=r"is no SHA-256\. Give 64 hexadecimal digits\."):
+    with pytest.raises(ArchiveError, match=r"is not a SHA-256\. Give 64 hexadecimal digits\."):
         archive.holds(digest)
     assert archive.holds("A" * 64) == []
 

@@ -63,7 +63,7 @@ def test_the_last_days_of_the_calendar_end_with_it(text: str) -> None:
 @pytest.mark.parametrize("text", ["", "31", "2031-1", "2031-02-29", "0000", "2031-00", "٢٠٣١"])
 def test_other_texts_are_no_dates(text: str) -> None:
     """Two digits for month and day, and only days that there are."""
-    with pytest.raises(UsageError, match="is no date"):
+    with pytest.raises(UsageError, match="is not a date"):
         days_of(text)
 
 

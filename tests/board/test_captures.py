@@ -104,7 +104,9 @@ def test_two_captures_that_differ_settle_nothing_about_that_line() -> None:
 
 
 @given(CAPTURE, CAPTURE)
-def test_differing_counts_lines(before: dict[int, str], after: dict[int, str]) -> None:
+def test_two_readings_differ_by_the_lines_that_are_not_the_same(
+    before: dict[int, str], after: dict[int, str]
+) -> None:
     """The count is the same either way round, and 0 exactly for equal readings."""
     count = differing(rows(before), rows(after))
     assert count == differing(rows(after), rows(before))
@@ -213,7 +215,7 @@ def test_nothing_on_a_board_that_should_hold_nothing_is_proven() -> None:
 
 
 def test_a_line_that_came_with_another_text_each_time_is_not_voted_away() -> None:
-    """Line 10 had a damaged number three times and a damaged text five times (found by the soak):
+    """Line 10 had a damaged number three times and a damaged text five times:
     five different readings together are more than the three without it."""
     texts = ["A1", None, "A2", None, "A3", "A4", None, "A5"]
     captures = [rows({20: "END"} | ({10: text} if text else {})) for text in texts]
@@ -245,7 +247,7 @@ GOOD = (10, 20, 30)
 def test_a_line_may_be_there_where_something_else_stands_in_its_place(
     order: tuple[int | str, ...], found: set[int]
 ) -> None:
-    """A row that is no line, or a number that hardly any capture has (found by the soak: a line was
+    """A row that is no line, or a number that hardly any capture has (a line was
     voted away by five captures in which its number was damaged). Not the board's own words, which
     come in other captures too."""
     others = [("TIDE", *GOOD, "OK")] * 3

@@ -395,7 +395,7 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
 
 
 def test_two_captures_that_lost_the_same_line_end_do_not_agree(bench: Build) -> None:
-    """Damage joined line 20 to line 10 twice (found by the soak): the row that is no line is a
+    """Damage joined line 20 to line 10 twice: the row that is no line is a
     doubt, and a third capture is taken."""
     b = bench(free_memory="")
     b.dialogue.attach()
@@ -416,10 +416,8 @@ def test_two_captures_that_lost_the_same_line_end_do_not_agree(bench: Build) -> 
 
 
 @pytest.mark.parametrize("own", [True, False])
-def test_a_command_behind_a_digit_that_was_left_standing_is_noticed(
-    bench: Build, own: bool
-) -> None:
-    """The second `LIST` was entered behind a 5 that erasing left (found by the soak): line 5. Where
+def test_a_command_after_a_digit_that_was_left_standing_is_noticed(bench: Build, own: bool) -> None:
+    """The second `LIST` was entered behind a 5 that erasing left: line 5. Where
     the first capture has that line already, it is the program's own."""
     b = bench()
     b.dialogue.attach()
@@ -477,7 +475,7 @@ def answering(bench: Build) -> Callable[..., Any]:
 def test_rows_around_a_listing_are_a_doubt_unless_they_are_the_same_each_time(
     answering: Callable[..., Any], first: str, second: str, lines: list[int], asked_for: int
 ) -> None:
-    """Both captures lost the first line, or the last, each in its own way (found by the soak), and
+    """Both captures lost the first line, or the last, each in its own way, and
     agreed on the rest. A board's own words before and behind its listing cost nothing where the
     profile names them."""
     dialogue, asked = answering(first, second, "10 A=1\r\n20 END\r\n")
@@ -491,8 +489,8 @@ def test_rows_around_a_listing_are_a_doubt_unless_they_are_the_same_each_time(
 def test_a_line_that_comes_again_and_again_is_not_outvoted_by_older_captures(
     answering: Callable[..., Any],
 ) -> None:
-    """Line 3 came to be on the board after six captures; the eleventh hears another text of it
-    (found by the soak). Six are against four, but what it shows was shown before."""
+    """Line 3 came to be on the board after six captures; the eleventh hears another text
+    of it. Six are against four, but what it shows was shown before."""
     before = [f"10 A=1\r\n20 {text}\r\n" for text in "abcdef"]
     since = ["3 X\r\n10 A=1\r\n20 END\r\n"] * 4
     heard = "3 Y\r\n10 A=1\r\n20 END\r\n"
@@ -506,7 +504,7 @@ def test_a_line_that_comes_again_and_again_is_not_outvoted_by_older_captures(
 def test_where_no_captures_agree_a_command_of_ours_is_deleted_all_the_same(
     answering: Callable[..., Any], line: str, deleted: list[str]
 ) -> None:
-    """It was stored as line 7 and shows in most captures (found by the soak); a line of the user's
+    """It was stored as line 7 and shows in most captures; a line of the user's
     own that damage made look like it once stays."""
     texts = [f"{line}\r\n10 A={n}\r\n" for n in range(24)]
     texts[5] = "7 IST\r\n10 A=1\r\n"
@@ -618,7 +616,7 @@ def test_rows_that_are_no_lines_are_kept_apart() -> None:
 
 
 def test_a_number_that_comes_twice_was_damaged_once() -> None:
-    """The second is a row that is no line: it hid what line 1 was (found by the soak)."""
+    """The second is a row that is no line: it hid what line 1 was."""
     listed = read_listing("1 RINT X\r\n90 END\r\n1\xf10 INPUT A\r\n", Profile("practice"))
     assert {n: line.text for n, line in listed.lines.items()} == {1: "RINT X", 90: "END"}
     assert listed.strays == ((1, "1\xf10 INPUT A"),)

@@ -94,7 +94,7 @@ def test_promise_2_loaded_means_proven_without_a_stray_line(bench: Build, progra
         put(60, b"GOTO 10")
 
     memory.put = put_and_spoil
-    with pytest.raises(ReadBackError, match="line 60, which does not belong there"):
+    with pytest.raises(ReadBackError, match="Beside what was sent it holds line 60"):
         load(b, program(TIDE))
 
 
@@ -157,7 +157,7 @@ def test_a_stray_line_is_deleted(bench: Build, program: Program) -> None:
 def test_a_command_stored_as_a_line_while_reading_back_is_deleted(
     bench: Build, program: Program
 ) -> None:
-    """On a doubtful wire the last `LIST` of the read-back is stored as line 2 (found by the soak):
+    """On a doubtful wire the last `LIST` of the read-back is stored as line 2:
     what it brings is empty, so the board is read again, and the stray line goes."""
     b = bench(BoardSettings(echo=False), echo=False)
     listed, asked = b.dialogue.read_listing, []
@@ -287,7 +287,7 @@ def test_a_board_that_never_holds_is_given_up_after_the_last_start(
         memory.replace({n: text for n, text in memory.lines.items() if n != victim})
 
     memory.put = forgetful
-    with pytest.raises(ReadBackError, match="is missing or different"):
+    with pytest.raises(ReadBackError, match="missing or different: line"):
         load(b, program(TIDE))
     clears = [event for event in b.told(Phase) if event.text.startswith("Clearing")]
     assert len(clears) == MOST_STARTS == 3
@@ -301,7 +301,7 @@ def test_a_board_that_holds_nothing_is_told_after_two_rounds(
     """It loses the same lines twice: sending them again and again would not help."""
     b = bench()
     disturb(b, lambda *_: None)
-    with pytest.raises(BoardRewritesError, match="It does not take line 10, 20, 30, 40, 50"):
+    with pytest.raises(BoardRewritesError, match="It does not take lines 10, 20, 30, 40, 50"):
         load(b, program(TIDE))
     assert len([event for event in b.told(Phase) if event.text == "Reading back"]) == 2
 

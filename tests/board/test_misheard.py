@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line
@@ -47,7 +47,7 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
     program: Program, text: str, found: tuple[int, str] | None
 ) -> None:
     """Blanks do not count; the number has one digit, for one byte became it. A long one may have
-    been damaged once more (found by the soak); what somebody mistyped is theirs."""
+    been damaged once more; what somebody mistyped is theirs."""
     typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X", "A=A+1:C=2"]
     assert find_misheard_command(program(text), typed) == found
 
@@ -63,12 +63,12 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
         ("", None),
     ],
 )
-def test_a_whole_command_behind_a_digit_is_ours(
+def test_a_whole_command_after_a_digit_is_ours(
     program: Program, text: str, found: tuple[int, str] | None
 ) -> None:
     """Whatever the board made of its blanks and case; but line 3 the program had before."""
     own = program("3 LIST\n10 END\n")
-    assert behind_a_digit(program(text), ["LIST", "PRINT ROOM()"], own) == found
+    assert after_a_digit(program(text), ["LIST", "PRINT ROOM()"], own) == found
 
 
 @pytest.mark.parametrize("echo", [True, False])

@@ -214,7 +214,7 @@ def test_work_stays_its_learner_s_where_a_handout_to_another_did_not_begin(
     unplugged = swapped.replace(RED, f"{RED}&unplug_after_bytes=9")
     (place / "class.toml").write_text(unplugged, encoding="utf-8")
     told = hostlink("class", "class.toml", "--hand-out")
-    assert rows(told.out)["Ben Oak"][1] == "LAMP@1 not begun"
+    assert rows(told.out)["Ben Oak"][1] == "LAMP@1"  # that of their own board
     (place / "class.toml").write_text(swapped, encoding="utf-8")
     told = hostlink("class", "class.toml", "--collect")
     assert "Ben Oak: This board was last handed out to ADA-BROOK" in told.err
@@ -278,8 +278,10 @@ def test_the_work_of_learners_is_given_to_nobody_unless_it_is_named(
     assert 'no program with "mine" that is not a learner\'s' in told.err
     assert "Passed over: 1 program" in told.err
     assert hostlink("give", "ADA-BROOK", "-o", "one").status == 0
-    assert hostlink("give", "--tag", "learner", "-o", "all").status == 0
-    assert [each.name for each in (place / "all").iterdir()] == ["ada-brook.bas"]
+    told = hostlink("booklet", "--tag", "learner", "-o", "all.html")
+    assert told.status == 1
+    assert "Passed over: 1 program" in told.err
+    assert not (place / "all.html").exists()
 
 
 def names_in(bag: Path) -> list[Path]:
@@ -362,3 +364,85 @@ def test_a_handout_that_is_not_there_is_told_with_the_learner(
     assert told.status == 1
     assert "Ben Oak cannot be given their handout. There is no file" in told.err
     assert "Nothing was sent." in told.err
+
+
+ONE = REGISTER[: REGISTER.index('[[learner]]\nname = "Ben')]
+SONG = '10 PRINT "SONG"\n'
+
+
+def test_what_was_typed_before_the_next_handout_is_the_learner_s(
+    hostlink: Callable, evening: Path, archive: Archive
+) -> None:
+    """It is their next revision, saved before this handout, and no rescue without a name."""
+    (evening / "one.toml").write_text(ONE, encoding="utf-8")
+    (evening / "song.bas").write_text(SONG, encoding="utf-8")
+    hostlink("console", "--port", RED, stdin=b"5 REM FIRST\nleave!\n")
+    assert hostlink("class", "one.toml", "--hand-out").status == 0
+    hostlink("console", "--port", RED, stdin=b"5 REM MINE\nleave!\n")
+    told = hostlink("class", "one.toml", "--hand-out", "--what", "song.bas")
+    assert told.status == 0
+    assert rows(told.out)["Ada Brook"][5].startswith("before: ADA-BROOK@2 ")
+    assert archive.rescues() == []
+    assert hostlink("show", "ADA-BROOK@2").out == f"5 REM MINE\n{LAMP}"
+    told = hostlink("class", "one.toml", "--hand-out", "--own")
+    assert rows(told.out)["Ada Brook"][1:3] == ["ADA-BROOK@2", "0"]
+    assert archive.program("ADA-BROOK").revisions == 2  # SONG, unchanged, is not kept again
+
+
+def test_an_earlier_handout_is_no_work_of_the_learner(hostlink: Callable, evening: Path) -> None:
+    """Ada was given another program at another board since; this one holds what it was given. A
+    program that she loaded herself is her work."""
+    (evening / "song.bas").write_text(SONG, encoding="utf-8")
+    for board, what in ((RED, "lamp.bas"), (BLUE, "song.bas")):
+        (evening / "one.toml").write_text(ONE.replace(RED, board), encoding="utf-8")
+        assert hostlink("class", "one.toml", "--hand-out", "--what", what).status == 0
+    (evening / "one.toml").write_text(ONE, encoding="utf-8")
+    assert hostlink("class", "one.toml", "--collect").status == 0
+    (ada,) = hostlink("class", "one.toml", "--json").json["learners"]
+    assert (ada["saved"], ada["as_handed_out"]) == ("LAMP@1", True)
+    shown = rows(hostlink("class", "one.toml").out)["Ada Brook"]
+    assert shown[1] == "SONG@1"
+    assert shown[5].startswith("LAMP@1 ")
+    hostlink("load", "tide", "--port", RED)
+    assert hostlink("class", "one.toml", "--collect").status == 0
+    (ada,) = hostlink("class", "one.toml", "--json").json["learners"]
+    assert (ada["saved"], ada["as_handed_out"]) == ("ADA-BROOK@1", False)
+
+
+def test_a_handout_that_did_not_begin_is_nobody_s(hostlink: Callable, evening: Path) -> None:
+    """Stopped early, it looks the same for the learner whose turn it was and for the next one: both
+    have what they had, and the sentence on the class names it."""
+    (evening / "song.bas").write_text(SONG, encoding="utf-8")
+    two = REGISTER[: REGISTER.index('[[learner]]\nname = "Cleo')]
+    (evening / "two.toml").write_text(two, encoding="utf-8")
+    assert hostlink("class", "two.toml", "--hand-out").status == 0
+    unplugged = two.replace(RED, f"{RED}&unplug_after_bytes=9").replace(BLUE, "Violet")
+    (evening / "cut.toml").write_text(unplugged, encoding="utf-8")
+    hostlink("class", "cut.toml", "--hand-out", "--what", "song.bas")
+    told = hostlink("class", "two.toml", "--collect")
+    shown = rows(told.out)
+    assert shown["Ada Brook"] == ["red", *shown["Ben Oak"][1:]]
+    assert shown["Ada Brook"][1:4] == ["LAMP@1", "0", "33 of 999"]
+    assert shown["Ada Brook"][5].startswith("as handed out ")
+    assert "2 learners, 2 with the handout" in told.err
+
+
+def test_the_sentence_on_a_class_names_the_handouts_where_they_differ(
+    hostlink: Callable, evening: Path
+) -> None:
+    """A board that was not served still has the handout before."""
+    (evening / "song.bas").write_text(SONG, encoding="utf-8")
+    hostlink("class", "class.toml", "--hand-out")
+    (evening / "one.toml").write_text(ONE, encoding="utf-8")
+    hostlink("class", "one.toml", "--hand-out", "--what", "song.bas")
+    told = hostlink("class", "class.toml")
+    assert "4 learners, 1 with SONG, 1 with LAMP, 0 saved since." in told.err
+
+
+def test_a_handout_that_is_nowhere_is_named_in_the_table(hostlink: Callable, evening: Path) -> None:
+    """Before anybody tries to hand it out."""
+    text = REGISTER.replace('name = "Ben Oak"', 'name = "Ben Oak"\nhand_out = "NOSUCH"')
+    (evening / "class.toml").write_text(text, encoding="utf-8")
+    shown = rows(hostlink("class", "class.toml").out)
+    assert shown["Ben Oak"][1:4] == ["not yet, there is no NOSUCH", "-", "-"]
+    assert shown["Ada Brook"][1] == "not yet"

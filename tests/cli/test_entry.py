@@ -152,27 +152,27 @@ def test_a_group_without_a_command_shows_its_help(group: str, hostlink: Callable
     assert told.err == hostlink(group, "--help").out
 
 
-def test_status_0_done(hostlink: Callable) -> None:
+def test_a_proven_load_ends_with_status_0(hostlink: Callable) -> None:
     """A load that is proven ends with 0."""
     assert hostlink("load", "tide").status == 0
 
 
-def test_status_1_refused(hostlink: Callable, listing: Callable) -> None:
+def test_a_refused_listing_ends_with_status_1(hostlink: Callable, listing: Callable) -> None:
     """A listing that the board could not run is refused with 1."""
     assert hostlink("load", listing("10 GOTO 99")).status == 1
 
 
-def test_status_2_wrong_use(hostlink: Callable) -> None:
+def test_an_unknown_option_ends_with_status_2(hostlink: Callable) -> None:
     """An option that does not exist is wrong use."""
     assert hostlink("load", "tide", "--fast").status == 2
 
 
-def test_status_3_link_failed(hostlink: Callable) -> None:
+def test_a_port_that_is_missing_ends_with_status_3(hostlink: Callable) -> None:
     """A port that does not exist is a failed link."""
     assert hostlink("save", "--port", "/dev/no-such-port").status == 3
 
 
-def test_status_4_read_back_differs(hostlink: Callable, listing: Callable) -> None:
+def test_a_read_back_that_differs_ends_with_status_4(hostlink: Callable, listing: Callable) -> None:
     """A board that holds something else than was sent ends with 4."""
     too_big = listing(*(f'{number} PRINT "{"X" * 40}"' for number in range(10, 400, 10)))
     told = hostlink("load", too_big, "--despite-review", "--discard-board")
@@ -180,7 +180,7 @@ def test_status_4_read_back_differs(hostlink: Callable, listing: Callable) -> No
     assert "The board changed the program that it was sent" in told.err
 
 
-def test_status_130_interrupted(
+def test_an_interrupted_command_ends_with_status_130(
     hostlink: Callable, monkeypatch: pytest.MonkeyPatch, listing: Callable
 ) -> None:
     """Ctrl+C before the work has begun ends with 130 and a word."""

@@ -121,7 +121,7 @@ def speaking(place: Path) -> Callable[..., str]:
 def test_review_tells_what_the_image_knows(hostlink: Callable, speaking: Callable) -> None:
     """Words with the form of their table, texts, what the divisor can mean; and in JSON."""
     told = hostlink("firmware", "review", speaking())
-    assert "10 BASIC words in a table (marked by a NUL behind each word)." in told.out
+    assert "10 BASIC words in a table (marked by a NUL after each word)." in told.out
     assert "A message or a help text that is stored in the same way may be among them" in told.out
     assert "  PRINT INPUT LET GOTO GOSUB FOR NEXT REM ABS RND" in told.out
     assert "divisor 103, at single or double speed: 9600 baud at 16 MHz" in told.out
@@ -172,7 +172,7 @@ def test_what_is_no_hex_file_is_one_sentence(hostlink: Callable, place: Path) ->
     for name in ("letter.hex", "rubbish.hex"):
         told = hostlink("firmware", "review", name)
         assert (told.status, told.out) == (1, "")
-        assert f"{name} is no Intel HEX file" in told.err
+        assert f"{name} is not an Intel HEX file" in told.err
         assert len(told.err.splitlines()) == 3
 
 

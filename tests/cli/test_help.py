@@ -56,6 +56,17 @@ def test_help_shows_the_examples(command: str, hostlink: Callable) -> None:
         assert f"hostlink {words}" in rows
 
 
+@pytest.mark.parametrize("command", EXAMPLES)
+def test_help_names_commands_as_hostlink_was_called(
+    command: str, hostlink: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the text, the options and the examples, so that each can be pasted."""
+    monkeypatch.setenv("HOSTLINK_CALLED", "python3 start.py")
+    told = " ".join(hostlink(*command.split(), "--help").out.split())
+    assert "`hostlink" not in told
+    assert f"python3 start.py {EXAMPLES[command][0][1]}" in told
+
+
 def test_the_groups_of_the_help_stand_in_order(hostlink: Callable) -> None:
     """Each title has its commands under it, aligned alike in all groups."""
     told = hostlink("--help").out

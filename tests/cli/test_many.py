@@ -111,7 +111,9 @@ def test_what_suits_only_one_board_is_refused(
     assert archive.boards() == []
 
 
-def test_ports_by_environment(hostlink: Callable, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_several_ports_are_taken_from_the_environment(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Several in HOSTLINK_PORT, separated by blanks, mean several boards."""
     monkeypatch.setenv("HOSTLINK_PORT", f"{RED} {BLUE}")
     assert [row["board"] for row in hostlink("load", "hail", "--json").json] == ["red", "blue"]

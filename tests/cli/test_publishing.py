@@ -159,6 +159,34 @@ def test_what_has_no_code_is_left_out_and_named(hostlink) -> None:
 
 
 @pytest.mark.usefixtures("three")
+@pytest.mark.parametrize("command", ["booklet", "site", "give"])
+def test_a_file_without_a_listing_hinders_no_other(hostlink, command: str) -> None:
+    """It is left out and named, with status 1; a name that stands for nothing is refused."""
+    Path("empty.bas").write_bytes(b"")
+    Path("blank.bas").write_bytes(b" \n\n")
+    out = f"made{'.html' if command == 'booklet' else ''}"
+    told = hostlink(command, "LAMP", "empty.bas", "blank.bas", "-o", out)
+    assert told.status == 1
+    assert "Left out: empty.bas. empty.bas is empty." in told.err
+    assert "Left out: blank.bas. blank.bas holds nothing but blanks." in told.err
+    assert Path(out).exists()
+    for names in (("empty.bas", "blank.bas"), ("LAMP", "nosuch.bas")):
+        told = hostlink(command, *names, "-o", "none")
+        assert told.status == 1
+        assert not Path("none").exists()
+
+
+@pytest.mark.usefixtures("three")
+def test_a_page_without_codes_is_kept_as_nothing(hostlink) -> None:
+    """The sentence says which page of hostlink's it is."""
+    assert hostlink("booklet", "-o", "b.html").status == 0
+    told = hostlink("keep", "b.html")
+    assert told.status == 1
+    assert "b.html is a booklet page, not a listing sheet." in told.err
+    assert "hostlink sheet" in told.err
+
+
+@pytest.mark.usefixtures("three")
 def test_a_booklet_is_not_written_over_without_consent(hostlink) -> None:
     """As every other file."""
     assert hostlink("booklet", "-o", "b.html").status == 0

@@ -207,6 +207,20 @@ def test_a_plot_is_drawn_at_the_end_where_stderr_is_no_terminal(
     assert "* LOW   across: HIGH" in told.err and "┤" in told.err
 
 
+def test_the_pins_of_a_practice_board_are_drawn_as_a_try_draws_them(
+    hostlink: Hostlink, listing: Callable[..., str]
+) -> None:
+    """Up to the end of the program, in the times of the board; those of the run before are gone."""
+    lines = ("10 FOR I=0 TO 3", "20 OUT 13,I-I/2*2", "30 WAIT 250", "40 NEXT I", "50 PRINT 7")
+    hostlink("load", listing(*lines, name="lamp.bas"))
+    both = [hostlink("run", "--plot").err, hostlink("try", "lamp.bas", "--plot").out]
+    lamps = [told[told.index("pin 13") :].splitlines()[:5] for told in both]
+    assert lamps[0] == lamps[1]
+    assert "1000" in lamps[0][-1]
+    hostlink("load", listing("10 PRINT 1", name="still.bas"))
+    assert "pin" not in hostlink("run", "--plot").err
+
+
 def test_a_plot_grows_in_a_terminal_while_the_program_runs(
     seat: Callable[..., Any], hostlink: Hostlink, listing: Callable[..., str]
 ) -> None:

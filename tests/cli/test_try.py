@@ -414,3 +414,91 @@ def test_a_file_that_is_a_shipped_program_is_tried_as_it(hostlink: Callable) -> 
     assert "DARK, LIGHT ON AT" in shipped.out
     file = library_folder() / "night.bas"
     assert hostlink("try", str(file), "--quiet").out == shipped.out
+
+
+def test_a_word_that_is_not_simulated_is_no_fault_of_the_listing(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """It is told before the run and at its end; what is expected is not kept or judged."""
+    name = listing("10 PRINT 5", "20 POKE 1,2")
+    told = hostlink("try", name, "--profile", "ready")
+    assert (told.status, told.out) == (1, " 5\n")
+    assert told.err.startswith(
+        "The practice board cannot run POKE, which a real board of this kind can; it stops there.\n"
+        "The practice board stopped in line 20, at POKE: no fault of the listing.\n"
+    )
+    json = hostlink("try", name, "--profile", "ready", "--json").json
+    assert (json["lacked"], json["output"]) == (["POKE"], " 5\n")
+    assert (
+        json["error"] == "the practice board cannot run POKE, which a real board of this kind can"
+    )
+    hostlink("keep", name, "--profile", "ready")
+    told = hostlink("try", "LIGHT", "--profile", "ready", "--expect")
+    assert told.status == 1
+    assert "What LIGHT@1 prints is not known" in told.err
+    hostlink("keep", listing("10 PRINT 5"), "--profile", "ready")
+    hostlink("try", "LIGHT", "--profile", "ready", "--expect")
+    hostlink("keep", listing("10 PRINT 5", "20 GET A$"), "--profile", "ready")
+    told = hostlink("try", "LIGHT")
+    assert told.status == 1
+    assert "so it is not compared with LIGHT@2" in told.err
+    assert "not known: the practice board cannot run GET" in hostlink("try", "--all").out
+
+
+def test_data_arrays_and_else_run_where_a_board_has_them(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """In the words of the kind where one goes wrong; a trace names elements."""
+    name = listing(
+        "10 DIM N$(3),M(1,2)",
+        "20 FOR I=1 TO 3:READ N$(I),M(1,I-1):NEXT I",
+        '30 DATA ANNA, 7,"BO, B",.5',
+        "40 DATA CY:PRINT N$(1);N$(2);M(1,1)",
+        "50 IF I=4 THEN IF I=1 THEN 10 ELSE PRINT 1 ELSE PRINT 2",
+        "55 IF I=3 THEN IF I=1 THEN 10 ELSE PRINT 3 ELSE PRINT 2",
+        "60 RESTORE:READ A$:PRINT A$;TAB(8);M(0,1)",
+        "70 DATA 12",
+    )
+    told = hostlink("try", name, "--profile", "ready")
+    assert told.out.splitlines() == ["ANNABO, B .5", " 1", " 2", "ANNA     0"]
+    told = hostlink("try", name, "--profile", "ready", "--trace", "--json")
+    assert told.json[2]["sets"] == {"N$(1)": "ANNA", "M(1,0)": 7}
+
+
+def test_data_ends_and_arrays_have_bounds(hostlink: Callable, listing: Listing) -> None:
+    """An array without DIM goes to 10: ECMA-55, section 7, from memory."""
+    for line, words in (
+        ("READ A,B", "Out of DATA Error"),
+        ("A(11)=1", "Bad subscript Error"),
+        ("A(1)=1:DIM A(5)", "Bad subscript Error"),
+        ("PRINT A(1,1);A(1)", "Bad subscript Error"),
+        ("DATA X:READ A,B", "Syntax Error"),
+    ):
+        told = hostlink("try", listing("10 DATA 5", f"20 {line}"), "--profile", "ready")
+        assert (told.status, words in told.err) == (1, True), line
+
+
+def test_text_in_data_is_no_basic(hostlink: Callable, listing: Listing) -> None:
+    """A name with OR in it, TAB and a function behind a semicolon: the review finds no fault."""
+    name = listing("10 READ A$,B", "20 PRINT A$;TAB(9);INT(B)", "30 DATA DORA,7.5")
+    told = hostlink("review", name, "--profile", "ready")
+    assert "0 errors, 0 warnings" in told.out + told.err
+    told = hostlink("try", name)
+    assert (told.status, told.out) == (0, "DORA      7\n")
+    assert "seems to be for boards of the kind ready" in told.err
+
+
+def test_a_run_is_compared_with_a_try_by_what_it_printed(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """The rows on pins that a try adds are compared only with those of another try."""
+    name = listing("10 PRINT 5", "20 OUT 13,1")
+    hostlink("load", name)
+    hostlink("run")
+    hostlink("try", "LIGHT", "--expect")
+    told = hostlink("runs", "run@1", "run@2")
+    assert (told.status, told.out) == (0, "")
+    assert "They printed the same." in told.err
+    hostlink("keep", listing("10 PRINT 5"))
+    hostlink("try", "LIGHT", "--expect")
+    assert "-pin 13: on" in hostlink("runs", "run@2", "run@3").out

@@ -219,11 +219,30 @@ def test_who_asks_for_unreached_lines_is_told_why_none_goes(hostlink, listing):
     assert "jump" not in hostlink("shrink", name).err
 
 
-def test_what_is_removed_unproven_is_kept_as_such(hostlink, listing):
-    """A program that never ends cannot be compared; who removes its lines all the same is told."""
-    told = hostlink("shrink", listing("10 GOTO 10", "20 PRINT 2"), "--unreached", "--keep")
+def test_lines_go_unproven_only_after_a_yes(hostlink, listing):
+    """A program that never ends cannot be compared; what is kept without them is marked."""
+    words = ("shrink", listing("10 GOTO 10", "20 PRINT 2"), "--unreached")
+    told = hostlink(*words, "--keep")
     assert "Not proven: The program ran" in told.err
+    assert "They stay; --yes removes them all the same." in told.err
+    assert len(told.out.splitlines()) == 2
+    assert "not proven" not in hostlink("history", "LIGHT").out
+    told = hostlink(*words, "--keep", "--yes")
+    assert "They stay" not in told.err
+    assert len(told.out.splitlines()) == 1
     assert "not proven: it was not compared" in hostlink("history", "LIGHT").out
+
+
+@pytest.mark.parametrize(("answer", "rows"), [("y\n", 1), ("\n", 2)])
+def test_the_question_says_that_the_proof_is_open(answer, rows, listing, monkeypatch, capsys):
+    """Before it is answered, also where the option asked for it."""
+    typed = io.StringIO(answer)
+    typed.isatty = lambda: True
+    monkeypatch.setattr(sys, "stdin", typed)
+    assert run_line(["shrink", listing("10 GOTO 10", "20 PRINT 2"), "--unreached"]) == 0
+    told = capsys.readouterr()
+    assert told.err.index("Not proven") < told.err.index("Remove them all the same?")
+    assert len(told.out.splitlines()) == rows
 
 
 def test_shrink_to_fit_stops_early_and_says_when_it_is_not_enough(hostlink, listing):
@@ -503,3 +522,13 @@ def test_show_tells_which_revision_each_line_came_from(hostlink, listing):
     assert "LAMP@1" in hostlink("show", "lamp", "--origins").out.splitlines()[2]
     assert hostlink("show", second, "--origins").status == 1
     assert hostlink("show", "lamp", "--origins", "-o", "x.bas").status == 2
+
+
+def test_the_sizes_of_a_program_are_drawn(hostlink, listing):
+    """One row for each revision, by the limit of the board's profile."""
+    for text in ("10 END", f'10 PRINT "{"X" * 50}"'):
+        hostlink("keep", listing(text, name="lamp.bas"))
+    rows = hostlink("history", "lamp", "--sizes").out.splitlines()
+    assert [row.split()[0] for row in rows] == ["1", "2", "┃"]
+    assert rows[2].endswith("is the board's limit, 999 bytes")
+    assert rows[0].count("━") < rows[1].count("━")

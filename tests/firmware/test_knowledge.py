@@ -26,9 +26,9 @@ def marked_first(word: str) -> bytes:
 FORMS: dict[str, Callable[[str], bytes]] = {
     "high bit on the last letter": marked_last,
     "high bit on the first letter": marked_first,
-    "a NUL behind each word": lambda word: word.encode() + b"\0",
+    "a NUL after each word": lambda word: word.encode() + b"\0",
     "the length before each word": lambda word: bytes((len(word),)) + word.encode(),
-    "an address behind each word": lambda word: word.encode() + b"\x81\x2c",
+    "an address after each word": lambda word: word.encode() + b"\x81\x2c",
 }
 
 
@@ -48,7 +48,7 @@ def test_a_table_is_found_in_each_usual_form(form: str) -> None:
 
 def test_small_letters_and_signs_between_words_are_no_end() -> None:
     """Operators stand in many tables; words are told in capitals."""
-    form = "a NUL behind each word"
+    form = "a NUL after each word"
     mixed = ("print", ">=", "<>", "=", "goto", "gosub", "+", "for", "next", "input")
     (found,) = find_word_tables(table(form, mixed))
     assert found.words == ("PRINT", "GOTO", "GOSUB", "FOR", "NEXT", "INPUT")
@@ -56,7 +56,7 @@ def test_small_letters_and_signs_between_words_are_no_end() -> None:
 
 def test_a_text_before_a_table_is_no_word_of_it() -> None:
     """The last word of a greeting is followed by a NUL as those of the table are."""
-    (found,) = find_word_tables(b"\0board is ready\0" + table("a NUL behind each word"))
+    (found,) = find_word_tables(b"\0board is ready\0" + table("a NUL after each word"))
     assert found.words == WORDS
 
 
@@ -69,7 +69,7 @@ def test_a_byte_of_code_that_looks_like_a_letter_hides_no_word(form: str) -> Non
 
 def test_a_small_table_beside_a_large_one_of_its_form_is_read_too() -> None:
     """Commands often stand apart; alone they would prove nothing."""
-    form = "a NUL behind each word"
+    form = "a NUL after each word"
     small = table(form, ("NEW", "RUN", "LIST"))
     assert find_word_tables(small) == ()
     both = find_word_tables(small + b"not a word " * 3 + b"\x01" + table(form))
@@ -95,7 +95,7 @@ def test_empty_and_odd_images_tell_nothing(flash: bytes) -> None:
 def test_texts_are_those_that_people_could_read() -> None:
     """Greeting and messages; no runs of instructions, no words of a table."""
     flash = b"\x0eevening class board, 999 bytes\r\n\0What?\0U'f'w'\x93v/e/S/\0" + table(
-        "a NUL behind each word"
+        "a NUL after each word"
     )
     known = read_image(flash)
     assert [text.text for text in known.texts] == ["evening class board, 999 bytes", "What?"]
@@ -123,7 +123,7 @@ def test_messages_as_interpreters_have_them_are_texts(text: str) -> None:
 
 def test_messages_beside_a_table_are_no_words_of_it() -> None:
     """Known by the case of their letters, or as usual messages; behind the table and before it."""
-    form = "a NUL behind each word"
+    form = "a NUL after each word"
     for before, behind in ((b"", b"Break\0Syntax\0"), (b"OK\0READY\0", b"ERROR\0OK\0WHAT\0")):
         (found,) = find_word_tables(b"\x01\x02" + before + table(form) + behind + b"\x01")
         assert found.words == WORDS

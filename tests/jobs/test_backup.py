@@ -137,7 +137,7 @@ def test_stored_programs_that_no_profile_helps_to_find_are_warned_of(
 def test_a_stored_program_whose_name_was_misheard_is_kept_all_the_same(
     full: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Twice alike the list said OE for ONE (found by the soak): the board refuses that, so it is
+    """Twice alike the list said OE for ONE: the board refuses that, so it is
     asked for its list again, and ONE is read too."""
     answers = [("OE", "TWO")]
     real = slot_names
@@ -156,7 +156,7 @@ def test_a_stored_program_whose_name_was_misheard_is_kept_all_the_same(
 def test_what_was_in_memory_is_never_taken_for_a_stored_program(
     full: Any, archive: Archive
 ) -> None:
-    """A recall that came to nothing, twice: the board restarted after it (found by the soak). It is
+    """A recall that came to nothing, twice: the board restarted after it. It is
     asked for again. Where nothing comes at all, that is told, and nothing is made up."""
     restarts: list[int] = []
     most = 1
@@ -210,7 +210,7 @@ def test_a_board_that_hangs_in_a_recall_is_restarted_and_memory_put_back(
 def test_a_restart_after_memory_was_read_is_made_good(
     table: Callable[..., Any], archive: Archive, banner: str
 ) -> None:
-    """The board restarts by itself while it is asked what it has stored (found by the soak): the
+    """The board restarts by itself while it is asked what it has stored: the
     backup is right, that is told, and memory, which was lost, is put back. Where its banner is not
     known, or was damaged, the command that had to be typed again is reason to look."""
     board = table()

@@ -55,13 +55,13 @@ def test_a_folder_is_kept_as_far_as_it_can_be(archive: Archive, folder: Path) ->
     reading.join(60)
     assert answer, "it hangs"
     collected = keep_all(archive, answer[0], PROFILE)
-    assert [one.revision.spec for _, one in collected.kept] == ["BOARD-2@1", "BOARD-10@1", "BER@1"]
+    assert [one.revision.spec for _, one in collected.kept] == ["BOARD-2@1", "BOARD-10@1", "UBER@1"]
     why = {Path(where).name: advice_text(reason) for where, reason in collected.left_out}
     assert set(why) == {"rescue.bas", "empty.bas", "junk.bas", "pipe.bas", "gone.bas"}
     assert why["pipe.bas"] == why["gone.bas"] == "It is not a file."
     assert "it is the word for rescues" in why["rescue.bas"]
     assert answer[0].passed_over == (str(folder / "notes.md"),)
-    assert [each.name for each in archive.programs()] == ["BER", "BOARD-2", "BOARD-10"]
+    assert [each.name for each in archive.programs()] == ["BOARD-2", "BOARD-10", "UBER"]
 
 
 def test_a_source_that_cannot_be_read_stops_no_other(
@@ -74,7 +74,7 @@ def test_a_source_that_cannot_be_read_stops_no_other(
     gathered = gather([tmp_path / "broken.zip", tmp_path / "bag", folder], PROFILE)
     assert len(keep_all(archive, gathered, PROFILE).kept) == 3
     why = dict(gathered.left_out)
-    assert "is no zip file" in advice_text(why[str(tmp_path / "broken.zip")])
+    assert "is not a zip file" in advice_text(why[str(tmp_path / "broken.zip")])
     assert "`hostlink archive import" in in_commands(why[str(tmp_path / "bag")])
 
 
@@ -91,7 +91,7 @@ def test_what_the_archive_refuses_is_told_beside_what_it_kept(
 
     monkeypatch.setattr(archive, "keep", refuse)
     collected = keep_all(archive, gather([folder], PROFILE), PROFILE)
-    assert [one.revision.program for _, one in collected.kept] == ["BOARD-2", "BER"]
+    assert [one.revision.program for _, one in collected.kept] == ["BOARD-2", "UBER"]
     assert collected.left_out[-1] == (
         str(folder / "board-10.bas"), "The new revision was not kept. Try again.",
     )  # fmt: skip

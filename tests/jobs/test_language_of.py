@@ -214,7 +214,7 @@ ALL = "practice capital palo-alto token ready"
         ("10 IF A THEN 10", "IF without a comparison", "capital palo-alto token ready"),
         ("10 A=(B=1)", "a comparison used as a number", "capital palo-alto token ready"),
         ("10 A=4", "an assignment without LET", ALL),
-        ("10 FOR I=1 TO 2:NEXT I", "statements behind FOR in one line", f"{SOME} palo-alto"),
+        ("10 FOR I=1 TO 2:NEXT I", "statements after FOR in one line", f"{SOME} palo-alto"),
         ('10 INPUT "Q",A', "a question in INPUT", "token"),
         ("10 INPUT A,B", "several variables in INPUT", "practice palo-alto token ready ecma-55"),
         ("10 A=B^2", "^ for powers", "token ready ecma-55"),

@@ -21,7 +21,7 @@ def test_a_restart_after_the_read_back_is_no_load(
     table: Callable[..., Any], archive: Archive, banner: bytes
 ) -> None:
     """Proven, and then lost while free memory was asked for: the load says so, and fails; also
-    where damage hid the banner (found by the soak, seed 24935)."""
+    where damage hid the banner."""
     board = table()
     restarts: list[bytes] = []
 

@@ -24,7 +24,8 @@ def kept(archive: Archive, name: str, text: str) -> None:
     [
         ("tide", "TIDE"),
         ("my first program", "MY-FIRST-PROGRAM"),
-        ("café (2)", "CAF-2"),
+        ("café (2)", "CAFE-2"),
+        ("straße", "STRASSE"),
         ("@home", "HOME"),
         ("-x-", "X"),
         ("???", ""),

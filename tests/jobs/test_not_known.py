@@ -6,14 +6,18 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
+from hostlink.board.dialogue.loading import Loader
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, Needed, NotKnownError, ReadBackError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.free_memory import FreeMemoryCheck
 from hostlink.jobs.listing_source import find_material, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.sentences import UNTOUCHED
 
 HELD = "10 PRINT 1\n20 PRINT 2\n30 END\n"
 NEW = b"10 REM NEW\n"
@@ -40,6 +44,29 @@ def test_a_save_says_that_it_is_not_proven(omitting: Any, archive: Archive) -> N
     assert revision.origin.unproven == str(saved.doubt)
     assert revision.origin.note == ""
     assert archive.host_copy(archive.boards()[0].uuid).may_lack_edits
+
+
+@pytest.mark.parametrize(
+    ("where", "kept"),
+    [
+        ((Loader, "load"), "What the board holds of new.bas is not known."),
+        ((FreeMemoryCheck, "after_load"), "new.bas is on the board and proven."),
+    ],
+)
+def test_what_is_not_known_after_sending_is_not_called_untouched(
+    table: Callable[..., Any],
+    archive: Archive,
+    mocker: MockerFixture,
+    where: tuple[type, str],
+    kept: str,
+) -> None:
+    """The board was cleared and got lines before its listing showed a row that is none."""
+    board = table()
+    mocker.patch.object(*where, side_effect=NotKnownError("A row is no line of a program."))
+    with board.session() as session, pytest.raises(NotKnownError) as caught:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    assert UNTOUCHED not in caught.value.kept
+    assert caught.value.kept.startswith(kept)
 
 
 @pytest.mark.parametrize("changes", [False, True])

@@ -233,7 +233,7 @@ def test_what_cannot_be_typed_is_never_typed(kept: Any, archive: Archive, odd: s
 def test_a_refusal_that_comes_once_is_no_refusal(
     kept: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
-    """It may be the answer to a command that was damaged on the way (found by the soak)."""
+    """It may be the answer to a command that was damaged on the way."""
     kept.load(TWO, "ONE")
     misheard: list[str] = []
     with kept.session() as session:
@@ -255,7 +255,7 @@ def test_a_refusal_that_comes_once_is_no_refusal(
 def test_a_question_for_the_free_memory_that_fails_stops_nothing(
     kept: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The profile's size stands in for the board's word (found by the soak)."""
+    """The profile's size stands in for the board's word."""
 
     def damaged() -> Any:
         raise LinkError("It could not be typed right.", reason=LinkReason.DAMAGED)
@@ -348,7 +348,7 @@ def test_a_slot_that_was_empty_is_said_to_hold_a_program_now(
     small.load("10 REM MINE\n")
     with small.session() as session, pytest.raises(RefusedError) as caught:
         putback(session, archive, archive.backup("backup@1"), ["ONE", "TWO"])
-    assert "Stored already, where nothing was before: ONE." in caught.value.kept
+    assert "Stored already, in slots that were empty: ONE." in caught.value.kept
     assert (small.memory, small.stored) == ({10: b"REM MINE"}, {"ONE": lines(ONE)})
 
 
@@ -389,7 +389,7 @@ def test_a_store_that_went_wrong_is_undone_too(full: Any, archive: Archive) -> N
     full.on_event = spoil
     with full.session() as session, pytest.raises(ReadBackError) as caught:
         putback(session, archive, archive.backup("backup@1"), ["ONE"])
-    assert "differs in line 10" in caught.value.what
+    assert "differs in lines 10, 20" in caught.value.what
     assert "ONE holds what it held before." in caught.value.kept
     assert (full.memory, full.stored) == before
 

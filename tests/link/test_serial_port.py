@@ -20,12 +20,8 @@ from pytest_mock import MockerFixture
 
 from hostlink.cli.ways import in_commands
 from hostlink.errors import LinkError, LinkReason, UsageError
-from hostlink.link.serial_port import (
-    READ_TIMEOUT_S,
-    WRITE_TIMEOUT_S,
-    SerialPort,
-    permission_advice,
-)
+from hostlink.link.serial_port import WRITE_TIMEOUT_S, SerialPort, permission_advice
+from hostlink.open_port import READ_TIMEOUT_S
 
 SEAM = "hostlink.link.serial_port.serial.serial_for_url"
 DEVICE = "/dev/ttyNONE7"

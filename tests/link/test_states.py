@@ -11,15 +11,28 @@ import pytest
 
 from hostlink.link.exchange import Exchange, Reach
 from hostlink.link.pacing import Pacing
+from hostlink.link.regain import Regain
+from hostlink.link.running import Running
 from hostlink.link.sender import Sender
-from hostlink.link.states import EXCHANGE, SENDER, TYPED, CoreState, Course, Moves
+from hostlink.link.states import (
+    EXCHANGE,
+    REGAIN,
+    RUNNING,
+    SENDER,
+    TYPED,
+    CoreState,
+    Course,
+    Moves,
+)
 from hostlink.link.typed import Outcome, Typed
 
 ERASING = Pacing(prompt=b"> ", erase=b"\x08", line_s=0.01)
 CANCELLING = Pacing(prompt=b"> ", line_cancel=b"\x15", line_s=0.01)
 FLOWING = Pacing(prompt=b"> ", receive_buffer=16, xon_xoff=True)
 TABLES = pytest.mark.parametrize(
-    "moves", [TYPED, EXCHANGE, SENDER], ids=["typed", "exchange", "sender"]
+    "moves",
+    [TYPED, EXCHANGE, SENDER, RUNNING, REGAIN],
+    ids=["typed", "exchange", "sender", "running", "regain"],
 )
 
 
@@ -54,10 +67,14 @@ def test_a_move_that_is_not_in_the_table_is_refused(moves: Moves) -> None:
 
 
 def drive(core: Any, board: random.Random, words: list[bytes]) -> None:
-    """Answer a core at random: with an echo of what it writes, with any of `words`, or not."""
-    now, echo = 0.0, b""
-    for _ in range(400):
+    """Answer a core at random: for a while by a mix of echoes, `words` and silence, then by one."""
+    now, echo, manner = 0.0, b"", "mixed"
+    for turn in range(400):
+        if turn % 130 == 0:
+            manner = board.choice(["mixed", "mixed", "mixed", "printing", "silent"])
         given = board.choice([echo, echo, echo, b"", *words])
+        if manner != "mixed":
+            given = board.choice(words) if manner == "printing" else b""
         step = core.step(now, given)
         if core.done:
             return
@@ -65,11 +82,40 @@ def drive(core: Any, board: random.Random, words: list[bytes]) -> None:
         now = now + 0.02 if given or step.wake is None else max(now + 0.02, step.wake)
 
 
+class SlowPerson:
+    """A person whose answer is there each third time that hostlink looks."""
+
+    live = True
+
+    def __init__(self) -> None:
+        self._looks = 0
+
+    def take(self) -> bytes | None:
+        """Return the answer, or None while the person thinks."""
+        self._looks += 1
+        return b"5" if self._looks % 3 == 0 else None
+
+
+def running() -> Running:
+    """Return a run of a program that asks a slow person."""
+    return Running(
+        b"RUN",
+        ERASING,
+        SlowPerson(),
+        longest_s=30.0,
+        most_bytes=4000,
+        heard=lambda _: None,
+    )
+
+
 CORES: list[tuple[Moves, Callable[[], Any]]] = [
     (TYPED, lambda: Typed(b"RUN", replace(ERASING, full_sign=b"?OM"))),
     (TYPED, lambda: Typed(b"RUN", CANCELLING, longest_s=0.5)),
     (EXCHANGE, lambda: Exchange(b"LIST", CANCELLING, Reach(attempts=3))),
     (SENDER, lambda: Sender([b"10 A", b"20 B"], FLOWING)),
+    (RUNNING, running),
+    (REGAIN, lambda: Regain(replace(ERASING, interrupt=b"\x03"), may_interrupt=True)),
+    (REGAIN, lambda: Regain(CANCELLING, may_interrupt=False)),
 ]
 
 

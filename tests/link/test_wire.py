@@ -104,7 +104,7 @@ def test_a_restart_is_noticed_by_its_banner_however_it_is_cut(script: Any, banne
 def test_a_restart_is_noticed_though_one_byte_of_its_banner_was_damaged(
     script: Any, row: bytes, restarts: int
 ) -> None:
-    """Lost, doubled or another (found by the soak: the backup of a board that had lost its memory
+    """Lost, doubled or another (the backup of a board that had lost its memory
     was called done). Two damaged bytes, or something else, are no banner; nor is the same text in
     a program that is listed or echoed, which could else be neither loaded nor saved."""
     text = b"\r\n" + row + b"\r\n+ "

@@ -398,7 +398,7 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
         ("10 @(1)=5", "@: whether this board has it is not known", PALO_ALTO, TOKEN),
         (
             "10 LET A=1,B=2",
-            "several assignments behind one LET: write each as a statement",
+            "several assignments after one LET: write each as a statement",
             PALO_ALTO,
             PRACTICE,
         ),

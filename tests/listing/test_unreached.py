@@ -188,6 +188,9 @@ def test_what_cannot_be_compared_is_told() -> None:
         assert prove_shrunk(listing, made.listing, profile, None).result == "open"
     listing, other = Listing.from_text("10 PRINT 1\n"), Listing.from_text("10 PRINT 2\n")
     assert prove_shrunk(listing, other, profile, None).result == "differs"
-    read = Listing.from_text("10 READ A\n20 END\n")
-    why = "The practice board ready stopped the program: Syntax Error in line 10."  # not its prompt
-    assert prove_shrunk(read, read, find_profile("ready"), None).says == f"Not proven: {why}"
+    for line, why in (
+        ("READ A", "The practice board ready stopped the program: Out of DATA Error in line 10"),
+        ("POKE 1,2", "The practice board cannot run POKE, which a real board of this kind can"),
+    ):
+        ends = Listing.from_text(f"10 {line}\n20 END\n")
+        assert prove_shrunk(ends, ends, find_profile("ready"), None).says == f"Not proven: {why}."

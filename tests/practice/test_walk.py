@@ -69,7 +69,7 @@ def test_an_answer_can_come_late() -> None:
     """Where a program asks and no answer is left it waits, and goes on with one."""
     one = walk(ASKING, "1")
     assert one.run() == "input"
-    assert (one.line, one.question, one.state.variables[ord("I") - 65]) == (20, "? ", 2)
+    assert (one.line, one.question, one.state.variables["I"]) == (20, "? ", 2)
     one.answer("2")
     assert one.run() == "end"
     whole = walk(ASKING, "1", "2")
@@ -82,7 +82,7 @@ def test_a_step_back_is_the_run_as_it_was() -> None:
     one = walk(ASKING, "1", "2")
     seen = []
     while one.ended is None:
-        seen.append((one.line, one.statements, one.output, list(one.state.variables)))
+        seen.append((one.line, one.statements, one.output, dict(one.state.variables)))
         step_line(one)
     for was in reversed(seen):
         one = one.back()
@@ -97,7 +97,7 @@ def test_a_step_back_inside_a_line_goes_to_its_beginning() -> None:
         one.step()
     assert one.line == 20
     back = one.back()
-    assert (back.line, back.state.variables[0]) == (20, 1)
+    assert (back.line, back.state.variables["A"]) == (20, 1)
 
 
 def test_it_ends_within_what_it_is_given() -> None:

@@ -19,7 +19,7 @@ from hostlink.publish.details import ProgramDetails
 from hostlink.publish.program import publish
 from hostlink.publish.qr import drawing
 from hostlink.publish.sheet import sheet
-from hostlink.publish.sheet_file import is_sheet, read_sheet
+from hostlink.publish.sheet_file import page_kind, read_sheet
 from hostlink.shipped import library_folder
 
 PRACTICE = find_profile("practice")
@@ -231,7 +231,7 @@ def test_other_pages_are_not_taken_for_sheets() -> None:
     """A card, some page, a listing that speaks of HTML."""
     from hostlink.publish.card import card
 
-    assert not is_sheet(card(PRACTICE))
-    assert not is_sheet("<!DOCTYPE html><html><body>10 PRINT</body></html>")
-    assert not is_sheet('10 REM <meta name="hostlink-page" content="sheet"')
-    assert is_sheet(made("10 PRINT\n"))
+    assert page_kind(card(PRACTICE)) == "card"
+    assert page_kind("<!DOCTYPE html><html><body>10 PRINT</body></html>") == ""
+    assert page_kind('10 REM <meta name="hostlink-page" content="sheet"') == ""
+    assert page_kind(made("10 PRINT\n")) == "sheet"

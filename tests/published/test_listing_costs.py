@@ -47,7 +47,7 @@ def stored_as_published(number: int, text: str) -> bytes:
 @pytest.mark.parametrize(
     ("line", "size"), [('10 PRINT "HELLO"', 16), ("20 GOTO 10", 10), ("20     GOTO 10", 10)]
 )
-def test_palo_alto_sizes(line, size):
+def test_a_line_costs_what_the_published_rule_gives(line, size):
     """Two bytes for the number, the text, one for CR: sizes derived from the published rule."""
     ledger = measure(Listing.from_text(line), PALO_ALTO)
     number, _, text = line.partition(" ")

@@ -16,7 +16,7 @@ APP_ACTIONS = (
     ),
     DeskAction(
         "quiet",
-        "",
+        "f5",
         "Only listing and console",
         "Large, as for a projector; again: everything",
         lambda desk: desk.space.toggle_quiet(),

@@ -41,6 +41,7 @@ from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
 from hostlink.app.sentences import TEXT_NOT_KEPT
 from hostlink.app.widgets.editor import ListingEditor
+from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural
 
@@ -114,6 +115,13 @@ class Desk(Screen[None]):
         if self.app.begun:
             self.readings.show_board()
         self.last_line.show()
+
+    def on_screen_suspend(self) -> None:
+        """Show that keys go to another screen."""
+        for heading in self.query(Heading):
+            heading.follow_focus()
+
+    on_screen_resume = on_screen_suspend
 
     def _focus_moved(self, focused: Widget | None) -> None:
         """Show the listing again when it gets the focus, if the screen has room for only one."""
@@ -197,10 +205,6 @@ class Desk(Screen[None]):
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()
         self.sheet_pane.open_word(event.word)
-
-    def on_shelf_failed(self, event: Shelf.Failed) -> None:
-        event.stop()
-        self.app.show_error(event.error)
 
     def to_archive(self) -> None:
         """Move the focus to the archive's search."""

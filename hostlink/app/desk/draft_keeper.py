@@ -61,13 +61,13 @@ class DraftKeeper(DeskPart):
             self._timer = self.desk.set_timer(max(_SOON_S, due_s), self.write)
 
     def write(self) -> None:
-        """Write what is in the editor, or delete the draft if the text is kept elsewhere."""
+        """Write what is in the editor, or delete the draft if there is nothing to keep."""
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
         if not self.app.begun or self._ended:
             return
-        if not self.sheets.unkept:
+        if not self.sheets.unkept or not self.desk.editor.text.strip():
             self._drafts.drop()
             return
         self._written_at = time.monotonic()

@@ -106,7 +106,7 @@ def _seconds(text: str) -> float:
         seconds = 0.0
     if not 0.1 <= seconds <= _LONGEST_S:
         raise UsageError(
-            f'"{text}" is no time from 0.1 to {_LONGEST_S} seconds.',
+            f'"{text}" is not a time from 0.1 to {_LONGEST_S} seconds.',
             kept="Nothing was run.",
             advice=f"Write a number such as {_SECONDS}.",
         )

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING
 
 from textual.widgets.text_area import Selection
 
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.placing import place_lines
+from hostlink.app.placing import place_lines, would_mix
 from hostlink.app.sheet import Sheet
 from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.listing import Line
 
 
 class Pastes(DeskPart):
@@ -27,10 +31,10 @@ class Pastes(DeskPart):
 
     def take(self, text: str) -> None:
         """Mend pasted lines, and put them into the listing."""
-        self._mended(text.replace("\r\n", "\n").replace("\r", "\n"), self._place)
+        self._mended(text, self._place)
 
     def _mended(self, text: str, go_on: Callable[[str], None]) -> None:
-        """Show what mending does to a text, if anything, and go on with what is taken of it."""
+        """Show the repairs to a text, if it needs any, and go on with those that are accepted."""
         from hostlink.app.screens.mending import MendScreen
         from hostlink.listing import mend
 
@@ -57,23 +61,21 @@ class Pastes(DeskPart):
         elif not pasted:
             editor.insert_whole(text)
         elif self._is_whole(pasted):
-            self._ask(text, plural(len(pasted), "line"))
+            self._ask(text, pasted)
         else:
             self._by_number(text)
 
-    def _is_whole(self, pasted: Collection[int]) -> bool:
-        """Return whether pasted lines look like a whole listing that replaces the present one.
+    def _is_whole(self, pasted: Mapping[int, Line]) -> bool:
+        """Return whether pasted lines may be a listing of their own, or replace all that is here.
 
-        They do if they reach from its first line to its last, or if all of it is selected.
+        By number they would be mixed with another listing, which nobody could tell from its text.
         """
         from hostlink.listing import Listing
 
         editor = self.sheets.editor
-        selected = sorted(editor.selection)
         here = Listing.from_text(editor.text).numbered()
-        if not here or selected == [(0, 0), editor.document.end]:
-            return True
-        return min(pasted) <= min(here) and max(pasted) >= max(here)
+        all_selected = sorted(editor.selection) == [(0, 0), editor.document.end]
+        return not here or all_selected or would_mix(here, pasted)
 
     def _by_number(self, text: str) -> None:
         """Put numbered lines where their numbers belong, in place of what is selected."""
@@ -85,20 +87,23 @@ class Pastes(DeskPart):
         if start != end:
             before = editor.get_text_range((0, 0), start)
             before += editor.get_text_range(end, editor.document.end)
-        selected = Listing.from_text(editor.selected_text).numbered()
-        removed = len(selected.keys() - Listing.from_text(text).numbered().keys())
+        here, selected, lines = (
+            Listing.from_text(each).numbered().keys()
+            for each in (editor.text, editor.selected_text, text)
+        )
+        replaced, removed = len(lines & here), len(selected - lines)
         placed = place_lines(before, text)
-        told = f"{plural(placed.lines, 'line')} took "
-        told += f"{'its place' if placed.lines == 1 else 'their places'} by number"
-        if placed.replaced:
-            told += f", {placed.replaced:,} replaced"
+        told = f"{plural(len(lines), 'line')} took "
+        told += f"{'its place' if len(lines) == 1 else 'their places'} by number"
+        told += f", {replaced or 'none'} replaced, {len(lines) - replaced or 'none'} added"
         if removed:
             told += f", {plural(removed, 'selected line')} removed"
         self.sheets.take_text(placed.text, told)
         editor.selection = Selection.cursor((placed.row, 0))
 
-    def _ask(self, text: str, lines: str) -> None:
+    def _ask(self, text: str, pasted: Mapping[int, Line]) -> None:
         from hostlink.app.screens.dialogues import Ask
+        from hostlink.listing import Listing
 
         def answered(answer: str | None) -> None:
             if answer == "number":
@@ -111,16 +116,19 @@ class Pastes(DeskPart):
                 self.app.tell("The listing is as it was; nothing was put in.", of_text=True)
 
         title = self.sheets.sheet.name or "the listing here"
+        lines = plural(len(pasted), "line")
+        same = len(pasted.keys() & Listing.from_text(self.sheets.editor.text).numbered().keys())
         self.app.push_screen(
             Ask(
-                f"A whole listing of {lines} was pasted over {title}.",
+                f"{lines} that may be another listing were pasted over {title}.",
                 [
                     ("leave", "Leave the listing as it is"),
                     ("number", "Put the lines in by their numbers"),
                     ("replace", f"Replace the text of {title}"),
                     ("new", "Open it as a new listing"),
                 ],
-                why="Ctrl+Z takes back what was put in or replaced.",
+                why=f"{same or 'None'} of them would replace a line with the same number. "
+                "Ctrl+Z takes back what was put in or replaced.",
             ),
             answered,
         )

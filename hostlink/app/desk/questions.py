@@ -92,3 +92,4 @@ class Questions(DeskPart):
             if str(static.content) != row:
                 static.update(Content(row))
                 static.display = bool(row)
+                self.desk.set_class(bool(row), "-asking")

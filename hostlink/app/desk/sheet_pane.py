@@ -17,7 +17,7 @@ from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
 from hostlink.app.actions.table import way_to
-from hostlink.app.board_words import finding_words
+from hostlink.app.board_words import finding_at, finding_words
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.desk.reviewing import PAUSE_S, Reviewing
 from hostlink.app.sentences import ASKED_FOR_NAME, SHOWS_WORDS, TEXT_NOT_KEPT
@@ -157,12 +157,16 @@ class SheetPane(Vertical):
         span = (here.so_far - here.cost, here.so_far) if here is not None else (0, 0)
         self._ruler.show(ledger, span)
         static = self.query_one("#finding", Static)
-        words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
+        words, is_error = NOTHING_YET, False
+        if self.editor.text.strip():
+            finding = finding_at(self.checked, row)
+            words = finding_words(self.checked, row)
+            is_error = finding is not None and finding.severity == "error"
         if not self.checked.findings:
             longer, room = f"{words} {self._ledger.legend_at(row)}".rstrip(), static.content_size
             if not room.width or len(wrap(longer, room.width)) <= room.height:
                 words = longer
-        static.set_class(bool(self.checked.errors), "-error")
+        static.set_class(is_error, "-error")
         static.update(Content(safe(words)), layout=False)  # its height is fixed
 
     # --- other texts -------------------------------------------------------------------------

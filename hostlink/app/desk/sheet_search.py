@@ -82,7 +82,7 @@ class SheetSearch(DeskPart):
             if text is None:
                 return
             if not (text.isdecimal() and len(text) < _DIGITS):
-                self.app.tell(f"{text} is no line number; the cursor stays.")
+                self.app.tell(f"No line has the number {text}; the cursor stays.")
                 return
             self._go_to(int(text))
 

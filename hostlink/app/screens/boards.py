@@ -252,7 +252,7 @@ class BoardsScreen(Page[None]):
         row = self.known.get(self.query_one(Rows).key)
         past = self._survey(row) if row is not None else None
         if row is None or past is None:
-            self.app.notify("This board was not surveyed yet.", markup=False)
+            self.app.notify("This board has not been surveyed yet.", markup=False)
             return
         name = row.label or row.port.partition("?")[0]
         when = ago(past.at, self.app.now())

@@ -58,7 +58,7 @@ class ChoosePath(AskText):
         rows.show([Entry(name, (name,)) for name in names], stay=False)
 
     def _take(self, name: str) -> None:
-        """Put a name of the list into the line, behind the folder that stands there."""
+        """Put a name of the list into the line, after the folder that stands there."""
         line = self.query_one("#answer", Input)
         line.value = folder_of(line.value) + name
         line.cursor_position = len(line.value)

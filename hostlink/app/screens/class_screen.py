@@ -85,7 +85,7 @@ class ClassScreen(Page[None]):
 
     def look_anew(self) -> None:
         """Read the table from the archive, and show it."""
-        if not self.is_attached:  # a job may end after the screen was left
+        if not self.is_attached:  # a job may end after the screen has been left
             return
         found = self.app.attempt(lambda: class_table(self.register, self.app.archive))
         if found is not None:

@@ -17,7 +17,7 @@ from hostlink.app.ways import in_keys
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
 from hostlink.jobs.files import TakenError, named_path
-from hostlink.jobs.giving import chosen_programs, give_out, passed_over_words
+from hostlink.jobs.giving import chosen_programs, give_out, named_listings, passed_over_words
 from hostlink.jobs.listing_source import find_material, is_file
 from hostlink.publish.details import COLLECTION_TITLE
 from hostlink.words import plural
@@ -144,8 +144,8 @@ def _write_out(app: DeskApp, given: dict[str, str], write: Write, *, replacing: 
     output, words = named_path(given["file"]), given["programs"].split()
 
     def work() -> Written:
-        named = tuple(find_material(word, app.archive) for word in words)
-        chosen = Gathered(named, (), ()) if words else chosen_programs(app.archive)
+        find = partial(find_material, archive=app.archive)
+        chosen = named_listings(words, find) if words else chosen_programs(app.archive)
         told, left_out = write(output, given, chosen, replacing)
         return f"{told} {passed_over_words(chosen)}".rstrip(), (*chosen.left_out, *left_out)
 

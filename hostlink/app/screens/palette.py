@@ -15,6 +15,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.dom import DOMNode
 from textual.screen import Screen
+from textual.style import Style
 from textual.widget import Widget
 from textual.widgets import Static
 
@@ -64,14 +65,11 @@ def _ways(binding: Binding, before: str = "") -> list[str]:
     return [each for each in (key_words(binding.key), letter) if each]
 
 
-def likeness(
-    query: str, words: str, tooltip: str, also: str, fuzzy: float, *, name: str = ""
-) -> float:
+def likeness(query: str, words: str, tooltip: str, also: str, *, name: str = "") -> float:
     """Return how well an action answers a query; 0 for not at all.
 
     Words that begin as those of the query count most in what the action is called, then among its
-    synonyms, then in its explanation. fuzzy: the score of letters in the right order, the least.
-    name: its lasting name; what begins as that counts most too.
+    synonyms, then in its explanation. name: its lasting name; what begins as that counts most too.
     """
     wanted = query.casefold().split()
     if name and name.startswith(query.casefold()):
@@ -84,7 +82,17 @@ def likeness(
     for score, text in ((4, words), (3, f"{words} {also}"), (2, f"{words} {also} {tooltip}")):
         if has_all(text):
             return score
-    return min(fuzzy, 1)
+    return 0
+
+
+def _marked(words: str, query: str, style: Style) -> Content:
+    """Return what an action is called, the beginnings of words marked that answer a query."""
+    content, wanted = Content(words), query.casefold().split()
+    for found in _WORD.finditer(words):
+        hits = [len(each) for each in wanted if found[0].casefold().startswith(each)]
+        if hits:
+            content = content.stylize(style, found.start(), found.start() + max(hits))
+    return content
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,20 +122,15 @@ class Actions(Provider):
 
     async def search(self, query: str) -> Hits:
         """Yield the actions that answer what was typed, the most alike first."""
-        matcher = self.matcher(query)
+        style = self.match_style or Style(bold=True)
         for action in self._all():
             words = action.words
             score = likeness(
-                query,
-                words,
-                f"{action.way} {action.why}",
-                action.also,
-                matcher.match(words),
-                name=action.name,
+                query, words, f"{action.way} {action.why}", action.also, name=action.name
             )
             if score > 0:
                 text = "  ·  ".join(part for part in (action.way, action.why) if part)
-                yield Hit(score, matcher.highlight(words), action.work, text=words, help=text)
+                yield Hit(score, _marked(words, query, style), action.work, text=words, help=text)
 
     def _all(self) -> Iterator[_Offer]:
         available = sorted(_available(self.screen), key=lambda pair: _place(pair[0]))

@@ -12,7 +12,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
-from hostlink.app.board_words import revision_words, ruler
+from hostlink.app.board_words import revision_words
 from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
@@ -22,29 +22,12 @@ from hostlink.archive.times import local_text
 from hostlink.errors import HostlinkError
 from hostlink.jobs.event_words import kept_words
 from hostlink.jobs.line_origins import line_origins
+from hostlink.jobs.size_chart import size_chart
 from hostlink.listing import Listing
 from hostlink.words import plural
 
 Wish = tuple[Literal["open", "load"], str]
 """What is to be done on the desk with a revision: opened or loaded."""
-
-
-def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> str:
-    """Size over revisions: a ruler for each, all to one scale, the newest at the bottom.
-
-    sizes: number of the revision and its bytes. limit: the board's, 0 where unknown.
-    """
-    largest = max([limit, *(size or 0 for _, size in sizes)])
-    bar = max(8, width - 14)
-    rows = [
-        f"{number:>4} size not known"
-        if size is None
-        else f"{number:>4} {ruler(bar, size, limit, scale=largest).rstrip()} {size:,}"
-        for number, size in sizes
-    ]
-    if limit:
-        rows.append(f"     ┃ is the board's limit, {limit:,} bytes")
-    return "\n".join(rows)
 
 
 class RevisionsScreen(Page[Wish | None]):
@@ -133,8 +116,7 @@ class RevisionsScreen(Page[Wish | None]):
     def _chart(self) -> None:
         limit = self.app.boards.profile.rules.storage.room
         width = max(20, self.query_one(".side").size.width - 2)
-        sizes = [(one.number, one.size_bytes) for one in self.revisions[-60:]]
-        chart = size_chart(sizes, limit, width)
+        chart = size_chart(self.revisions, limit, width)
         self.query_one("#chart", Static).update(Content(f"Size over revisions\n{chart}"))
 
     @property

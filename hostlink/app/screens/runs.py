@@ -100,7 +100,7 @@ class RunsScreen(Page[None]):
             return
         places = sorted((order.index(other), at), reverse=True)  # the newest is listed first
         first, second = (self.runs[order[place]] for place in places)
-        rows, told = compare_runs(first, second)
+        rows, told, _ = compare_runs(first, second)
         words = f"{first.spec} against {second.spec}: {told}"
         self.say("#run-detail", "\n".join([words, *rows]))
 

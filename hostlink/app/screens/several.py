@@ -78,7 +78,7 @@ class SeveralScreen(Page[None]):
 
     def renew(self) -> None:
         """Show every attached board and how its job goes."""
-        if not self.is_attached:  # a job may end after the screen was left
+        if not self.is_attached:  # a job may end after the screen has been left
             return
         boards = self.app.boards.by_port
         called = self._names()

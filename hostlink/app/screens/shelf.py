@@ -12,9 +12,9 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.message import Message
 from textual.widgets import Input, Label
-from textual.worker import Worker, WorkerState, get_current_worker
 
 from hostlink.app.actions.table import way_back
+from hostlink.app.aside import aside
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows, go_between
 from hostlink.app.widgets.text_line import TextLine
@@ -23,6 +23,7 @@ from hostlink.errors import ArchiveError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
     from hostlink.archive import Archive, Found, Program
     from hostlink.jobs.listing_source import Shipped
 
@@ -42,26 +43,14 @@ class _Known:
 class Shelf(Vertical):
     """Programs of the archive with a search line above them."""
 
+    app: DeskApp
+
     class Opened(Message):
         """A program was chosen. word: what names it for `find_material`."""
 
         def __init__(self, word: str) -> None:
             super().__init__()
             self.word = word
-
-    class Read(Message):
-        """All programs of the archive were read."""
-
-        def __init__(self, known: _Known) -> None:
-            super().__init__()
-            self.known = known
-
-    class Failed(Message):
-        """The archive could not be read."""
-
-        def __init__(self, error: BaseException) -> None:
-            super().__init__()
-            self.error = error
 
     def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
@@ -109,32 +98,14 @@ class Shelf(Vertical):
         first = self._archive.programs(limit=_AT_ONCE)
         self._take(_Known(first))
         if len(first) == _AT_ONCE:
-            self.run_worker(
-                self._read_all,
-                name="reading the archive",
-                group="programs",
-                thread=True,
-                exclusive=True,
-                exit_on_error=False,
-            )
+            aside(self.app, self._read_all, self._take, newest="programs")
 
-    def _read_all(self) -> None:
-        """Read all programs in a worker thread; a newer reading cancels this one."""
+    def _read_all(self) -> _Known:
         known = _Known(self._archive.programs())
         # Else the collector would look at all of these in the middle of somebody's typing.
         gc.collect()
         gc.freeze()
-        if not get_current_worker().is_cancelled:
-            self.post_message(self.Read(known))
-
-    def on_shelf_read(self, event: Shelf.Read) -> None:
-        event.stop()
-        self._take(event.known)
-
-    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        event.stop()
-        if event.state is WorkerState.ERROR and event.worker.error is not None:
-            self.post_message(self.Failed(event.worker.error))
+        return known
 
     def _take(self, known: _Known) -> None:
         self._known = known

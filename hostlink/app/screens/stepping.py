@@ -17,6 +17,7 @@ from hostlink.app.screens.dialogues import AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.jobs.stepping import change_level, pin_words, pins_read, pins_used, state_rows
+from hostlink.sentences import cannot_run
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -129,7 +130,7 @@ class StepScreen(Page[int | None]):
         self.draw(follow=not self.running)
 
     def action_back(self) -> None:
-        """Go back to where this line, or the one before, was begun."""
+        """Go back to the beginning of this line, or of the one before it."""
         self._go(False)
         self.walk = self.walk.back()
         self.draw(follow=True)
@@ -191,13 +192,19 @@ class StepScreen(Page[int | None]):
     def action_pin(self) -> None:
         """Choose the next pin that the program reads."""
         self._pin += 1
-        self.draw()
+        self._show_pin()
 
     def action_slide(self, by: int) -> None:
         """Change what comes to the chosen pin (see `change_level`)."""
         if self.chosen_pin:
             change_level(self.walk, self.chosen_pin, by)
-            self.draw()
+        self._show_pin()
+
+    def _show_pin(self) -> None:
+        """Show the pins, or say that there is none to choose."""
+        if not self.chosen_pin:
+            self.app.notify("The program has read no pin so far.", markup=False)
+        self.draw()
 
     # --- showing -----------------------------------------------------------------------------
 
@@ -236,6 +243,8 @@ class StepScreen(Page[int | None]):
     def _told(self) -> str:
         walk = self.walk
         counted = f"{plural(walk.statements, 'statement')}, {walk.seconds:.1f} s on the board"
+        if walk.missing:
+            return f"Step by step: {cannot_run(walk.missing)}"
         if walk.ended == "error":
             return f"Step by step: {safe(walk.error)}"
         state = f"it {'runs' if self.running else 'stands'} at line {walk.line}"

@@ -98,7 +98,7 @@ class SurveyScreen(Page[None]):
         self.profile, self.attached = profile, attached
 
     def body(self) -> Iterator[Widget]:
-        """Lay out the survey in words and, behind it, the table of values with their evidence."""
+        """Lay out the survey in words and, after it, the table of values with their evidence."""
         with VerticalScroll(id="told"):
             yield Static(Content(safe(self.told)), markup=False)
         rows = Rows(

@@ -19,6 +19,7 @@ from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.placing import with_line_feeds
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
 from hostlink.words import SENT, USED, safe
@@ -172,7 +173,7 @@ class ListingEditor(TextField):
     async def _on_paste(self, event: events.Paste) -> None:
         event.prevent_default()
         event.stop()
-        self._take_paste(event.text.replace("\r\n", "\n").replace("\r", "\n"))
+        self._take_paste(with_line_feeds(event.text))
 
     def action_paste(self) -> None:
         """Paste text that was copied in the app."""
@@ -248,7 +249,7 @@ class LedgerColumn(Widget):
     """The two columns to the right of the listing: what each line costs, and the total so far.
 
     A line with a finding has "!" in front; a line that is not stored says why instead of a cost.
-    Behind a line that a load has sent stands a thin bar, once it is proven a thick one.
+    After a line that a load has sent stands a thin bar, once it is proven a thick one.
     """
 
     HEAD = "  cost  so far  "
@@ -308,7 +309,7 @@ class LedgerColumn(Widget):
         return USED if self._proven else SENT
 
     def legend_at(self, place: int) -> str:
-        """Return what the sign of a load behind a line's costs means, "" where it has none."""
+        """Return what the sign of a load after a line's costs means, "" where it has none."""
         row = self._rows.get(place)
         sign = self._sign(row) if row is not None else ""
         return {

@@ -5,7 +5,6 @@ from __future__ import annotations
 from rich.cells import cell_len
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.words import safe
@@ -16,8 +15,9 @@ HERE, ELSEWHERE = "▸ ", "  "
 class Heading(Static):
     """The heading of the Vertical that contains it.
 
-    It has the class `-here` and the sign ▸ while the focus is within that Vertical. Both are set
-    from the screen's `focused`: Textual does not always evaluate `:focus-within` anew.
+    It has the class `-here` and the sign ▸ while keys go to that Vertical: the focus is within it,
+    and no other screen is in front. Both are set from the screen's `focused`: Textual does not
+    always evaluate `:focus-within` anew.
     """
 
     def __init__(self, words: str = "", *, id: str | None = None) -> None:
@@ -25,16 +25,16 @@ class Heading(Static):
         self._words: tuple[str, ...] = (words,)
 
     def on_mount(self) -> None:
-        self.watch(self.screen, "focused", self._follow)
+        self.watch(self.screen, "focused", self.follow_focus)
 
     def say(self, *words: str) -> None:
         """Change the words of the heading, to the first of these for which there is room."""
         self._words = words
-        self._follow(self.screen.focused)
+        self.follow_focus()
 
     def on_resize(self) -> None:
         """Choose the words again."""
-        self._follow(self.screen.focused)
+        self.follow_focus()
 
     def on_click(self) -> None:
         """Move the focus to the part of the desk under this heading."""
@@ -43,7 +43,9 @@ class Heading(Static):
             line.focus()
             return
 
-    def _follow(self, focused: Widget | None) -> None:
+    def follow_focus(self) -> None:
+        """Show whether keys go here."""
+        focused = self.screen.focused if self.app.screen_stack[-1:] == [self.screen] else None
         pane = next(one for one in self.ancestors if isinstance(one, Vertical))
         here = focused is not None and pane in focused.ancestors_with_self
         self.set_class(here, "-here")

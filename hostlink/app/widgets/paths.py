@@ -17,7 +17,7 @@ _MOST = 1_000  # entries of a folder that are looked at
 
 
 def matching_paths(text: str, suffixes: Sequence[str] = ()) -> list[str]:
-    """Return what a folder holds that begins as typed: folders first, each with a / behind it.
+    """Return what a folder holds that begins as typed: folders first, each with a / after it.
 
     text: a folder and the beginning of a name, either of which may be missing. suffixes: of the
     files to return; all if empty. Hidden names are returned only if one is begun. A folder that

@@ -30,6 +30,7 @@ _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
 # thousand would take longer than a key press may.
 _EXACT, _COUNTED = 200, 10_000
 _LEAST = 8  # cells that are left of a column that gives way
+_LEGIBLE = 12  # cells that one has, if it needs them, before it gives way to an extra column
 
 
 def go_between(event: events.Key, line: Widget, rows: Rows) -> None:
@@ -62,9 +63,9 @@ def column_widths(columns: Sequence[ListColumn], wanted: Sequence[int], room: in
     """Return the cells of each column, 0 for one that is not shown.
 
     Nothing is shortened while there is room. Where there is not, the columns that give way keep at
-    least _LEAST cells, the extra ones among them first. Extra ones go if that is not enough, the
-    last one first, and in the end any other is shortened too. wanted: cells of each one's content.
-    room: cells for all of them with a blank between two.
+    least _LEAST cells, the extra ones among them first. Before one that is not extra has fewer than
+    _LEGIBLE, extra ones go, the last one first; in the end any other is shortened too. wanted:
+    cells of each one's content. room: cells for all of them with a blank between two.
     """
     widths = [min(width, room) for width in wanted]
     giving = [at for at, column in enumerate(columns) if column.width < 0]
@@ -73,7 +74,8 @@ def column_widths(columns: Sequence[ListColumn], wanted: Sequence[int], room: in
     def over(saved: int = 0) -> int:
         return sum(width + 1 for width in widths if width) - 1 - saved - room
 
-    while extra and over(sum(max(0, widths[at] - _LEAST) for at in giving)) > 0:
+    least = {at: _LEAST if columns[at].extra else _LEGIBLE for at in giving}
+    while extra and over(sum(max(0, widths[at] - least[at]) for at in giving)) > 0:
         widths[extra.pop()] = 0
     for some in ([at for at in giving if at in extra], giving, range(len(widths))):
         while over() > 0 and (able := [at for at in some if widths[at] > _LEAST]):
@@ -176,7 +178,7 @@ class Rows(ScrollView, can_focus=True):
         self._follow()
 
     def _row_text(self, cells: Sequence[str]) -> str:
-        """Return a row; a cell that is too long also takes the empty ones behind it."""
+        """Return a row; a cell that is too long also takes the empty ones after it."""
         parts: list[str] = []
         columns = [at for at, width in enumerate(self._widths) if width]
         while columns:

@@ -15,6 +15,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from hostlink.app import board_words
+from hostlink.jobs.size_chart import ruler
 from hostlink.words import BEYOND, HERE, LIMIT, SENT, UNUSED, USED, safe
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ class BoardTrack:
     """What the ruler shows of the board.
 
     words: beside the track. used: bytes that the board is known to hold. sent: bytes that were
-    sent to it and are not proven yet; they are drawn behind `used`.
+    sent to it and are not proven yet; they are drawn after `used`.
     """
 
     words: str = ""
@@ -99,9 +100,9 @@ class MemoryRuler(Widget):
         words, track, scale = self._measures(ledger)
         used, sent = self._board.used, self._board.sent
         if y:
-            drawn = board_words.ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
+            drawn = ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
         else:
-            drawn = board_words.ruler(track, used + sent, ledger.limit, scale=scale)
+            drawn = ruler(track, used + sent, ledger.limit, scale=scale)
             if sent:
                 proven = used * track // scale
                 drawn = drawn[:proven] + drawn[proven:].replace(USED, SENT)

@@ -34,7 +34,7 @@ class _Unwrapped(WrappedDocument):
 
 
 class TextField(TextArea):
-    """A text area whose cursor is inside the text at every moment."""
+    """A text area whose cursor never leaves the text."""
 
     def _set_document(self, text: str, language: str | None) -> None:
         super()._set_document(text, language)

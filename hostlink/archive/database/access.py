@@ -169,7 +169,7 @@ def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
     except OSError as error:
         shutil.rmtree(folder, ignore_errors=True)
         raise ArchiveError(
-            f"The archive {path} can only be read by a copy, which could not be made in "
+            f"The archive {path} can be read only from a copy, which could not be made in "
             f"{folder.parent}: {system_words(error)}.",
             kept=FILE_UNTOUCHED,
             advice="Make room there, or name another folder in TMPDIR.",

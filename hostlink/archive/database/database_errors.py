@@ -106,7 +106,7 @@ def make_writable(by: Ways) -> str:
 def _code(error: Fault) -> tuple[int | None, str]:
     """Return SQLite's primary error code, None for another error, and the message."""
     if isinstance(error, UnicodeError):
-        return sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
+        return sqlite3.SQLITE_CORRUPT, "text that is not UTF-8"
     code: int | None = getattr(error, "sqlite_errorcode", None)
     return None if code is None else code & 0xFF, safe(str(error))
 

@@ -86,7 +86,7 @@ def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: MigrationSt
 
 
 def _look_at(path: Path, *, create: bool) -> bool:
-    """Refuse a file that is no archive before SQLite touches it; return whether to make one."""
+    """Refuse a file that is not an archive before SQLite touches it; return whether to make one."""
     try:
         if path.is_dir():
             raise ArchiveError(f"{path} is a folder, not an archive.", advice="Name a file.")
@@ -101,7 +101,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
             return True
         if not (path.is_file() or path.is_char_device()):  # a pipe would be waited for
             raise ArchiveError(
-                f"{path} is not an archive: it is no file.", advice="Name another file."
+                f"{path} cannot be an archive: only a file can be one.", advice="Name another file."
             )
         with path.open("rb") as file:
             header = file.read(len(_HEADER))
@@ -112,7 +112,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
         ) from error
     if header not in (b"", _HEADER):
         raise ArchiveError(
-            f"{path} is not an archive: it is no SQLite file.",
+            f"{path} is not an archive: it is not an SQLite file.",
             kept=FILE_UNTOUCHED,
             advice=lambda by: f"Name another file {by.name_archive}.",
         )

@@ -3,7 +3,7 @@
 1. Revisions, listings, rescues, notes, backups, runs, firmware images and archives are never
    changed.
 2. Programs, boards, events and writes of firmware change only in the columns that tables.py calls
-   changing, so never in identity, name or beginning. Events and writes that have ended never
+   changing, so never in identity, name or start time. Events and writes that have ended never
    change.
 3. None of these is ever deleted. INSERT OR REPLACE and UPDATE OR REPLACE delete without a delete
    trigger if a tool leaves recursive_triggers off, so a key that is taken is refused before the
@@ -36,7 +36,7 @@ _KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
     "firmware_writes": (("uuid",),),
     "events": (("uuid",),),
 }
-"""Tables of which nothing is lost, and their keys beside id."""
+"""Tables of which no row may be lost, with their keys besides id."""
 
 _SAME_BOARD = (
     "coalesce(usb_vid, -1) = coalesce(NEW.usb_vid, -1) "

@@ -275,7 +275,7 @@ CREATE TABLE runs (
   typed_cut INTEGER NOT NULL DEFAULT 0, -- bytes of typed that were not kept, at its end
   printed TEXT NOT NULL, -- rows, each ended by a line feed
   printed_cut INTEGER NOT NULL DEFAULT 0, -- bytes of printed that were not kept
-  cut_after INTEGER NOT NULL DEFAULT 0, -- behind how many rows of printed they are missing
+  cut_after INTEGER NOT NULL DEFAULT 0, -- after how many rows of printed they are missing
   outcome TEXT NOT NULL, -- done, error, interrupted or failed
   error TEXT NOT NULL DEFAULT '', -- what ended it: of an error the words of the board
   error_line INTEGER, -- the line that the board named

@@ -220,7 +220,7 @@ def _verify_manifest(
     for line in _lines(folder / name):
         match = _LINE.fullmatch(line)
         if match is None:
-            raise BagError(f"{name}: a row is no checksum with a path")
+            raise BagError(f"{name}: a row is not a checksum with a path")
         path = _decoded(match[2]) if version >= (1, 0) else match[2]
         path = path.removeprefix("./")
         if path not in files:

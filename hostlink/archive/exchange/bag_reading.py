@@ -219,7 +219,7 @@ def _about(data: Path) -> dict[str, Any]:
     """Return the document that names the format of the bag; in format 1 it holds all records."""
     path = data / "archive.json"
     if not path.is_file():
-        raise BagError("it is no archive of hostlink: it has no archive.json")
+        raise BagError("it is not a bag of hostlink: it has no archive.json")
     with path.open("rb") as file:
         text = file.read(LARGEST_DOCUMENT + 1)
     if len(text) > LARGEST_DOCUMENT or sum(map(text.count, b"[{,:")) > MOST_MARKS:

@@ -25,7 +25,7 @@ from hostlink.archive.database.tables import Table
 from hostlink.archive.exchange.arriving import refused
 
 _NUMBERED = {"revisions": ("program_id",), "rescues": (), "backups": (), "runs": ()}
-"""Tables with numbers, and what beside the archive a number belongs to."""
+"""Tables with numbered rows, and the columns within which, in one archive, a number is unique."""
 _MOST_COPIES = 50
 
 

@@ -182,7 +182,7 @@ class ArchiveRecords:
     # --- rows ------------------------------------------------------------------------------------
 
     def _ids(self, table: Table) -> Iterator[int]:
-        """Yield the ids of the rows to export, also those behind a damaged page."""
+        """Yield the ids of the rows to export, also those after a damaged page."""
         where = self._where(table)
         if where is None:
             return

@@ -139,7 +139,7 @@ def _with_all(db: Database, hits: Hits, asked: list[str], limit: int) -> Matches
 
 
 def _nearly(db: Database, hits: Hits, asked: list[str], limit: int) -> Matches:
-    """Return what holds all words, or what comes near if nothing does."""
+    """Return the entries that hold all words or, if there are none, the nearest ones."""
     nowhere = [word for word in asked if not (hits.index.share(word) or hits.about(word))]
     if not nowhere:
         found = _with_all(db, hits, asked, limit)

@@ -25,7 +25,7 @@ class Within:
     """Restrictions of a search.
 
     tag: folded. size: least and most bytes on the board. profile: the name of the listing's
-    profile. kept: the stored times from which and before which it was kept.
+    profile. kept: the first stored time that counts, and the first one that is too late.
     """
 
     tag: str | None = None

@@ -23,7 +23,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.listing.parse import Line
 
 _CLEAN, _DOUBTFUL = 2, 3  # votes needed, see Evidence.readings_needed
-_BEHIND_ALL = 1 << 32  # above any line number
+_AFTER_ALL = 1 << 32  # above any line number
 
 Lines = Mapping[int, Line]
 Order = Sequence[int | str]  # see Reading.order
@@ -86,10 +86,10 @@ def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
         unclear = set[int]()
         before = begin = 0
         odd = False
-        for each in [*order, _BEHIND_ALL]:
+        for each in [*order, _AFTER_ALL]:
             if isinstance(each, str):
                 odd = odd or times[each] == 1
-            elif each != _BEHIND_ALL and 2 * times[each] <= len(orders):
+            elif each != _AFTER_ALL and 2 * times[each] <= len(orders):
                 odd = True
             else:
                 if each <= begin:

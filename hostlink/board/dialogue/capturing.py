@@ -23,14 +23,14 @@ from hostlink.board.dialogue.captures import Tally, differing, standing_rows, ta
 from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import DamageSign
-from hostlink.board.dialogue.misheard import behind_a_digit, find_misheard_command
+from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
-from hostlink.words import capital, safe
+from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
@@ -159,11 +159,11 @@ class Capturing:
     def _own_command_in(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
         """Find a command of ours that was stored as a line: its number, and the command.
 
-        The command may be misheard, or stand behind a digit that was already on the line. A line
+        The command may be misheard, or stand after a digit that was already on the line. A line
         that the first reading has belongs to the program.
         """
         typed, own = self._dialogue.typed, self._readings[0].lines
-        return find_misheard_command(lines, typed) or behind_a_digit(lines, typed, own=own)
+        return find_misheard_command(lines, typed) or after_a_digit(lines, typed, own=own)
 
     def _delete_own_commands(self) -> str:
         """Delete commands of ours that most readings show as a line; return a clause about them.
@@ -241,8 +241,8 @@ class Capturing:
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
         row = next((row for row in reading.around if row in rows), next(iter(rows)))
         return NotKnownError(
-            f'With its listing the board shows "{safe(row[:60])}", which is no line of a program: '
-            "a part of the listing may be missing.",
+            f'With its listing the board shows "{safe(row[:60])}", which is not a line of a '
+            "program: a part of the listing may be missing.",
             advice=lambda by: (
                 "If this row always stands there, name it in answer_rows of the "
                 f"profile, or have it found {by.survey_discarding}, which "
@@ -251,7 +251,7 @@ class Capturing:
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
-        """Raise ReadBackError if rows of the listing are no lines.
+        """Raise ReadBackError if rows of the listing are not lines.
 
         Part of the program would be lost. Damage causes such rows too, but not the same one in most
         of the readings.
@@ -260,7 +260,7 @@ class Capturing:
             for number, row in reading.strays:
                 if row in rows and row != reading.order[-1]:
                     raise ReadBackError(
-                        f'At line {number} the board lists "{safe(row[:60])}", which is no line '
+                        f'At line {number} the board lists "{safe(row[:60])}", which is not a line '
                         "of a program; part of a line may have been wrapped.",
                         kept=self._still_there,
                         advice="Check list_form in the profile; if the board wraps long lines, "
@@ -274,7 +274,7 @@ class Capturing:
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
-        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
+        where = f" in {lines_named(unsettled)}" if unsettled else ""
         return self._unread(
             f"{len(self._readings)} captures of the board's program do not agree{where}"
         )

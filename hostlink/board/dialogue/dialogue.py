@@ -62,7 +62,7 @@ class Dialogue:
         self.pacing = pacing_of(profile)
         self.emit = emit
         self.evidence = evidence or Evidence(wire.health)
-        self.silent_start = False  # the last time it listened for a start, nothing came
+        self.silent_start = False  # nothing was received when it last listened for a start
         self._restarts_seen = wire.health.restarts
         commands = profile.commands
         self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}

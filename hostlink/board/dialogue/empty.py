@@ -45,7 +45,7 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
     if not dialogue.profile.talk.echo and not _refuses_nonsense(dialogue):
         raise NotKnownError(
             "The board lists no program, but without an echo, and without a question for its "
-            f"free memory, that is no sign that it is empty: {CONTENTS_UNKNOWN}."
+            f"free memory, that does not show that it is empty: {CONTENTS_UNKNOWN}."
         )
     return _late_row(dialogue)
 
@@ -61,7 +61,7 @@ def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> No
     command = safe(dialogue.profile.commands.list)
     answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
     raise NoListingError(
-        f"The board {answered}, which is no listing: {CONTENTS_UNKNOWN}.",
+        f"The board {answered}, which is not a listing: {CONTENTS_UNKNOWN}.",
         advice=lambda by: (
             "If this board lists its program by another word, name it in its "
             f"profile. If its memory is empty, measure it {by.survey_discarding}."

@@ -27,7 +27,7 @@ class DamageSign(Enum):
     ASKED_AGAIN = "no prompt came, and the line end was sent again"
     LINE_DAMAGED = "a line of a load came back differently, or was not confirmed"
     READINGS_DIFFER = "two readings of the program differ in a line"
-    NO_LINE = "a row between the lines of a listing is no line"
+    NO_LINE = "a row between the lines of a listing is not a line"
     OTHER_WORDS = "the rows around a listing were others than before"
     NOT_AS_SENT = "the program was read back differently"
 

@@ -21,15 +21,14 @@ from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
 from hostlink.sentences import LISTING_UNCHANGED, WHAT_LEARNING_DOES
-from hostlink.words import plural, safe
+from hostlink.words import lines_named, safe
 
 _CASES = ("kept", "upper", "upper-everywhere")
 _SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
 _ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* {0,2})(?=\S)(.*)", re.DOTALL)
 _LONGEST_GAP = 4
-_MANY = 3  # lines rewritten in one way are no accident
+_MANY = 3  # lines that changed in the same way: more than chance
 _CHANGE = "Change these lines for this board."
-_NAMED = 6  # line numbers that a sentence names
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,7 @@ class Learned:
         if now.list_form != then.list_form:
             does.append(f"lists a line as {now.list_form}")
         if now.keeps_blank and not then.keeps_blank:
-            does.append("keeps the blank behind a line number and lists another before it")
+            does.append("keeps the blank after a line number and lists another before it")
         if now.wrap_indent != then.wrap_indent:
             does.append(f"breaks listed lines after {now.screen_width} characters")
         if now.signed_numbers != then.signed_numbers:
@@ -102,7 +101,7 @@ class Learned:
             does.append(blanks_changed(in_front_of_remarks=now.spacing == _SPACINGS[3]))
         lines = ""
         if self.changed:
-            lines = f" ({plural(len(self.changed), 'line')}: {numbers_named(self.changed)})"
+            lines = f" ({lines_named(self.changed)})"
         return f"The board {' and '.join(does)}{lines}."
 
 
@@ -110,12 +109,6 @@ def blanks_changed(*, in_front_of_remarks: bool = False) -> str:
     """Return the clause that a board changes blanks in what it stores."""
     more = ", and before a remark's text" if in_front_of_remarks else ""
     return f"changes blanks outside quotes and remarks{more}"
-
-
-def numbers_named(numbers: Sequence[int]) -> str:
-    """Return the first few line numbers as text: 20, 60, 90 and 6 more."""
-    more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
-    return ", ".join(map(str, numbers[:_NAMED])) + more
 
 
 def learn(target: Mapping[int, Line], rows: Sequence[str], rules: Rules) -> Learned:
@@ -268,7 +261,7 @@ def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
     other = [each for each in left if each.listed is not None and each.sent and each not in cut]
     told = []
     if missing:
-        told.append(f"It does not take line {numbers_named(missing)}{_said(missing, answers)}.")
+        told.append(f"It does not take {lines_named(missing)}{_said(missing, answers)}.")
     if cut:
         at = len(cut[0].listed or "")
         told.append(f"It keeps {at} characters of line {cut[0].number}" + _others(cut) + ".")
@@ -280,13 +273,13 @@ def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
             + "."
         )
     if stray:
-        told.append(f"It holds line {numbers_named(stray)}, which does not belong there.")
+        told.append(f"Beside what was sent it holds {lines_named(stray)}.")
     return " ".join(told)
 
 
 def _others(left: Sequence[Left]) -> str:
     rest = [each.number for each in left[1:]]
-    return f" (also {numbers_named(rest)})" if rest else ""
+    return f" (also {lines_named(rest)})" if rest else ""
 
 
 def _said(numbers: Sequence[int], answers: Mapping[int, str]) -> str:

@@ -29,6 +29,7 @@ from hostlink.link.regain import FoundState
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE_AND_PROFILE, LISTING_UNCHANGED
+from hostlink.words import lines_named
 
 MOST_ROUNDS = 4
 MOST_STARTS = 3
@@ -222,12 +223,12 @@ class Loader:
     def _failure(self) -> ReadBackError:
         """Return the error that names the lines in which the board differs from the program."""
         parts = []
-        if self._verdict.wrong:
-            parts.append(f"line {_numbers(self._verdict.wrong)} is missing or different")
-        if self._verdict.stray:
-            parts.append(f"line {_numbers(self._verdict.stray)} does not belong there")
-        if self._verdict.unsettled:
-            parts.append(f"line {_numbers(self._verdict.unsettled)} cannot be read reliably")
+        if wrong := self._verdict.wrong:
+            parts.append(f"missing or different: {lines_named(wrong)}")
+        if stray := self._verdict.stray:
+            parts.append(f"not part of it: {lines_named(stray)}")
+        if unsettled := self._verdict.unsettled:
+            parts.append(f"not read reliably: {lines_named(unsettled)}")
         if self._verdict.unread and not parts:
             parts.append("its answers to LIST could not be read")
         number, answer = next(iter(self.report.answers.items()), (0, ""))
@@ -241,9 +242,3 @@ class Loader:
 
     def _warn(self, text: str) -> None:
         self._dialogue.emit(Warned(text))
-
-
-def _numbers(numbers: tuple[int, ...]) -> str:
-    """Return the first eight line numbers as text."""
-    more = f" and {len(numbers) - 8} more" if len(numbers) > 8 else ""
-    return ", ".join(map(str, numbers[:8])) + more

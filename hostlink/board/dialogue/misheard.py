@@ -34,10 +34,10 @@ def find_misheard_command(
     return None
 
 
-def behind_a_digit(
+def after_a_digit(
     lines: Mapping[int, Line], typed: Iterable[str], own: Mapping[int, Line]
 ) -> tuple[int, str] | None:
-    """Find a line that is a whole typed command behind a digit: its number and the command.
+    """Find a line that is a whole typed command after a digit: its number and the command.
 
     The digit was on the line already. A line whose number is in `own` belongs to the program.
     """

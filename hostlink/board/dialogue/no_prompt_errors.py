@@ -81,8 +81,8 @@ def asks_for(
         kept=f"It was given {given}.",
         advice=lambda by: (
             f"Answer it {by.look_in_console}, or {stop_it(by)}. If the board asks this itself when "
-            "it starts, try again: an empty line was its answer; in a profile name it in "
-            "start_questions."
+            "it starts, try again: hostlink answered it with an empty line. In a profile, name it "
+            "in start_questions."
         ),
     )
 

@@ -43,7 +43,7 @@ def turn_pages(
     heard: the answer to the list command. press: sends a key and returns what follows. end: b"" if
     nothing ends an answer; then a key shows whether there is more. line_end: ends a typed line.
     line: the end of each line of the program, if known, because some boards show their page prompt
-    right behind a line.
+    right after a line.
     """
     if not heard.strip() or (end and heard.endswith(end)):
         return Pages(heard)
@@ -64,7 +64,7 @@ def turn_pages(
 
 
 def halt_in(page: bytes, line: bytes) -> bytes:
-    """Return the text on the unfinished row of a page, behind the line there."""
+    """Return the text on the unfinished row of a page, after the line there."""
     row = re.split(rb"[\r\n]", page)[-1]
     return row.rpartition(line)[2] if line else row
 

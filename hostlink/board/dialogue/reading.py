@@ -19,7 +19,7 @@ class Reading:
     """One answer to LIST.
 
     lines: by number. strays: rows between lines that are no lines, each with the number of the line
-    before it. after: such rows behind the last line. said: such rows before the first.
+    before it. after: such rows after the last line. said: such rows before the first.
     order: every row as it came: the number of a line, or the row that is no line.
     heard_right: the question was echoed right and answered without being asked again.
     rows: the answer as it came.
@@ -35,7 +35,7 @@ class Reading:
 
     @property
     def around(self) -> tuple[str, ...]:
-        """Return the rows before the first line and behind the last.
+        """Return the rows before the first line and after the last.
 
         The board's own rows are the same each time; another row may be a line with a damaged
         number.
@@ -115,7 +115,7 @@ def _set_counts_apart(read: list[Line | None]) -> None:
 def unwrapped(rows: list[str], form: Form) -> list[str]:
     """Join the rows that a board has broken at the width of its screen.
 
-    A row that is as wide as the screen goes on in the next one, behind `wrap_indent` blanks. Where
+    A row that is as wide as the screen goes on in the next one, after `wrap_indent` blanks. Where
     these are more than can stand before a number they tell it by themselves: such a board may break
     a line before the last column, so as not to cut a word.
     """

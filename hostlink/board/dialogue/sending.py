@@ -115,7 +115,7 @@ class Sending:
             if core.repairs:
                 self._repaired(number, "came back differently")
             said = self._dialogue.refusal_in(core.unprompted if core.nudged else core.answer)
-            # Without a prompt behind it a short row may be what is left of a damaged prompt.
+            # Without a prompt after it a short row may be what is left of a damaged prompt.
             if said and (not core.nudged or len(said) >= _SHORTEST_REFUSAL):
                 self.report.answers[number] = said
             self._heed_full(number, said, core.outcome)

@@ -25,7 +25,7 @@ _TOKEN = re.compile(
 def key_lines(text: str) -> dict[Path, int]:
     """Return the line, from 1, of every table and key outside inline tables. text: valid TOML.
 
-    The tables of an array have their place, from 0, behind its name: `("learner", "0", "name")`.
+    The tables of an array have their place, from 0, after its name: `("learner", "0", "name")`.
     """
     lines: dict[Path, int] = {}
     places: Counter[Path] = Counter()

@@ -86,7 +86,7 @@ class Commands:
     error_words: how its error messages begin.
     error_forms: how they name the line, see dialogue/reported_errors.py; empty for the common ones.
     full_words: those of its error messages that say that its memory is full.
-    answer_rows: rows that the board shows around what a direct command answers, such as OK behind a
+    answer_rows: rows that the board shows around what a direct command answers, such as OK after a
     listing; {number} stands for a number that changes, as in {number} LINES.
     """
 

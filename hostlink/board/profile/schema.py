@@ -133,7 +133,7 @@ LISTING = (
         Template(("{number}", "{text}"), LONGEST_COMMAND, digits=False),
         "how a listed line looks; blanks in front are always allowed",
     ),
-    Key("keeps_blank", Flag(), "whether LIST shows the blank typed behind a number beside its own"),
+    Key("keeps_blank", Flag(), "whether LIST shows the blank typed after a number beside its own"),
     Key("signed_numbers", Flag(), "whether line numbers above 32767 are listed as negative ones"),
     Key(
         "beyond_last",
@@ -162,7 +162,7 @@ STORAGE = (
     Key("constant_bytes", Whole(0, 16), 'with kind "tokens": of each number; 0: as typed'),
     Key("name_bytes", Whole(0, 16), 'with kind "tokens": of each name; 0: as typed'),
     Key("squeezed", Flag(), "whether blanks outside quotes and remarks take no memory"),
-    Key("variables", Flag(), "whether variables take of the memory that is free for a program"),
+    Key("variables", Flag(), "whether variables use the memory that is free for a program"),
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
     Key(
         "reserve_bytes",

@@ -12,7 +12,7 @@ from typing import Any
 from hostlink.board.profile.lines import line_of_key
 from hostlink.board.profile.written import short_value
 from hostlink.errors import FaultyFileError
-from hostlink.sentences import CHECK_FILE, MEND_FILE
+from hostlink.sentences import CHECK_FILE
 
 LARGEST_FILE = 256 * 1024  # bytes
 LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
@@ -20,6 +20,9 @@ MOST_TOLD = 100  # faults listed in one error
 MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
 
 Kind = type[FaultyFileError]
+
+
+_MEND_FILE = "Mend the file and try again."
 
 
 class FileFaults:
@@ -50,7 +53,7 @@ class FileFaults:
         told = [self._told(line, says) for line, says in in_order[:MOST_TOLD]]
         if len(self._found) > MOST_TOLD:
             told.append(f"{self.file}: {len(self._found) - MOST_TOLD} more faults are not shown.")
-        raise self._kind("\n".join(told), advice=MEND_FILE)
+        raise self._kind("\n".join(told), advice=_MEND_FILE)
 
     def _told(self, line: int, says: str) -> str:
         place = f"{self.file}, line {line}" if line else self.file
@@ -83,12 +86,14 @@ def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
             raise kind(
                 f"{name}, line {line}: the line has {len(row)} characters and may have "
                 f"{LONGEST_ROW}.",
-                advice=MEND_FILE,
+                advice=_MEND_FILE,
             )
     try:
         return tomllib.loads(text)
     except RecursionError as error:
-        raise kind(f"{name}: its lists or tables are nested too deep.", advice=MEND_FILE) from error
+        raise kind(
+            f"{name}: its lists or tables are nested too deep.", advice=_MEND_FILE
+        ) from error
     except ValueError as error:
         said = str(error)
         place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
@@ -104,7 +109,7 @@ def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
         where = f", line {line}" if place or said.endswith(end) else ""
         reason = said[: place.start()] if place else said.removesuffix(end)
         raise kind(
-            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=MEND_FILE
+            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=_MEND_FILE
         ) from error
 
 

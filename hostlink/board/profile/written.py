@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from hostlink.writing import toml_string
+
 _SHOWN = 48  # characters of a wrong value that a message repeats
 _WIDTH = 96  # columns of a written line
 
@@ -16,9 +18,9 @@ def written(value: object) -> str:
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, bytes):
-        return _quoted(value.decode("latin-1"), plain=True)
+        return toml_string(value.decode("latin-1"), plain=True)
     if isinstance(value, str):
-        return _quoted(value, plain=False)
+        return toml_string(value)
     if isinstance(value, tuple) and value and all(map(_is_cost, value)):
         return "{ " + ", ".join(f"{key_written(w)} = {n}" for w, n in value) + " }"
     if isinstance(value, tuple):
@@ -28,25 +30,11 @@ def written(value: object) -> str:
 
 def key_written(key: str) -> str:
     """Return a TOML key, in quotes where it needs them."""
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key, plain=False)
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else toml_string(key)
 
 
 def _is_cost(item: object) -> bool:
     return isinstance(item, tuple) and len(item) == 2 and isinstance(item[0], str)
-
-
-def _quoted(text: str, *, plain: bool) -> str:
-    """Return a TOML basic string; `plain` escapes everything outside ASCII too."""
-    short = {"\r": "\\r", "\n": "\\n", "\t": "\\t", '"': '\\"', "\\": "\\\\"}
-    parts = []
-    for ch in text:
-        if ch in short:
-            parts.append(short[ch])
-        elif ch.isprintable() and (ch.isascii() or not plain):
-            parts.append(ch)
-        else:
-            parts.append(f"\\u{ord(ch):04X}" if ord(ch) < 0x10000 else f"\\U{ord(ch):08X}")
-    return '"' + "".join(parts) + '"'
 
 
 def _list_written(items: Sequence[str]) -> str:

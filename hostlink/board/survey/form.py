@@ -39,7 +39,7 @@ _CASES = {
 }
 _SPACINGS = {
     "kept": "blanks stay as they are",
-    "after-number": "blanks change only behind the line number",
+    "after-number": "blanks change only after the line number",
     "free": "blanks change outside quotes and remarks",
     "free-before-remarks": "blanks change outside quotes and remarks, and in front of their text",
 }
@@ -90,14 +90,14 @@ def _add_findings(
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
     if form.keeps_blank:
-        says = f"a typed blank behind a number is listed beside another {by}"
+        says = f"a typed blank after a number is listed beside another {by}"
         findings.add("listing.keeps_blank", True, says, sure)
     if form.wrap_indent >= 0:
         says = f"a listed line is broken after {form.screen_width} characters"
         findings.add("listing.screen_width", form.screen_width, says)
         findings.add("listing.wrap_indent", form.wrap_indent, says)
     if form.case == "upper-everywhere":
-        says = f"small letters stay behind {' and '.join(quotes)}, in remarks too {by}"
+        says = f"small letters stay after {' and '.join(quotes)}, in remarks too {by}"
         findings.add("language.quotes", quotes, says)
 
 

@@ -2,7 +2,7 @@
 
 Without storing, a direct line prints a number that shows what the board received. With test lines
 the listing shows it. The echo proves nothing: one board echoes a step back and keeps the character,
-another erases it silently. Only one key is typed behind characters that came back, so that nothing
+another erases it silently. Only one key is typed after characters that came back, so that nothing
 before the line is erased.
 """
 

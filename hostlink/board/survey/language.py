@@ -64,7 +64,7 @@ _FUNCTIONS: Mapping[str, WordTest] = {
     "ATN": WordTest("PRINT {w}(1)", ""),
     "LOG": WordTest("PRINT {w}(2)", ""),
     "NOT": WordTest("PRINT {w} 0", ""),
-    "TAB(": WordTest("PRINT {w}3);4", "   4"),
+    "TAB": WordTest("PRINT {w}(3);4", "   4"),
 }
 _BESIDE_UNKNOWN = "each in a direct line, beside a word that no BASIC has"
 _IN_MEMORY: Mapping[str, WordTest] = {

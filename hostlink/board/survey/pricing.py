@@ -16,7 +16,7 @@ _LINES = (
     "END", "NEXT A", "FOR A=1 TO 9", "INPUT A", "IF A=1 GOTO 10", "IF A=1 THEN 10",
     "LET A=ABS(B)", "LET A=RND(9)",
 )  # fmt: skip
-_BLANKS = ("REM AB", "  REM AB", "PRINT A", "   PRINT A")  # behind the line number
+_BLANKS = ("REM AB", "  REM AB", "PRINT A", "   PRINT A")  # after the line number
 _CONTROL = ('PRINT "A B C"', "LET B=B+12", "IF B=12 GOTO 10", "REM to prove it", "PRINT B,A")
 _ENOUGH = 6  # lines that must have a cost
 _LEAST_FREE = 450  # bytes that all test lines take together, and more

@@ -18,7 +18,7 @@ _CASES = {
 }
 _SPACINGS = {
     "kept": "keeps blanks as they are",
-    "after-number": "changes blanks behind the line number only",
+    "after-number": "changes blanks after the line number only",
     "free": blanks_changed(),
     "free-before-remarks": blanks_changed(in_front_of_remarks=True),
 }

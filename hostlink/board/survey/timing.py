@@ -1,7 +1,7 @@
 """Measure the time for storing a line, what confirms a line, and the receive buffer.
 
 - Time per line: the answer to a stored line comes later than that to an empty one by the time of
-  storing. If the answer comes before storing, a second line end directly behind the first shows the
+  storing. If the answer comes before storing, a second line end directly after the first shows the
   time.
 - Receive buffer: line ends are sent while the board is busy, and each one that it kept is answered
   afterwards. All are sent within the busy time, so a missing answer means a lost byte. If none is

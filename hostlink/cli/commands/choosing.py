@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -44,14 +45,12 @@ def chosen_listings(
     Raises UsageError if programs are named and chosen.
     """
     from hostlink.cli.commands.listings import material_for
-    from hostlink.jobs.collecting import Gathered
-    from hostlink.jobs.giving import chosen_programs, passed_over_words
+    from hostlink.jobs.giving import chosen_programs, named_listings, passed_over_words
 
     if programs:
         if tag is not None or words:
             raise UsageError("Name programs, or choose them by --tag and --find.")
-        named = [material_for(common, what) for what in programs]
-        return Gathered(tuple({each.label: each for each in named}.values()), (), ())
+        return named_listings(programs, partial(material_for, common))
     with common.archive(create=False, read_only=True) as archive:
         chosen = chosen_programs(archive, tag, words)
     if private := passed_over_words(chosen):

@@ -29,7 +29,9 @@ def _size_range(
     fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
     least, dash, most = fits.groups() if fits else (None, None, None)
     if least is None and most is None:
-        raise click.BadParameter(f'"{text}" is no size in bytes: write 400-999, 400-, -999 or 500.')
+        raise click.BadParameter(
+            f'"{text}" is not a size in bytes: write 400-999, 400-, -999 or 500.'
+        )
     sizes = (int(least or 0), int(most) if most else 10**9 if dash else int(least or 0))
     if sizes[0] > sizes[1]:
         raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
@@ -62,7 +64,11 @@ def _size_range(
     help=KEPT_SINCE,
 )
 @click.option(
-    "--until", "last", callback=as_days, metavar="DATE", help="Nothing that was kept later."
+    "--until",
+    "last",
+    callback=as_days,
+    metavar="DATE",
+    help="Only what was kept by the end of that date.",
 )
 @shared(json=True)
 def find(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from typing import TYPE_CHECKING
 
 import click
@@ -11,7 +12,7 @@ from hostlink.cli.commands.programs import item_dict, size_words, source_words
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
-from hostlink.cli.output import as_json, table
+from hostlink.cli.output import as_json, listing_text, table
 from hostlink.errors import ArchiveError, RefusedError
 
 if TYPE_CHECKING:
@@ -30,12 +31,17 @@ def _has_no_revisions(spec: str) -> RefusedError:
 
 @click.command()
 @click.argument("program")
-@shared(json=True)
-def history(common: CommonOptions, program: str) -> int:
+@click.option(
+    "--sizes", is_flag=True, help="Draw how its size grew, with the board's limit marked."
+)
+@shared(profile=True, json=True)
+def history(common: CommonOptions, program: str, *, sizes: bool) -> int:
     """Show the revisions of a program.
 
     Size, source, and what changed from one to the next; the first revision stands first.
     """
+    from hostlink.jobs.size_chart import size_chart
+
     with common.reading() as archive:
         if program.casefold().startswith("rescue@"):
             raise _has_no_revisions(archive.revision(program).spec)
@@ -54,6 +60,9 @@ def history(common: CommonOptions, program: str) -> int:
                 for revision, change in zip(revisions, changes, strict=True)
             ]
         )
+    elif sizes:
+        limit, width = common.the_profile().rules.storage.room, shutil.get_terminal_size().columns
+        listing_text(size_chart(revisions, limit, width))
     else:
         _show(revisions, changes, earlier)
     return tell_damaged((*revisions.damaged, *lost))

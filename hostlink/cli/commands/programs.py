@@ -218,7 +218,7 @@ def show(common: CommonOptions, what: str, output: Path | None, *, origins: bool
 
 
 def _show_origins(common: CommonOptions, material: Material, archive: Archive | None) -> int:
-    """Print each line of a revision behind the revision, day and board that it first came from."""
+    """Print each line of a revision after the revision, day and board that it first came from."""
     from hostlink.jobs.line_origins import line_origins
 
     if material.revision is None or archive is None:

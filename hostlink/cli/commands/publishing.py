@@ -47,7 +47,7 @@ def sheet(
 ) -> None:
     """Write a listing sheet: a page to type from, with check codes.
 
-    It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
+    It needs no other file. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
     """
     from hostlink.jobs.publishing import details_of, write_sheet
 

@@ -42,7 +42,7 @@ RUN_SECONDS = 60.0
 @click.option(
     "--plot",
     is_flag=True,
-    help="Draw the numbers that it prints, as they come.",
+    help="Draw the numbers that it prints, as they come; then the pins of a practice board.",
 )
 @shared(link=True, json=True)
 def run(
@@ -59,7 +59,9 @@ def run(
     input is over. Ctrl+C interrupts the program; it stays in memory. The archive keeps what was
     printed and typed: see `hostlink runs`.
     """
+    from hostlink.cli.drawing import plot_drawing
     from hostlink.cli.progress import Teller
+    from hostlink.jobs.drawing import drawing_of_board
     from hostlink.jobs.run.answers import Given, read_answers
     from hostlink.jobs.run.output import need_new_file
 
@@ -74,6 +76,8 @@ def run(
 
             screen = PlotScreen(teller.emit, answers)
         done = run_now(session, answers, seconds, teller.emit, output, common.json, screen)
+        if screen is not None and (drawing := drawing_of_board(session)):
+            plot_drawing(drawing, say)
     if common.json:
         as_json(done.as_dict())
     done.check()

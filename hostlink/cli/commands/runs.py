@@ -104,8 +104,7 @@ def _compare(common: CommonOptions, what: str, other: str) -> int:
 
     with common.reading() as archive:
         first, second = archive.run(what), archive.run(other)
-    rows, told = compare_runs(first, second)
-    equal = first.printed == second.printed
+    rows, told, equal = compare_runs(first, second)
     if common.json:
         as_json({"a": run_dict(first), "b": run_dict(second), "equal": equal, "diff": rows})
     else:

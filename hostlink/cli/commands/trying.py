@@ -18,8 +18,15 @@ from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.sentences import ANALOG_PIN, LOOK_FOR_LOOP, ends_in_error, left_out, line_is
-from hostlink.words import plural, safe
+from hostlink.sentences import (
+    ANALOG_PIN,
+    LOOK_FOR_LOOP,
+    cannot_run,
+    ends_in_error,
+    left_out,
+    line_is,
+)
+from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Run
@@ -116,31 +123,33 @@ def _tried(
     """Run a listing as asked for, and keep what it does or compare it with what is expected."""
     from hostlink.jobs import trying
 
-    revision, expected, before = material.revision, None, None
+    revision = material.revision
     if expect and revision is None:
         raise UsageError(
             f"{material.label} is not in the archive, so no output can be expected of it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
-    if archive is not None and revision is not None:
-        kept = trying.expectations(archive, material.name)
-        expected, before = kept.get(revision.program, (None, None))
+    kept = trying.expectations(archive, material.name) if archive and revision else {}
+    expected, before = next(iter(kept.values()), (None, None))
     profile = _profile(common, material, before)
     setting = _setting(asked, material, profile, before)
     walk = setting.begin(_text(common, material, profile), profile)
     if loose := material.listing.loose:
         say(left_out(loose))
+    if walk.lacked:
+        say(f"{capital(cannot_run(', '.join(walk.lacked)))}; it stops there.")
     with stoppable() as stopped:
         if trace:
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
         ended = setting.finish(walk, stopped)
-    if expected is not None and not expect and (ended == "stopped" or before != setting):
-        why = "stopped" if ended == "stopped" else "tried with other settings"
+    partly = ended == "stopped" or walk.missing
+    if expected and not expect and (partly or before != setting):
+        why = "stopped" if partly else "tried with other settings"
         say(f"It was {why}, so it is not compared with {expected.revision}.")
         expected = None
     tried = trying.Tried(material.label, profile, setting, walk, ended, expected)
-    if archive is not None and revision is not None and expect:
-        tried = trying.expect(archive, revision, tried)
+    if archive and revision and expect:
+        return trying.expect(archive, revision, tried)
     return tried
 
 
@@ -218,8 +227,8 @@ def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
     if common.json:
         as_json(tried.as_dict())
         return
-    if walk.output:
-        listing_text(walk.output)
+    if tried.output:
+        listing_text(tried.output)
     bank = walk.state.pins
     if bank.changes and has_table:
         rows = [[f"{each.ms:.0f}", each.pin, put_out(each)] for each in bank.changes]
@@ -263,7 +272,9 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
     """Tell how a program ended, and what it took."""
     walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
-    if tried.ended == "error":
+    if tried.walk.missing:
+        say(f"The practice board stopped{at}, at {tried.walk.missing}: no fault of the listing.")
+    elif tried.ended == "error":
         number = walk.stood_at or 0
         say(ends_in_error("The program", number, tried.error))
         say(line_is(number, walk.board.lines.get(number, b"").decode("latin-1")))
@@ -316,6 +327,8 @@ def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
     if isinstance(tried, HostlinkError):
         return [*names, f"not tried: {tried.what}"]
     names[1] = tried.label
+    if tried.walk.missing:
+        return [*names, f"not known: {cannot_run(tried.walk.missing)}"]
     differs = tried.differs
     first = (next((row for row in differs if row.startswith(sign)), "") for sign in "-+")
     return [*names, f"differs: {' '.join(first).strip()}" if differs else _AS_EXPECTED]

@@ -19,10 +19,8 @@ from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
-    from hostlink.board.profile.model import Profile
-    from hostlink.jobs.listing_source import Material
     from hostlink.jobs.proving import Proof
     from hostlink.listing.parse import Line
     from hostlink.listing.renumber import Renumbered
@@ -148,9 +146,11 @@ def shrink(
 
     The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
     it does not fit even so. Lines that are never reached stay unless you say otherwise, at a
-    terminal when asked, else by --unreached; the result is then run beside the original.
+    terminal when asked, else by --unreached; the result is run beside the original first. Where
+    that proves nothing they go only after a yes, or by --yes too.
     """
-    from hostlink.jobs.shrinking import unreached_words
+    from hostlink.jobs.proving import inputs_of
+    from hostlink.jobs.shrinking import prove_shrunk, unreached_words
     from hostlink.listing.shrinking.shrink import shrink as shrink_listing
     from hostlink.listing.shrinking.unreached import unreached
 
@@ -160,52 +160,57 @@ def shrink(
     make = partial(
         shrink_listing, material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
     )
-    made, proof = make(), None
+    made = whole = make()
+    proof = None
     lines = unreached(material.listing, rules)
     if lines or drop_unreached:
+        smaller = make(without=lines)
+        prove = partial(prove_shrunk, material.listing, smaller.listing, profile)
         words = unreached_words(material.listing, lines, rules)
-        if _goes_without(common, words, drop_unreached) and lines:
-            made, proof = _without(material, profile, make(without=lines), made)
+        asked = partial(prove, inputs_of(material)) if lines else lambda: None
+        goes, proof = _goes_without(common, words, drop_unreached, asked)
+        made = smaller if goes else made
     if not common.json:
-        _say_saving(common, material.label, made, proof)
+        _say_saving(common, material.label, made)
     told = {"listing": material.label, "profile": profile.name, **_shrunk_dict(made, lines, proof)}
     if keep:
-        how = "made smaller", proof.unproven if proof else ""
+        how = "made smaller", proof.unproven if proof and made is not whole else ""
         told["kept"] = keep_listing(common, material, made.listing, (profile, profile), *how)
     give_listing(common, made.listing.text(), output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
-def _goes_without(common: CommonOptions, words: str, drop: bool) -> bool:
-    """Report the lines that are never reached; return whether to remove them.
+def _goes_without(
+    common: CommonOptions, words: str, drop: bool, prove: Callable[[], Proof | None]
+) -> tuple[bool, Proof | None]:
+    """Report the lines that are never reached; return whether to remove them, and the proof.
 
-    words: the report. drop: remove them without asking. Else a person is asked; without a person
-    the lines stay.
+    words: the report. drop: remove them without asking, if that is proven. prove: proves it, None
+    if there are no such lines. Else a person is asked; without a person the lines stay.
     """
-    if common.quiet or common.json:
-        return drop
-    asks = not drop and sys.stdin.isatty() and not common.yes
-    say(words if asks or drop else f"{words} --unreached removes them.")
-    return drop or (asks and ask_yes_no("Remove them too?"))
-
-
-def _without(
-    material: Material, profile: Profile, smaller: Shrunk, made: Shrunk
-) -> tuple[Shrunk, Proof]:
-    """Return the listing without unreached lines, or `made` where it prints something else."""
-    from hostlink.jobs.proving import inputs_of
-    from hostlink.jobs.shrinking import prove_shrunk
-
-    proof = prove_shrunk(material.listing, smaller.listing, profile, inputs_of(material))
-    return (made if proof.result == "differs" else smaller), proof
-
-
-def _say_saving(common: CommonOptions, label: str, made: Shrunk, proof: Proof | None) -> None:
     from hostlink.jobs.shrinking import proof_words
+
+    is_silent = common.quiet or common.json
+    asks = not is_silent and sys.stdin.isatty() and not common.yes
+    say(words if asks or drop else f"{words} --unreached removes them.", quiet=is_silent)
+    proof = prove() if asks or drop else None
+    if proof is None:
+        return False, None
+    say(proof_words(proof), quiet=common.json or (common.quiet and proof.result == "proven"))
+    if proof.result == "differs":
+        return False, proof
+    is_open = proof.result == "open"
+    goes = drop and (common.yes or not is_open)
+    if asks and not goes:
+        goes = ask_yes_no("Remove them all the same?" if is_open else "Remove them too?")
+    elif is_open and not goes:
+        say("They stay; --yes removes them all the same.", quiet=is_silent)
+    return goes, proof
+
+
+def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
     from hostlink.listing.shrinking.shrink import DOES
 
-    if proof:
-        say(proof_words(proof), quiet=common.quiet and proof.result == "proven")
     for step in made.steps:
         if step.saved:
             where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"

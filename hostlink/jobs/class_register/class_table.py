@@ -8,27 +8,29 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from hostlink.archive import Archive, Content, Revision
+from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.archive.records import LEARNER, JobEvent
 from hostlink.archive.times import local_text, utc_now
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
+from hostlink.jobs.class_register.row_state import MEASURED, Handout, LastSave, Measured, row_state
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
-from hostlink.jobs.session.last_known import ending_words, last_fill, loaded_by
+from hostlink.jobs.session.last_known import ending_words, last_fill, left_untouched, loaded_by
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.listing import Ledger, Listing, compare, measure
 from hostlink.words import fold, plural
 
 HEADS = ("learner", "board", "handed out", "changed", "fits", "last error", "saved")
-_NOT_BEGUN = "not begun"
+_MOST_NAMED = 3  # handouts in one sentence
 _MOST_RUNS = 50  # of a board that are searched for an error
 
 
@@ -37,11 +39,11 @@ class ClassRow:
     """One learner of the table.
 
     handed_out: the revision last given to them, "" for none. load: how that ended, "" if it is
-    proven. changed: lines that differ from it, None if not known. ledger: of their program, or of
-    the handout before it is loaded; None without a listing. error: of the last run since then that
-    ended with one. saved: the revision that holds their work, "" for none. as_handed_out: that is
-    the handout itself. doubt: what contradicts it. before_this: it was saved before the last
-    handout.
+    proven. not_found: what is to be handed out if that is nowhere. changed: lines that differ from
+    the handout, None if not known. ledger: of their program, or of the handout before it is loaded;
+    None without a listing. error: of the last run since then that ended with one. saved: the
+    revision that was saved last, "" for none. as_handed_out: it is a handout. doubt: what
+    contradicts it. before_this: it was saved before the last handout.
     """
 
     name: str
@@ -52,6 +54,7 @@ class ClassRow:
     handed_out: str = ""
     load: str = ""
     handed_out_at: datetime | None = None
+    not_found: str = ""
     changed: int | None = None
     ledger: Ledger | None = None
     error: str = ""
@@ -63,10 +66,12 @@ class ClassRow:
 
     def cells(self, today: datetime | None = None) -> tuple[str, ...]:
         """Return the row in words, in the order of HEADS; what was saved today has a time only."""
-        handed = f"{self.handed_out} {self.load}".strip()
+        handed = f"{self.handed_out} {self.load}".strip() or "not yet"
+        if self.not_found:
+            handed += f", there is no {self.not_found}"
         changed = "-" if self.changed is None else f"{self.changed:,}"
         return (
-            *(self.name, self.place, handed or "not yet", changed),
+            *(self.name, self.place, handed, changed),
             *(self._fits(), self.error or "-", self._saved(today or utc_now())),
         )
 
@@ -82,7 +87,8 @@ class ClassRow:
             return "not yet"
         day, time = local_text(self.saved_at).split()
         when = time if day == local_text(today, "%Y-%m-%d") else day
-        what = "as handed out" if self.as_handed_out else self.saved
+        is_given = self.as_handed_out and self.saved == self.handed_out
+        what = "as handed out" if is_given else self.saved
         doubt = "not proven: " if self.doubt else ""
         before = "before: " if self.before_this else ""
         return f"{before}{doubt}{what} {when}"
@@ -122,12 +128,26 @@ def class_table(
     return rows
 
 
-def handed_out(archive: Archive, program: str) -> Revision | None:
-    """Return what was last handed out to a learner and proven on a board, None for nothing."""
-    for event in archive.events(of_learners=True, job="load"):
-        if fold(str(event.detail[LEARNER])) == fold(program) and event.outcome == "done":
-            return _revision(archive, event.revision)
-    return None
+def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, ...]:
+    """Return what a learner's board may hold as it was handed out and proven, each once.
+
+    That is what the learner was given last, on any board, and what was handed out last on this
+    board, which they may have taken over; a program that was loaded otherwise is no handout.
+    """
+    theirs = archive.events(of_learners=True, job="load")
+    here = [
+        each for each in archive.events(board_uuid=board.uuid, job="load") if LEARNER in each.detail
+    ]
+    given = [
+        next((each for each in here if each.outcome == "done"), None),
+        next((each for each in theirs if _is_for(program, each) and each.outcome == "done"), None),
+    ]
+    found = (_revision(archive, event.revision) for event in given if event is not None)
+    return tuple(dict.fromkeys(each for each in found if each is not None))
+
+
+def _is_for(program: str, event: JobEvent) -> bool:
+    return fold(str(event.detail[LEARNER])) == fold(program)
 
 
 class _Record:
@@ -136,40 +156,29 @@ class _Record:
     def __init__(self, archive: Archive, seat: Seat, events: list[JobEvent]) -> None:
         self.archive = archive
         self.seat = seat
-        loads = [event for event in events if event.job == "load"]
-        self.load = next(iter(loads), None)
-        self.save = next(
-            (each for each in events if each.job == "save" and each.outcome == "done"), None
-        )
-        self.last = self._last_fill()
-        self.ending = self._ending()
-
-    def _last_fill(self) -> JobEvent | None:
-        """Return the last job that put a program into the learner's board; None if for another
-        learner."""
-        board, load = self.seat.board, self.load
-        last = last_fill(self.archive, board) if board is not None and load is not None else None
-        if last is None or load is None or last.started_at < load.started_at:
-            return None
-        whose = fold(str(last.detail.get(LEARNER, self.seat.learner.program)))
-        return last if whose == fold(self.seat.learner.program) else None
+        begun = (each for each in events if each.job == "load" and not left_untouched(each))
+        saves = (each for each in events if each.job == "save" and each.outcome == "done")
+        self.load, self.save = next(begun, None), next(saves, None)
+        self.fill = last_fill(archive, seat.board) if seat.board is not None else None
+        saved_at = self.save.started_at if self.save is not None else None
+        self.state = row_state(seat.learner.program, self.load, self.fill, saved_at)
 
     def row(self, materials: dict[str, Listing | None]) -> ClassRow:
         """Return the learner's row. materials: the handouts by their names, read once."""
         seat, load, save = self.seat, self.load, self.save
-        given = self._given()
-        work = self._work(given)
+        handed, kept = self.state
+        coming = self._coming(materials) if handed is Handout.NOTHING else None
+        given = self._content(load.revision) if load is not None else None
+        listing = self._measured(given, coming)
         profile = self._profile()
-        listing = Listing.from_text(work.text) if work is not None else None
         changed = None
         if listing is not None and given is not None:
             rules = profile.rules if profile is not None else None
             found = compare(Listing.from_text(given.text), listing, rules)
             changed = len(found.added) + len(found.removed) + len(found.changed)
-        if listing is None and load is None:
-            listing = self._hand_out(materials)
         own = save is not None and fold(save.program) == fold(seat.learner.program)
-        kept = _revision(self.archive, save.revision) if save is not None else None
+        archived = _revision(self.archive, save.revision) if save is not None else None
+        what = seat.learner.hand_out
         return ClassRow(
             seat.learner.name,
             seat.learner.program,
@@ -177,50 +186,40 @@ class _Record:
             seat.port,
             seat.place,
             handed_out=loaded_by(load) if load else "",
-            load=self.ending,
+            load=self._ending(),
             handed_out_at=load.started_at if load else None,
+            not_found=what if handed is Handout.NOTHING and what and coming is None else "",
             changed=changed,
             ledger=measure(listing, profile.rules) if listing is not None and profile else None,
             error=self._error(),
             saved=save.revision if save is not None else "",
             saved_at=save.started_at if save else None,
             as_handed_out=save is not None and not own,
-            before_this=bool(save and load and save.started_at < load.started_at),
-            doubt=kept.origin.unproven if kept is not None else "",
+            before_this=kept is LastSave.BEFORE,
+            doubt=archived.origin.unproven if archived is not None else "",
         )
 
     def _ending(self) -> str:
-        """Return how the last load ended, "" if it is proven or there was none.
+        """Return how the last load ended, "" if it is proven or there was none."""
+        handed, _ = self.state
+        if handed is Handout.BROKEN and self.load is not None:
+            return _ending(self.load)
+        if handed is Handout.OVERWRITTEN and self.fill is not None:
+            return f"then {loaded_by(self.fill)} {_ending(self.fill)}"
+        return ""
 
-        One that was proven may have been overwritten since, by another load that was not.
-        """
-        load, last = self.load, self.last
-        if load is None:
-            return ""
-        if load.outcome != "done":
-            return _ending(load)
-        if last is None or last.job != "load" or last.outcome == "done":
-            return ""
-        return f"then {loaded_by(last)} {_ending(last)}"
-
-    def _given(self) -> Content | None:
-        """Return what the last load brought to the board, None if it did not begin."""
-        load = self.load
-        if load is None or self.ending == _NOT_BEGUN:
-            return None
-        return self._content(load.revision)
-
-    def _work(self, given: Content | None) -> Content | None:
-        """Return the last known program of the learner, None if there is none."""
-        load, save, board = self.load, self.save, self.seat.board
-        is_whole = load is not None and not self.ending
-        if board is not None and is_whole and self.last is not None:
+    def _measured(self, given: Content | None, coming: Listing | None) -> Listing | None:
+        """Return the program to measure, None if there is none."""
+        board, source = self.seat.board, MEASURED[self.state]
+        content = given if source in (Measured.HANDOUT, Measured.ON_BOARD) else None
+        if source is Measured.SAVED and self.save is not None:
+            content = self._content(self.save.revision)
+        if source is Measured.ON_BOARD and board is not None:
             copy = self.archive.host_copy(board.uuid)
-            if copy is not None:
-                return copy.content
-        if save is not None and (load is None or save.started_at > load.started_at):
-            return self._content(save.revision)
-        return given if is_whole else None
+            content = copy.content if copy is not None else given
+        if content is None:
+            return coming if source is Measured.COMING else None
+        return Listing.from_text(content.text)
 
     def _content(self, spec: str) -> Content | None:
         revision = _revision(self.archive, spec)
@@ -228,7 +227,7 @@ class _Record:
             return self.archive.content(revision) if revision is not None else None
         return None
 
-    def _hand_out(self, materials: dict[str, Listing | None]) -> Listing | None:
+    def _coming(self, materials: dict[str, Listing | None]) -> Listing | None:
         """Return what is to be handed out, None if there is nothing or it cannot be found."""
         what = self.seat.learner.hand_out
         if what and what not in materials:
@@ -266,8 +265,6 @@ def _ending(load: JobEvent) -> str:
     """Return how an unproven load ended."""
     if load.ended_at is None:
         return "not ended"
-    if not load.detail.get("overwrote"):
-        return _NOT_BEGUN
     return ending_words(load).removeprefix("was ")
 
 
@@ -279,7 +276,11 @@ def _revision(archive: Archive, spec: str) -> Revision | None:
 
 
 def summary(rows: Collection[ClassRow]) -> str:
-    """Return the sentence on a whole class."""
-    given = sum(bool(row.handed_out and not row.load) for row in rows)
+    """Return the sentence on a whole class; it names the handouts where not all have the same."""
+    whole = [row for row in rows if row.handed_out and not row.load]
+    programs = Counter(row.handed_out.rpartition("@")[0] for row in whole)
+    given = [f"{len(whole):,} with the handout"]
+    if 1 < len(programs) <= _MOST_NAMED:
+        given = [f"{count:,} with {name}" for name, count in programs.most_common()]
     saved = sum(bool(row.saved and not row.before_this) for row in rows)
-    return f"{plural(len(rows), 'learner')}, {given:,} with the handout, {saved:,} saved since."
+    return f"{plural(len(rows), 'learner')}, {', '.join(given)}, {saved:,} saved since."

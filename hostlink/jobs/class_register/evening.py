@@ -6,6 +6,7 @@ job failed is tried again only after it was unplugged in between.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -25,7 +26,7 @@ from hostlink.jobs.listing_source import Material, from_archive
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.many import BoardJobs, EmitAt, Result
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.last_known import last_fill
+from hostlink.jobs.session.last_known import last_fill, unfinished_load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
@@ -59,25 +60,30 @@ def handing_out(
     for learner in (each for each in register.learners if each.board):
         word = what or learner.hand_out
         material = own_work(learner.program, archive) if own else None
-        if material is None and not word:
-            raise RefusedError(
-                f"There is nothing to hand out to {safe(learner.name)}.",
-                kept="Nothing was sent.",
-                advice='Say it in the register: hand_out = "TIDE".',
-            )
         if material is None and word not in kept:
-            try:
-                kept[word] = _kept(find_original(word, archive), profile, archive, chosen)
-            except HostlinkError as error:
-                what = f"{safe(learner.name)} cannot be given their handout. {error.what}"
-                raise error.but(what=what, kept="Nothing was sent.") from error
+            kept[word] = _kept(learner, word, profile, archive, chosen)
         given[learner.name] = material or kept[word]
 
     def job(session: Session, archive: Archive, learner: Learner) -> Loaded:
+        _keep_work(session, archive, learner)
+        made = own_work(learner.program, archive) if own else None
         options = replace(chosen, learner=learner.program)
-        return load(session, archive, given[learner.name], options)
+        return load(session, archive, made or given[learner.name], options)
 
     return job
+
+
+def _keep_work(session: Session, archive: Archive, learner: Learner) -> None:
+    """Save what a learner has typed, before a handout overwrites it.
+
+    What is not certainly theirs is left to the load, which rescues it: the rest of a load that was
+    cut off, or the program of a board that restarted or was handed out to another learner.
+    """
+    session.attach()
+    board = session.board_in(archive)
+    if not unfinished_load(archive, board, begun=session.begun):
+        with contextlib.suppress(RefusedError):
+            _collect(session, archive, learner, unless_held=True)
 
 
 def _profile_of_first(register: Register, archive: Archive) -> Profile:
@@ -86,13 +92,25 @@ def _profile_of_first(register: Register, archive: Archive) -> Profile:
     return choose_profile(archive, ports[0] if ports else "")[0]
 
 
-def _kept(material: Material, profile: Profile, archive: Archive, options: LoadOptions) -> Material:
+def _kept(
+    learner: Learner, word: str, profile: Profile, archive: Archive, options: LoadOptions
+) -> Material:
     """Keep a handout as one revision, so that boards of other kinds do not keep their own."""
-    if material.shipped is not None:
-        profile = find_profile(SHIPPED_FOR)
-    return replace(
-        material, revision=keep_material(profile, lambda _: None, archive, material, options)
-    )
+    name = safe(learner.name)
+    if not word:
+        raise RefusedError(
+            f"There is nothing to hand out to {name}.",
+            kept="Nothing was sent.",
+            advice='Say it in the register: hand_out = "TIDE".',
+        )
+    try:
+        material = find_original(word, archive)
+        of = profile if material.shipped is None else find_profile(SHIPPED_FOR)
+        revision = keep_material(of, lambda _: None, archive, material, options)
+    except HostlinkError as error:
+        what = f"{name} cannot be given their handout. {error.what}"
+        raise error.but(what=what, kept="Nothing was sent.") from error
+    return replace(material, revision=revision)
 
 
 def own_work(program: str, archive: Archive) -> Material | None:
@@ -109,21 +127,29 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
     What equals the handout is not kept again; the event notes it. consent: save also what may not
     be theirs: from a board that restarted, or was handed out to another learner since.
     """
+    return partial(_collect, consent=consent)
 
-    def job(session: Session, archive: Archive, learner: Learner) -> Saved:
-        session.attach()
-        if not consent:
-            _check_theirs(session, archive, learner)
-        given = handed_out(archive, learner.program)
-        return save(
-            session,
-            archive,
-            SaveOptions(
-                learner.program, after_restart=consent, learner=learner.name, handed_out=given
-            ),
-        )
 
-    return job
+def _collect(
+    session: Session,
+    archive: Archive,
+    learner: Learner,
+    *,
+    consent: bool = False,
+    unless_held: bool = False,
+) -> Saved:
+    """Save a learner's program. consent: as above. unless_held: as in SaveOptions."""
+    session.attach()
+    if not consent:
+        _check_theirs(session, archive, learner)
+    options = SaveOptions(
+        learner.program,
+        after_restart=consent,
+        unless_held=unless_held,
+        learner=learner.name,
+        handed_out=handed_out(archive, learner.program, session.board_in(archive)),
+    )
+    return save(session, archive, options)
 
 
 def _check_theirs(session: Session, archive: Archive, learner: Learner) -> None:

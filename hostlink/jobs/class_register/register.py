@@ -27,7 +27,7 @@ from hostlink.errors import RegisterError
 from hostlink.jobs.files import read_bytes
 from hostlink.jobs.listing_source import SHIPPED, is_file, program_name
 from hostlink.sentences import no_name_of
-from hostlink.words import fold, natural, nearest, safe, unaccented
+from hostlink.words import fold, natural, nearest, safe
 
 MOST_LEARNERS = 200
 LONGEST_TEXT = 200  # characters
@@ -70,12 +70,12 @@ def read_register(path: Path) -> Register:
     _check_keys(document, _TOP, faults)
     tables = document.get("learner", [])
     if not (isinstance(tables, list) and all(isinstance(each, dict) for each in tables)):
-        faults.add(("learner",), "each learner stands in a table of their own, headed [[learner]]")
+        faults.add(("learner",), "each learner has a table of their own, headed [[learner]]")
         tables = []
     elif not tables:
-        faults.add((), "there is no [[learner]], so the class has nobody in it")
+        faults.add((), "there is no [[learner]], so the class is empty")
     elif len(tables) > MOST_LEARNERS:
-        faults.add(("learner",), f"more than {MOST_LEARNERS} learners are no class")
+        faults.add(("learner",), f"a class has at most {MOST_LEARNERS} learners")
         tables = []
     found = [_learner(path, table, str(at), common, faults) for at, table in enumerate(tables)]
     _check_different(found, faults)
@@ -107,7 +107,7 @@ def _learner(
     elif len(name) > LONGEST_PERSON:
         faults.add(("learner", at, "name"), f"a name has at most {LONGEST_PERSON} characters")
     program = _text(table, "program", faults, "learner", at)
-    made = program or program_name(unaccented(name))
+    made = program or program_name(name)
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
         says = f'{safe(name)} needs a program name in plain letters: program = "…"'
         if program:

@@ -17,7 +17,7 @@ class Answer(Enum):
 
     PROMPT = "a BASIC prompt"
     SILENCE = "silence"
-    UNREADABLE = "bytes that are no text at this speed"
+    UNREADABLE = "bytes that are not text at this speed"
     RUNNING = "text, but no prompt"
 
 

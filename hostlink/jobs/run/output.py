@@ -11,14 +11,16 @@ from hostlink.jobs.events import Emit, InputTyped, RowOpen, RowPrinted
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.link.pacing import Pacing
 from hostlink.listing import to_text
-from hostlink.sentences import NEW_FILE, PRINTED_ABOVE
+from hostlink.sentences import PRINTED_ABOVE
 from hostlink.words import safe
 
 
 def need_new_file(path: Path | None) -> None:
     """Raise TakenError, before a program is run, if the file for its output exists."""
     if path is not None and is_there(path):
-        raise TakenError(f"{path} exists already.", kept="Nothing was run.", advice=NEW_FILE)
+        raise TakenError(
+            f"{path} exists already.", kept="Nothing was run.", advice="Name a new file."
+        )
 
 
 def write_printed(path: Path, rows: Iterable[str]) -> None:

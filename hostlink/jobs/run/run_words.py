@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import difflib
+from dataclasses import replace
 
 from hostlink.archive import Run
 from hostlink.archive.times import local_text
+from hostlink.jobs.trying import printed_by, setting_of
 from hostlink.sentences import NO_LABEL
 from hostlink.words import plural
 
@@ -20,12 +22,17 @@ def run_words(run: Run) -> str:
     )
 
 
-def compare_runs(first: Run, second: Run) -> tuple[list[str], str]:
-    """Return what two runs printed as a unified diff, without rows if equal, and a sentence."""
-    both = first.printed.rows, second.printed.rows
-    rows = list(difflib.unified_diff(*both, first.spec, second.spec, lineterm=""))
-    if first.printed != second.printed:
-        return rows, "They differ." if rows else "They differ in what was not kept."
+def compare_runs(first: Run, second: Run) -> tuple[list[str], str, bool]:
+    """Return what two runs printed as a unified diff, a sentence, and whether it is the same.
+
+    What a try adds to it on pins is compared only with another try.
+    """
+    are_tries = setting_of(first) and setting_of(second)
+    old, new = (run.printed.rows if are_tries else printed_by(run) for run in (first, second))
+    if rows := list(difflib.unified_diff(old, new, first.spec, second.spec, lineterm="")):
+        return rows, "They differ.", False
+    if replace(first.printed, rows=()) != replace(second.printed, rows=()):
+        return rows, "They differ in what was not kept.", False
     if first.printed.cut:
-        return rows, "They printed equally much, and what is kept of it is the same."
-    return rows, "They printed the same."
+        return rows, "They printed equally much, and what is kept of it is the same.", True
+    return rows, "They printed the same.", True

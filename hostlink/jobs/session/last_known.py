@@ -160,12 +160,12 @@ def last_fill(archive: Archive, board: Board, begun: Collection[str] = ()) -> Jo
     for most in (_FEW_EVENTS, None):
         for event in archive.events(most, board_uuid=board.uuid):
             under_way = event.ended_at is None and event.uuid in begun
-            if event.job in _FILLS_MEMORY and not (under_way or _left_untouched(event)):
+            if event.job in _FILLS_MEMORY and not (under_way or left_untouched(event)):
                 return event
     return None
 
 
-def _left_untouched(event: JobEvent) -> bool:
+def left_untouched(event: JobEvent) -> bool:
     """Return whether a load ended before it overwrote anything."""
     ended = event.ended_at is not None and event.outcome != "done"
     return ended and event.job == "load" and not event.detail.get("overwrote")

@@ -55,7 +55,7 @@ class HeldProgram:
 
 
 NOTHING = HeldProgram({}, 0)
-"""Stands for a program before anything was captured."""
+"""Stands for a program that has not been captured yet."""
 
 
 def held_content(session: Session, result: Capture) -> Content:

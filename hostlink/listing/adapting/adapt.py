@@ -1,6 +1,6 @@
 """Adapt a listing: rewrite what has a known equal on another board, and tell the rest.
 
-Line numbers stay. A line that becomes several takes free numbers behind its own, so that jumps need
+Line numbers stay. A line that becomes several takes free numbers after its own, so that jumps need
 no change. What has no equal is left as it is and named.
 """
 
@@ -33,7 +33,7 @@ _WHOLE_IS = "it drops the fraction of a quotient, as division did before"
 _NUMBER_SHOWN = {
     "blank": "with a blank in front",
     "signed": "with a blank or a minus sign in front",
-    "spaced": "with a blank or a minus sign in front and a blank behind",
+    "spaced": "with a blank or a minus sign in front and a blank after it",
     "bare": "without blanks",
     "field": "at the right of several columns",
 }
@@ -123,7 +123,7 @@ class _Work:
         self.inexact = False
 
     def take(self, line: Line, free: range, following: int) -> None:
-        """Adapt a line. free: unused numbers behind it. following: number of the next line, 0 for
+        """Adapt a line. free: unused numbers after it. following: number of the next line, 0 for
         none."""
         number = line.number or 0
         parts, used = _rewritten_clauses(line.text, self._pair, following)
@@ -208,7 +208,7 @@ def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clau
     parts = clauses(text, pair.source)
     pair = replace(pair, following=following) if len(parts) == 1 else pair
     if any(span.word in ("ELSE", "DATA") for span in scan(text, pair.source)):
-        return parts, []  # clauses are not told apart behind these; the needs name them
+        return parts, []  # clauses are not told apart after these; the needs name them
     used: list[Rewrite] = []
     for rule in REWRITES:
         made: list[Clause] = []

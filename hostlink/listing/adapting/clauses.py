@@ -29,9 +29,9 @@ class Clause:
     """A statement, or IF with its condition.
 
     text: as written, without blanks around it. gap: what stood in front of it, a separator with its
-    blanks. condition: whether it is an IF. then: whether the word THEN stood behind it.
-    bare: whether a GOTO was written as a line number alone, behind THEN.
-    last: whether nothing may stand behind it in its line. ends: whether nothing stood there.
+    blanks. condition: whether it is an IF. then: whether the word THEN stood after it.
+    bare: whether a GOTO was written as a line number alone, after THEN.
+    last: whether nothing may stand after it in its line. ends: whether nothing stood there.
     """
 
     text: str
@@ -48,7 +48,7 @@ class Clause:
         return self.text.startswith("GOTO ") and self.text[5:].isdecimal()
 
     def spans(self, language: Language) -> list[Span]:
-        """Return its spans without blanks."""
+        """Return the spans of the clause, without the blanks."""
         return solid(scan(self.text, language))
 
     def with_text(self, text: str) -> Clause:
@@ -80,7 +80,7 @@ class Clause:
 
 
 def clauses(text: str, language: Language) -> list[Clause]:
-    """Return the clauses of a line's text, of which `line_text` makes the line again."""
+    """Return the clauses of a line's text, from which `line_text` makes the line again."""
     spans = scan(text, with_operators(language))
     found: list[Clause] = []
     start = at = 0
@@ -129,7 +129,7 @@ def _next_solid(spans: Sequence[Span], at: int) -> int:
 
 
 def condition_end(spans: Sequence[Span], at: int, language: Language) -> int:
-    """Return the index behind the expression that begins at an index of the spans.
+    """Return the index after the expression that begins at an index of the spans.
 
     It ends where an operand is complete and no operator follows, and at a statement's word.
     """

@@ -142,17 +142,19 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
         if spans[0].kind == "name" and any(span.text == "=" for span in spans):
             yield "an assignment without LET", lambda it: "LET" in it.optional
         if spans[0].word and after:
-            yield _behind(spans[0].word)
+            yield _after(spans[0].word)
         if spans[0].word == "INPUT" and any(span.kind == "quoted" for span in spans):
             yield _mean("input-text")
         if input_names(part, language):
             yield "several variables in INPUT", lambda it: it.input_list != "none"
-        for place, span in enumerate(spans):
-            yield from _span_forms(spans, place, span)
+        if spans[0].word == "DATA":
+            spans = spans[:1]  # its text is no BASIC
+        for place in range(len(spans)):
+            yield from _span_forms(spans, place, language)
 
 
-def _behind(word: str) -> _Form:
-    what = f"statements behind {word} in one line"
+def _after(word: str) -> _Form:
+    what = f"statements after {word} in one line"
     return what, lambda it: bool(it.separator) and word not in it.ends_line
 
 
@@ -160,7 +162,8 @@ def _mean(name: str) -> _Form:
     return MEANS[name], lambda it: name in it.means
 
 
-def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[_Form]:
+def _span_forms(spans: list[Span], place: int, language: Language) -> Iterator[_Form]:
+    span = spans[place]
     before = spans[place - 1].text if place else ""
     after = spans[place + 1] if place + 1 < len(spans) else None
     if span.word and span.word not in ("TO", "STEP"):
@@ -179,7 +182,7 @@ def _span_forms(spans: list[Span], place: int, span: Span) -> Iterator[_Form]:
     elif span.kind == "name":
         yield from _name_forms(span, before, after)
     elif span.text == ";":
-        yield _semicolon(spans, place)
+        yield _semicolon(spans, place, language)
         if spans[0].word in PRINT_WORDS and _is_number(spans[place - 1]) and _is_number(after):
             yield _SIDE_BY_SIDE, lambda _: True
     elif span.text == "^":
@@ -210,11 +213,11 @@ def _name_forms(span: Span, before: str, after: Span | None) -> Iterator[_Form]:
         yield _mean("arrays")
 
 
-def _semicolon(spans: list[Span], place: int) -> _Form:
+def _semicolon(spans: list[Span], place: int, language: Language) -> _Form:
     """Return what a semicolon is: between statements, or of a PRINT."""
     rest = spans[place + 1 :]
     assigns = len(rest) > 1 and rest[0].kind == "name" and rest[1].text == "="
-    begins = bool(rest) and rest[0].word not in ("", "ABS", "RND", "SIZE")
+    begins = bool(rest) and rest[0].word not in ("", "NOT", *language.functions)
     if spans[0].word not in ("INPUT", *PRINT_WORDS) or assigns or begins:
         return "; between statements", lambda it: it.separator == ";"
     if rest:

@@ -24,7 +24,7 @@ def assigned(name: str, value: str, language: Language) -> Clause:
 
 
 def hoisted(clause: Clause, language: Language, spare: str) -> list[Clause]:
-    """Return a statement behind an assignment of a part of it; it alone if that cannot be.
+    """Return a statement after an assignment of a part of it; it alone if that cannot be.
 
     The first terms of its longest expression go to the spare variable; without a second term the
     whole does. What is left may be hoisted again.

@@ -66,7 +66,7 @@ class LineMaker:
     ) -> list[str]:
         """Return the texts of the lines for clauses.
 
-        Statements behind a condition that cannot share its line go to lines that the condition
+        Statements after a condition that cannot share its line go to lines that the condition
         jumps to, with a jump round them in between. numbers: those that the lines will have; where
         they are too few there are more texts than numbers.
         """
@@ -122,7 +122,7 @@ class LineMaker:
         return 0 < room < len(text) and len(closed_up(text, self._reader)) > room
 
     def _stands_last(self, clause: Clause) -> bool:
-        """Return whether nothing may stand behind a clause in its line."""
+        """Return whether nothing may stand after a clause in its line."""
         if clause.condition:
             return False
         words = {span.word for span in clause.spans(self._language)[:1]}

@@ -53,8 +53,8 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     if target.free:  # written by a rule, and no word of the source
         clause = clause.with_text(clause.text.replace(target.free, "0"))
     spans = clause.spans(pair.both)
-    behind_then = before is not None and before.condition and target.then_takes == "line"
-    if behind_then and not clause.bare:
+    after_then = before is not None and before.condition and target.then_takes == "line"
+    if after_then and not clause.bare:
         yield "THEN takes only a line number"
     if source.comparison and not target.comparison and valued_comparisons(clause, pair.both):
         yield f"{COMPARISON_AS_NUMBER}: this board does not allow it"
@@ -65,7 +65,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
         yield "division: only one of the two boards keeps fractions"
     several = any(spans[at].text == "," for at, depth in depths(spans) if depth == 0)
     if spans[:1] and spans[0].word == "LET" and several and source != target:
-        yield "several assignments behind one LET: write each as a statement"
+        yield "several assignments after one LET: write each as a statement"
     for place in range(len(spans)):
         yield from _span_needs(spans, place, pair)
 

@@ -13,7 +13,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _PRODUCT = ("*", "/", "^")
-_ALONE, _BEHIND = 40, 32  # characters of line numbers behind ON, also behind IF
+_ALONE, _AFTER = 40, 32  # characters of line numbers after ON, also after IF
 _APART = 50  # how far other lines must be from those that a computed jump means
 
 
@@ -73,7 +73,7 @@ def _operand_start(spans: Sequence[Span], at: int, language: Language) -> int:
 
 
 def _operand_end(spans: Sequence[Span], at: int) -> int:
-    """Return the index behind the operand that begins at an index of the spans."""
+    """Return the index after the operand that begins at an index of the spans."""
     while at < len(spans) and spans[at].text in ("+", "-"):
         at += 1
     opens = at if spans[at : at + 1] and spans[at].text == "(" else at + 1
@@ -99,7 +99,7 @@ _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
         for form, call in (("fraction", "RND"), ("fraction-0", "RND(0)"), ("fraction-1", "RND(1)"))
     },
 }
-"""What is written for RND in front of its argument and behind it, by the forms of both boards."""
+"""What is written for RND in front of its argument and after it, by the forms of both boards."""
 
 
 @rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND gives other numbers on this board")
@@ -161,7 +161,7 @@ def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause]
 
 
 def _sum(spans: Sequence[Span]) -> tuple[int, int, list[Span]]:
-    """Return the index of the first number of a sum behind GOTO, the sum of its numbers, the rest.
+    """Return the index of the first number of a sum after GOTO, the sum of its numbers, the rest.
 
     The index is 0 if what else the sum adds is multiplied, subtracted, or no value of its own: then
     it may mean lines at any distance.
@@ -212,7 +212,7 @@ def _on(
     made = [] if plain else [replace(assigned(pair.spare, rest, pair.target), last=True)]
     rest = rest if plain else pair.spare
     onward = Clause(f"GOTO {pair.following}" if pair.following else "END", last=True)
-    most = max(1, _BEHIND // digits)
+    most = max(1, _AFTER // digits)
     while len(lines) * digits > _ALONE:
         some, lines = lines[:most], lines[most:]
         test = Clause(f"IF {rest}<{len(some) - offset + 1}", condition=True, then=True)

@@ -13,7 +13,7 @@ from hostlink.listing.adapting.clauses import Clause, with_operators
 from hostlink.listing.rules import Language
 
 COMPARISON_AS_NUMBER = "a comparison used as a number"
-COMPARISON_NEEDED = "this board needs a comparison behind IF"
+COMPARISON_NEEDED = "this board needs a comparison after IF"
 PLAIN_JUMP_NEEDED = "a jump needs a plain line number"
 WHOLE = "FNQ"
 """A function of the user's that drops the fraction of a number toward zero."""
@@ -25,7 +25,7 @@ class Pair:
 
     rows_stay_open: whether a PRINT of the listing keeps its row open for the next one.
     positive: the variables of the listing that are never negative. lines: its line numbers.
-    following: the line behind the one in hand, 0 for none, -1 if that has several statements.
+    following: the line after the one in hand, 0 for none, -1 if that has several statements.
     spare: a name that no variable has, or "". renamed: the first two characters of names that the
     target does not take, each with its new letter; none if letters are lacking.
     """

@@ -21,7 +21,7 @@ def _then_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
     return None
 
 
-@rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "this board needs THEN behind IF")
+@rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "this board needs THEN after IF")
 def _then_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     needed = needs_then(pair.target) and not needs_then(pair.source)
     return [replace(clause, then=True)] if clause.condition and not clause.then and needed else None
@@ -32,14 +32,14 @@ def needs_then(language: Language) -> bool:
     return language.then_takes != "none" and "THEN" not in language.optional
 
 
-@rewrites("goto-spelled", "IF A THEN 90", "IF A GOTO 90", "no line number stands behind IF alone")
+@rewrites("goto-spelled", "IF A THEN 90", "IF A GOTO 90", "no line number stands after IF alone")
 def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.bare and pair.target.then_takes in ("none", "statement"):
         return [replace(clause, bare=False)]
     return None
 
 
-@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "GOTO cannot stand behind THEN")
+@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "GOTO cannot stand after THEN")
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
         return None

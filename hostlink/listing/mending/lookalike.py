@@ -43,7 +43,7 @@ class Lookalike:
         return Finding(
             *(self.line.at, self.line.number, self.start + 1, RULE),
             message=self.sentence,
-            advice="Replace the letter by the digit.",
+            advice="Replace the letter with the digit.",
             severity="error",
         )
 

@@ -54,7 +54,7 @@ def mend_entities(rows: list[Row], notes: Notes) -> list[Row]:
             text = _decoded(row.text, notes)
             row = notes.change(row, "html-entity", text, "Escapes of a web page became characters.")
         if row.at in with_entity and _ENTITY.search(row.text):
-            notes.doubt(row, "html-entity", "This may be an escape of a web page, or meant so.")
+            notes.doubt(row, "html-entity", "This may be an escape of a web page, or intended.")
         mended.append(row)
     return mended
 

@@ -58,7 +58,7 @@ class Flow:
     def unreachable(self) -> list[Node]:
         """Return the unreachable lines in order; none if the program has a computed jump.
 
-        A FOR whose loop is run no time goes on behind its NEXT on some boards.
+        A FOR whose loop is run no time goes on after its NEXT on some boards.
         """
         if not self.certain:
             return []
@@ -147,7 +147,7 @@ def _node(line: Line, reader: Reader) -> Node:
 def _walk(node: Node, reader: Reader) -> None:
     """Set whether execution can pass a line, whether it returns, and whether it is passive.
 
-    Where CONT can be typed, it goes on behind a STOP.
+    Where CONT can be typed, it goes on after a STOP.
     """
     conditional = False
     words: list[str] = []

@@ -67,7 +67,7 @@ def misspelt(line: Line, reader: Reader, others: Collection[str]) -> tuple[str, 
 def _brackets(line: Line, statement: Sequence[Span]) -> Iterator[Finding]:
     opened: list[int] = []
     for span in statement:
-        if span.text == "(":
+        if span.kind in ("symbol", "word") and span.text.endswith("("):
             opened.append(span.start)
         elif span.text == ")":
             if not opened:

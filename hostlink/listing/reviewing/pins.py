@@ -39,7 +39,7 @@ def pin_findings(line: Line, statement: Sequence[Span], pins: Pins) -> Iterator[
 
 
 def _fields(spans: Sequence[Span], form: PinForm) -> list[list[Span]]:
-    """Return the spans of each field behind the word."""
+    """Return the spans of each field after the word."""
     depth = 0
     fields: list[list[Span]] = [[]]
     for span in spans[form.bracketed :]:

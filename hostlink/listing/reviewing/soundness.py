@@ -12,8 +12,7 @@ from hostlink.listing.reviewing.flow import Flow, Node, flow_of, remark_words
 from hostlink.listing.reviewing.line_checks import check_line
 from hostlink.listing.reviewing.variables import uses
 from hostlink.listing.rules import Rules
-
-_NAMED = 6  # line numbers listed in one message
+from hostlink.words import capital, lines_named
 
 
 def soundness(listing: Listing, rules: Rules) -> list[Finding]:
@@ -89,12 +88,10 @@ def _into_remarks(flow: Flow, reader: Reader) -> Iterator[Finding]:
         if any(jump.use == "jump" and jump.target in only for jump in node.references)
     ]
     if jumping:
-        named = ", ".join(map(str, jumping[:_NAMED]))
-        more = f" and {len(jumping) - _NAMED:,} more" if len(jumping) > _NAMED else ""
-        lines, lead = ("Line", "leads") if len(jumping) == 1 else ("Lines", "lead")
+        lead = "leads" if len(jumping) == 1 else "lead"
         yield Finding(
             *(0, None, 0, "jump-into-remark"),
-            message=f"{lines} {named}{more} {lead} to lines that are only remarks.",
+            message=f"{capital(lines_named(jumping))} {lead} to lines that are only remarks.",
             advice="The program runs, but removing the remarks would break these jumps.",
             severity="advice",
         )

@@ -95,7 +95,7 @@ def test_all_mistakes_are_told_at_once(file: Callable[[str], Path]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "said"), [("", "nobody"), (ADA * 201, "no class"), ("#" * 300_000, "larger")]
+    ("text", "said"), [("", "is empty"), (ADA * 201, "at most"), ("#" * 300_000, "larger")]
 )
 def test_what_is_no_class_is_refused(file: Callable[[str], Path], text: str, said: str) -> None:
     """A file without learners, with hundreds of them, or far too long."""

@@ -46,7 +46,7 @@ def test_no_write_is_advised_for_a_chip_that_cannot_be_written() -> None:
 def test_what_answers_list_with_no_listing_is_not_said_to_be_a_basic() -> None:
     """Nor that it holds a program; of a known kind it is a BASIC all the same."""
     unread = NoListingError(
-        "The board answered so, which is no listing: what it holds is not known."
+        "The board answered so, which is not a listing: what it holds is not known."
     )
     basic = SeenBasic("It talks.", "", 9600)
     seen = dataclasses.replace(TALKING, basic=basic, contents=None, unread=unread)
