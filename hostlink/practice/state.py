@@ -141,7 +141,8 @@ class State:
     def start_program(self) -> None:
         """Prepare to run the program from its first line with all variables 0."""
         self.clear_variables()
-        self.pins.begin()
+        if self.number is None:  # else the program starts itself anew, and its pins go on
+            self.pins.begin()
         self.command = "run"
         self.line = -1
         self.steps = ()
