@@ -79,6 +79,11 @@ class Walk:
         self.counts: Counter[int] = Counter()
         self.line: int | None = None
         self.began = self._began_before = 0
+        self._begin()
+
+    def _begin(self) -> None:
+        """Store the program and type RUN, which counts as no statement."""
+        text, kind, *_ = self._made_of
         for row in re.split(r"\r\n|\n|\r", text):
             self._enter(row)
         run = dict(kind.language.words)["run"][0]
