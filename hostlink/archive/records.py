@@ -257,8 +257,8 @@ class JobEvent:
     detail: Mapping[str, Any] = field(default_factory=dict)
 
 
-ANEW = "; it can be made anew"
-"""The end of a finding about derived data, which `Archive.rebuild` makes anew."""
+ANEW = "; it can be rebuilt"
+"""The end of a finding about derived data, which `Archive.rebuild` repairs."""
 
 
 @dataclass(frozen=True, slots=True)

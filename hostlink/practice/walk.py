@@ -169,6 +169,11 @@ class Walk:
         if self.ended == "input":
             self.ended = None
 
+    @property
+    def unasked(self) -> int:
+        """Return how many answers the program has not asked for."""
+        return len(self.answers) - self._answered
+
     def connect(self, pin: str, value: int) -> None:
         """Give a pin a level from outside, from now on."""
         one = PinInput(self.seconds * 1000, pin, value)

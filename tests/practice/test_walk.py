@@ -95,7 +95,7 @@ def test_a_step_back_leaves_what_pins_were_when_they_were_read() -> None:
     one = walk("10 LET A=PIN(2)\n20 LET B=LEVEL(0)\n30 GOTO 10\n")
     seen = []
     for value in range(12):
-        seen.append((one.line, one.statements, list(one.state.variables)))
+        seen.append((one.line, one.statements, dict(one.state.variables)))
         step_line(one)
         one.connect("2" if value % 2 else "ADC0", value % 4 // 2 or value)
     for was in reversed(seen):
