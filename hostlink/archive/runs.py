@@ -20,6 +20,7 @@ from hostlink.archive.lookup import (
     HERE,
     archive_mark,
     board_id,
+    find_spec,
     given_by,
     parent_id,
     program_id,
@@ -199,6 +200,8 @@ class Runs(ArchiveFile):
             if found.damaged and not found:
                 raise damaged(f"The last run of {spec}")
             if not found:
+                with self.reading(f"The run {spec}") as db:
+                    find_spec(db, named)  # tells that there is no such revision
                 raise ArchiveError(
                     f"The archive holds no run of {safe(spec)}.",
                     reason=ArchiveReason.NOT_THERE,

@@ -95,7 +95,12 @@ def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawin
     numbers = Numbers(rows)
     columns = numbers.shown
     if columns is None:
-        raise RefusedError(f"{name} printed no numbers.", kept="Nothing was drawn.")
+        raise RefusedError(
+            f"{name} printed no numbers.",
+            kept="Nothing was drawn.",
+            advice="A number counts if a blank or a sign such as , : = % parts it from words: "
+            "21 C, not 21C.",
+        )
     missing = f"{plural(cut, 'byte')} that it printed were not kept, and are missing here."
     holds = f"{plural(columns.rows, 'row')} of numbers"
     return Drawing(title, [columns], numbers.as_csv(rows), holds, missing if cut else "")

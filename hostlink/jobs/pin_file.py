@@ -22,7 +22,16 @@ _MOST_DIGITS = 8  # of a time in ms: a day
 
 
 def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
-    """Return the rows of a file. Raises RefusedError that names the first wrong row."""
+    """Return the rows of a file. Raises RefusedError that names the first wrong row.
+
+    It is raised for any file if the BASIC has no words for pins.
+    """
+    if not pins.forms:
+        raise RefusedError(
+            f"{path} cannot be used: the BASIC of this kind of board has no words for pins.",
+            kept="Nothing was run.",
+            advice="Leave the file out, or name a kind of board that has such words.",
+        )
     rows = csv.reader(read_bytes(path).decode("utf-8-sig", "replace").splitlines())
     found: list[PinInput] = []
     try:
@@ -55,5 +64,5 @@ def _row(cells: list[str], pins: Pins) -> PinInput:
         raise ValueError(no_pin(safe(pin[:20])))
     most = pins.analog_most if analog else 1
     if int(value) > most:
-        raise ValueError(f"the value at {pin} is 0 to {most}")
+        raise ValueError(f"the value at pin {pin} must be 0 to {most}")
     return PinInput(int(ms), f"{ANALOG if analog else ''}{int(number)}", int(value))

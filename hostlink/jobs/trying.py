@@ -173,10 +173,11 @@ def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
     walk, setting, rows = tried.walk, tried.setting, tried.rows
     too_much = walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES
     if tried.ended in ("statements", "stopped") or too_much:
+        much = f"What {revision.spec} prints and is answered exceeds {MOST_BYTES:,} characters."
         raise RefusedError(
-            f"{revision.spec} comes to no end, or prints more than {MOST_BYTES:,} characters.",
+            much if too_much else f"{revision.spec} did not come to an end.",
             kept=EXPECTED_UNCHANGED,
-            advice="Name the seconds after which it is to be stopped.",
+            advice=lambda by: f"Stop it earlier {by.allow_time}.",
         )
     outcomes: dict[End, Outcome] = {"end": "done", "error": "error"}
     kept = archive.keep_run(

@@ -62,6 +62,8 @@ class Walk:
         self.board = Basic(kind, seed=seed, program_bytes=size)
         self.state = self.board.state
         self.answers = list(inputs)
+        self._answered_at = [0] * len(self.answers)  # statements run when each was given
+        self._connected: list[tuple[int, PinInput]] = []  # by hand, and after how many statements
         self.script = list(script)
         self._made_of = text, kind, seed, size
         self._chores = chore_seconds(kind.settings)
@@ -163,13 +165,19 @@ class Walk:
     def answer(self, line: str) -> None:
         """Give one more line for INPUT; a program that waits for it can go on."""
         self.answers.append(line)
+        self._answered_at.append(self.statements)
         if self.ended == "input":
             self.ended = None
+
+    @property
+    def unasked(self) -> int:
+        """Return how many answers the program has not asked for."""
+        return len(self.answers) - self._answered
 
     def connect(self, pin: str, value: int) -> None:
         """Give a pin a level from outside, from now on."""
         one = PinInput(self.seconds * 1000, pin, value)
-        self.script.append(one)
+        self._connected.append((self.statements, one))
         self.state.pins.connect([one])
 
     def run(self, most: int = MOST_STATEMENTS, seconds: float = 0.0) -> End:
@@ -195,11 +203,19 @@ class Walk:
     def back(self) -> Walk:
         """Return the run as it was when this line was begun or, at its beginning, the one before.
 
-        It is run again from the start, with the answers and the levels of pins that were given.
+        It is run again from the start, with the answers and the levels of pins that were given
+        until then. What was given later is forgotten, so that another answer can be given.
         """
         target = self.began if self.statements > self.began else self._began_before
         text, kind, seed, size = self._made_of
-        earlier = Walk(text, kind, self.answers, self.script, seed=seed, size=size)
+        given = [at for at in self._answered_at if at <= target]
+        answers = self.answers[: len(given)]
+        earlier = Walk(text, kind, answers, self.script, seed=seed, size=size)
+        earlier._answered_at = given
+        for at, one in self._connected:
+            if at <= target:
+                earlier.run(at)  # at the same place between two statements, not only in time
+                earlier.connect(one.pin, one.value)
         earlier.run(target)
         return earlier
 

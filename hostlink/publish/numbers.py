@@ -1,8 +1,8 @@
 """Find the numbers in what a program prints: columns that can be drawn, or written as CSV.
 
 Rules:
-1. A row counts if it holds a number. Its fields are parted by blanks, commas, semicolons, colons
-   and equals signs.
+1. A row counts if it holds a number. Its fields are parted by blanks, commas, semicolons, colons,
+   equals signs, and signs of units that stand at a number without a blank: 21%, $5, 21°.
 2. Rows belong together if they have the same words around as many numbers. Of several kinds of row
    the one with the most numbers is shown, so that a question or a total does not disturb. If that
    is a single row without words, its numbers are one column.
@@ -27,7 +27,7 @@ _MOST_KINDS = 50  # of rows; those of later kinds are passed over
 _LONGEST = 10_000  # characters of a row that can be one of numbers
 MOST_SERIES = 8  # columns that are drawn
 _MOST = 1e300  # what is larger is no measurement, and has no room for an axis around it
-_PARTS = re.compile(r"[\s,;:=]+")
+_PARTS = re.compile(r"[\s,;:=%$°]+")
 _LETTER = re.compile(r"[^\W\d_]")
 _COLUMNS = re.compile(r"\s{2,}|[\t,;]")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[Ee][+-]?[0-9]{1,3})?")

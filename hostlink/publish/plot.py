@@ -23,15 +23,18 @@ class Scale:
     step: float
 
     @classmethod
-    def of(cls, low: float, high: float, ticks: int) -> Scale:
-        """Return a scale from one value to another, with about so many ticks at round numbers."""
+    def of(cls, low: float, high: float, ticks: int, least: float = 0.0) -> Scale:
+        """Return a scale from one value to another, with about so many ticks at round numbers.
+
+        least: the smallest step between them.
+        """
         if high - low <= max(abs(low), abs(high)) * 1e-12:
             margin = abs(low) / 2 or 1.0
             low, high = low - margin, high + margin
         rough = max((high - low) / max(1, ticks), sys.float_info.min)
         power = 10.0 ** math.floor(math.log10(rough))
         step = max(power * each for each in (1, 2, 5, 10) if power * each <= rough * 1.001)
-        return cls(low, high, step)
+        return cls(low, high, max(step, least))
 
     def place(self, value: float) -> float:
         """Return where a value lies, from 0 at the low end to 1 at the high one."""
@@ -54,7 +57,9 @@ class Scale:
 def x_scale(lanes: Sequence[Columns], wide: int) -> Scale:
     """Return the x axis that drawings one above another share. wide: characters along it."""
     ends = min(lane.x[0] for lane in lanes), max(lane.x[-1] for lane in lanes)
-    return _with_room(ends, wide // _CHARS_PER_TICK, lambda x: _x_axis(x, 0, wide)[1].split())
+    least = 0.0 if lanes[0].has_x else 1.0  # there is no row 1.5
+    ticks = wide // _CHARS_PER_TICK
+    return _with_room(ends, ticks, lambda x: _x_axis(x, 0, wide)[1].split(), least)
 
 
 def y_scale(lane: Columns, tall: int) -> Scale:
@@ -64,10 +69,12 @@ def y_scale(lane: Columns, tall: int) -> Scale:
     return _with_room(ends, tall // _ROWS_PER_TICK, lambda y: _tick_rows(y, tall))
 
 
-def _with_room(ends: tuple[float, float], ticks: int, shown: Callable[[Scale], Sized]) -> Scale:
+def _with_room(
+    ends: tuple[float, float], ticks: int, shown: Callable[[Scale], Sized], least: float = 0.0
+) -> Scale:
     """Return a scale with about so many ticks, or as many as can all be shown."""
     for fewer in range(max(_FEWEST_TICKS, ticks), 0, -1):
-        scale = Scale.of(*ends, fewer)
+        scale = Scale.of(*ends, fewer, least)
         if len(shown(scale)) == len(list(scale.ticks())):
             break
     return scale

@@ -7,6 +7,7 @@ from xml.etree import ElementTree
 
 from hostlink.publish.numbers import Columns
 from hostlink.publish.plot import Scale, x_scale, y_scale
+from hostlink.words import safe
 
 _WIDE, _TALL, _LANE, _GAP = 720, 310, 60, 34  # one drawing is tall, of several each is a lane
 _LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 40, 50  # margins
@@ -67,7 +68,7 @@ class _Picture:
         """tall: the height of what is drawn between its margins."""
         whole = tall + _TOP + _BOTTOM
         self._root = ElementTree.Element("svg", {**_ROOT, "viewBox": f"0 0 {_WIDE} {whole}"})
-        ElementTree.SubElement(self._root, "title").text = title
+        ElementTree.SubElement(self._root, "title").text = safe(title)
         self._part("rect", width=_WIDE, height=whole, fill="white")
         self.text(_WIDE / 2, 20, title, "middle")
 
@@ -93,8 +94,8 @@ class _Picture:
         self._part("polyline", points=" ".join(told), **look)
 
     def text(self, x: float, y: float, text: str, anchor: str) -> None:
-        """Write text at a place."""
-        self._part("text", x=f"{x:.2f}", y=f"{y:.2f}", **{"text-anchor": anchor}).text = text
+        """Write text at a place; XML has no control characters, so they become escapes."""
+        self._part("text", x=f"{x:.2f}", y=f"{y:.2f}", **{"text-anchor": anchor}).text = safe(text)
 
     def document(self) -> str:
         """Return the whole picture."""

@@ -138,6 +138,26 @@ def test_pins_are_switched_and_slid_while_it_runs(stage: Any, wait: Any) -> None
     stage.play(story, port="")
 
 
+def test_a_loop_within_a_line_is_run_whole(stage: Any, wait: Any) -> None:
+    """However long it is; the line after it is next. A question within a line stops it there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        text = "10 FOR I=1 TO 9000: NEXT I\n20 INPUT A: PRINT A: INPUT A\n30 END\n"
+        screen = await opened(pilot, app, wait, text)
+        await pilot.press("l")
+        await wait(pilot, lambda: not screen.running)
+        assert (screen.walk.line, screen.walk.statements) == (20, 9001)
+        await pilot.press("l")
+        for answer in "4", "5":
+            await wait(pilot, lambda: isinstance(app.screen, AskText))
+            app.screen.query_one(Input).value = answer
+            await pilot.press("enter")
+        await wait(pilot, lambda: screen.walk.line == 30 and not screen.running)
+        assert "A = 5" in held(screen, "holds")
+
+    stage.play(story, port="")
+
+
 def test_how_it_ended_is_told(stage: Any, wait: Any) -> None:
     """By an error in the board's words, or at its end; then no key runs it further."""
 
@@ -146,10 +166,13 @@ def test_how_it_ended_is_told(stage: Any, wait: Any) -> None:
         await pilot.press("l", "l", "l", "o")
         assert "cannot divide by 0 in 20" in screen._told()
         assert not screen.running
+        assert rows(screen)["20"] == ("->", "1")  # where it failed, also back on the desk
+        assert screen.query_one(StepRows).key == "20"
         await pilot.press("z")
         assert screen.walk.line == 20
-        await pilot.press("escape")
+        await pilot.press("l", "escape")
         await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.cursor_location[0] == 1
         screen = await opened(pilot, app, wait, "10 LET A=1\n")
         await pilot.press("h", "l", "o")
         assert "it has ended" in screen._told()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from hostlink.cli.run_screens import QuestionScreen
 from hostlink.errors import ArchiveError
 from hostlink.jobs.events import RowOpen, RowPrinted
 from hostlink.jobs.run.answers import Given
+from hostlink.publish.numbers import Columns, Numbers
 
 TIDE = ('10 PRINT "HIGH LOW"', "20 LET A=3", "30 PRINT A,9-A", "40 LET A=A+1", "50 IF A<7 THEN 30",
         '60 PRINT "HIGH WATER"')  # fmt: skip
@@ -126,6 +128,7 @@ def test_a_run_without_numbers_is_not_drawn(
     [
         (["nothing"], 1, 'There is no program "nothing"'),
         (["run@9"], 1, "There is no run 9 in the archive"),
+        (["tide@9"], 1, "tide has no revision 9"),
         (["run@x"], 1, "after the @ comes a number"),
         (["--plot"], 2, "need one WHAT"),
         (["tide", "run@1", "--plot"], 2, "need one WHAT"),
@@ -251,14 +254,48 @@ def test_a_question_that_comes_in_parts_is_asked_once(capsys: pytest.CaptureFixt
     assert capsys.readouterr().err == "AGE? AGE? "
 
 
+@pytest.mark.parametrize("drawn", [True, False])
 def test_each_row_is_drawn_or_printed(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, drawn: bool
 ) -> None:
-    """In a terminal: a title and a total with a number stay, only the columns are drawn alone."""
+    """In a terminal: a title and a total with a number stay, only the columns are drawn alone.
+
+    If the drawing goes elsewhere, as after 2>FILE, all rows stay.
+    """
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: drawn, raising=False)
+    rows = ("SQUARES TO 4", "N SQUARE", "1 1", "2 4", "3 9", "4 16", "IN ALL 30")
     screen = PlotScreen(lambda _: None, Given())
-    for row in ("SQUARES TO 4", "N SQUARE", "1 1", "2 4", "3 9", "4 16", "IN ALL 30"):
+    for row in rows:
         screen.emit(RowPrinted(row))
-    assert capsys.readouterr().out == "SQUARES TO 4\nN SQUARE\n1 1\nIN ALL 30\n"
+    said = [row for row in rows if not (drawn and row in ("2 4", "3 9", "4 16"))]
+    assert capsys.readouterr().out.splitlines() == said
     screen.close()
     assert "* SQUARE   across: N" in capsys.readouterr().err
+
+
+def test_a_row_that_comes_while_the_drawing_is_made_waits(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A drawing has the numbers of one moment, so that none lies outside its axes."""
+    screen = PlotScreen(lambda _: None, Given())
+    late = threading.Thread(target=screen.emit, args=(RowPrinted("3"),))
+    drawn: list[int] = []
+
+    class Interrupted(Numbers):
+        @property
+        def shown(self) -> Columns | None:
+            columns = super().shown
+            if columns is not None and not drawn:
+                drawn.append(columns.rows)
+                late.start()
+                late.join(0.1)  # without a lock it would be over by then
+                drawn.append(columns.rows)
+            return columns
+
+    screen._numbers = Interrupted(["1", "2"])
+    screen.close()
+    late.join()
+    assert drawn == [2, 2] and screen._numbers.shown is not None
+    assert screen._numbers.shown.rows == 3
+    assert "┤" in capsys.readouterr().err

@@ -127,7 +127,7 @@ def test_all_programs_with_expected_output_are_tried(hostlink: Callable, listing
     hostlink("keep", listing('10 PRINT "OTHER"', name="one.bas"))
     told = hostlink("try", "--all")
     assert told.status == 4
-    assert "differs: -ONE +OTHER" in told.out
+    assert 'differs: expected "ONE", now "OTHER"' in told.out
     assert "1 of 2 programs as expected." in told.err
     assert hostlink("try", "--all", "--tag", "class").status == 0
     assert hostlink("try", "one", "--expect").status == 0
@@ -243,6 +243,8 @@ def test_pins_come_from_a_file_and_are_told(
         told = hostlink("try", name, "--pins", "pins.csv")
         assert told.status == 1
         assert "Row 2 of pins.csv" in told.err
+    told = hostlink("try", name, "--pins", "pins.csv", "--profile", "capital")
+    assert told.status == 1 and "this kind of board has no words for pins" in told.err
 
 
 def test_a_shipped_pin_program_runs_with_its_own_inputs(hostlink: Callable) -> None:
@@ -343,7 +345,30 @@ def test_what_was_printed_before_a_stop_is_shown(
     looks = itertools.count()
     hostlink("keep", name)
     told = hostlink("try", "LIGHT", "--expect")
-    assert "What is expected was not changed." in told.err
+    assert "LIGHT@1 did not come to an end.\n  What is expected was not changed." in told.err
+
+
+def test_more_than_is_kept_of_a_run_cannot_be_expected(
+    hostlink: Callable, listing: Listing
+) -> None:
+    """A comparison of its first rows would not be one of what it prints."""
+    hostlink("keep", listing("10 FOR I=1 TO 9999", "20 PRINT I,I", "30 NEXT I", name="much.bas"))
+    told = hostlink("try", "much", "--expect")
+    assert told.status == 1
+    assert "What MUCH@1 prints and is answered exceeds 65,536 characters." in told.err
+    assert "Stop it earlier with --seconds." in told.err
+    assert hostlink("try", "much", "--expect", "--seconds", "1").status == 0
+
+
+def test_answers_that_are_left_over_are_told(
+    hostlink: Callable, listing: Listing, place: Path
+) -> None:
+    """They may be meant for another program, or for a question that did not come."""
+    (place / "answers.txt").write_text("1\n2\n3\n", "utf-8")
+    name = listing("10 INPUT A", "20 PRINT A")
+    told = hostlink("try", name, "--input", "answers.txt")
+    assert told.status == 0 and "Not asked for: 2 answers." in told.err
+    assert "Not asked for" not in hostlink("try", name).err
 
 
 def test_a_program_kept_for_another_kind_is_the_one_that_was_loaded(
@@ -405,7 +430,7 @@ def test_what_differs_first_is_told_with_what_came_instead(
     hostlink("keep", name)
     assert hostlink("try", "count", "--expect").status == 0
     hostlink("keep", listing("10 PRINT 3", "20 PRINT 4", name="count.bas"))
-    assert "differs: - 1 + 3" in hostlink("try", "--all").out
+    assert 'differs: expected "1", now "3"' in hostlink("try", "--all").out
 
 
 def test_a_file_that_is_a_shipped_program_is_tried_as_it(hostlink: Callable) -> None:

@@ -60,6 +60,15 @@ def test_only_changes_are_noted_each_with_its_time() -> None:
     assert changes[2] == PinChange(changes[2].ms, "8", "tone", 440, 50)
 
 
+def test_a_program_that_starts_itself_anew_goes_on_with_its_pins() -> None:
+    """RUN as its last line is a loop: what was put out before is kept, and the time goes on."""
+    walk = Walk("10 OUT 13,1:WAIT 100:OUT 13,0:WAIT 100\n20 RUN\n", BoardKind())
+    assert walk.run(seconds=0.5) == "seconds"
+    changes = walk.state.pins.changes
+    assert [each.value for each in changes] == [1, 0, 1, 0, 1]
+    assert [round(each.ms, -2) for each in changes] == [0, 100, 200, 300, 400]
+
+
 def test_what_comes_to_a_pin_is_read_at_its_time() -> None:
     """Before it the pin is 0; what was put out is read back where nothing else comes."""
     text = "10 PRINT PIN(2);LEVEL(0):WAIT 100\n20 PRINT PIN(2);LEVEL(0)\n30 OUT 5,1:PRINT PIN(5)\n"

@@ -90,6 +90,36 @@ def test_a_step_back_is_the_run_as_it_was() -> None:
     assert one.back().statements == 0
 
 
+def test_a_step_back_leaves_what_pins_were_when_they_were_read() -> None:
+    """A pin that was switched behind a statement is not yet switched when that is run again."""
+    one = walk("10 LET A=PIN(2)\n20 LET B=LEVEL(0)\n30 GOTO 10\n")
+    seen = []
+    for value in range(12):
+        seen.append((one.line, one.statements, dict(one.state.variables)))
+        step_line(one)
+        one.connect("2" if value % 2 else "ADC0", value % 4 // 2 or value)
+    for was in reversed(seen):
+        one = one.back()
+        assert (one.line, one.statements, one.state.variables) == was
+
+
+def test_behind_a_step_back_a_question_is_asked_again() -> None:
+    """The answer from then is forgotten; those to earlier questions, and the first inputs, stay."""
+    one = walk("10 INPUT A\n20 INPUT B\n30 INPUT C\n", "1")
+    assert one.run() == "input"
+    for answer in ("2", "no number"):
+        one.answer(answer)
+        assert one.run() == "input"
+    assert one.line == 30
+    one = one.back()
+    assert (one.line, one.answers) == (30, ["1", "2"])
+    one = one.back().back()
+    assert (one.line, one.answers) == (10, ["1"])
+    assert one.run() == "input"
+    one.answer("5")
+    assert (one.run(), one.line, one.output) == ("input", 30, "? 1\n? 5\n")
+
+
 def test_a_step_back_inside_a_line_goes_to_its_beginning() -> None:
     """So that the second statement of a line can be seen again with the first."""
     one = walk("10 LET A=1\n20 LET A=2: LET A=3: LET A=4\n")

@@ -19,6 +19,7 @@ from hostlink.publish.plot import SIGNS
         ("TEMP 21.5 LIGHT 300", ("TEMP", "LIGHT", ""), ["21.5", "300"]),
         ("T=4;U=.5", ("T", "U", ""), ["4", ".5"]),
         ("HIGH WATER: 4 M", ("HIGH WATER", "M"), ["4"]),
+        ("HUM 40% AT $5, 21°C", ("HUM", "AT", "", "C"), ["40", "5", "21"]),
         ("1E-3,2.5E+10,-7.", ("", "", "", ""), ["1E-3", "2.5E+10", "-7."]),
     ],
 )

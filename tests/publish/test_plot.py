@@ -100,15 +100,26 @@ def test_no_tick_is_left_out(width: int, height: int, last: float) -> None:
     assert drawn[bottom].count("┬") == len(ticks)
 
 
+def test_rows_are_counted_in_whole_numbers() -> None:
+    """There is no row 1.5; an axis of numbers that were printed has such ticks."""
+    for rows, ticks in (
+        (["5"], ["1"]),
+        (["7", "8"], ["1", "2"]),
+        (["1 7", "2 8"], ["1.0", "1.2", "1.4", "1.6", "1.8", "2.0"]),
+    ):
+        assert plot_rows([columns(*rows)], 60, 20)[-2].split() == ticks
+
+
 def test_an_svg_picture_is_well_formed_and_holds_every_value() -> None:
-    """By the XML library, with names that would be markup; places by the scale; each line with
-    dashes of its own (SVG 1.1, section 9.6 polyline, section 11.4 stroke-dasharray)."""
+    """By the XML library; places by the scale; each line with dashes of its own (SVG 1.1, section
+    9.6 polyline, section 11.4 stroke-dasharray). Names would be markup, or hold control characters,
+    which XML 1.0 does not have (section 2.2)."""
     picture = ElementTree.fromstring(
-        plot_svg([columns("<b>&   LOW", "0 100", "10 300", "5 200")], 'T"<&')
+        plot_svg([columns("<b>&   \x07LOW", "0 100", "10 300", "5 200")], 'T"<&\x1b')
     )
-    assert picture.tag == f"{SVG}svg" and picture.find(f"{SVG}title").text == 'T"<&'  # type: ignore[union-attr]
+    assert picture.tag == f"{SVG}svg" and picture.find(f"{SVG}title").text == 'T"<&\\x1b'  # type: ignore[union-attr]
     texts = [text.text for text in picture.iter(f"{SVG}text")]
-    assert {"<b>&", "LOW", "row", "0", "300"} <= set(texts)
+    assert {"<b>&", "\\x07LOW", "row", "0", "300"} <= set(texts)
     lines = [
         [tuple(map(float, point.split(","))) for point in line.get("points", "").split()]
         for line in picture.iter(f"{SVG}polyline")

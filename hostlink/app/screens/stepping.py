@@ -74,7 +74,7 @@ class StepScreen(Page[int | None]):
         self._begin, self._clock = begin, clock
         self.walk = begin()
         self.running = False
-        self._until: int | None = None
+        self._arrived: Callable[[], bool] | None = None  # None: it goes on at the board's pace
         self._lead = 0.0  # seconds of the board at second 0 of the clock
         self._pin = 0
         self._asking = False
@@ -112,20 +112,23 @@ class StepScreen(Page[int | None]):
 
     def action_line(self) -> None:
         """Run the line at the arrow; a loop within it whole."""
-        self._go(False)
         began = self.walk.began
-        self._run(lambda: self.walk.began == began)
-        self.draw(follow=True)
+        self._run_until(lambda: self.walk.began != began)
 
     def action_here(self) -> None:
-        """Run to the line chosen in the list, as fast as it goes."""
-        self._until = int(self.query_one(StepRows).key or 0)
+        """Run to the line chosen in the list."""
+        chosen = int(self.query_one(StepRows).key or 0)
+        self._run_until(lambda: self.walk.line == chosen)
+
+    def _run_until(self, arrived: Callable[[], bool]) -> None:
+        """Run as fast as it goes until `arrived`; keys are heard meanwhile."""
+        self._arrived = arrived
         self._go(True)
         self.tick()
 
     def action_on(self) -> None:
         """Go on at the pace of the board, or stop."""
-        self._until = None
+        self._arrived = None
         self._go(not self.running)
         self.draw(follow=not self.running)
 
@@ -142,17 +145,17 @@ class StepScreen(Page[int | None]):
         self.draw(follow=True)
 
     def tick(self) -> None:
-        """Run as far as time and the chosen line allow; called many times a second."""
+        """Run as far as the clock or `_arrived` allows; called many times a second."""
         if not self.running or self._asking:
             return
-        walk, until = self.walk, self._until
+        walk, arrived = self.walk, self._arrived
         now = self._clock() + self._lead
-        if until is not None:
-            self._run(lambda: walk.line != until)
+        if arrived is not None:
+            self._run(lambda: not arrived())
         elif walk.seconds < now:
             self._run(lambda: walk.seconds < now)
-        arrived = until is not None and walk.line == until
-        if arrived or walk.ended in ("end", "error") or walk.statements >= _MOST:
+        is_there = arrived is not None and arrived()
+        if is_there or walk.ended in ("end", "error") or walk.statements >= _MOST:
             self._go(False)
         self.draw(follow=not self.running)
 
@@ -167,15 +170,12 @@ class StepScreen(Page[int | None]):
     def _ask(self) -> None:
         """Ask for what the program asks for; without an answer it stays where it is."""
         self._asking = True
-        went_on = self.running
 
         def answered(line: str | None) -> None:
             self._asking = False
             if line is not None:
                 self.walk.answer(line)
-            self._go(went_on and line is not None)
-            if line is not None and not went_on:
-                self.action_line()
+            self._go(line is not None)
             self.draw(follow=not self.running)
 
         question = (self.walk.question or "").strip()
@@ -223,7 +223,7 @@ class StepScreen(Page[int | None]):
                 Entry(
                     str(number),
                     (
-                        "->" if number == walk.line else "",
+                        "->" if number == walk.stood_at else "",
                         f"{count:,}" if count else "",
                         f"{number} {text.decode('latin-1')}",
                     ),
@@ -232,8 +232,8 @@ class StepScreen(Page[int | None]):
             ]
         )
         numbers = list(lines)
-        if follow and walk.line in numbers:
-            rows.cursor = numbers.index(walk.line)
+        if follow and walk.stood_at in numbers:
+            rows.cursor = numbers.index(walk.stood_at)
         self.set_head(self._told())
         self.say("#step-holds", "\n".join(state_rows(walk)))
         output = walk.printed_since(max(0, walk.printed - _TAIL)).splitlines()[-_OUTPUT_ROWS:]
@@ -261,5 +261,5 @@ class StepScreen(Page[int | None]):
         return f"Pins {''.join(marked)}" if shown else ""
 
     def action_leave(self) -> None:
-        """Close the screen, and say at which line the program stood."""
-        self.dismiss(self.walk.line)
+        """Close the screen, and say at which line the program stood or failed."""
+        self.dismiss(self.walk.stood_at)

@@ -291,6 +291,8 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
         say(f"It was stopped{at}; what it did until then is shown.")
     elif tried.ended == "seconds":
         say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)
+    if walk.unasked:
+        say(f"Not asked for: {plural(walk.unasked, 'answer')}.", quiet=common.quiet)
     if walk.cut:
         say(f"It printed more than {plural(walk.printed, 'byte')}; the rest is not shown.")
     say(
@@ -319,6 +321,7 @@ def _try_all(common: CommonOptions, tag: str | None) -> int:
 
 
 _AS_EXPECTED = "as expected"
+_DIFFERS = {"-": "expected", "+": "now"}
 
 
 def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
@@ -329,6 +332,6 @@ def _result(expected: Run, tried: Tried | HostlinkError) -> list[str]:
     names[1] = tried.label
     if tried.walk.missing:
         return [*names, f"not known: {cannot_run(tried.walk.missing)}"]
-    differs = tried.differs
-    first = (next((row for row in differs if row.startswith(sign)), "") for sign in "-+")
-    return [*names, f"differs: {' '.join(first).strip()}" if differs else _AS_EXPECTED]
+    first = {row[0]: " ".join(row[1:].split()) for row in reversed(tried.differs)}
+    told = [f'{said} "{first[sign]}"' for sign, said in _DIFFERS.items() if sign in first]
+    return [*names, f"differs: {', '.join(told)}" if told else _AS_EXPECTED]
