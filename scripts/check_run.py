@@ -81,6 +81,23 @@ def temporary_folder(memory: Path = MEMORY) -> Iterator[Mapping[str, str]]:
         yield {"TMPDIR": folder}
 
 
+def compile_tests(python: str, folder: Path = ROOT) -> subprocess.Popen[bytes] | None:
+    """Start to compile the tests beside other steps, in a fresh clone; None where that was done.
+
+    Else each of pytest's workers would compile all of them: 10 s of processor time each.
+    """
+    if (folder / "tests" / "__pycache__").exists():
+        return None
+    return subprocess.Popen(
+        [python, "-m", "pytest", "--collect-only", "-q"],
+        cwd=folder,
+        env={**os.environ, "PYTHONDONTWRITEBYTECODE": ""},
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+
+
 def run_pytest(
     python: str,
     arguments: Sequence[str],

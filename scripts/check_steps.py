@@ -19,7 +19,7 @@ import check_pack
 import check_wheel
 import environment
 import pythons
-from check_run import ROOT, passes, run_pytest
+from check_run import ROOT, compile_tests, passes, run_pytest
 
 DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
 
@@ -60,6 +60,7 @@ class Checks:
     pytest_arguments: list[str] = field(default_factory=list)
     pytest_summary: str = ""
     pythons_summary: str = ""
+    compiling: subprocess.Popen[bytes] | None = None  # of the tests
 
     @property
     def python(self) -> str:
@@ -141,6 +142,8 @@ def pytest(checks: Checks) -> str:
     covered lines more quickly, this run does it.
     """
     (ROOT / ".coverage").unlink(missing_ok=True)
+    if checks.compiling is not None:
+        checks.compiling.wait()
     own, arguments = checks.place.version, checks.pytest_arguments
     quick = not checks.ci and not arguments
     if checks.ci and not arguments and pythons.counts_lines(pythons.find(), own) == own:
@@ -292,6 +295,8 @@ def main(arguments: Sequence[str]) -> int:
         return 1
     ready = Outcome("environment", "", time.monotonic() - began)
     names = steps_to_take(chosen.only, ci=chosen.ci)
+    if "pytest" in names:
+        checks.compiling = compile_tests(checks.python)
     outcomes = [ready, *take(names, checks)]
     failed = sum(1 for outcome in outcomes if outcome.problem)
     total = time.monotonic() - began

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 
 _LONGEST_QUESTION = 21  # characters that are shown of it
+_REVISION = re.compile(r"(?<=\S)(?<!\brescue)(?<!\bbackup)(?<!\brun)@([0-9]+)")
 _LEAST_NAME = 10  # columns; less does not tell one board from another
 
 
@@ -29,6 +31,11 @@ def revision_words(spec: str) -> str:
     if not at:
         return spec
     return f"rescue {number}" if name == "rescue" else f"{name} revision {number}"
+
+
+def with_revision_words(sentence: str) -> str:
+    """Return a sentence in which each revision is named as in `revision_words`."""
+    return _REVISION.sub(r" revision \1", sentence)
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,8 +127,8 @@ def error_rows(error: HostlinkError) -> list[str]:
 
 
 def shown_error(error: BaseException) -> HostlinkError:
-    """Return an error as the app shows it: one of ours with its advice in the app's keys, any other
-    one as a fault in hostlink.
+    """Return an error as the app shows it: a HostlinkError with its advice in the app's keys,
+    any other error as a fault in hostlink.
     """
     if isinstance(error, HostlinkError):
         return error.but(advice=in_keys(error.advice))

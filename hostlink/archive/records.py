@@ -174,8 +174,9 @@ class Program:
 class Found:
     """One search result: the newest matching revision of a program, or a rescue.
 
-    program: None for a rescue. line: the line of the listing that matches best, or "" if only name,
-    title, notes or tags match. words: what was looked for, as the search read the question.
+    program: None for a rescue. line: the line of the listing that matches best, else "note: " or
+    "tags: " and what of those does, "" if only the name or title match. words: what was looked for,
+    as the search read the question.
     """
 
     program: Program | None
@@ -256,8 +257,8 @@ class JobEvent:
     detail: Mapping[str, Any] = field(default_factory=dict)
 
 
-ANEW = "; it can be made anew"
-"""The end of a finding about derived data, which `Archive.rebuild` makes anew."""
+ANEW = "; it can be rebuilt"
+"""The end of a finding about derived data, which `Archive.rebuild` repairs."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -216,20 +216,18 @@ def _language(profile: Profile) -> KindLanguage:
         free=asked[1] if asked else "",
     )
     held = (word.removesuffix("(") for word in keywords(language) if has_word(language, word))
-    return dataclasses.replace(own, lacks=tuple(word for word in held if not _runs(own, word)))
+    runs = _words_run(own)
+    return dataclasses.replace(own, lacks=tuple(word for word in held if word not in runs))
 
 
-def _runs(own: KindLanguage, word: str) -> bool:
-    """Return whether a practice board takes a word."""
-    if word in ("AND", "OR", "NOT"):
-        return own.logic
-    others = own.free.partition("(")[0], *(form.word for form in own.pins.forms.values())
-    has_def = dict(own.words)["def"]
-    return (
-        word in (*own.functions, *others, "RND", "TO", "STEP", *["FN"] * bool(has_def))
-        or any(word in words for _, words in own.words)
-        or (word == "THEN" and own.then_takes != "none")
-    )
+def _words_run(own: KindLanguage) -> set[str]:
+    """Return the words that a practice board takes, without brackets."""
+    words = {word for _, words in own.words for word in words}
+    words |= {"TO", "STEP", "RND", own.free.partition("(")[0], *own.functions}
+    words |= {"THEN"} if own.then_takes != "none" else set()
+    words |= {"AND", "OR", "NOT"} if own.logic else set()
+    words |= {"FN"} if "DEF" in words else set()
+    return words | {form.word for form in own.pins.forms.values()}
 
 
 def _first_word(typed: str) -> tuple[str, ...]:

@@ -72,7 +72,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Write down what passes on the wire", "console --record wire.txt"),
     ),
     "restart": (
-        ("Begin anew, with an empty memory", "restart"),
+        ("Begin again with an empty memory", "restart"),
         ("Restart one that no longer comes to its prompt", "restart --discard-board"),
     ),
     "stored": (
@@ -219,7 +219,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive prove": (
         _PROVE,
-        ("Make a damaged search index anew", "archive prove --rebuild"),
+        ("Rebuild a damaged search index", "archive prove --rebuild"),
     ),
     "archive duplicate": (
         ("Copy the archive", "archive duplicate copy.sqlite3"),

@@ -14,10 +14,12 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.live import Live
 from rich.text import Text
 
-from hostlink.cli.drawing import plotted
+from hostlink.cli.drawing import plot_drawing, plotted
 from hostlink.cli.output import data, is_terminal, say
 from hostlink.cli.run_screens import QuestionScreen, is_question
+from hostlink.jobs.drawing import drawing_of_board
 from hostlink.jobs.events import Emit
+from hostlink.jobs.session.session import Session
 from hostlink.link.running import Answers
 from hostlink.publish.numbers import Numbers
 
@@ -72,6 +74,11 @@ class PlotScreen(QuestionScreen):
         self._pause()
         for row in self._drawn():
             say(row)
+
+    def draw_pins(self, session: Session) -> None:
+        """Draw what the program put out at the pins of a practice board."""
+        if drawing := drawing_of_board(session):
+            plot_drawing(drawing, say)
 
     def _drawn(self) -> list[str]:
         with self._taking:

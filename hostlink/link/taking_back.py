@@ -1,4 +1,4 @@
-"""Taking back a line of ours that was typed in part, so that nothing of it is entered later."""
+"""Taking back a line that hostlink typed in part, so that nothing of it is entered later."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from hostlink.link.wire import Wire
 
 
 def take_back(wire: Wire, pacing: Pacing) -> bytes:
-    """Erase a line of ours that was typed in part; return what cannot be erased.
+    """Erase a line that hostlink typed in part; return what cannot be erased.
 
     That is all of it on a board with neither a key that cancels a line nor one that erases.
     """

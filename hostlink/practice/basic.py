@@ -172,7 +172,14 @@ class Basic:
             for name, bounds in kept.get("bounds", {}).items():
                 state.bounds[str(name)] = tuple(map(int, bounds))
             state.chance = int(kept["chance"]) & 0xFFFFFFFF
-        except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
+        except (
+            ArithmeticError,
+            AttributeError,
+            Complaint,
+            LookupError,
+            TypeError,
+            ValueError,
+        ) as error:
             raise RefusedError(
                 "What was kept of the practice board cannot be read back.",
                 kept="It was not changed.",

@@ -107,16 +107,9 @@ class State:
         self.pins = pins
         self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
         self.command = ""
-        self.variables = Variables()
-        self.bounds: dict[str, tuple[int, ...]] = {}
-        self.functions: dict[str, Function] = {}
-        self.data: Iterator[bytes] | None = None
         self.column = 0
-        self.line = 0
-        self.steps: tuple[Step, ...] = ()
-        self.at = 0
-        self.loops: list[Loop] = []
-        self.calls: list[Call] = []
+        self.clear_variables()
+        self.halt()
 
     def power_on(self) -> None:
         """Clear program, variables and random numbers; the EEPROM stays."""
@@ -130,11 +123,11 @@ class State:
     def clear_variables(self) -> None:
         """Set all variables to 0, close all loops and subroutines, and read DATA anew."""
         self.variables = Variables()
-        self.bounds = {}
-        self.functions = {}
-        self.data = None
-        self.loops = []
-        self.calls = []
+        self.bounds: dict[str, tuple[int, ...]] = {}
+        self.functions: dict[str, Function] = {}
+        self.data: Iterator[bytes] | None = None
+        self.loops: list[Loop] = []
+        self.calls: list[Call] = []
 
     def start_direct(self, text: bytes) -> None:
         """Prepare to run one line without a number."""

@@ -17,6 +17,7 @@ from hostlink.app.board_words import (
     board_sentence,
     finding_words,
     room_words,
+    with_revision_words,
 )
 from hostlink.board.profile.file import find_profile
 from hostlink.jobs.session.activity import Activity, BoardState
@@ -25,6 +26,14 @@ from hostlink.listing import Listing, Rules, Storage, measure, review
 from hostlink.words import BEYOND, HERE, LIMIT, safe
 
 SIZES = st.integers(0, 5000)
+
+
+def test_a_sentence_names_a_revision_as_the_headings_do() -> None:
+    """Rescues, backups and runs are listed by the names that they have there."""
+    assert with_revision_words("Kept as 5@1.") == "Kept as 5 revision 1."
+    assert with_revision_words("MY TRUN@12 is on it") == "MY TRUN revision 12 is on it"
+    same = "Kept as rescue@1 and backup@2; run@3 printed 4@home"
+    assert with_revision_words(same) == same
 
 
 @given(st.integers(4, 200), SIZES, SIZES)

@@ -254,7 +254,7 @@ def test_the_end_of_a_program_tells_what_comes_next_until_it_is_done(
         await pilot.press("escape", "escape", "ctrl+end", "enter", *"20", "space", *"END")
         await wait(pilot, lambda: ended not in shown(app))
         await pilot.press("ctrl+s")
-        await wait(pilot, lambda: "Kept as GOOD@2. Next: load it (Ctrl+L)." in shown(app))
+        await wait(pilot, lambda: "Kept as GOOD revision 2. Next: load it (Ctrl+L)." in shown(app))
 
     stage.play(story, opens="GOOD")
 

@@ -22,7 +22,7 @@ def test_a_newcomer_starts_loads_saves_and_leaves(
     start_app("practice")
     terminal.until(lambda text: "holds no program" in text and "the shipped TIDE" in text)
     terminal.press("C-l")
-    terminal.until(lambda text: "TIDE@1 is on the board, proven" in text)
+    terminal.until(lambda text: "TIDE revision 1 is on the board, proven" in text)
     terminal.press("Escape", "z")
     terminal.until(lambda text: "Make it smaller" in text)
     terminal.press("Escape")

@@ -33,7 +33,7 @@ def test_what_was_said_of_the_text_goes_when_the_text_changes(
         app.desk.sheet_pane.open_word("GOOD")
         await type_text(pilot, "5\n")
         await pilot.press("ctrl+s")
-        await wait(pilot, lambda: "Kept as GOOD@2." in told(app))
+        await wait(pilot, lambda: "Kept as GOOD revision 2." in told(app))
         app.desk.sheet_pane.open_word("shipped:TIDE")
         await wait(pilot, lambda: "Kept as" not in told(app))
 

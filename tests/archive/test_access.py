@@ -443,7 +443,7 @@ def broken_off(filled: Path, tmp_path: Path) -> Path:
     conn.execute("PRAGMA cache_size = 1")  # so that pages are written before the end
     conn.execute("BEGIN")
     conn.execute(
-        "WITH RECURSIVE n(i) AS (SELECT 100 UNION ALL SELECT i + 1 FROM n WHERE i < 900) "
+        "WITH RECURSIVE n(i) AS (SELECT 100 UNION ALL SELECT i + 1 FROM n WHERE i < 300) "
         "INSERT INTO notes (id, uuid, program_id, text, noted_at) "
         "SELECT i, 'u' || i, 1, hex(zeroblob(400)), '' FROM n"
     )

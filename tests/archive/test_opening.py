@@ -111,7 +111,13 @@ def test_the_oldest_file_kept_opens_with_all_it_holds(oldest: Path) -> None:
         )
 
 
-@pytest.mark.parametrize("file", ["archive-0.1.0", "schema-2", "schema-3"])
+def test_an_archive_of_each_earlier_schema_is_kept() -> None:
+    """Made by the code of its time (files/make_later_schema.py), before the next schema came."""
+    kept = {path.name for path in FILES.glob("schema-*")}
+    assert kept == {f"schema-{number}.sqlite3.gz" for number in range(1, STEPS.latest)}
+
+
+@pytest.mark.parametrize("file", ["archive-0.1.0", "schema-2", "schema-3", "schema-4"])
 def test_what_earlier_versions_kept_is_all_there(tmp_path: Path, file: str) -> None:
     """One of everything that version 0.1.0, or a schema since, could keep: brought up to the latest
     schema it is proven clean, all of it can be read, and it can be added to."""

@@ -41,12 +41,12 @@ def _damage(path: Path, *statements: str) -> None:
     ("damage", "said"),
     [
         (["INSERT INTO listing_words (listing_words) VALUES ('delete-all')"], "listing_words does"),
-        (["DELETE FROM listing_words_data"], "listing_words does not fit"),
-        (["DELETE FROM listing_words_config"], "listing_words does not fit"),
+        (["DELETE FROM listing_words_data"], "listing_words does not match"),
+        (["DELETE FROM listing_words_config"], "listing_words does not match"),
         (["DELETE FROM sqlite_master WHERE name = 'listing_words'"], "table listing_words is miss"),
         (["UPDATE program_words SET title = 'WRONG' WHERE rowid = 1"], "all words of TIDE"),
         (["DELETE FROM program_words WHERE rowid = 2"], "all words of MOON"),
-        (["DELETE FROM program_words_docsize"], "program_words does not fit"),
+        (["DELETE FROM program_words_docsize"], "program_words does not match"),
         (["DROP INDEX revisions_by_size"], "index revisions_by_size is missing"),
         (["DROP VIEW program_list"], "view program_list is missing"),
         (["DROP TRIGGER revisions_never_change"], "trigger revisions_never_change is missing"),
@@ -106,7 +106,7 @@ def test_an_index_with_the_wrong_rows_is_made_anew(filled: Path) -> None:
     _damage(filled, change.format(right))
     with Archive.open(filled) as archive:
         found = archive.prove()
-        assert any("index revisions_by_size; it can be made anew" in one for one in found.findings)
+        assert any("index revisions_by_size; it can be rebuilt" in one for one in found.findings)
         archive.rebuild()
         assert archive.prove().clean
         assert len(archive.find("", size=(0, 999))) == 2

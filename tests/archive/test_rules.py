@@ -165,7 +165,7 @@ def test_rules_that_were_taken_away_or_changed_are_found(
     path = _changed(sound, tmp_path, statement)
     with Archive.open(path) as archive:
         (finding,) = archive.prove().findings
-        assert said in finding and "it can be made anew" in finding
+        assert said in finding and "it can be rebuilt" in finding
         archive.rebuild()
         assert archive.prove().findings == ()
 

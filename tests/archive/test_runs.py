@@ -264,6 +264,6 @@ def test_a_lost_index_of_printed_words_is_made_anew(tide: Archive, path: Path) -
     conn.close()
     with Archive.open(path) as archive:
         assert archive.find_printed("high water") == []
-        assert any("run_words does not fit" in one for one in archive.prove().findings)
+        assert any("run_words does not match" in one for one in archive.prove().findings)
         archive.rebuild()
         assert len(archive.find_printed("high water")) == 1 and archive.prove().clean

@@ -101,6 +101,8 @@ def test_words_are_looked_up_as_in_a_plain_list(shelf: Archive) -> None:
         ("throww", ["DICE@1"], ['Nothing has "throww"; "throw" is looked for instead.']),
         ("metab", ["MAZE@1"], ["Nothing begins with this word; these have it inside a name or"]),
         ("uoy", ["LANES@1"], ["Nothing begins with this word; these have it inside a name or"]),
+        ("loo", ["TIDE@1"], ['Nothing has "loo"; "flood" is looked for instead.']),
+        ("nter flood", ["TIDE@1"], ['Nothing has "nter"; "lantern" is looked for instead.']),
         ("zzzz", [], []),
         ("lantern flood", ["TIDE@1"], []),
     ],
@@ -126,6 +128,34 @@ def test_a_part_of_a_name_comes_before_a_near_spelling(tmp_path: Path) -> None:
         assert [each.item.spec for each in archive.find("stone", near=True)] == ["HAILSTONE@1"]
         narrowed = archive.find("stone", near=True, tag="bells")
         assert [each.item.spec for each in narrowed] == ["CHIME@1"]
+
+
+def test_a_part_of_a_word_in_a_listing_is_marked_with_the_word(tmp_path: Path) -> None:
+    """An exact part comes before a slip, and the most frequent of several words is taken; then the
+    index finds all listings with that, however old."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        for name, text in (
+            ("ONE", "10 REM THE LIGHTHOUSE\n"),
+            ("TWO", "10 REM THE LIGHTHOUSES\n20 GREENHOUSE\n"),
+            ("THREE", "10 REM A HORSE\n"),
+        ):
+            archive.keep(name, content(text), Origin("file"))
+        matches = archive.find("house", near=True)
+    assert matches.near == ('Nothing has "house"; "lighthouse" is looked for instead.',)
+    assert {each.item.spec for each in matches} == {"ONE@1", "TWO@1"}
+    assert {each.marked for each in matches} >= {"10 REM THE »LIGHTHOUSE«"}
+
+
+def test_what_is_found_by_a_note_or_a_tag_shows_that(tmp_path: Path) -> None:
+    """The row of the note with the words, or the tags; a line of the listing comes first."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        archive.keep("LAMP", content("10 END\n"), Origin("file"))
+        archive.note("LAMP", "Of brass.\nFor the harbour of Elm.")
+        archive.tag("LAMP", "friday")
+        assert archive.find("harbour elm")[0].marked == "note: For the »harbour« of »Elm«."
+        assert archive.find("friday")[0].marked == "tags: »friday«"
+        assert archive.find("end")[0].marked == "10 »END«"
+        assert archive.find("lamp")[0].line == ""
 
 
 def test_what_has_most_of_the_words_comes_first(shelf: Archive) -> None:

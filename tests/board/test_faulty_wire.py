@@ -138,7 +138,7 @@ def test_there_are_two_thousand_jobs() -> None:
     assert CHUNK * len(CHUNKS) == sum(jobs for jobs, _ in RATES.values()) == 1000
 
 
-@pytest.mark.one_in(10)
+@pytest.mark.slow
 @pytest.mark.parametrize(("rate", "first"), CHUNKS)
 def test_no_wrong_listing_is_accepted_on_a_damaged_wire(
     bench: Build, rate: float, first: int

@@ -112,7 +112,7 @@ def values(result: Surveyed) -> dict[str, SurveyFinding]:
     return {finding.name: finding for finding in result.findings}
 
 
-@pytest.mark.one_in(8)
+@pytest.mark.slow
 @pytest.mark.parametrize("part", range(PARTS))
 def test_a_hundred_surveys_measure_what_is_so_and_leave_the_program(
     part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch

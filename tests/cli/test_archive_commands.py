@@ -368,7 +368,7 @@ def test_archive_prove_rebuilds_what_can_be_made_anew(kept: Callable, place: Pat
     assert "What cannot" not in told.err
     told = kept("archive", "prove", "--rebuild")
     assert (told.status, ": clean (" in told.out) == (0, True)
-    assert "made anew" in told.err
+    assert "rebuilt" in told.err
     assert kept("find", "ferry").out
     change("DROP TRIGGER listings_never_change", "UPDATE listings SET text = 'x' WHERE id = 1")
     told = kept("archive", "prove", "--rebuild", "--json")

@@ -437,6 +437,19 @@ def test_the_sentence_on_a_class_names_the_handouts_where_they_differ(
     hostlink("class", "one.toml", "--hand-out", "--what", "song.bas")
     told = hostlink("class", "class.toml")
     assert "4 learners, 1 with SONG, 1 with LAMP, 0 saved since." in told.err
+    hostlink("console", "--port", RED, stdin=b"5 REM MINE\nleave!\n")
+    hostlink("class", "one.toml", "--collect")
+    hostlink("class", "one.toml", "--hand-out", "--own")
+    told = hostlink("class", "class.toml")
+    assert "4 learners, 1 with their own, 1 with LAMP, 0 saved since." in told.err
+
+
+def test_a_size_is_told_where_the_limit_is_not_known(hostlink: Callable, evening: Path) -> None:
+    """The profile of some kinds of board leaves it open."""
+    (evening / "one.toml").write_text(ONE.replace(RED, f"{RED}&kind=token"), encoding="utf-8")
+    hostlink("class", "one.toml", "--hand-out")
+    shown = rows(hostlink("class", "one.toml").out)["Ada Brook"]
+    assert re.fullmatch(r"\d+ bytes", shown[3])
 
 
 def test_a_handout_that_is_nowhere_is_named_in_the_table(hostlink: Callable, evening: Path) -> None:

@@ -88,7 +88,7 @@ def paste_and_make_it_fit(evening: Any) -> None:
     terminal.until(lambda text: "What is the program called?" in text)
     terminal.type("lamps")
     terminal.press("Enter")
-    terminal.until(lambda text: "Kept as LAMPS@1" in text or "Kept as lamps@1" in text)
+    terminal.until(lambda text: "kept as lamps revision 1" in text.lower())
     terminal.press("C-q")
     terminal.until(lambda text: "ended with 0" in text)
     assert measure(Listing.from_text(evening.kept("lamps")), rules).total <= LIMIT

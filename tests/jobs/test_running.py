@@ -258,9 +258,9 @@ def test_stopping_a_board_that_is_gone_says_so(table: Callable[..., Any]) -> Non
 
 
 def test_a_program_that_takes_too_long_is_stopped(table: Callable[..., Any]) -> None:
-    """Printing or silent, which is said."""
+    """Running or silent for long, which is said; one that blinks a lamp prints nothing."""
     for text, doing in (
-        ('10 PRINT "X"\n20 GOTO 10\n', "was still printing"),
+        ('10 PRINT "X"\n20 GOTO 10\n', "was still running"),
         ("10 GOTO 10\n", "may wait for input"),
     ):
         board = table()

@@ -20,6 +20,7 @@ pytestmark = pytest.mark.no_cover
 GENERATED = 40
 
 
+@pytest.mark.slow
 def test_generated_programs_adapt_to_floating_point(make_program: Callable[..., str]) -> None:
     """Whole division is written out where the board keeps fractions; each is proven."""
     practice, ready = find_profile("practice"), find_profile("ready")

@@ -75,7 +75,7 @@ def test_ways_of_packing_that_cannot_be_bounded_are_not_read(method: int) -> Non
     it is opened."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", method) as opened:
-        opened.writestr("a.bas", b" " * (64 << 20))
+        opened.writestr("a.bas", b" " * (8 << 20))
     tracemalloc.start()
     try:
         with pytest.raises(ListingError, match=r"a\.bas in it is packed in a way that is not read"):

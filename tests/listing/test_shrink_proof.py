@@ -58,7 +58,7 @@ def test_library_programs_shrunk_at_every_level_print_the_same(
             assert outcome(made, inputs, size=999 - saved) == wanted, (name, level)
 
 
-@pytest.mark.one_in(5)
+@pytest.mark.slow
 @pytest.mark.parametrize("part", range(5))
 def test_generated_programs_shrunk_print_the_same(
     part: int, make_program: Callable[..., str], rules: Rules, outcome: Callable[..., str]

@@ -322,6 +322,7 @@ def test_all_that_a_board_holds_survives_as_json(typed: Typed) -> None:
         {"variables": [0]},
         {"variables": [99999] * 26},
         {"chance": None},
+        {"chance": float("inf")},  # as JSON reads 1e999
     ],
 )
 def test_a_damaged_state_is_refused_and_changes_nothing(

@@ -266,6 +266,16 @@ def test_a_quick_run_has_one_case_in_so_many_of_a_marked_test(steps):
     assert cases("-m", "not slow") == every[::14]
 
 
+def test_the_tests_of_a_fresh_clone_are_compiled_once_beside_other_steps(running, tmp_path):
+    """Compiled as pytest compiles them, so that no worker does it again; later not at all."""
+    (tmp_path / "tests").mkdir()
+    (tmp_path / "tests" / "test_it.py").write_text("def test_a(): assert True")
+    process = running.compile_tests(sys.executable, tmp_path)
+    assert process.wait() == 0
+    assert list(tmp_path.glob("tests/__pycache__/test_it.*-pytest-*.pyc"))
+    assert running.compile_tests(sys.executable, tmp_path) is None
+
+
 def test_slow_steps_are_taken_in_ci_or_when_they_are_named(steps):
     """What is named is taken, and nothing else; the order is always that of the table."""
     quick = steps.steps_to_take(None, ci=False)

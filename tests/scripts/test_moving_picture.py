@@ -9,6 +9,7 @@ from pathlib import Path
 from types import ModuleType
 from xml.etree import ElementTree
 
+import pytest
 from rich.text import Text
 
 Script = Callable[[str], ModuleType]
@@ -46,6 +47,7 @@ def test_each_frame_has_its_rows_and_what_stays_is_in_the_file_once(script: Scri
     assert "<title>A &amp; B</title>" in file
 
 
+@pytest.mark.slow
 def test_the_kept_picture_is_what_the_script_draws(script: Script, scripts_folder: Path) -> None:
     """From the app and the practice board, to the byte: nobody changes it by hand.
 

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from hostlink.app.actions.table import with_keys
+from hostlink.app.board_words import with_revision_words
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import SHOWS_WORDS
 from hostlink.app.widgets.foot import act
@@ -64,7 +65,8 @@ class LastLine(DeskPart):
     def show(self) -> None:
         """Draw the line, as wide as the desk is now."""
         width, help_words = self.desk.size.width - 2, with_keys(HELP)
-        text, room = safe(self._told.replace("\n", " ")), width - len(help_words)
+        text = with_revision_words(safe(self._told.replace("\n", " ")))
+        room = width - len(help_words)
         if text and len(text) < room - 2:
             text = f"{text:<{room}}{help_words}"
         hint, brief = map(with_keys, HINTS)

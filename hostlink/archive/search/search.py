@@ -25,7 +25,7 @@ from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
 from hostlink.archive.names import clean
 from hostlink.archive.programs import programs_at
-from hostlink.archive.records import Found, Listed, Matches, Revision
+from hostlink.archive.records import Found, Listed, Matches, Program, Revision
 from hostlink.archive.runs import RUNS, FoundRun
 from hostlink.archive.search.hits import Hits, each_program_once
 from hostlink.archive.search.index import prefix_question, word_question
@@ -188,11 +188,19 @@ def _with_programs(
     revisions, more = REVISIONS.by_id(db, [row["id"] for row in found], known)
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
     lost = [*lost, *more]
+    best = BestLine(asked)
     shown = [
-        Found(programs[row["program_id"]], revisions[row["id"]], line, words)
+        Found(program, revisions[row["id"]], line or best.of(_about(program)), words)
         for row, line, words in _shown(db, asked, there, held, "revisions", lost)
+        if (program := programs[row["program_id"]])
     ]
     return shown, list(dict.fromkeys(lost))
+
+
+def _about(program: Program) -> str:
+    """Return the rows to show of a program whose listing has no word of the question."""
+    notes = [f"note: {row}" for row in program.note.splitlines()]
+    return "\n".join([*notes, f"tags: {', '.join(program.tags)}"])
 
 
 def _rescues(

@@ -139,8 +139,8 @@ class Capturing:
     def _may_have_changed(self, result: Tally) -> bool:
         """Return whether the last reading suggests that the question changed the board.
 
-        This is so if it is empty, or if it shows a command of ours or a repeated difference as a
-        line that the other readings outvote.
+        This is so if it is empty, or if it shows one of hostlink's commands or a repeated
+        difference as a line that the other readings outvote.
         """
         *others, last = self._readings
         if result.lines and not last.lines:
@@ -157,7 +157,7 @@ class Capturing:
         )
 
     def _own_command_in(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
-        """Find a command of ours that was stored as a line: its number, and the command.
+        """Find one of hostlink's commands that was stored as a line: its number, and the command.
 
         The command may be misheard, or stand after a digit that was already on the line. A line
         that the first reading has belongs to the program.
@@ -166,7 +166,7 @@ class Capturing:
         return find_misheard_command(lines, typed) or after_a_digit(lines, typed, own=own)
 
     def _delete_own_commands(self) -> str:
-        """Delete commands of ours that most readings show as a line; return a clause about them.
+        """Delete hostlink commands that most readings show as a line; return a clause about them.
 
         A line of the program that damage made look like a command appears in few of them. The
         clause begins with a semicolon; it is empty if there is no such line.
@@ -181,7 +181,7 @@ class Capturing:
         return said
 
     def _reject_own_command(self, lines: Mapping[int, Line]) -> None:
-        """Delete a command of ours that was stored as a line, and raise LinkError."""
+        """Delete one of hostlink's commands that was stored as a line, and raise LinkError."""
         ours = self._own_command_in(lines)
         if ours is None:
             return

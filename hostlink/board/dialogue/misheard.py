@@ -2,8 +2,8 @@
 
 On a board without echo, or one whose typed characters cannot be erased, a command whose first
 letter arrives as a digit is stored: `LIST` becomes line 3, `IST`. Nobody writes such a line, so it
-is a command of ours. (About 1 damaged byte in 75 does that: a third of the damage are bit flips,
-and at most 10 of 255 flips lead to a digit.)
+is one of hostlink's commands. (About 1 damaged byte in 75 does that: a third of the damage is bit
+flips, and at most 10 of 255 flips lead to a digit.)
 """
 
 from __future__ import annotations

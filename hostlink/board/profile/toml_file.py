@@ -114,7 +114,7 @@ def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
 
 
 def _plain(reason: str) -> str:
-    """Make the message of the TOML parser fit into a sentence of ours."""
+    """Make the message of the TOML parser fit into one of hostlink's sentences."""
     reason = "".join(ch if ch.isprintable() else short_value(ch)[1:-1] for ch in reason)[:200]
     return reason[:1].lower() + reason[1:]
 

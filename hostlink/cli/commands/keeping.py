@@ -86,7 +86,7 @@ archive.add_command(import_source)
 
 
 @archive.command()
-@click.option("--rebuild", is_flag=True, help="First make anew what comes from what is kept.")
+@click.option("--rebuild", is_flag=True, help="First rebuild what is derived from what is kept.")
 @click.option(
     "--accept",
     is_flag=True,
@@ -96,9 +96,9 @@ archive.add_command(import_source)
 def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     """Check every row, every listing's hash, every reference and the search index.
 
-    Exit status 1 where something is wrong. --rebuild mends what can be made anew: the search
-    index, the other indexes, the schema's rules and views. What was kept is never changed, except
-    by --accept, for where no duplicate has it whole; an event tells of it for good.
+    Exit status 1 where something is wrong. --rebuild rebuilds what is derived: the search index,
+    the other indexes, the schema's rules and views. What was kept is never changed, except by
+    --accept, which is for what no duplicate has undamaged; an event records that permanently.
     """
     with (
         told_when_stopped("The check", lambda: "What was kept is as it was."),
@@ -106,7 +106,7 @@ def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     ):
         if rebuild:
             opened.rebuild()
-            say("Search index, other indexes, rules and views are made anew.", quiet=common.quiet)
+            say("Search index, other indexes, rules and views were rebuilt.", quiet=common.quiet)
         accepted = opened.accept() if accept else []
         proof = opened.prove()
         path = opened.path
@@ -117,7 +117,7 @@ def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     else:
         _show_proof(proof, str(path))
     if proof.can_rebuild:
-        say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=common.quiet)
+        say("`hostlink archive prove --rebuild` repairs what can be rebuilt.", quiet=common.quiet)
     if proof.lasting:
         from hostlink.archive.database.database_errors import heals
 

@@ -59,14 +59,11 @@ def run(
     input is over. Ctrl+C interrupts the program; it stays in memory. The archive keeps what was
     printed and typed: see `hostlink runs`.
     """
-    from hostlink.cli.drawing import plot_drawing
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.drawing import drawing_of_board
     from hostlink.jobs.run.answers import Given, read_answers
     from hostlink.jobs.run.output import need_new_file
 
-    from_file = input_path is not None and str(input_path) != "-"
-    given = Given(read_answers(input_path)) if input_path and from_file else None
+    given = Given(read_answers(input_path)) if input_path and str(input_path) != "-" else None
     need_new_file(output)
     teller = Teller(quiet=common.quiet)
     with common.archive() as archive, common.session(archive, teller.emit) as session:
@@ -76,8 +73,8 @@ def run(
 
             screen = PlotScreen(teller.emit, answers)
         done = run_now(session, answers, seconds, teller.emit, output, common.json, screen)
-        if screen is not None and (drawing := drawing_of_board(session)):
-            plot_drawing(drawing, say)
+        if screen is not None:
+            screen.draw_pins(session)
     if common.json:
         as_json(done.as_dict())
     done.check()

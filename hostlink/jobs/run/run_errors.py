@@ -104,7 +104,7 @@ def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
     if core.end is End.FLOODING:
         what = f"The program printed more than {MOST_OUTPUT:,} bytes."
     else:
-        doing = "may wait for input" if core.is_quiet else "was still printing"
+        doing = "may wait for input" if core.is_quiet else "was still running"
         what = f"The program did not end within {longest_s:g} s; it {doing}."
 
     def advice(by: Ways) -> str:

@@ -83,7 +83,7 @@ class BoardActivity:
 
     @property
     def is_program(self) -> bool:
-        """Return whether it is a program that runs, started by a line of ours."""
+        """Return whether it is a program that runs, started by a line that hostlink sent."""
         return self._is_program and self.now.is_occupied
 
     def prompted(self) -> None:
