@@ -213,7 +213,8 @@ def test_a_trace_tells_each_statement(hostlink: Callable, listing: Listing) -> N
     ]
     assert [each["statement"] for each in told.json] == [1, 2, 3, 4, 5]
     rows = hostlink("try", name, "--trace").out.splitlines()
-    assert rows[0].split() == ["1", "10", "0.5", "A=2"]
+    assert rows[0].split() == ["statement", "line", "ms", "sets,", "prints"]
+    assert rows[1].split() == ["1", "10", "0.5", "A=2"]
     name = listing("10 LET A=A+1", "20 GOTO 10")
     told = hostlink("try", name, "--trace", "--json", "--statements", "1234")
     assert told.status == 1

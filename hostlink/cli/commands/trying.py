@@ -255,6 +255,8 @@ def show_trace(steps: Iterable[dict[str, Any]], *, is_json: bool) -> None:
     """Print each statement as it is run; a trace of any length takes little memory."""
     rows = map(json.dumps if is_json else _trace_row, steps)
     before = "["
+    if not is_json:
+        data(f"{'statement':>9} {'line':>6} {'ms':>10} sets, prints")
     while some := list(islice(rows, _AT_ONCE)):
         listing_text(before + ",\n".join(some) if is_json else "\n".join(some))
         before = ","
@@ -265,7 +267,7 @@ def show_trace(steps: Iterable[dict[str, Any]], *, is_json: bool) -> None:
 def _trace_row(step: dict[str, Any]) -> str:
     sets = "".join(f" {name}={value}" for name, value in step["sets"].items())
     prints = f" {json.dumps(step['prints'])}" if step["prints"] else ""
-    return f"{step['statement']:>7} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
+    return f"{step['statement']:>9} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
 
 
 def _say_ended(common: CommonOptions, tried: Tried) -> None:
