@@ -15,7 +15,7 @@ from hostlink.archive.times import utc_now
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import STOP_RUNNING, NumberRange, shared
 from hostlink.cli.output import as_json, say, table
-from hostlink.cli.port_choice import resolved_ports
+from hostlink.cli.port_choice import names_no_board, resolved_ports
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import IN_CLASS, in_commands
 from hostlink.errors import ExitStatus, UsageError
@@ -113,9 +113,13 @@ class _Wish:
 
 
 def _use_practice_archive(common: CommonOptions, register: Register) -> None:
-    """Have the practice boards' archive used for a class that has no other boards."""
+    """Have the practice boards' archive used for a class that has no other boards.
+
+    A label with a slip in it counts for neither archive.
+    """
     boards = [learner.board for learner in register.learners if learner.board]
-    common.ports = tuple(port for board in boards for port in resolved_ports(common, (board,)))
+    ports = [port for board in boards for port in resolved_ports(common, (board,))]
+    common.ports = tuple(port for port in ports if not names_no_board(common, port))
 
 
 def _jobs(
