@@ -12,6 +12,7 @@
     ├── ProgramError      the program on the board stopped with an error of its own
     ├── ArchiveError      the archive cannot be opened, written or trusted, or lacks something
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
+    │   └── NoEndError        a program did not end by itself; the line is well (status 1)
     ├── ReadBackError     the board holds something else than was sent (status 4)
     └── Interrupted       the user stopped the job (status 130)
 
@@ -214,6 +215,12 @@ class LinkError(HostlinkError):
     ) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.reason = reason
+
+
+class NoEndError(LinkError):
+    """A program on the board did not end by itself, within its time or what it may print."""
+
+    status = ExitStatus.REFUSED
 
 
 class ReadBackError(HostlinkError):

@@ -68,6 +68,16 @@ def line_is(number: int | None, text: str) -> str:
     return f"Line {number} is: {number} {safe(text)}." if text else ""
 
 
+def no_more_input(question: str, where: str = "") -> str:
+    """Return the sentence that a program asks in vain. where: " in line 10", for instance."""
+    return f'The program asks "{safe(question.strip())}"{where}, and there is no more input.'
+
+
+def not_ended(limit: str) -> str:
+    """Return the clause that a program did not end by itself. limit: seconds or statements."""
+    return f"The program did not end within {limit}"
+
+
 def left_out(rows: Sequence[str]) -> str:
     """Return the sentence on rows without a number, which are no part of a program."""
     return f"Left out, without a number: {plural(len(rows), 'line')}, such as {rows[0][:40]!r}."
@@ -184,6 +194,13 @@ PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 CHECK_FAR = "See whether the far computer runs and still serves the board"
 PLUG_IN_AGAIN = "Plug the board in again and repeat the command"
+
+
+def give_answers(how: str) -> str:
+    """Return the advice for a program that asked in vain. how: to give answers to it."""
+    return f"Give an answer for each question: {how}."
+
+
 LOOK_FOR_LOOP = "Look for a loop without an end"
 CLOSE_OTHER = "Close the other program and repeat the command."
 START_FRESH = "start the practice board fresh"

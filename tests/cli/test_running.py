@@ -205,7 +205,7 @@ def test_a_program_that_prints_like_an_error_is_no_failure(
                 "fault": {"message": "cannot divide by 0", "line": 30, "text": "PRINT 7/A"},
             },
         ),
-        (("10 GOTO 10",), b"", 3, {"output": "", "ended": False, "fault": None}),
+        (("10 GOTO 10",), b"", 1, {"output": "", "ended": False, "fault": None}),
     ],
 )
 def test_json_is_one_document_however_it_ends(

@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from hostlink.jobs.pin_file import read_pin_file
+from hostlink.practice.kind_file import find_kind
+from hostlink.practice.pin_bank import PinInput
 from hostlink.shipped import library_folder
 
 Listing = Callable[..., str]
@@ -57,13 +60,13 @@ def test_a_shipped_program_is_adapted_for_the_profile(hostlink: Callable) -> Non
 
 
 def test_an_endless_program_is_stopped(hostlink: Callable, listing: Listing) -> None:
-    """By the bound as a failure, by seconds that were asked for as a result."""
+    """By statements or seconds: in the words and with the status of a run that is stopped so."""
     name = listing("10 LET A=A+1", "20 GOTO 10", "30 PRINT A")
     told = hostlink("try", name, "--statements", "500")
     assert told.status == 1
-    assert "It ran 500 statements without an end; it was stopped in line" in told.err
+    assert "The program did not end within 500 statements; it was stopped in line" in told.err
     told = hostlink("try", name, "--seconds", "2", "--json")
-    assert told.status == 0
+    assert told.status == 1 and "The program did not end within 2 s; it was stopped in" in told.err
     assert told.json["ended"] == "seconds"
     assert 2 <= told.json["seconds"] < 2.1
 
@@ -79,13 +82,14 @@ def test_output_that_is_cut_is_told(hostlink: Callable, listing: Listing) -> Non
 def test_a_question_without_an_answer_is_no_end(
     hostlink: Callable, listing: Listing, answers: Callable
 ) -> None:
-    """But where answers were given, their end is that of the run."""
+    """Whether answers were given before or not, as in a run on a board."""
     name = listing("10 INPUT N", "20 PRINT N", "30 GOTO 10")
     told = hostlink("try", name)
     assert (told.status, told.out) == (1, "")
-    assert "It asks in line 10" in told.err
+    asks = 'The program asks "?" in line 10, and there is no more input. Give an answer for each'
+    assert f"{asks} question: with --input FILE.\n" in told.err
     told = hostlink("try", name, "--input", answers("4", "5"))
-    assert (told.status, told.out) == (0, "? 4\n 4\n? 5\n 5\n")
+    assert (told.status, told.out) == (1, "? 4\n 4\n? 5\n 5\n")
 
 
 def test_what_was_kept_as_expected_is_compared(
@@ -213,7 +217,8 @@ def test_a_trace_tells_each_statement(hostlink: Callable, listing: Listing) -> N
     ]
     assert [each["statement"] for each in told.json] == [1, 2, 3, 4, 5]
     rows = hostlink("try", name, "--trace").out.splitlines()
-    assert rows[0].split() == ["1", "10", "0.5", "A=2"]
+    assert rows[0].split() == ["statement", "line", "ms", "sets,", "prints"]
+    assert rows[1].split() == ["1", "10", "0.5", "A=2"]
     name = listing("10 LET A=A+1", "20 GOTO 10")
     told = hostlink("try", name, "--trace", "--json", "--statements", "1234")
     assert told.status == 1
@@ -227,6 +232,8 @@ def test_pins_come_from_a_file_and_are_told(
     """What is put out is a table with its times; a wrong row is refused by its number."""
     name = listing("10 WAIT 100", "20 OUT 13,PIN(2)", "30 DUTY 9,LEVEL(0)/4")
     (place / "pins.csv").write_text("ms,pin,value\n0,adc0,400\n\n50,2,1\n", "utf-8")
+    rows = read_pin_file(Path("pins.csv"), find_kind("practice").language.pins)
+    assert rows == (PinInput(0, "ADC0", 400), PinInput(50, "2", 1))
     told = hostlink("try", name, "--pins", "pins.csv")
     assert told.status == 0
     assert [row.split() for row in told.out.splitlines()[1:]] == [

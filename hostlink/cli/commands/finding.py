@@ -89,6 +89,8 @@ def find(
     and what has most of the WORDS comes first. `find GOSUB 900` finds GOSUB900 too. Without WORDS
     the options choose alone. In the line shown, the words stand between » and «.
     """
+    if words and not any(map(str.isalnum, "".join(words))):
+        say("Only letters and digits are looked for.", quiet=common.quiet)
     chosen = any(each is not None for each in (tag, board, size, kind, first, last))
     if printed:
         if chosen or not words:

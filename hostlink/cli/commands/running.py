@@ -55,9 +55,9 @@ def run(
     """Run the program in the board's memory.
 
     What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
-    a pipe, or one of --input. It fails where BASIC stops it with an error, or where it asks and the
-    input is over. Ctrl+C interrupts the program; it stays in memory. The archive keeps what was
-    printed and typed: see `hostlink runs`.
+    a pipe, or one of --input. It fails where it does not come to its end: by an error of BASIC,
+    where it asks and the input is over, or after --seconds. Ctrl+C interrupts the program; it stays
+    in memory. The archive keeps what was printed and typed: see `hostlink runs`.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.run.answers import Given, read_answers

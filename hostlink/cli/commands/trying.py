@@ -17,16 +17,20 @@ from hostlink.cli.drawing import draw_options, show_drawing, wants_drawing
 from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
 from hostlink.sentences import (
     ANALOG_PIN,
     LOOK_FOR_LOOP,
     cannot_run,
     ends_in_error,
+    give_answers,
     left_out,
     line_is,
+    no_more_input,
+    not_ended,
 )
-from hostlink.words import capital, plural, safe
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Run
@@ -49,8 +53,7 @@ _AT_ONCE = 500  # rows of a trace that are printed together
     "--seconds",
     type=NumberRange(0.001, 86_400),
     metavar="SECONDS",
-    help="Stop it after so many seconds of the board's own time, 0.001 to 86400: for a program "
-    "that never ends.",
+    help="Stop it after so many seconds of the board's own time, 0.001 to 86400.",
 )
 @click.option(
     "--statements",
@@ -84,8 +87,9 @@ def try_listing(
     """Run a listing without a board, and compare it with what is expected.
 
     It runs on a practice board of the kind that --profile names, or that it was written for. What
-    it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it stops
-    with an error or comes to no end, 4 where it prints something else than was kept with --expect.
+    it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it does
+    not come to its end, unless that is expected; 4 where it prints something else than was kept
+    with --expect.
     """
     from hostlink.jobs.drawing import drawing_of_walk
 
@@ -158,8 +162,7 @@ def _status(tried: Tried) -> ExitStatus:
         return ExitStatus.READ_BACK_DIFFERS if tried.differs else ExitStatus.DONE
     if tried.ended == "stopped":
         return ExitStatus.INTERRUPTED
-    ran_out = tried.ended == "input" and tried.setting.inputs
-    return ExitStatus.DONE if tried.ended in ("end", "seconds") or ran_out else ExitStatus.REFUSED
+    return ExitStatus.DONE if tried.ended == "end" else ExitStatus.REFUSED
 
 
 def _profile(common: CommonOptions, material: Material, before: Setting | None) -> Profile:
@@ -255,6 +258,8 @@ def show_trace(steps: Iterable[dict[str, Any]], *, is_json: bool) -> None:
     """Print each statement as it is run; a trace of any length takes little memory."""
     rows = map(json.dumps if is_json else _trace_row, steps)
     before = "["
+    if not is_json:
+        data(f"{'statement':>9} {'line':>6} {'ms':>10} sets, prints")
     while some := list(islice(rows, _AT_ONCE)):
         listing_text(before + ",\n".join(some) if is_json else "\n".join(some))
         before = ","
@@ -265,7 +270,7 @@ def show_trace(steps: Iterable[dict[str, Any]], *, is_json: bool) -> None:
 def _trace_row(step: dict[str, Any]) -> str:
     sets = "".join(f" {name}={value}" for name, value in step["sets"].items())
     prints = f" {json.dumps(step['prints'])}" if step["prints"] else ""
-    return f"{step['statement']:>7} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
+    return f"{step['statement']:>9} {step['line'] or '':>6} {step['ms']:>10.1f}{sets}{prints}"
 
 
 def _say_ended(common: CommonOptions, tried: Tried) -> None:
@@ -279,18 +284,16 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
         say(ends_in_error("The program", number, tried.error))
         say(line_is(number, walk.board.lines.get(number, b"").decode("latin-1")))
     elif tried.ended == "input":
-        given = f"is left after {plural(len(setting.inputs), 'answer')}"
-        lacks = f"no answer {given if setting.inputs else 'was given'} (--input FILE)"
-        say(f'It asks{at} with "{safe(walk.question or "")}", and {lacks}.')
+        say(f"{no_more_input(walk.question or '', at)} {give_answers(COMMANDS.answer_from_file)}")
     elif tried.ended == "statements":
         say(
-            f"It ran {plural(setting.statements, 'statement')} without an end; it was stopped{at}. "
-            f"{LOOK_FOR_LOOP}, or stop it by --seconds or --statements."
+            f"{not_ended(plural(setting.statements, 'statement'))}; it was stopped{at}. "
+            f"{LOOK_FOR_LOOP}, or allow more by --statements."
         )
     elif tried.ended == "stopped":
         say(f"It was stopped{at}; what it did until then is shown.")
     elif tried.ended == "seconds":
-        say(f"It was stopped{at} after {setting.seconds:g} s.", quiet=common.quiet)
+        say(f"{not_ended(f'{setting.seconds:g} s')}; it was stopped{at}.")
     if walk.unasked:
         say(f"Not asked for: {plural(walk.unasked, 'answer')}.", quiet=common.quiet)
     if walk.cut:

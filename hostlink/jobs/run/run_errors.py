@@ -11,6 +11,7 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    NoEndError,
     RefusedError,
 )
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run
@@ -18,7 +19,15 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.running import End, Running
 from hostlink.link.stopping import Stopping
 from hostlink.listing import to_text
-from hostlink.sentences import LEFT_ALONE, LOOK_FOR_LOOP, NO_STOPPING_KEY, STILL_IN_MEMORY
+from hostlink.sentences import (
+    LEFT_ALONE,
+    LOOK_FOR_LOOP,
+    NO_STOPPING_KEY,
+    STILL_IN_MEMORY,
+    give_answers,
+    no_more_input,
+    not_ended,
+)
 from hostlink.words import safe
 
 MOST_OUTPUT = 1 << 20  # bytes
@@ -85,27 +94,26 @@ def failure(
     core: Running, command: str, longest_s: float, charset: str, state: str
 ) -> HostlinkError:
     """Return the error for a run that did not end at the prompt. state: how the board was left."""
-    asked = safe(to_text(core.row.strip(), charset))
     if core.end is End.UNTYPED:
         return typing_damaged(f'"{command}"', kept=STILL_IN_MEMORY)
     if core.end is End.UNANSWERED:
         return RefusedError(
-            f'The program asks "{asked}", and there is no more input.',
+            no_more_input(to_text(core.row, charset)),
             kept=state,
-            advice=lambda by: f"Give an answer for each question: {by.answer_questions}.",
+            advice=lambda by: give_answers(by.answer_questions),
         )
     if core.end is End.DAMAGED:
         return typing_damaged("An answer", kept=state)
     return _too_much(core, longest_s, state)
 
 
-def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
+def _too_much(core: Running, longest_s: float, state: str) -> NoEndError:
     """Return the error for a program that printed or ran beyond its limit."""
     if core.end is End.FLOODING:
         what = f"The program printed more than {MOST_OUTPUT:,} bytes."
     else:
         doing = "may wait for input" if core.is_quiet else "was still running"
-        what = f"The program did not end within {longest_s:g} s; it {doing}."
+        what = f"{not_ended(f'{longest_s:g} s')}; it {doing}."
 
     def advice(by: Ways) -> str:
         if core.end is End.FLOODING:
@@ -114,4 +122,4 @@ def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
             return f"Give its input {by.answer_from_file}, or more time {by.allow_time}."
         return f"{LOOK_FOR_LOOP}, or give it more time {by.allow_time}."
 
-    return LinkError(what, reason=LinkReason.RUNNING, kept=state, advice=advice)
+    return NoEndError(what, reason=LinkReason.RUNNING, kept=state, advice=advice)
