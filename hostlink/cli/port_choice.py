@@ -43,7 +43,6 @@ def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, 
 
 def _port(common: CommonOptions, named: str) -> str:
     """Return the port for a port name or for a label that one of the archives knows."""
-    from hostlink.archive import Archive
     from hostlink.jobs.boards import looks_like_label, port_labelled
 
     if not named.strip():
@@ -54,12 +53,29 @@ def _port(common: CommonOptions, named: str) -> str:
         )
     if not looks_like_label(named):
         return named
+    return port_labelled(_known_boards(common), named)
+
+
+def names_no_board(common: CommonOptions, named: str) -> bool:
+    """Return whether a word is neither a port nor what one of the archives calls a board."""
+    from hostlink.board.port.ports import boards_here
+    from hostlink.jobs.boards import find_at_port, looks_like_label
+
+    if not looks_like_label(named):
+        return False
+    return find_at_port(named, _known_boards(common), boards_here()) == (None, "")
+
+
+def _known_boards(common: CommonOptions) -> list[Board]:
+    """Return the boards of the archives in which labels are looked up; none is made for it."""
+    from hostlink.archive import Archive
+
     boards: list[Board] = []
     for file in label_archives(common):
-        if file.exists():  # looking for a label makes none
+        if file.exists():
             with Archive.open(file, create=False, read_only=True) as archive:
                 boards += archive.boards()
-    return port_labelled(boards, named)
+    return boards
 
 
 def _rehearsed(common: CommonOptions) -> tuple[str, ...]:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hostlink.archive import Archive, Revision
+from hostlink.archive import Archive, Content, Revision
 from hostlink.archive.records import Listed
-from hostlink.errors import ArchiveError
+from hostlink.board.profile.file import find_profile
+from hostlink.errors import ArchiveError, HostlinkError
+from hostlink.listing import Listing
+from hostlink.listing.renumber import renumbering
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,23 +27,28 @@ class LineOrigin:
 def line_origins(archive: Archive, revision: Revision) -> Listed[LineOrigin]:
     """Return the lines of a revision with the earliest revision that has the same line.
 
-    Number and text must be the same, so a line that was renumbered came with the renumbering. An
-    earlier revision that cannot be read is left out and told in `damaged`. Raises ArchiveError if
-    the revision itself cannot be read.
+    Number and text must be the same, unless a revision is the one before it with other numbers: its
+    lines are as old as those were. An earlier revision that cannot be read is left out and told in
+    `damaged`. Raises ArchiveError if the revision itself cannot be read.
     """
     first: dict[str, Revision] = {}
     history = archive.history(revision.program)
     damaged = list(history.damaged)
+    before: Content | None = None
     for one in history:
-        if one.uuid == revision.uuid:
-            break
         try:
-            rows = archive.content(one).canonical.splitlines()
+            content = archive.content(one)
         except ArchiveError as error:
+            if one.uuid == revision.uuid:
+                raise
             damaged.append(error.what)
             continue
-        for row in rows:
-            first.setdefault(row, one)
+        was = _renumbered(before, content) if before is not None else {}
+        for row in content.canonical.splitlines():
+            first.setdefault(row, first.get(was.get(row, row), one))
+        if one.uuid == revision.uuid:
+            break
+        before = content
     rows = archive.content(revision).canonical.splitlines()
     labels = archive.board_labels()
     found = [(row, first.get(row, revision)) for row in rows]
@@ -48,3 +56,14 @@ def line_origins(archive: Archive, revision: Revision) -> Listed[LineOrigin]:
         (LineOrigin(row, one, labels.get(one.origin.board_uuid or "", "")) for row, one in found),
         damaged,
     )
+
+
+def _renumbered(before: Content, content: Content) -> dict[str, str]:
+    """Return the lines before a renumbering by those after it, {} if it is none."""
+    old, new = (Listing.from_text(each.canonical) for each in (before, content))
+    try:
+        numbers = renumbering(old, new, find_profile(content.profile).rules)
+    except HostlinkError:  # its profile is not here
+        return {}
+    old_lines, new_lines = old.numbered(), new.numbered()
+    return {new_lines[to].typed: old_lines[at].typed for at, to in numbers.items()}

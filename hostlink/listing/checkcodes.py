@@ -49,7 +49,10 @@ class Codes:
 
 @dataclass(frozen=True, slots=True)
 class WrongLine:
-    """A line with another code than expected. text: the line as the board would list it."""
+    """A line with another code than expected.
+
+    text: the line as the board would list it, and found: its code; "" if there is no such line.
+    """
 
     number: int
     text: str
@@ -62,8 +65,9 @@ class CodeCheck:
     """The result of checking a listing against codes. missing, extra: line numbers.
 
     whole_wanted, whole_found: the codes of the whole program; whole_wanted is "" if none was given.
-    mistyped: lines with another code than expected in a program that has its code as a whole, so
-    that the line is right and its code is not.
+    right_count: the lines that are right. mistyped: lines with another code than expected in a
+    program that has its code as a whole, so that its lines are right and what was typed of the
+    codes is not. is_surplus: the program has its code as a whole without the extra lines.
     """
 
     wrong: tuple[WrongLine, ...]
@@ -71,7 +75,9 @@ class CodeCheck:
     extra: tuple[int, ...]
     whole_wanted: str
     whole_found: str
+    right_count: int
     mistyped: tuple[WrongLine, ...] = ()
+    is_surplus: bool = False
 
     @property
     def lines_right(self) -> bool:
@@ -122,21 +128,35 @@ def verify_codes(listing: Listing, codes: Codes, rules: Rules) -> CodeCheck:
     held = canonical_lines(listing.numbered(), rules)
     found = codes_of(listing, rules)
     wrong = tuple(
-        WrongLine(number, held[number], wanted, found.lines[number])
+        WrongLine(number, held.get(number, ""), wanted, found.lines.get(number, ""))
         for number, wanted in sorted(codes.lines.items())
-        if number in held and found.lines[number] != wanted
+        if found.lines.get(number) != wanted
     )
-    missing = tuple(sorted(codes.lines.keys() - held.keys()))
-    extra = tuple(sorted(held.keys() - codes.lines.keys()))
-    wrong, mistyped = ((), wrong) if codes.whole == found.whole else (wrong, ())
-    return CodeCheck(wrong, missing, extra, codes.whole, found.whole, mistyped)
+    if codes.whole == found.whole:
+        return CodeCheck((), (), (), codes.whole, found.whole, len(held), mistyped=wrong)
+    missing = tuple(one.number for one in wrong if not one.found)
+    expected = "".join(f"{row}\n" for number, row in held.items() if number in codes.lines)
+    return CodeCheck(
+        tuple(one for one in wrong if one.found),
+        missing,
+        extra=tuple(sorted(held.keys() - codes.lines.keys())),
+        whole_wanted=codes.whole,
+        whole_found=found.whole,
+        right_count=len(codes.lines) - len(wrong),
+        is_surplus=bool(expected) and whole_code(expected) == codes.whole,
+    )
 
 
 def mistyped_words(check: CodeCheck) -> str:
     """Say which codes were mistyped, "" if none was."""
     if not check.mistyped:
         return ""
-    those = ", ".join(f"{one.number} {one.found} (not {one.wanted})" for one in check.mistyped)
+    those = ", ".join(
+        f"{one.number} {one.found} (not {one.wanted})"
+        if one.found
+        else f"{one.number} {one.wanted} (there is no line {one.number})"
+        for one in check.mistyped
+    )
     return (
         "All lines together have their code, so the listing is right and these codes were "
         f"mistyped: {those}."
@@ -147,7 +167,7 @@ def parse_codes(text: str, *, name: str) -> Codes:
     """Parse typed codes: one row for each line, `10 44` or `10: 44`, and `ALL 31C3`.
 
     name: the source's name in messages. Leading zeros of a code may be omitted. Raises ListingError
-    for a malformed or repeated row, which it names, or if there are no line codes.
+    for a malformed or repeated row, which it names, or if there is no code.
     """
     lines: dict[int, str] = {}
     whole = ""
@@ -166,9 +186,9 @@ def parse_codes(text: str, *, name: str) -> Codes:
             lines[number] = match[2].zfill(2)
         else:
             raise _bad_row(name, at, "it is not a line number and its code")
-    if not lines:
+    if not (lines or whole):
         raise ListingError(
-            f"{name} holds no line codes.",
+            f"{name} holds no codes.",
             kept="Nothing was changed.",
             advice="Write a line number and its code in each row, such as: 10 44",
         )

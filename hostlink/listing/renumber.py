@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from hostlink.errors import ListingError, RefusedError, UsageError
+from hostlink.listing.canonical import canonical_line
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.reviewing.jumps import Reference
 from hostlink.listing.reviewing.references import references, retargeted, rewritten
@@ -83,6 +84,24 @@ def renumber(
         Line(line.typed, line.number, line.body, at) for at, line in enumerate(lines, 1)
     )
     return Renumbered(Listing(renewed), numbers, tuple(unfollowed))
+
+
+def renumbering(old: Listing, new: Listing, rules: Rules) -> dict[int, int]:
+    """Return old to new numbers if a listing is another one with other numbers only, else {}.
+
+    Jumps have to follow the numbers; spacing and case that the board rewrites do not count.
+    """
+    before, after = old.numbered(), new.numbered()
+    if len(before) != len(after) or before.keys() == after.keys():
+        return {}
+    numbers = dict(zip(before, after, strict=True))
+    follow = follower(numbers)
+    for line, other in zip(before.values(), after.values(), strict=True):
+        text = retargeted(line.text, references(line.text, rules.language), follow)
+        moved = rewritten(line, other.number, text)
+        if canonical_line(moved, rules) != canonical_line(other, rules):
+            return {}
+    return numbers
 
 
 def follower(numbers: Mapping[int, int]) -> Callable[[Reference], int | None]:

@@ -18,7 +18,7 @@ from itertools import pairwise, permutations, product
 from operator import add
 
 from hostlink.listing.canonical import canonical_line, canonical_lines
-from hostlink.listing.checkcodes import CodeCheck, Codes, line_code, whole_code
+from hostlink.listing.checkcodes import CodeCheck, Codes, codes_of, line_code, whole_code
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Rules
 
@@ -99,26 +99,58 @@ def offers(
         is_short = sum(map(len, held.values())) <= _LONGEST
         found = guesses(codes.lines.items() if is_short else ())
         found = _fitting([(number,) for number in found], found, held, codes.whole)
+    elif small := _in_capitals(listing, codes, check, rules):
+        return small
     else:
         found = guesses((one.number, one.wanted) for one in check.wrong[:_MOST_WRONG])
+        found |= _numbered_wrong(held, codes, check)
         complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
         known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
             found = _fitting([tuple(found)], found, held, codes.whole)
-    found |= _numbered_wrong(held, codes, check)
     return {number: tuple(some[:MOST_OFFERS]) for number, some in found.items() if some}
+
+
+def _in_capitals(
+    listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
+) -> dict[int, tuple[Correction, ...]]:
+    """Return the wrong lines in capitals if each has its code so, else {}.
+
+    One line alone may have it by chance: then the program must have its code too.
+    """
+    capitals = Listing.from_text(listing.text().upper())
+    texts = canonical_lines(capitals.numbered(), rules)
+    if any(line_code(texts[one.number]) != one.wanted for one in check.wrong):
+        return {}
+    if len(check.wrong) == 1 and codes_of(capitals, rules).whole != codes.whole:
+        return {}
+    slip = "it was typed in small letters"
+    return {one.number: (Correction(texts[one.number], slip),) for one in check.wrong}
 
 
 def _numbered_wrong(
     held: Mapping[int, str], codes: Codes, check: CodeCheck
 ) -> dict[int, list[Correction]]:
-    """Find, for each missing line, a surplus line that would have its code under its number."""
+    """Find lines that have a wanted code under its number.
+
+    These are surplus lines for missing ones, and wrong lines that took each other's number.
+    """
+
+    def under(number: int, other: int) -> str:
+        return f"{number}{held[other].removeprefix(str(other))}"
+
+    def fits(number: int, other: int) -> bool:
+        return line_code(under(number, other)) == codes.lines[number]
+
+    missing, wrong = check.missing[:_MOST_WRONG], check.wrong[:_MOST_WRONG]
+    pairs = [pair for pair in product(missing, check.extra) if fits(*pair)]
+    for pair in permutations([one.number for one in wrong], 2):
+        if fits(*pair) and fits(*pair[::-1]):
+            pairs.append(pair)
     found: dict[int, list[Correction]] = {}
-    for missing in check.missing[:_MOST_WRONG]:
-        for extra in check.extra:
-            text = f"{missing}{held[extra].removeprefix(str(extra))}"
-            if line_code(text) == codes.lines[missing]:
-                found.setdefault(missing, []).append(Correction(text, f"it is line {extra} here"))
+    for number, other in pairs:
+        offer = Correction(under(number, other), f"it is line {other} here")
+        found.setdefault(number, []).append(offer)
     return found
 
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import Literal
 
 from hostlink.errors import RefusedError
@@ -53,7 +54,7 @@ class Walk:
         text: str,
         kind: BoardKind,
         inputs: Iterable[str] = (),
-        script: Iterable[PinInput] = (),
+        script: Sequence[PinInput] = (),
         *,
         seed: int = 1,
         size: int | None = None,
@@ -64,8 +65,7 @@ class Walk:
         self.answers = list(inputs)
         self._answered_at = [0] * len(self.answers)  # statements run when each was given
         self._connected: list[tuple[int, PinInput]] = []  # by hand, and after how many statements
-        self.script = list(script)
-        self._made_of = text, kind, seed, size
+        self._anew = partial(Walk, text, kind, script=script, seed=seed, size=size)
         self._chores = chore_seconds(kind.settings)
         self._end_of_row = kind.settings.reply_end
         self._shown = shown or (lambda question, line: question + line + self._end_of_row)
@@ -79,8 +79,7 @@ class Walk:
         self.counts: Counter[int] = Counter()
         self.line: int | None = None
         self.began = self._began_before = 0
-        for row in re.split(r"\r\n|\n|\r", text):
-            self._enter(row)
+        self._enter(text)
         run = dict(kind.language.words)["run"][0]
         self._firmware = self.board.enter(run.encode("latin-1"))
         self._go_on(None)
@@ -89,21 +88,22 @@ class Walk:
         self.statements = self.began = 0
         self.seconds = 0.0
         self.board.pins.now = lambda: self.seconds * 1000
-        self.board.pins.connect(self.script)
+        self.board.pins.connect(script)
 
-    def _enter(self, row: str) -> None:
-        """Store a line. A row without a number is no part of the program, and is not run."""
-        if not row.lstrip()[:1].isdigit():
-            return
-        for _ in self.board.enter(row.encode("latin-1", "replace")):
-            pass
-        if self.error:
-            raise RefusedError(
-                f"The practice board of kind {self.board.kind.name} refused {row[:40]!r}: "
-                f"{self.error}",
-                kept=LISTING_UNCHANGED,
-                advice="Look at the line that it names.",
-            )
+    def _enter(self, text: str) -> None:
+        """Store the lines. A row without a number is no part of the program, and is not run."""
+        for row in re.split(r"\r\n|\n|\r", text):
+            if not row.lstrip()[:1].isdigit():
+                continue
+            for _ in self.board.enter(row.encode("latin-1", "replace")):
+                pass
+            if self.error:
+                raise RefusedError(
+                    f"The practice board of kind {self.board.kind.name} refused {row[:40]!r}: "
+                    f"{self.error}",
+                    kept=LISTING_UNCHANGED,
+                    advice="Look at the line that it names.",
+                )
 
     @property
     def output(self) -> str:
@@ -207,10 +207,8 @@ class Walk:
         until then. What was given later is forgotten, so that another answer can be given.
         """
         target = self.began if self.statements > self.began else self._began_before
-        text, kind, seed, size = self._made_of
         given = [at for at in self._answered_at if at <= target]
-        answers = self.answers[: len(given)]
-        earlier = Walk(text, kind, answers, self.script, seed=seed, size=size)
+        earlier = self._anew(self.answers[: len(given)])
         earlier._answered_at = given
         for at, one in self._connected:
             if at <= target:

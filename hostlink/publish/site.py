@@ -12,7 +12,7 @@ from urllib.parse import quote
 from hostlink.publish.page import escaped, facts, page
 from hostlink.publish.program import STYLE, PublishedProgram, SampleRun
 from hostlink.publish.sheet import sheet_body
-from hostlink.words import natural, plural
+from hostlink.words import natural, plural, unaccented
 
 CONTENTS = "index.html"
 CONTENTS_KIND, PROGRAM_KIND = "contents", "program"
@@ -64,8 +64,11 @@ SEARCH = """
 const tool = document.getElementById("search"), told = tool.querySelector("output");
 const field = tool.querySelector("input");
 const items = [...document.querySelectorAll(".programs li")];
+function plain(text) {
+  return text.normalize("NFKD").replace(/\\p{M}/gu, "").toLowerCase().replaceAll("ß", "ss");
+}
 function search() {
-  const words = field.value.toLowerCase().split(/\\s+/).filter(Boolean);
+  const words = plain(field.value).split(/\\s+/).filter(Boolean);
   let found = 0;
   for (const item of items) {
     item.hidden = !words.every((word) => item.dataset.words.includes(word));
@@ -128,7 +131,8 @@ def _item(file: str, program: PublishedProgram) -> str:
 
 
 def _searched(program: PublishedProgram) -> str:
-    """Return what a search looks in: what is said of a program, and its listing."""
+    """Return what a search looks in: what is said of a program, and its listing, unaccented."""
     details = program.details
     said: Sequence[str] = (details.name, details.title, details.author, details.notes)
-    return " ".join(" ".join((*said, *program.tags, program.text)).lower().split())
+    text = " ".join((*said, *program.tags, program.text))
+    return " ".join(unaccented(text).lower().split())

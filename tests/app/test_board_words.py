@@ -21,8 +21,8 @@ from hostlink.app.board_words import (
 )
 from hostlink.board.profile.file import find_profile
 from hostlink.jobs.session.activity import Activity, BoardState
-from hostlink.jobs.size_chart import ruler
 from hostlink.listing import Listing, Rules, Storage, measure, review
+from hostlink.ruler import ruler
 from hostlink.words import BEYOND, HERE, LIMIT, safe
 
 SIZES = st.integers(0, 5000)

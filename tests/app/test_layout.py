@@ -206,6 +206,22 @@ def test_the_screen_can_be_left_to_listing_and_console(
     stage.play(story, opens=TIDE, size=size)
 
 
+def test_only_listing_and_console_on_a_low_screen_shows_the_listing(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """There is room for one of the two, and the keys go to the listing."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("f5")
+        await wait(pilot, lambda: app.desk.has_class("-quiet"))
+        await wait(pilot, lambda: "10 REM TIDE" in shown(app), 9)
+        assert app.desk.focused is app.desk.editor
+        await pilot.press("ctrl+t")
+        await wait(pilot, lambda: f"{HERE}Console" in shown(app), 9)
+
+    stage.play(story, opens=TIDE, size=(60, 15))
+
+
 @pytest.mark.one_in(2)
 @pytest.mark.parametrize("theme", ["dark", "monochrome"])
 def test_one_heading_shows_where_the_focus_is(

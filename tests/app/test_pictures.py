@@ -11,7 +11,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import hashlib
+import importlib
 import os
+import pkgutil
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -21,15 +23,38 @@ import pytest
 import textual
 from pictures import NOON, picture_app
 from textual import events
+from textual.screen import Screen
 
+from hostlink.app import screens
 from hostlink.app.application import DeskApp
+from hostlink.app.desk.desk import Desk
 from hostlink.app.screens.backups import BackupsScreen
+from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.checking import CheckScreen
 from hostlink.app.screens.class_screen import ClassScreen
+from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
+from hostlink.app.screens.findings import FindingsScreen
+from hostlink.app.screens.firmware import FirmwareScreen
+from hostlink.app.screens.line_origins import OriginsScreen
+from hostlink.app.screens.meeting import MeetingScreen
+from hostlink.app.screens.mending import MendScreen
+from hostlink.app.screens.palette import Help
+from hostlink.app.screens.references import ReferencesScreen
+from hostlink.app.screens.renumbering import RenumberScreen
+from hostlink.app.screens.rescues import RescuesScreen
+from hostlink.app.screens.revisions import RevisionsScreen
+from hostlink.app.screens.rewriting import RewriteScreen
+from hostlink.app.screens.runs import RunsScreen
+from hostlink.app.screens.settings import SettingsScreen
+from hostlink.app.screens.several import SeveralScreen
+from hostlink.app.screens.stepping import StepScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
+from hostlink.app.screens.words_line import WordsLine
 from hostlink.app.themes import MONOCHROME, THEMES
-from hostlink.archive import Archive
+from hostlink.app.widgets.page import Page
+from hostlink.archive import Archive, RunEnd, RunText
 from hostlink.errors import LinkError
 
 FOLDER = Path(__file__).parent / "pictures"
@@ -316,6 +341,58 @@ async def _checking(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.pause()
 
 
+async def _rescues(pilot: Any, app: Any, wait: Any) -> None:
+    await _rescue(pilot, app, wait)
+    await wait(pilot, lambda: app.boards.current.busy is None)
+    app.desk.action_work("rescues")
+    await pilot.pause()
+    await wait(pilot, lambda: isinstance(app.screen, RescuesScreen))
+
+
+async def _origins(pilot: Any, app: Any, wait: Any) -> None:
+    await _revisions(pilot, app, wait)
+    await pilot.press("o")
+    await wait(pilot, lambda: isinstance(app.screen, OriginsScreen))
+
+
+async def _runs(pilot: Any, app: Any, wait: Any) -> None:
+    await _revisions(pilot, app, wait)
+    kept = app.archive.revision("TIDE@2")
+    for end in (RunEnd(), RunEnd("error", "no such line", 20)):
+        app.archive.keep_run(RunText(("TIDE", "11.5", "12")), end, seconds=2, revision=kept)
+    await pilot.press("p")
+    await wait(pilot, lambda: isinstance(app.screen, RunsScreen))
+    await pilot.press("down", "space")
+
+
+async def _stepping(pilot: Any, app: Any, wait: Any) -> None:
+    app.desk.action_work("step")
+    await pilot.pause()
+    await wait(pilot, lambda: isinstance(app.screen, StepScreen))
+    await pilot.press("l", "l", "l")
+
+
+async def _several(pilot: Any, app: Any, wait: Any) -> None:
+    app.boards.attach("practice://second?time=virtual")
+    await wait(
+        pilot,
+        lambda: (
+            len(app.boards.by_port) == 2
+            and all(b.busy is None for b in app.boards.by_port.values())
+        ),
+    )
+    app.desk.action_work("several")
+    await pilot.pause()
+    await wait(pilot, lambda: isinstance(app.screen, SeveralScreen))
+    await pilot.press("space")
+
+
+async def _meeting(pilot: Any, app: Any, wait: Any) -> None:
+    await _boards(pilot, app, wait)
+    await pilot.press("m")
+    await wait(pilot, lambda: isinstance(app.screen, MeetingScreen))
+
+
 SCENES: dict[str, Callable[..., Any]] = {
     name.strip("_"): scene
     for name, scene in list(globals().items())
@@ -350,6 +427,7 @@ def draw(
             async with app.run_test(size=size) as pilot:
                 await wait(pilot, lambda: app.boards.current and is_settled(app))
                 await scene(pilot, app, wait)
+                assert isinstance(app.screen, SHOWS.get(scene.__name__.strip("_"), Screen))
                 for theme in NAMES:
                     app.theme = theme
                     app._plain.enabled = theme == MONOCHROME
@@ -390,6 +468,35 @@ def _digest(app: DeskApp) -> str:
     return f"{int.from_bytes(digest[:6], 'big'):015}"
 
 
+# The scene that ends on each screen.
+SHOWS: dict[str, type[Screen[Any]]] = {
+    "desk": Desk,
+    "backups": BackupsScreen,
+    "boards": BoardsScreen,
+    "checking": CheckScreen,
+    "class": ClassScreen,
+    "compare": CompareScreen,
+    "findings": FindingsScreen,
+    "firmware": FirmwareScreen,
+    "help": Help,
+    "meeting": MeetingScreen,
+    "mending": MendScreen,
+    "origins": OriginsScreen,
+    "references": ReferencesScreen,
+    "renumbering": RenumberScreen,
+    "rescues": RescuesScreen,
+    "revisions": RevisionsScreen,
+    "runs": RunsScreen,
+    "settings": SettingsScreen,
+    "several": SeveralScreen,
+    "shrinking": RewriteScreen,
+    "stepping": StepScreen,
+    "stored": StoredScreen,
+    "survey": SurveyScreen,
+    "words": WordsLine,
+}
+
+
 DRAWN = [(name, size) for name in SCENES for size in (*SIZES, *MORE_SIZES.get(name, ()))]
 
 
@@ -418,3 +525,15 @@ def test_every_kept_picture_belongs_to_a_scene() -> None:
     """A picture that nothing is compared with says nothing."""
     wanted = {f"{name}-{size[0]}x{size[1]}.txt" for name, size in DRAWN}
     assert {path.name for path in FOLDER.iterdir()} == wanted
+
+
+def test_each_screen_has_a_picture() -> None:
+    """One of its own: no screen is made without being looked at. Boxes are not screens."""
+    made = {
+        each
+        for module in pkgutil.iter_modules(screens.__path__, f"{screens.__name__}.")
+        for each in vars(importlib.import_module(module.name)).values()
+        if isinstance(each, type) and issubclass(each, Page) and each is not Page
+    }
+    assert made <= set(SHOWS.values()), "draw them: the module's beginning says how"
+    assert set(SHOWS) <= set(SCENES)

@@ -136,6 +136,24 @@ def test_typed_codes_tell_the_wrong_line_while_they_are_typed(
     stage.play(story, port="")
 
 
+def test_a_mistyped_number_of_a_code_is_not_a_missing_line(
+    stage: Any, wait: Any, type_text: Any, shown: Any
+) -> None:
+    """The code of the whole shows that the listing is right: no row has another word."""
+    codes = codes_of(Listing.from_text(LAMP), RULES)
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        app.desk.action_work("check-codes")
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        await type_text(pilot, f"6 {codes.lines[5]}\nall {codes.whole}\n")
+        await pilot.pause()
+        assert f"6 {codes.lines[5]} (there is no line 6)" in " ".join(shown(app).split())
+        assert {row[0].strip() for row in cells(app, "#checked")} <= {"right", ""}
+
+    stage.play(story, port="")
+
+
 def test_an_offered_line_takes_the_place_of_the_wrong_one(
     stage: Any, wait: Any, shown: Any
 ) -> None:

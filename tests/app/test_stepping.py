@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from textual.widgets import Input, Static
 
+from hostlink.app.screens import stepping
 from hostlink.app.screens.dialogues import AskText, ErrorDialogue
 from hostlink.app.screens.stepping import StepRows, StepScreen
 
@@ -154,6 +155,24 @@ def test_a_loop_within_a_line_is_run_whole(stage: Any, wait: Any) -> None:
             await pilot.press("enter")
         await wait(pilot, lambda: screen.walk.line == 30 and not screen.running)
         assert "A = 5" in held(screen, "holds")
+
+    stage.play(story, port="")
+
+
+def test_a_program_without_an_end_is_stopped(
+    stage: Any, wait: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A step back runs everything again, so there is a most of statements; it is told."""
+    monkeypatch.setattr(stepping, "_MOST", 10)
+
+    async def story(pilot: Any, app: Any) -> None:
+        screen = await opened(pilot, app, wait, "10 LET A=1\n20 GOTO 20\n30 END\n")
+        await pilot.press("down", "down", "h")
+        await wait(pilot, lambda: not screen.running)
+        assert screen.walk.statements == 10
+        assert "it was stopped; begin again" in screen._told()
+        await pilot.press("l", "a", "l")
+        assert screen.walk.statements == 1
 
     stage.play(story, port="")
 

@@ -119,6 +119,26 @@ def test_a_slip_or_a_part_of_a_word_is_found_and_said(
         assert shelf.find(question) == []
 
 
+@pytest.mark.parametrize(
+    ("asked", "name"),
+    [
+        ("strasse", "LAMP"), ("straße", "LAMP"), ("fluss", "TIDE"), ("weißbier", "DICE"),
+        ("groesse", "TIDE"), ("größe", "TIDE"), ("mueller", "LAMP"),
+    ],
+)  # fmt: skip
+def test_a_word_is_found_with_and_without_the_letters_of_german(
+    asked: str, name: str, tmp_path: Path
+) -> None:
+    """In names, notes and listings; two letters stand for one where a board has not got it."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        archive.keep("TIDE", content("10 REM FLUSS\n"), Origin("file"))
+        archive.note("TIDE", "Größe")
+        archive.keep("LAMP", content("10 REM MULLER\n"), Origin("file"), title="Die Straße")
+        archive.keep("DICE", content("10 REM WEISSBIER\n"), Origin("file"))
+        found = archive.find(asked, near=True)
+        assert [one.program.name for one in found if one.program] == [name]
+
+
 def test_a_part_of_a_name_comes_before_a_near_spelling(tmp_path: Path) -> None:
     """Unless what narrows the search leaves no program with that part."""
     with Archive.open(tmp_path / "archive.sqlite3") as archive:

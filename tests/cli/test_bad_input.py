@@ -171,7 +171,7 @@ def test_a_listing_that_does_not_fit_and_is_sent_all_the_same(
     told = hostlink("load", big, "--despite-review", "--discard-board")
     assert told.status == 4
     what, kept, advice = sentences(told.err)
-    assert "It does not take line 170, 180, 190, 200" in what
+    assert "It does not take lines 170, 180, 190, 200" in what
     assert 'it answers "! ' in what
     assert kept == "The listing is kept as LIGHT@1."
     assert advice

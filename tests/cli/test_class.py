@@ -120,7 +120,10 @@ def test_a_page_and_folders_to_take_home(hostlink: Callable, place: Path) -> Non
     taken = (place / "home" / "ada-brook" / "ada-brook.bas").read_text(encoding="utf-8")
     assert taken == f"5 REM MINE\n6 REM TOO\n{LAMP}"
     assert hostlink("keep", "home/ada-brook/ada-brook.html", "--as", "BACK").status == 0
-    assert hostlink(*words).status == 1
+    again = hostlink(*words)
+    assert (again.status, "or replace it with --yes" in again.err) == (1, True)
+    again = hostlink(*words, "--collect")
+    assert (again.status, "without --collect and --hand-out" in again.err) == (1, True)
     assert hostlink(*words, "--yes").status == 0
 
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from pytest_mock import MockerFixture
 
+from hostlink.archive import Archive
+
 BOARD = "practice://red?time=virtual"
 
 
@@ -58,3 +60,23 @@ def test_labels_of_practice_boards_are_found_from_anywhere(
     assert hostlink("load", "hail", "--port", "red").status == 0
     assert hostlink("load", "tide", "--all").status == 0
     assert sorted(path.name for path in data.glob("*.sqlite3")) == ["practice.sqlite3"]
+
+
+def test_one_label_with_a_slip_does_not_hide_a_class(
+    hostlink: Callable, data: Path, mocker: MockerFixture
+) -> None:
+    """The other boards are served from the practice archive; a label of the user's decides."""
+    mocker.patch("hostlink.board.port.ports._comports", return_value=[])
+    learners = "".join(
+        f'[[learner]]\nname = "{name}"\nboard = "{board}"\n'
+        for name, board in (("Ada Brook", "Red"), ("Ben Oak", "Rde"))
+    )
+    Path("class.toml").write_text(f'hand_out = "HAIL"\n{learners}', encoding="utf-8")
+    hostlink("boards", "--label", "Red", "--port", BOARD)
+    told = hostlink("class", "class.toml", "--hand-out")
+    assert (told.status, "Ada Brook: done." in told.err) == (1, True)
+    assert "No board is known as Rde." in told.err
+    assert not (data / "archive.sqlite3").exists()
+    with Archive.open(data / "archive.sqlite3") as archive:
+        archive.board_label(archive.board_seen(serial="K42", vid=0x1234, pid=1).uuid, "Rde")
+    assert "Red, unknown" in hostlink("class", "class.toml").out

@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from hostlink.jobs.pin_file import read_pin_file
+from hostlink.practice.kind_file import find_kind
+from hostlink.practice.pin_bank import PinInput
 from hostlink.shipped import library_folder
 
 Listing = Callable[..., str]
@@ -229,6 +232,8 @@ def test_pins_come_from_a_file_and_are_told(
     """What is put out is a table with its times; a wrong row is refused by its number."""
     name = listing("10 WAIT 100", "20 OUT 13,PIN(2)", "30 DUTY 9,LEVEL(0)/4")
     (place / "pins.csv").write_text("ms,pin,value\n0,adc0,400\n\n50,2,1\n", "utf-8")
+    rows = read_pin_file(Path("pins.csv"), find_kind("practice").language.pins)
+    assert rows == (PinInput(0, "ADC0", 400), PinInput(50, "2", 1))
     told = hostlink("try", name, "--pins", "pins.csv")
     assert told.status == 0
     assert [row.split() for row in told.out.splitlines()[1:]] == [

@@ -338,6 +338,13 @@ def test_codes_typed_from_paper_check_the_lines_they_name(hostlink, listing):
     wrong = whole.replace(b"all " + codes.whole.encode(), b"all 0000")
     told = hostlink("compare", name, "--codes", "-", stdin=wrong)
     assert (told.status, "all lines together" in told.out) == (1, True)
+    partly = typed + b"all 0000\n"
+    told = hostlink("compare", name, "--codes", "-", stdin=partly)
+    assert (told.status, "type the other codes too" in told.out) == (1, True)
+    longer = listing('10 PRINT "TIDE"', "20 LET A=1", "30 END", name="longer.bas")
+    told = hostlink("compare", longer, "--codes", "-", stdin=whole)
+    assert (told.status, told.out.split()[:3]) == (1, ["too", "many", "30"])
+    assert "1 too many." in told.err
 
 
 def test_a_wrong_line_is_offered_as_it_may_have_been(hostlink, listing):

@@ -45,6 +45,19 @@ def test_each_line_names_the_first_revision_that_has_it(tmp_path: Path) -> None:
         assert told(archive, 1) == [(1, "10 LET A=1"), (1, "20 PRINT A"), (1, "30 END")]
 
 
+def test_a_renumbered_line_is_as_old_as_before(tmp_path: Path) -> None:
+    """Where nothing but the numbers and the jumps to them changed; else a moved line is new."""
+    with Archive.open(tmp_path / "a.sqlite3") as archive:
+        keep(archive, "1 LET A=1", "2 GOTO 1")
+        keep(archive, "1 LET A=1", "2 GOTO 1", "3 END")
+        keep(archive, "10 LET A=1", "20 GOTO 10", "30 END")
+        keep(archive, "10 LET A=1", "20 GOTO 10", "30 STOP")
+        keep(archive, "100 LET A=1", "110 GOTO 110", "120 STOP")
+        assert told(archive, 3) == [(1, "10 LET A=1"), (1, "20 GOTO 10"), (2, "30 END")]
+        assert told(archive, 4) == [(1, "10 LET A=1"), (1, "20 GOTO 10"), (4, "30 STOP")]
+        assert [number for number, _ in told(archive, 5)] == [5, 5, 5]
+
+
 def test_a_damaged_revision_is_left_out_and_told(tmp_path: Path) -> None:
     """The others still answer; the line is named after the next revision that has it."""
     path = tmp_path / "a.sqlite3"

@@ -93,7 +93,7 @@ def test_a_line_typed_at_the_board_after_the_proof_is_kept_and_left_there(
     assert archive.content(archive.revision("rescue@1")).text == (
         '10 PRINT "TIDE"\n15 REM BY HAND\n20 END\n'
     )
-    assert "Now it is kept as rescue@1." in caught.value.what
+    assert "The result is kept as rescue@1." in caught.value.what
     assert board.said("Warned") == []
     copy = archive.host_copy(archive.boards()[0].uuid)
     assert copy is not None

@@ -163,6 +163,31 @@ def test_a_right_line_is_not_called_wrong_because_its_code_was_mistyped() -> Non
     assert mistyped_words(verify_codes(sound, codes, RULES)) == ""
 
 
+def test_a_right_listing_is_not_called_wrong_because_a_number_was_mistyped() -> None:
+    """The code of the whole program agrees: no line is missing, and the row that is wrong is named;
+    the code of the whole alone is enough."""
+    sound = Listing.from_text("10 A=1\n20 PRINT A\n")
+    codes = codes_of(sound, RULES)
+    typed = Codes({10: codes.lines[10], 22: codes.lines[20]}, codes.whole)
+    verdict = verify_codes(sound, typed, RULES)
+    assert (verdict.right, verdict.right_count, verdict.missing) == (True, 2, ())
+    assert f"22 {codes.lines[20]} (there is no line 22)" in mistyped_words(verdict)
+    alone = verify_codes(sound, parse_codes(f"ALL {codes.whole}", name="codes"), RULES)
+    assert (alone.right, alone.right_count) == (True, 2)
+    assert not verify_codes(sound, Codes({}, "0000"), RULES).right
+
+
+def test_a_line_too_many_is_told_from_one_without_a_typed_code() -> None:
+    """Without it the program has its code; else some codes may just not have been typed."""
+    sound = Listing.from_text("10 A=1\n20 PRINT A\n")
+    codes = codes_of(sound, RULES)
+    longer = Listing.from_text("10 A=1\n20 PRINT A\n30 END\n")
+    verdict = verify_codes(longer, codes, RULES)
+    assert (verdict.extra, verdict.is_surplus, verdict.right) == ((30,), True, False)
+    assert not verify_codes(longer, Codes(codes.lines, "0000"), RULES).is_surplus
+    assert not verify_codes(longer, Codes(codes.lines, ""), RULES).is_surplus
+
+
 def test_typed_codes_are_read_as_people_type_them() -> None:
     """Blanks or a colon between, leading zeros left out, small letters, blank rows."""
     codes = parse_codes("10 44\n\n 20: 07\n30\t7\nall 1c3\n", name="codes")
@@ -172,8 +197,7 @@ def test_typed_codes_are_read_as_people_type_them() -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("", "holds no line codes"),
-        ("ALL 31C3\n", "holds no line codes"),
+        ("", "holds no codes"),
         ("10 44\nTWENTY 12\n", "row 2"),
         ("10 444\n", "row 1"),
         ("10 44\n10 45\n", "line 10 has a code already"),

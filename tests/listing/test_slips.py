@@ -113,6 +113,28 @@ def test_a_wrong_line_number_is_noticed() -> None:
     assert found[30] == (Correction("30 LET A=1", "it is line 300 here"),)
 
 
+def test_two_lines_that_took_each_other_s_number_are_noticed() -> None:
+    """Each is offered with the text of the other, with the code of the whole and without it."""
+    typed = TEXT.replace("20 PRINT", "3 PRINT").replace("30 LET", "20 LET").replace("3 P", "30 P")
+    for codes in (CODES, Codes(CODES.lines, "")):
+        found = offered(typed, codes)
+        assert found[20] == (Correction('20 PRINT "TOO"', "it is line 30 here"),)
+        assert found[30] == (Correction("30 LET A=1", "it is line 20 here"),)
+
+
+def test_small_letters_are_noticed() -> None:
+    """Lines that have their codes in capitals are offered so and in no other way, all of them; one
+    line alone only if the program has its code then."""
+    typed = offered(TEXT.lower())
+    right = Listing.from_text(TEXT).numbered()
+    slip = "it was typed in small letters"
+    assert typed == {number: (Correction(line.typed, slip),) for number, line in right.items()}
+    assert offered(TEXT.replace("END", "end"))[50][0].slip == slip
+    row = TEXT.partition("\n")[0]
+    by_itself = offered(f"{row.lower()}\n", Codes({10: CODES.lines[10]}, ""))
+    assert slip not in [offer.slip for offer in by_itself.get(10, ())]
+
+
 def test_two_slips_in_one_line_get_no_false_promise() -> None:
     """Where no single slip explains the line, what is offered still has the line's code."""
     found = offered(TEXT.replace("TOO", "UTA"), Codes(CODES.lines, ""))

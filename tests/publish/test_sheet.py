@@ -175,7 +175,7 @@ def test_a_listing_too_long_for_a_qr_code_has_none() -> None:
         ("PRINT 1", "PRINT 2", "does not have the code"),
         ("<i>10</i> <b>", "<i>10</i> <b>9", "not a numbered line and its code"),
         ("<i>10</i>", "<i>20</i>", "not a numbered line and its code"),
-        ('class="code"', 'class="box"', "not one code for each line"),
+        ('class="code"', 'class="box"', "not have one code for each line"),
         ("10 PRINT", "PRINT", "not a numbered line and its code"),
         ("20 GOTO", "10 GOTO", "not a numbered line and its code"),
         ('data-field="whole"', "", "it lacks the check code of the whole program"),

@@ -129,6 +129,21 @@ def test_the_search_looks_at_titles_tags_and_listings(site: Path, browser: Drive
     assert browser.value("getComputedStyle(document.querySelector('#search')).display") == "none"
 
 
+@pytest.mark.parametrize("asked", ["gasse", "Gaße", "GRÜNE", "grune gasse", "Grűne"])
+def test_the_search_takes_letters_with_and_without_accents(
+    asked: str, browser: DrivenBrowser, tmp_path: Path
+) -> None:
+    """As `find` does: whoever types on a telephone leaves them out."""
+    details = ProgramDetails("ODD", "Grüne Gaße")
+    write_site(tmp_path, [publish(Listing.from_text(TEXT), PRACTICE, details)], "All")
+    browser.open(tmp_path / "index.html")
+    browser.value("document.querySelector('#search input').focus()")
+    browser.ask("Input.insertText", text=asked)
+    assert browser.value("document.querySelector('#search output').textContent") == (
+        "1 of 1 programs"
+    )
+
+
 def test_every_page_of_the_contents_is_there(site: Path, browser: DrivenBrowser) -> None:
     """Each link leads to a page that has the same title, and back."""
     browser.open(site / "index.html")

@@ -14,7 +14,7 @@ class Space(DeskPart):
         """Toggle the layout for a projector: only the listing and the console."""
         self.desk.toggle_class("-quiet")
         self.desk.show_band("console")
-        self.desk.editor.focus()
+        self.desk.to_listing()
 
     def enlarge_console(self) -> None:
         """Toggle a console that takes most of the screen."""

@@ -120,7 +120,7 @@ class CheckScreen(Page[int | str | None]):
             self.verdict = verify_codes(self.listing, codes, self.rules)
             if not self.printed:
                 self.offered = offers(self.listing, codes, self.verdict, self.rules)
-            told = f"{self._sentence(self.verdict, len(wanted))} {more}".rstrip()
+            told = f"{self._sentence(self.verdict)} {more}".rstrip()
         self.say("#check-told", told)
         self._show(wanted)
 
@@ -137,26 +137,30 @@ class CheckScreen(Page[int | str | None]):
             done = "\n".join(rows[:-1])
             return parse_codes(done, name="The codes") if done.strip() else None
 
-    def _sentence(self, verdict: CodeCheck, count: int) -> str:
-        right = count - len(verdict.wrong) - len(verdict.missing)
-        words = f"{plural(right, 'line')} right"
+    def _sentence(self, verdict: CodeCheck) -> str:
+        if mistyped := mistyped_words(verdict):
+            return mistyped
+        words = f"{plural(verdict.right_count, 'line')} right"
         wrong = tuple(one.number for one in verdict.wrong)
         for numbers, what in ((wrong, "wrong"), (verdict.missing, "missing")):
             words += f", {len(numbers):,} {what}"
         if verdict.extra:
-            words += f", {len(verdict.extra):,} {'too many' if self.sheet else 'without a code'}"
+            words += f", {len(verdict.extra):,} {self._extra_word(verdict)}"
         if verdict.whole_wanted and verdict.whole_wanted != verdict.whole_found:
             words += f"; all lines together have {verdict.whole_found}, not {verdict.whole_wanted}"
         elif verdict.whole_wanted and verdict.lines_right:
             words += "; all lines together are right too"
-        return f"{words}. {mistyped_words(verdict)}".rstrip()
+        return f"{words}."
+
+    def _extra_word(self, verdict: CodeCheck) -> str:
+        return EXTRA if self.sheet or verdict.is_surplus else "without a code"
 
     def _show(self, wanted: Mapping[int, str]) -> None:
         """Show the lines with their codes, wrong lines first."""
         held = self.listing.numbered()
         bad: list[Entry] = []
         good: list[Entry] = []
-        for number in sorted(held.keys() | wanted.keys()):
+        for number in sorted({*held, *(self.verdict.missing if self.verdict else ())}):
             word = self._word(number, wanted)
             text = canonical_line(held[number], self.rules) if number in held else f"{number}"
             entry = Entry(str(number), (word, self.own.lines.get(number, ""), text))
@@ -177,7 +181,7 @@ class CheckScreen(Page[int | str | None]):
         if number in self.verdict.missing:
             return MISSING
         if number not in wanted:
-            return EXTRA if self.sheet else UNSAID
+            return EXTRA if self.sheet or self.verdict.is_surplus else UNSAID
         return WRONG if any(one.number == number for one in self.verdict.wrong) else RIGHT
 
     def on_rows_moved(self, event: Rows.Moved) -> None:

@@ -22,8 +22,8 @@ from hostlink.archive.times import local_text
 from hostlink.errors import HostlinkError
 from hostlink.jobs.event_words import kept_words
 from hostlink.jobs.line_origins import line_origins
-from hostlink.jobs.size_chart import size_chart
 from hostlink.listing import Listing
+from hostlink.ruler import size_chart
 from hostlink.words import plural
 
 Wish = tuple[Literal["open", "load"], str]
@@ -116,7 +116,8 @@ class RevisionsScreen(Page[Wish | None]):
     def _chart(self) -> None:
         limit = self.app.boards.profile.rules.storage.room
         width = max(20, self.query_one(".side").size.width - 2)
-        chart = size_chart(self.revisions, limit, width)
+        sizes = [(one.number, one.size_bytes) for one in self.revisions]
+        chart = size_chart(sizes, limit, width)
         self.query_one("#chart", Static).update(Content(f"Size over revisions\n{chart}"))
 
     @property

@@ -15,7 +15,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from hostlink.app import board_words
-from hostlink.jobs.size_chart import ruler
+from hostlink.ruler import ruler
 from hostlink.words import BEYOND, HERE, LIMIT, SENT, UNUSED, USED, safe
 
 if TYPE_CHECKING:

@@ -7,9 +7,10 @@ Rules:
 2. A word that is no such part either is replaced by a longer one of the newest listings that has it
    inside. Listings are read for that, since the index finds words by their beginning only: to go
    through its own words takes nine times what a search may, with 10,000 revisions already.
-3. Else it is replaced by one that differs in one slip of the keys: a letter lost, added or changed,
-   or two neighbours swapped. The first letter is taken as right, unless it is one too many or
-   swapped. Of several words that could replace it the most frequent one is taken.
+3. Else it is replaced by one that is spelt without the letters ß, ä, ö, ü or with them (ss, ae, oe,
+   ue), or else differs in one slip of the keys: a letter lost, added or changed, or two neighbours
+   swapped. The first letter is taken as right, unless it is one too many or swapped. Of several
+   words that could replace it the most frequent one is taken.
 4. If still nothing has all words, what has most of them comes first, later arrivals before earlier
    ones. For this the newest listings with each word are read, so that the time is bounded.
 """
@@ -18,6 +19,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 from collections.abc import Iterable
 from string import ascii_lowercase
 
@@ -27,8 +29,10 @@ from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.search.hits import Hits
 from hostlink.archive.search.index import holds_all
 from hostlink.archive.search_words import words
+from hostlink.words import unaccented
 
 _SHORTEST, _LONGEST = 3, 20  # letters of a word that is looked for inside others or with a slip
+_UMLAUT = re.compile("([aou])e")
 _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
 _LISTINGS = 1_000  # likewise
@@ -50,6 +54,16 @@ def slips(word: str) -> list[str]:
         for letter in ascii_lowercase:
             made |= {head + letter + tail, head + letter + tail[1:]}
     return sorted(made - {word})
+
+
+def spellings(word: str) -> list[str]:
+    """Return a word as it is spelt with the letters ß, ä, ö, ü or without them, as the index does.
+
+    The index has no accents, but knows ß.
+    """
+    plain = unaccented(word)
+    found = {plain, plain.replace("ss", "ß")}
+    return sorted((found | {_UMLAUT.sub(r"\1", each) for each in found}) - {word})
 
 
 class Near:
@@ -79,11 +93,12 @@ class Near:
         return sorted({each for row in found for each in words(row[0]) if word in each})
 
     def _alike(self, word: str) -> list[str]:
-        """Return the words of listings that are one slip away, or else those about programs."""
-        around, index = slips(word), self._hits.index
-        return list(index.held("listing_words", around)) or list(
-            index.held("program_words", around)
-        )
+        """Return words that are spelt otherwise, or else one slip away: of listings or programs."""
+        for around in (spellings(word), slips(word)):
+            for index in ("listing_words", "program_words"):
+                if found := list(self._hits.index.held(index, around)):
+                    return found
+        return []
 
     def best(self, limit: int) -> tuple[list[Holding], list[Holding]]:
         """Return revisions and rescues with some of the words, those with most of them first."""

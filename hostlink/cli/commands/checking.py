@@ -37,7 +37,7 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
     offered = (
         {} if printed else offers(material.listing, codes, verdict, common.the_profile().rules)
     )
-    no_code = verdict.extra if sheet is None else ()
+    no_code = verdict.extra if sheet is None and not verdict.is_surplus else ()
     if no_code:  # whoever types codes may type some of them
         verdict = replace(verdict, extra=())
     if common.json:
@@ -45,10 +45,9 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
         perhaps = {number: [asdict(one) for one in some] for number, some in offered.items()}
         as_json({**told, "without_code": list(no_code), "perhaps": perhaps})
     else:
-        _show(verdict, printed, offered)
-    right = len(codes.lines) - len(verdict.wrong) - len(verdict.missing)
+        _show(verdict, printed, offered, bool(no_code))
     say(
-        f"{material.label} against {label}: {plural(right, 'line')} right, "
+        f"{material.label} against {label}: {plural(verdict.right_count, 'line')} right, "
         f"{len(verdict.wrong):,} wrong, {len(verdict.missing):,} missing, "
         + (f"{len(no_code):,} without a code." if no_code else f"{len(verdict.extra):,} too many."),
         quiet=common.quiet,
@@ -76,9 +75,15 @@ def _typed(codes_from: str) -> tuple[Codes, str]:
 
 
 def _show(
-    verdict: CodeCheck, printed: dict[int, str], offered: Mapping[int, tuple[Correction, ...]]
+    verdict: CodeCheck,
+    printed: dict[int, str],
+    offered: Mapping[int, tuple[Correction, ...]],
+    is_partial: bool,
 ) -> None:
-    """Print each line that is wrong, with the sheet's line, or else what it may have been."""
+    """Print each line that is wrong, with the sheet's line, or else what it may have been.
+
+    is_partial: there are lines without a code.
+    """
     from hostlink.listing.checkcodes import mistyped_words
 
     rows: dict[int, str] = {number: f"too many  {number}" for number in verdict.extra}
@@ -97,10 +102,11 @@ def _show(
     if words := mistyped_words(verdict):
         data(words)
     if verdict.lines_right and not verdict.right:
-        data(
-            f"Each line has its code, but all lines together have {verdict.whole_found}, not "
-            f"{verdict.whole_wanted}: compare them with the sheet once more."
-        )
+        together = f"all lines together have {verdict.whole_found}, not {verdict.whole_wanted}"
+        if is_partial:
+            data(f"No line has a wrong code, but {together}: type the other codes too.")
+        else:
+            data(f"Each line has its code, but {together}: compare them with the sheet once more.")
 
 
 def _verdict_dict(verdict: CodeCheck) -> dict[str, object]:

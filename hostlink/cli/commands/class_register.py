@@ -15,17 +15,25 @@ from hostlink.archive.times import utc_now
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import STOP_RUNNING, NumberRange, shared
 from hostlink.cli.output import as_json, say, table
-from hostlink.cli.port_choice import resolved_ports
+from hostlink.cli.port_choice import names_no_board, resolved_ports
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import IN_CLASS, in_commands
 from hostlink.errors import ExitStatus, UsageError
+from hostlink.jobs.files import TakenError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
+    from hostlink.jobs.class_register.class_table import ClassRow
     from hostlink.jobs.class_register.evening import SeatJob
     from hostlink.jobs.class_register.register import Register
     from hostlink.jobs.many import Result
     from hostlink.jobs.session.link_choice import LinkChoice
+
+_REPLACE_ALONE = (
+    "Name another file, or give --yes alone, without --collect and --hand-out: "
+    "with those it also agrees to adapt, and to save what may be another learner's."
+)
+"""Advice where a file is there already after boards were served: --yes would answer twice."""
 
 
 @click.command("class")
@@ -82,7 +90,13 @@ def class_command(
         for job in _jobs(common, read, archive, wish):
             results, ended = _do(common, read, archive, job, wish)
             status = max(status, ended)
-        _show(common, read, archive, results, page, folders)
+        rows = _show(common, read, archive, results)
+        try:
+            _write(common, read, archive, rows, page, folders)
+        except TakenError as error:
+            if not wish.changes:
+                raise
+            raise error.but(advice=_REPLACE_ALONE) from error
     return status
 
 
@@ -113,9 +127,13 @@ class _Wish:
 
 
 def _use_practice_archive(common: CommonOptions, register: Register) -> None:
-    """Have the practice boards' archive used for a class that has no other boards."""
+    """Have the practice boards' archive used for a class that has no other boards.
+
+    A label with a slip in it counts for neither archive.
+    """
     boards = [learner.board for learner in register.learners if learner.board]
-    common.ports = tuple(port for board in boards for port in resolved_ports(common, (board,)))
+    ports = [port for board in boards for port in resolved_ports(common, (board,))]
+    common.ports = tuple(port for port in ports if not names_no_board(common, port))
 
 
 def _jobs(
@@ -167,13 +185,10 @@ def _show(
     register: Register,
     archive: Archive,
     results: dict[str, Result[Any]],
-    page: Path | None,
-    folders: Path | None,
-) -> None:
-    """Print the table, with what else there is to say of each failure; write what is asked for."""
+) -> list[ClassRow]:
+    """Print the table, with what else there is to say of each failure; return its rows."""
     from hostlink.cli.commands.many import failure_dict
     from hostlink.jobs.class_register.class_table import HEADS, class_table, summary
-    from hostlink.jobs.class_register.take_home import write_class_page, write_folders
 
     rows = class_table(register, archive)
     if common.json:
@@ -190,6 +205,20 @@ def _show(
                 kept = result.error.kept
                 say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
     say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
+    return rows
+
+
+def _write(
+    common: CommonOptions,
+    register: Register,
+    archive: Archive,
+    rows: list[ClassRow],
+    page: Path | None,
+    folders: Path | None,
+) -> None:
+    """Write what is to be printed and taken home, if it is asked for."""
+    from hostlink.jobs.class_register.take_home import write_class_page, write_folders
+
     if page is not None:
         told = write_class_page(page, register, rows, utc_now(), replace=common.yes)
         say(told, quiet=common.quiet)

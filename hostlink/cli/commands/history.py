@@ -40,7 +40,7 @@ def history(common: CommonOptions, program: str, *, sizes: bool) -> int:
 
     Size, source, and what changed from one to the next; the first revision stands first.
     """
-    from hostlink.jobs.size_chart import size_chart
+    from hostlink.ruler import size_chart
 
     with common.reading() as archive:
         if program.casefold().startswith("rescue@"):
@@ -62,7 +62,8 @@ def history(common: CommonOptions, program: str, *, sizes: bool) -> int:
         )
     elif sizes:
         limit, width = common.the_profile().rules.storage.room, shutil.get_terminal_size().columns
-        listing_text(size_chart(revisions, limit, width))
+        sized = [(each.number, each.size_bytes) for each in revisions]
+        listing_text(size_chart(sized, limit, width))
     else:
         _show(revisions, changes, earlier)
     return tell_damaged((*revisions.damaged, *lost))

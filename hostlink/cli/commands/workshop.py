@@ -21,7 +21,10 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from hostlink.board.profile.model import Profile
+    from hostlink.jobs.listing_source import Material
     from hostlink.jobs.proving import Proof
+    from hostlink.listing import Listing
     from hostlink.listing.parse import Line
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrinking.shrink import Shrunk
@@ -146,11 +149,9 @@ def shrink(
 
     The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
     it does not fit even so. Lines that are never reached stay unless you say otherwise, at a
-    terminal when asked, else by --unreached; the result is run beside the original first. Where
-    that proves nothing they go only after a yes, or by --yes too.
+    terminal when asked, else by --unreached, and by --yes too where running both proves nothing.
     """
-    from hostlink.jobs.proving import inputs_of
-    from hostlink.jobs.shrinking import prove_shrunk, unreached_words
+    from hostlink.jobs.shrinking import unreached_words
     from hostlink.listing.shrinking.shrink import shrink as shrink_listing
     from hostlink.listing.shrinking.unreached import unreached
 
@@ -160,28 +161,24 @@ def shrink(
     make = partial(
         shrink_listing, material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
     )
-    made = whole = make()
-    proof = None
     lines = unreached(material.listing, rules)
+    made, proof, doubt = make(), None, ""
     if lines or drop_unreached:
-        smaller = make(without=lines)
-        prove = partial(prove_shrunk, material.listing, smaller.listing, profile)
-        words = unreached_words(material.listing, lines, rules)
-        asked = partial(prove, inputs_of(material)) if lines else lambda: None
-        goes, proof = _goes_without(common, words, drop_unreached, asked)
-        made = smaller if goes else made
-    if not common.json:
-        _say_saving(common, material.label, made)
+        words, smaller = unreached_words(material.listing, lines, rules), make(without=lines)
+        prove = partial(_proof_of, material, smaller.listing, profile) if lines else None
+        goes, proof = _goes_without(common, words, drop_unreached, prove)
+        made, doubt = (smaller, proof.unproven) if goes and proof else (made, "")
+    _say_saving(common, material.label, made)
     told = {"listing": material.label, "profile": profile.name, **_shrunk_dict(made, lines, proof)}
     if keep:
-        how = "made smaller", proof.unproven if proof and made is not whole else ""
-        told["kept"] = keep_listing(common, material, made.listing, (profile, profile), *how)
+        by, how = (profile, profile), "made smaller"
+        told["kept"] = keep_listing(common, material, made.listing, by, how, doubt)
     give_listing(common, made.listing.text(), output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
 def _goes_without(
-    common: CommonOptions, words: str, drop: bool, prove: Callable[[], Proof | None]
+    common: CommonOptions, words: str, drop: bool, prove: Callable[[], Proof] | None
 ) -> tuple[bool, Proof | None]:
     """Report the lines that are never reached; return whether to remove them, and the proof.
 
@@ -193,9 +190,9 @@ def _goes_without(
     is_silent = common.quiet or common.json
     asks = not is_silent and sys.stdin.isatty() and not common.yes
     say(words if asks or drop else f"{words} --unreached removes them.", quiet=is_silent)
-    proof = prove() if asks or drop else None
-    if proof is None:
+    if prove is None or not (asks or drop):
         return False, None
+    proof = prove()
     say(proof_words(proof), quiet=common.json or (common.quiet and proof.result == "proven"))
     if proof.result == "differs":
         return False, proof
@@ -208,9 +205,19 @@ def _goes_without(
     return goes, proof
 
 
+def _proof_of(material: Material, made: Listing, profile: Profile) -> Proof:
+    """Run a listing beside what was made of it, with the answers that are known for it."""
+    from hostlink.jobs.proving import inputs_of
+    from hostlink.jobs.shrinking import prove_shrunk
+
+    return prove_shrunk(material.listing, made, profile, inputs_of(material))
+
+
 def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
     from hostlink.listing.shrinking.shrink import DOES
 
+    if common.json:
+        return
     for step in made.steps:
         if step.saved:
             where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"

@@ -65,7 +65,7 @@ def row_state(
     last job that put anything into the board that they have now. saved_at: when their work was
     last saved. None where there is no such thing.
     """
-    since = load is None or (saved_at is not None and saved_at > load.started_at)
+    since = load is None or (saved_at is not None and saved_at >= load.started_at)
     kept = LastSave.NEVER if saved_at is None else LastSave.SINCE if since else LastSave.BEFORE
     if load is None:
         return Handout.NOTHING, kept

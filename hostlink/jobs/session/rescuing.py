@@ -111,7 +111,7 @@ def rescue_held(
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board, coming)
-    return require_certain(held, "the board", UNTOUCHED)
+    return require_certain(held, "the board", session.dialogue.evidence.unless_damaged(UNTOUCHED))
 
 
 def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:

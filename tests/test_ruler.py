@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
-from hostlink.archive import Origin, Revision
-from hostlink.jobs.size_chart import size_chart
+from hostlink.ruler import size_chart
 
 
-def sized(*sizes: int | None) -> list[Revision]:
-    day = datetime(2031, 9, 3, tzinfo=UTC)
-    return [
-        Revision(str(at), "LAMP", at, "", day, Origin("file"), "", "", "practice", size, 1, "")
-        for at, size in enumerate(sizes, 1)
-    ]
+def sized(*sizes: int | None) -> list[tuple[int, int | None]]:
+    return list(enumerate(sizes, 1))
 
 
 def test_all_sizes_are_drawn_to_one_scale() -> None:

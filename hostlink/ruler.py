@@ -4,28 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hostlink.archive import Revision
 from hostlink.words import BEYOND, HERE, LIMIT, UNUSED, USED
 
 _MOST = 60  # revisions in one chart
 _LEAST_BAR = 8
 
 
-def size_chart(revisions: Sequence[Revision], limit: int, width: int) -> str:
-    """Draw the size of the newest revisions: a ruler for each, all to one scale, the newest last.
+def size_chart(sizes: Sequence[tuple[int, int | None]], limit: int, width: int) -> str:
+    """Draw the sizes of the newest revisions: a ruler for each, all to one scale, the newest last.
 
-    limit: the board's bytes, 0 where unknown. width: characters of a row.
+    sizes: the number of each and its bytes, None where they are not known. limit: the board's
+    bytes, 0 where unknown. width: characters of a row.
     """
-    shown = revisions[-_MOST:]
-    sizes = [one.size_bytes for one in shown]
-    scale = max([limit, *(size or 0 for size in sizes)])
-    told = [_told(size, limit) for size in sizes]
-    bar = max(_LEAST_BAR, width - 6 - max(map(len, told), default=0))
+    shown = [(number, size, _told(size, limit)) for number, size in sizes[-_MOST:]]
+    scale = max([limit, *(size or 0 for _, size, _ in shown)])
+    bar = max(_LEAST_BAR, width - 6 - max((len(told) for _, _, told in shown), default=0))
     rows = [
-        f"{one.number:>4} {ruler(bar, size, limit, scale=scale).rstrip()} {words}"
-        if size is not None
-        else f"{one.number:>4} {words}"
-        for one, size, words in zip(shown, sizes, told, strict=True)
+        f"{number:>4} {told}"
+        if size is None
+        else f"{number:>4} {ruler(bar, size, limit, scale=scale).rstrip()} {told}"
+        for number, size, told in shown
     ]
     if limit:
         rows.append(f"     {LIMIT} is the board's limit, {limit:,} bytes")
