@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from hostlink.jobs.session.link_choice import LinkChoice
 
 _REPLACE_ALONE = (
-    "Name another file, or repeat this with --yes, but without --collect and --hand-out: "
-    "beside those it also agrees to adapt, and to save what may be another learner's."
+    "Name another file, or give --yes alone, without --collect and --hand-out: "
+    "with those it also agrees to adapt, and to save what may be another learner's."
 )
 """Advice where a file is there already after boards were served: --yes would answer twice."""
 
