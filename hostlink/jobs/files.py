@@ -34,6 +34,12 @@ def is_there(path: Path) -> bool:
 
 def write_new(path: Path, content: bytes, *, replace: bool) -> None:
     """Write a file completely or not at all; replace an existing one only with consent."""
+    if os.path.isdir(path):  # noqa: PTH112
+        raise RefusedError(
+            f"{path} is a folder.",
+            kept="Nothing was changed.",
+            advice="Name a file.",
+        )
     if is_there(path) and not replace:
         raise TakenError(
             f"{path} exists already.",

@@ -651,3 +651,15 @@ def test_a_board_that_wraps_its_words_in_markup(
     assert told.status == 3
     assert "\x1b" not in told.err
     assert "\\x1b[5m[b]?" in told.err
+
+
+@pytest.mark.parametrize("words", [(), ("--yes",)])
+def test_a_folder_is_never_offered_to_be_replaced(
+    words: tuple[str, ...], hostlink: Callable, place: Path
+) -> None:
+    """A file cannot take its place, so --yes would be no way out."""
+    (place / "folder").mkdir()
+    (place / "class.toml").write_text('[[learner]]\nname = "Ada"\n', encoding="utf-8")
+    told = hostlink("class", "class.toml", "--page", "folder", *words)
+    assert (told.status, "folder is a folder." in told.err) == (1, True)
+    assert "--yes" not in told.err

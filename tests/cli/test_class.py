@@ -87,6 +87,13 @@ def test_the_table_says_what_became_of_it(hostlink: Callable, archive: Archive) 
 
 
 @pytest.mark.usefixtures("worked")
+def test_an_error_before_the_handout_is_not_told_of_it(hostlink: Callable) -> None:
+    """A run belongs to what was on the board then, also where the same is handed out again."""
+    shown = rows(hostlink("class", "class.toml", "--hand-out").out)
+    assert (shown["Ben Oak"][1], shown["Ben Oak"][4]) == ("LAMP@1", "-")
+
+
+@pytest.mark.usefixtures("worked")
 def test_json_tells_the_same(hostlink: Callable) -> None:
     """A row for each, with what failed in the job of this command."""
     read = hostlink("class", "class.toml", "--json").json
