@@ -268,7 +268,3 @@ class Rows(ScrollView, can_focus=True):
     def watch_has_focus(self, value: bool) -> None:
         super().watch_has_focus(value)
         self.refresh()
-
-    def region_of_cursor(self) -> Region:
-        """Return the region of the row at the cursor, within the widget."""
-        return Region(0, self.cursor + 1 - self.scroll_offset.y, self.size.width, 1)
