@@ -78,6 +78,11 @@ class SerialLine:
         while self._to_host and self._to_host[0][0] <= now:
             self._to_host.popleft()
 
+    @property
+    def next_ready(self) -> float | None:
+        """Return when the host can read the first byte on its way, or None."""
+        return self._to_host[0][0] if self._to_host else None
+
     def _transmit(self, data: bytes, at: float) -> float:
         """Send bytes from `at` on: through the transmit buffer, or one after another where there is
         none. Returns when the processor is free again."""

@@ -60,6 +60,7 @@ def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_t
         await wait(pilot, lambda: sum("2 listings written" in said for said in app.said) == 2)
         app.desk.action_work("give")
         await pilot.pause()
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
         await pilot.press("tab", *"one TWO one", "enter")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("enter")
@@ -83,6 +84,7 @@ def test_what_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.action_work("give")
         await pilot.pause()
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "holds no program" in app.screen.error.what

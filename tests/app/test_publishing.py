@@ -48,6 +48,7 @@ def test_a_sheet_is_written_where_it_was_asked_for(
         Path("lamp.html").write_text("mine")
         app.desk.action_work("sheet")
         await pilot.pause()
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
         await pilot.press("enter")
         await wait(pilot, lambda: "exists already" in shown(app))
         assert app.focused.id == "answer-leave"
@@ -56,6 +57,7 @@ def test_a_sheet_is_written_where_it_was_asked_for(
         assert Path("lamp.html").read_text() == "mine"
         app.desk.action_work("sheet")
         await pilot.pause()
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
         await pilot.press("enter")
         await wait(pilot, lambda: "exists already" in shown(app))
         await pilot.press("down", "enter")

@@ -26,7 +26,7 @@ RING = 24
 PROGRAM = Listing.from_text("".join(f'{n} PRINT "KEPT {n}"\n' for n in range(10, 60, 10)))
 
 
-@pytest.mark.one_in(3)
+@pytest.mark.slow
 @pytest.mark.parametrize("baud", [9600, 57600, 115200])
 def test_a_survey_finds_how_the_chip_talks_and_gives_its_program_back(
     baud: int,

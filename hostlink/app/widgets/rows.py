@@ -30,7 +30,7 @@ _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
 # thousand would take longer than a key press may.
 _EXACT, _COUNTED = 200, 10_000
 _LEAST = 8  # cells that are left of a column that gives way
-_LEGIBLE = 12  # cells that one has, if it needs them, before it gives way to an extra column
+_LEGIBLE = 10  # cells that one has, if it needs them, before it gives way to an extra column
 
 
 def go_between(event: events.Key, line: Widget, rows: Rows) -> None:

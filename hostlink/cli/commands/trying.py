@@ -88,8 +88,7 @@ def try_listing(
 
     It runs on a practice board of the kind that --profile names, or that it was written for. What
     it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it does
-    not come to its end, unless that is expected; 4 where it prints something else than was kept
-    with --expect.
+    not come to its end, unless that is expected; 4 where it prints something else than expected.
     """
     from hostlink.jobs.drawing import drawing_of_walk
 
