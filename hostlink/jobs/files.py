@@ -36,7 +36,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
     """Write a file completely or not at all; replace an existing one only with consent."""
     if os.path.isdir(path):  # noqa: PTH112
         raise RefusedError(
-            f"{path} is a folder.",
+            f"{path} cannot be written: it is a folder.",
             kept="Nothing was changed.",
             advice="Name a file.",
         )

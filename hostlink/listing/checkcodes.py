@@ -36,7 +36,9 @@ WHOLE = "ALL"
 
 _UNCODED = re.compile("[^ -~]")
 _ROW = re.compile(r"([0-9]+)[ \t:]+([0-9]{1,2})", re.ASCII)
-_WHOLE_ROW = re.compile(r"all[ \t:]+([0-9a-f]{1,4})", re.ASCII | re.IGNORECASE)
+_WHOLE_ROW = re.compile(r"all[ \t:]+([0-9a-foqilsz]{1,4})", re.ASCII | re.IGNORECASE)
+_ALIKE = {"o": "0", "q": "0", "i": "1", "l": "1", "s": "5", "z": "2"}
+_IN_HEXADECIMAL, _IN_DECIMAL = str.maketrans(_ALIKE), str.maketrans({**_ALIKE, "b": "8"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,11 +165,17 @@ def mistyped_words(check: CodeCheck) -> str:
     )
 
 
+def as_digits(text: str) -> str:
+    """Return text with digits in place of the letters that are taken for them, such as O for 0."""
+    return text.lower().translate(_IN_DECIMAL)
+
+
 def parse_codes(text: str, *, name: str) -> Codes:
     """Parse typed codes: one row for each line, `10 44` or `10: 44`, and `ALL 31C3`.
 
-    name: the source's name in messages. Leading zeros of a code may be omitted. Raises ListingError
-    for a malformed or repeated row, which it names, or if there is no code.
+    name: the source's name in messages. Leading zeros of a code may be omitted, and a letter may
+    stand for the digit that it looks like. Raises ListingError for a malformed or repeated row,
+    which it names, or if there is no code.
     """
     lines: dict[int, str] = {}
     whole = ""
@@ -178,8 +186,8 @@ def parse_codes(text: str, *, name: str) -> Codes:
         if match := _WHOLE_ROW.fullmatch(bare):
             if whole:
                 raise _bad_row(name, at, "there is a code for the whole already")
-            whole = match[1].upper().zfill(4)
-        elif match := _ROW.fullmatch(bare):
+            whole = match[1].lower().translate(_IN_HEXADECIMAL).upper().zfill(4)
+        elif match := _ROW.fullmatch(as_digits(bare)):
             number = line_number(match[1])
             if number in lines:
                 raise _bad_row(name, at, f"line {number} has a code already")

@@ -18,8 +18,8 @@ from itertools import pairwise, permutations, product
 from operator import add
 
 from hostlink.listing.canonical import canonical_line, canonical_lines
-from hostlink.listing.checkcodes import CodeCheck, Codes, codes_of, line_code, whole_code
-from hostlink.listing.parse import Line, Listing
+from hostlink.listing.checkcodes import CodeCheck, Codes, as_digits, codes_of, line_code, whole_code
+from hostlink.listing.parse import Line, Listing, line_number
 from hostlink.listing.rules import Rules
 
 MOST_OFFERS = 3
@@ -104,6 +104,7 @@ def offers(
     else:
         found = guesses((one.number, one.wanted) for one in check.wrong[:_MOST_WRONG])
         found |= _numbered_wrong(held, codes, check)
+        found |= _numbered_in_letters(listing, codes, check, rules)
         complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
         known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
@@ -151,6 +152,24 @@ def _numbered_wrong(
     for number, other in pairs:
         offer = Correction(under(number, other), f"it is line {other} here")
         found.setdefault(number, []).append(offer)
+    return found
+
+
+def _numbered_in_letters(
+    listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
+) -> dict[int, list[Correction]]:
+    """Find missing lines whose number was typed with a letter for a digit, as in 1O PRINT."""
+    found: dict[int, list[Correction]] = {}
+    for typed in (line.typed.strip() for line in listing):
+        begun, _, rest = typed.partition(" ")
+        digits = as_digits(begun)
+        if begun == digits or not (digits.isascii() and digits.isdigit()):
+            continue
+        number = line_number(digits)
+        text = canonical_line(Line.from_text(f"{number} {rest.lstrip()}"), rules)
+        is_coded = text.isascii() and text.isprintable()
+        if is_coded and number in check.missing and line_code(text) == codes.lines[number]:
+            found[number] = [Correction(text, f"its number is {begun} here")]
     return found
 
 

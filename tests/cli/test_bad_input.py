@@ -661,5 +661,5 @@ def test_a_folder_is_never_offered_to_be_replaced(
     (place / "folder").mkdir()
     (place / "class.toml").write_text('[[learner]]\nname = "Ada"\n', encoding="utf-8")
     told = hostlink("class", "class.toml", "--page", "folder", *words)
-    assert (told.status, "folder is a folder." in told.err) == (1, True)
+    assert (told.status, "folder cannot be written: it is a folder." in told.err) == (1, True)
     assert "--yes" not in told.err

@@ -133,7 +133,7 @@ def test_answers_that_were_not_asked_for_are_told(
     (place / "answers.txt").write_text("21\n10\n20\n", encoding="utf-8")
     told = hostlink("run", "--input", "answers.txt")
     assert told.status == 0
-    assert "Not asked for: 2 lines of answers.txt." in told.err
+    assert "Not asked for: 2 answers." in told.err
     assert hostlink("save").status == 0
     assert len(hostlink("show", "light").out.splitlines()) == 4
 

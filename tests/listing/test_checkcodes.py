@@ -192,6 +192,8 @@ def test_typed_codes_are_read_as_people_type_them() -> None:
     """Blanks or a colon between, leading zeros left out, small letters, blank rows."""
     codes = parse_codes("10 44\n\n 20: 07\n30\t7\nall 1c3\n", name="codes")
     assert codes == Codes({10: "44", 20: "07", 30: "07"}, "01C3")
+    codes = parse_codes("1O 4s\n2o: B7\nl5 Z\nALL B1Co\n", name="codes")
+    assert codes == Codes({10: "45", 20: "87", 15: "02"}, "B1C0")
 
 
 @pytest.mark.parametrize(

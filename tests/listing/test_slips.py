@@ -113,6 +113,16 @@ def test_a_wrong_line_number_is_noticed() -> None:
     assert found[30] == (Correction("30 LET A=1", "it is line 300 here"),)
 
 
+@pytest.mark.parametrize("number", ["3O", "3o", "3Q"])
+def test_a_letter_in_a_line_number_is_noticed(number: str) -> None:
+    """Such a row is another line for the board, or none."""
+    found = offered(TEXT.replace("30 LET", f"{number} LET"))
+    assert found[30] == (Correction("30 LET A=1", f"its number is {number} here"),)
+    assert offered(TEXT.replace("30 LET A=1", f"{number} LET A=2")).get(30) is None
+    assert offered(TEXT.replace("30", f"{'3' * 5000}O")).get(30) is None
+    assert offered("lO LET \u00fc\n", Codes({10: "02"}, "")) == {}
+
+
 def test_two_lines_that_took_each_other_s_number_are_noticed() -> None:
     """Each is offered with the text of the other, with the code of the whole and without it."""
     typed = TEXT.replace("20 PRINT", "3 PRINT").replace("30 LET", "20 LET").replace("3 P", "30 P")

@@ -79,7 +79,7 @@ def run(
         as_json(done.as_dict())
     done.check()
     if given is not None and given.left:
-        say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=common.quiet)
+        say(f"Not asked for: {plural(given.left, 'answer')}.", quiet=common.quiet)
     if not "".join(done.rows).strip():
         say(
             "It printed nothing. To load a program: `hostlink load WHAT`.",
