@@ -59,7 +59,7 @@ def test_what_cannot_be_run_is_told_before_anything_is_sent(
     async def story(pilot: Any, app: Any) -> None:
         for values, said in (
             ({"input": "nowhere.txt"}, "nowhere.txt cannot be read"),
-            ({"seconds": "soon"}, '"soon" is no time'),
+            ({"seconds": "soon"}, '"soon" is not a time'),
             ({"output": "there.txt"}, "there.txt exists already"),
         ):
             await _fill(pilot, app, wait, find_action, **values)
