@@ -219,7 +219,7 @@ class _Record:
     def _measured(self, given: Content | None, coming: Listing | None) -> Listing | None:
         """Return the program to measure, None if there is none."""
         board, source = self.seat.board, MEASURED[self.state]
-        content = given if source in (Measured.HANDOUT, Measured.ON_BOARD) else None
+        content: Content | None = None
         if source is Measured.SAVED and self.save is not None:
             content = self._content(self.save.revision)
         if source is Measured.ON_BOARD and board is not None:

@@ -32,9 +32,8 @@ class Measured(Enum):
 
     COMING = "what is to be handed out"
     ON_BOARD = "what the board is known to hold"
-    HANDOUT = "the handout"
     SAVED = "what was saved"
-    NOTHING = "none, since nobody knows what the board holds"
+    NOTHING = "none, since nobody knows what they have made of the handout"
 
 
 MEASURED = {
@@ -43,8 +42,8 @@ MEASURED = {
     (Handout.THERE, LastSave.NEVER): Measured.ON_BOARD,
     (Handout.THERE, LastSave.BEFORE): Measured.ON_BOARD,
     (Handout.THERE, LastSave.SINCE): Measured.ON_BOARD,
-    (Handout.ELSEWHERE, LastSave.NEVER): Measured.HANDOUT,
-    (Handout.ELSEWHERE, LastSave.BEFORE): Measured.HANDOUT,
+    (Handout.ELSEWHERE, LastSave.NEVER): Measured.NOTHING,
+    (Handout.ELSEWHERE, LastSave.BEFORE): Measured.NOTHING,
     (Handout.ELSEWHERE, LastSave.SINCE): Measured.SAVED,
     (Handout.BROKEN, LastSave.NEVER): Measured.NOTHING,
     (Handout.BROKEN, LastSave.BEFORE): Measured.NOTHING,

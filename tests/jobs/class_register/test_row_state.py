@@ -75,7 +75,7 @@ def test_each_state_comes_about() -> None:
     [
         (Handout.NOTHING, {Measured.COMING, Measured.SAVED}),
         (Handout.THERE, {Measured.ON_BOARD}),
-        (Handout.ELSEWHERE, {Measured.HANDOUT, Measured.SAVED}),
+        (Handout.ELSEWHERE, {Measured.NOTHING, Measured.SAVED}),
         (Handout.BROKEN, {Measured.NOTHING, Measured.SAVED}),
         (Handout.OVERWRITTEN, {Measured.NOTHING, Measured.SAVED}),
     ],
