@@ -36,10 +36,9 @@ from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.port import PracticePort
 
-MOST_LIMITS = (
-    3  # of virtual time, times what hostlink gives one program at the most: a backup reads
-)
-# one and may put it back twice, the second time after an error
+MOST_LIMITS = 3
+"""Of virtual time, times what hostlink gives one program at the most: a backup reads one and may
+put it back twice, the second time after an error."""
 SLACK_S = 120.0  # beside it, to open the port and to leave the board in order
 MOST_QUIET_SECONDS = 60.0  # of it, in which nothing is told
 MOST_TURNS = 5_000_000  # of the pump, for a wait in which no time passes

@@ -33,6 +33,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, ReadBackError, RefusedError
 from hostlink.firmware.plan import Plan
 from hostlink.jobs.session.rescuing import NOTHING
+from hostlink.jobs.session.restarts import Restarts
 from hostlink.link.attaching import Foresight
 from hostlink.link.wire import Wire
 
@@ -294,7 +295,7 @@ def opening_not_warned_of() -> Patches:
 
 @saboteur("a restart unnoticed", promise=6, shows="silent")
 def restart_unnoticed() -> Patches:
-    """The banner of a board that restarts is a row like any other."""
+    """The banner of a board that restarts is a row like any other, and an empty memory no sign."""
     listen = Dialogue.listen_waking
 
     def unheard(self: Dialogue) -> bool:
@@ -304,4 +305,5 @@ def restart_unnoticed() -> Patches:
     return [
         patch.object(Wire, "_look_for_banner", lambda *_: None),
         patch.object(Dialogue, "listen_waking", unheard),
+        patch.object(Restarts, "memory_read", lambda *_, **__: False),
     ]
