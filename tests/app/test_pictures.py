@@ -71,6 +71,15 @@ PAGE = "\u2022 10\u00a0PRINT \u201cHELLO\u201d\n\u2022 20 GOTO 10\n"
 VECTORS = ":020000040000FA\n:100000000C9434000C943E000C943E000C943E0082\n:00000001FF\n"
 
 
+async def opened(
+    pilot: Any, app: Any, wait: Any, action: str, screen: type[Screen[Any]] = Screen
+) -> None:
+    """Do what has this name on the desk, and wait for the screen that it opens."""
+    app.desk.action_work(action)
+    await pilot.pause()
+    await wait(pilot, lambda: len(app.screen_stack) == 2 and isinstance(app.screen, screen))
+
+
 async def _desk(_: Any, __: Any, ___: Any) -> None:
     pass
 
@@ -140,9 +149,7 @@ async def _revisions(pilot: Any, app: Any, wait: Any) -> None:
 async def _compare(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
     app.desk.editor.replace("30 LET H=11", (2, 0), (2, 10))
-    app.desk.action_work("compare-board")
-    await pilot.pause()
-    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    await opened(pilot, app, wait, "compare-board")
 
 
 async def _class(pilot: Any, app: Any, wait: Any) -> None:
@@ -156,9 +163,7 @@ async def _class(pilot: Any, app: Any, wait: Any) -> None:
     ]
     text = 'title = "Tuesday evening"\nhand_out = "TIDE"\n' + "".join(seats)
     Path("class.toml").write_text(f'{text}[[learner]]\nname = "Eve Hill"\nboard = "Violet"\n')
-    app.desk.action_work("class")
-    await pilot.pause()
-    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    await opened(pilot, app, wait, "class")
     await pilot.press(*"class.toml", "enter")
     await wait(pilot, lambda: isinstance(app.screen, ClassScreen))
     await pilot.press("h")
@@ -192,9 +197,7 @@ async def _surveyed(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _stored(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
-    app.desk.action_work("stored")
-    await pilot.pause()
-    await wait(pilot, lambda: isinstance(app.screen, StoredScreen))
+    await opened(pilot, app, wait, "stored", StoredScreen)
     await pilot.press("s")
     await wait(pilot, lambda: isinstance(app.screen, AskText))
     await pilot.press("enter")
@@ -232,9 +235,7 @@ async def _lost(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _settings(pilot: Any, app: Any, wait: Any) -> None:
-    app.desk.action_work("settings")
-    await pilot.pause()
-    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    await opened(pilot, app, wait, "settings")
     app.screen.query_one(".foot").update("(where they are kept)")
 
 
@@ -289,9 +290,7 @@ async def _shrinking(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _renumbering(pilot: Any, app: Any, wait: Any) -> None:
-    app.desk.action_work("renumber")
-    await pilot.pause()
-    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    await opened(pilot, app, wait, "renumber")
 
 
 async def _stopped(pilot: Any, app: Any, wait: Any) -> None:
@@ -322,15 +321,11 @@ async def _findings(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _sheet(pilot: Any, app: Any, wait: Any) -> None:
     with contextlib.chdir("/"):  # the dialogue names this folder
-        app.desk.action_work("sheet")
-        await pilot.pause()
-        await wait(pilot, lambda: len(app.screen_stack) == 2)
+        await opened(pilot, app, wait, "sheet")
 
 
 async def _whose(pilot: Any, app: Any, wait: Any) -> None:
-    app.desk.action_work("check-codes")
-    await pilot.pause()
-    await wait(pilot, lambda: isinstance(app.screen, Ask))
+    await opened(pilot, app, wait, "check-codes", Ask)
 
 
 async def _checking(pilot: Any, app: Any, wait: Any) -> None:
@@ -344,9 +339,7 @@ async def _checking(pilot: Any, app: Any, wait: Any) -> None:
 async def _rescues(pilot: Any, app: Any, wait: Any) -> None:
     await _rescue(pilot, app, wait)
     await wait(pilot, lambda: app.boards.current.busy is None)
-    app.desk.action_work("rescues")
-    await pilot.pause()
-    await wait(pilot, lambda: isinstance(app.screen, RescuesScreen))
+    await opened(pilot, app, wait, "rescues", RescuesScreen)
 
 
 async def _origins(pilot: Any, app: Any, wait: Any) -> None:
@@ -366,9 +359,7 @@ async def _runs(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _stepping(pilot: Any, app: Any, wait: Any) -> None:
-    app.desk.action_work("step")
-    await pilot.pause()
-    await wait(pilot, lambda: isinstance(app.screen, StepScreen))
+    await opened(pilot, app, wait, "step", StepScreen)
     await pilot.press("l", "l", "l")
 
 
@@ -381,9 +372,7 @@ async def _several(pilot: Any, app: Any, wait: Any) -> None:
             and all(b.busy is None for b in app.boards.by_port.values())
         ),
     )
-    app.desk.action_work("several")
-    await pilot.pause()
-    await wait(pilot, lambda: isinstance(app.screen, SeveralScreen))
+    await opened(pilot, app, wait, "several", SeveralScreen)
     await pilot.press("space")
 
 

@@ -139,8 +139,8 @@ def _tried(
     walk = setting.begin(_text(common, material, profile), profile)
     if loose := material.listing.loose:
         say(left_out(loose))
-    if walk.lacked:
-        say(f"{capital(cannot_run(', '.join(walk.lacked)))}; it stops there.")
+    if lacked := walk.lacked:
+        say(f"{capital(cannot_run(', '.join(lacked)))}; it stops there.")
     with stoppable() as stopped:
         if trace:
             show_trace(trying.trace(walk, setting, stopped), is_json=common.json)
