@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
-from hostlink.cli.commands.listings import material_in
+from hostlink.cli.commands.review_mend import material_in
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.commands.listings import material_in
+from hostlink.cli.commands.review_mend import material_in
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.drawing import draw_options, show_drawing, wants_drawing
 from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
