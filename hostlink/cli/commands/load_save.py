@@ -74,7 +74,7 @@ def load(
     What the board holds is captured first and kept in the archive if it is not there yet; the
     listing itself is kept as a revision. Lines are sent as fast as the board can store them.
     """
-    from hostlink.cli.commands.review_mend import read_stdin
+    from hostlink.cli.named_listing import read_stdin
     from hostlink.cli.progress import Teller
     from hostlink.jobs.listing_source import find_material
     from hostlink.jobs.loading import LoadOptions
