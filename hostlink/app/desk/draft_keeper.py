@@ -65,16 +65,15 @@ class DraftKeeper(DeskPart):
         """Write what is in the editor, or delete the draft if there is nothing to keep."""
         if self._want():
             try:
-                self._written(self._drafts.settle())
+                self._drafts.settle()
+                self._written()
             except RefusedError as error:
                 self._not_written(error)
 
     def _write_aside(self) -> None:
         # A key would have to wait for a slow disk.
         if self._want():
-            aside(
-                self.app, self._drafts.settle, self._written, self._not_written, newest="draft"
-            )
+            aside(self.app, self._drafts.settle, self._written, self._not_written, newest="draft")
 
     def _want(self) -> bool:
         """Name what the disk shall hold, and return whether that has to be brought there."""
@@ -88,7 +87,7 @@ class DraftKeeper(DeskPart):
         self._drafts.want(None if nothing else self._draft())
         return True
 
-    def _written(self, _: None) -> None:
+    def _written(self, _: None = None) -> None:
         self.fault = ""
 
     def _not_written(self, error: HostlinkError) -> None:
