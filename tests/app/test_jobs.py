@@ -48,11 +48,15 @@ def held(monkeypatch: pytest.MonkeyPatch, is_it: Any) -> Iterator[threading.Even
 def test_a_load_is_stopped_and_the_board_stated(
     stage: Any, wait: Any, shown: Any, sending: threading.Event
 ) -> None:
-    """Half of a slow load: it is said that a part is on the board and that the listing is kept."""
+    """Half of a slow load: it is said that a part is on the board and that the listing is kept.
+
+    The listing's heading says so as soon as it is kept.
+    """
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: "Sending" in shown(app))
+        assert app.desk.sheet_pane.sheet.title(app.desk.editor.text) == "TIDE revision 1"
         job = app.boards.current.busy
         app.desk.action_work("interrupt")
         sending.set()
