@@ -238,7 +238,7 @@ class Transfers(DeskPart):
                 True,
                 revision.spec,
                 revision.line_count,
-                revision.size_bytes or 0,
+                saved.content.size_bytes or 0,
                 attached.choice.effective.rules.storage.room,
                 False,
                 self.app.now() if saved.doubt is None else None,
