@@ -107,6 +107,27 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
     assert stage.archive.history("LAMP")[1].parent == "LAMP@1"
 
 
+def test_a_name_that_a_program_has_is_taken_only_after_a_question(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """Else a new listing would be the next revision of a program that it has nothing of."""
+    stage.keep("LAMP", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 PRINT 22")
+        await pilot.press("ctrl+s")
+        for answer in (("down", "down", "enter"), ("down", "enter")):  # another name, the same one
+            await wait(pilot, lambda: isinstance(app.screen, AskText))
+            await type_text(pilot, "lamp\n")
+            await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert "has a program LAMP already" in app.screen.question
+            assert len(app.archive.history("LAMP")) == 1
+            await pilot.press(*answer)
+        await wait(pilot, lambda: "Kept as LAMP@2. Next: load it (Ctrl+L)." in app.said)
+
+    stage.play(story)
+
+
 @pytest.mark.parametrize("typed", ["", "5 REM MINE\n"])
 def test_what_is_known_of_a_shipped_program_is_kept_with_it(
     stage: Any, wait: Any, shown: Any, type_text: Any, typed: str
