@@ -28,7 +28,6 @@ from enum import Enum, IntEnum
 from typing import Self
 
 from hostlink.advice import Advice, Ways, advice_text
-from hostlink.sentences import UNTOUCHED
 
 
 class ExitStatus(IntEnum):
@@ -165,7 +164,6 @@ class NotKnownError(RefusedError):
     """The contents of a board are unknown, so they are overwritten only if the user agrees."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
-        kept = kept or UNTOUCHED
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 
