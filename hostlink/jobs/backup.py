@@ -41,7 +41,7 @@ from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.sentences import no_program
 from hostlink.words import safe
 
-NOT_IN_BACKUP = "What {} may hold is not in the backup. "
+LEFT_OUT = "may hold is not in the backup"
 
 
 @dataclass
@@ -242,7 +242,7 @@ def _read_slot(session: Session, found: BoardPrograms, name: str) -> bool:
         result = slot_held(session, name)
     except RefusedError as refused:
         if unnamed and not isinstance(refused, NotClearedError):  # an empty place may be refused
-            session.emit(Warned(NOT_IN_BACKUP.format(safe(name)) + refused.what))
+            session.emit(Warned(f"What {safe(name)} {LEFT_OUT}. {refused.what}"))
             return True
         found.unread[name] = refused.what
         return False

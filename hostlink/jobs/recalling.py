@@ -162,7 +162,9 @@ def slot_held(session: Session, name: str) -> Capture:
     _ask(session, "recall", name)
     result = session.dialogue.capture()
     if same_program(session, result.lines, _MARK):
-        raise NotKnownError(f"Nothing came when {safe(name)} was recalled, and memory stayed as it was.")
+        raise NotKnownError(
+            f"Nothing came when {safe(name)} was recalled, and memory stayed as it was."
+        )
     return result
 
 

@@ -218,7 +218,7 @@ def test_an_empty_slot_that_is_refused_leaves_memory_as_it_was(slots: Callable[.
 
 
 @pytest.fixture
-def one_place(table: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
+def one_place(table: Callable[..., Any]) -> Callable[..., Any]:
     """A board with one place that it cannot list, and a profile with a recall command for it."""
     board = table()
 
@@ -246,7 +246,9 @@ def test_a_wrong_recall_command_shows_no_empty_place(
     board.load("10 PRINT 7\n", slot="A")
     board.load("20 PRINT 8\n")
     before = (board.memory, board.stored)
-    item = BackupItem("stored", content_of(Listing.from_text("30 A\n"), b"30 A\n", "ascii", profile), 2, "EEPROM")
+    item = BackupItem(
+        "stored", content_of(Listing.from_text("30 A\n"), b"30 A\n", "ascii", profile), 2, "EEPROM"
+    )
     for job in ("store", "putback"):
         with board.session(profile) as session, pytest.raises(NotKnownError) as caught:
             if job == "store":

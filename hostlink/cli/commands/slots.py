@@ -32,7 +32,9 @@ def stored(common: CommonOptions) -> None:
 
 @click.command()
 @click.argument("name")
-@click.option("--discard-board", is_flag=True, help="Store also where what NAME holds is not known.")
+@click.option(
+    "--discard-board", is_flag=True, help="Store also where what NAME holds is not known."
+)
 @shared(link=True)
 def store(common: CommonOptions, name: str, discard_board: bool) -> None:
     """Store the program in memory in the board's EEPROM.
