@@ -107,6 +107,25 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
     assert stage.archive.history("LAMP")[1].parent == "LAMP@1"
 
 
+def test_a_revision_made_from_an_older_one_says_what_it_lacks(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """As when another window kept one meanwhile: both stay, and nobody is left to find out."""
+    stage.keep("LAMP", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "5 REM\n")
+        stage.keep("LAMP", "10 PRINT 2")
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: any("Kept as LAMP@3. It was made" in said for said in app.said))
+        assert "made from revision 1: later changes are not in it" in " ".join(app.said)
+        await type_text(pilot, "6 REM\n")
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "Kept as LAMP@4. Next: load it (Ctrl+L)." in app.said)
+
+    stage.play(story, opens="LAMP")
+
+
 @pytest.mark.parametrize("answer", ["leave", "drop", "keep"])
 def test_unkept_text_is_never_let_go_unasked(stage: Any, type_text: Any, answer: str) -> None:
     """New listing, while text is unkept, asks; staying has the focus."""
