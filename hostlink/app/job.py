@@ -15,6 +15,7 @@ from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
     BoardAnswered,
+    BoardVanished,
     Event,
     KeptAs,
     MemoryLost,
@@ -139,7 +140,9 @@ class Progress:
             elif isinstance(event, KeptAs):
                 self.kept.append(event.spec)
             self.differs = self.differs or isinstance(event, Rescued)
-            self._tell(event_sentence(event), news=isinstance(event, _NEWS))
+            # Whether it is here is told of the board itself, as long as it is so.
+            is_news = isinstance(event, _NEWS) and not isinstance(event, BoardVanished)
+            self._tell(event_sentence(event), news=is_news)
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:
         self.told.append((sentence, news))

@@ -66,7 +66,8 @@ class Sheet:
         if not fits:
             charset = "utf-8"  # the review names the characters; nothing of the text is lost
         raw = to_bytes(text, charset) if fits else text.encode("utf-8", "surrogatepass")
-        return Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
+        made = Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
+        return made if self.material is None else replace(made, details=self.material.details)
 
     def _origin(self) -> Origin:
         from hostlink.archive.records import Origin
@@ -76,11 +77,13 @@ class Sheet:
 
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
         """Keep the text as the next revision; the sheet it is now. Raises ArchiveError."""
+        from hostlink.jobs.keeping_made import keep_with_details
+
         if not self.name:
             raise RefusedError(UNNAMED_LISTING, kept=STILL_IN_EDITOR)
         material = self.as_material(text, profile)
         content, parent = material.content(profile), self.revision
-        kept = archive.keep(self.name, content, material.origin, parent=parent)
+        kept = keep_with_details(archive, self.name, material, content, parent)
         return self.kept_as(kept.revision, text, archive), kept
 
     def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
