@@ -41,9 +41,7 @@ class Sent:
 
 
 _NEWS = Warned | Rescued | BoardAnswered
-_SHOWN_ABOVE = (
-    BoardVanished | BoardReturned
-)  # in the sentence on the board, for as long as it is so
+_SHOWN_ABOVE = BoardVanished | BoardReturned  # the sentence on the board says which is so now
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
