@@ -45,6 +45,7 @@ class Transcript(ScrollView, can_focus=True):
         self._kept: dict[str, deque[tuple[str, bool]]] = {}
         self._rows: deque[tuple[str, bool]] = self._kept.setdefault("", deque(maxlen=MOST_ROWS))
         self._shown: deque[tuple[str, bool]] = deque(maxlen=MOST_ROWS)  # the same, cut
+        self._open = ""  # the row that a program is printing
         self._follows = True  # the newest row is shown, until the user scrolls away from it
         self._board_width = self._width = 0
 
@@ -60,9 +61,13 @@ class Transcript(ScrollView, can_focus=True):
             self._cut_again()
         return is_other
 
-    def add(self, rows: Sequence[tuple[str, bool]]) -> None:
-        """Append rows: the text of each, and whether it is hostlink's own message."""
+    def add(self, rows: Sequence[tuple[str, bool]], open_row: str = "") -> None:
+        """Append rows: the text of each, and whether it is hostlink's own message.
+
+        open_row: is shown below them until the next call.
+        """
         self._rows.extend(rows)
+        self._open = safe(open_row)
         self._cut(rows)
 
     def _cut_again(self) -> None:
@@ -77,7 +82,7 @@ class Transcript(ScrollView, can_focus=True):
             most = width if ours or not self._board_width else min(width, self._board_width)
             for row in wrap(shown, most) if ours else [shown]:
                 self._shown.extend((cut, ours) for cut in chop_cells(row, most) or [""])
-        self.virtual_size = Size(self.size.width, len(self._shown))
+        self.virtual_size = Size(self.size.width, len(self._shown) + bool(self._open))
         self._show_newest()
         self.refresh()
 
@@ -110,7 +115,8 @@ class Transcript(ScrollView, can_focus=True):
     def render_line(self, y: int) -> Strip:
         place = y + self.scroll_offset.y
         if place >= len(self._shown):
-            return Strip.blank(self.size.width, self.rich_style)
+            row = self._open if place == len(self._shown) else ""
+            return Strip([Segment(f"  {row[2 - self.size.width :]}", self.rich_style)])
         text, ours = self._shown[place]
         style = self.get_component_rich_style("transcript--ours") if ours else self.rich_style
         sign = "» " if ours else "  "
@@ -208,11 +214,15 @@ class ConsolePane(Vertical):
             self.query_one(ConsoleLine).show_board(port)
         return is_other
 
-    def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
-        """Show what came from the board."""
-        if rows:
-            self.query_one(Transcript).add(rows)
-        self.query_one("#console-prompt", Label).update(Content(safe(partial)[-40:] or "  "))
+    def show(self, rows: Sequence[tuple[str, bool]], open_row: str, *, prints: bool) -> None:
+        """Show what came from the board.
+
+        open_row: the row that has not ended; it stands before the line that is typed, as a prompt
+        or a question. prints: more of it is to come, so it stands below the rows before it.
+        """
+        self.query_one(Transcript).add(rows, open_row if prints else "")
+        prompt = "" if prints else safe(open_row)[-40:]
+        self.query_one("#console-prompt", Label).update(Content(prompt or "  "))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from textual.events import Paste
 
-from hostlink.app.console import MOST_ROWS, Transcript
+from hostlink.app.console import MOST_ROWS, ConsolePane, Transcript
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.jobs.session.activity import Activity
 
@@ -296,6 +296,24 @@ def test_the_newest_row_stays_in_sight_when_the_console_becomes_smaller(stage: A
         assert transcript.scroll_offset.y == 3
 
     stage.play(story, port="practice://class?time=virtual")
+
+
+def test_a_row_that_is_being_printed_stands_below_the_others(stage: Any, shown: Any) -> None:
+    """Not before the line that somebody types; a question, and a prompt, stand there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t", *"PRINT")
+        pane = app.desk.query_one(ConsolePane)
+        for rows, row, prints, seen in (
+            ([("ONE", False)], "TW", True, ["  ONE", "  TW", "     PRINT"]),
+            ([("TWO", False)], "HEIGHT? ", False, ["  ONE", "  TWO", "  HEIGHT?  PRINT"]),
+        ):
+            pane.show(rows, row, prints=prints)
+            await pilot.pause()
+            there = [one.rstrip() for one in shown(app).split("\n")]
+            assert [one for one in there[-5:-1] if one] == seen
+
+    stage.play(story, port="")
 
 
 def test_each_board_has_a_console_of_its_own(stage: Any, wait: Any, is_settled: Any) -> None:
