@@ -23,9 +23,6 @@ from hostlink.jobs.class_register.register import Register, check_programs, read
 from hostlink.jobs.class_register.seats import Seat, seats_of, unknown_words
 from hostlink.jobs.class_register.take_home import write_class_page, write_folders
 from hostlink.jobs.files import named_path
-from hostlink.jobs.loading import Loaded
-from hostlink.jobs.saving import Saved
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -110,9 +107,7 @@ class ClassScreen(Page[None]):
         if task is not None and task.failed:
             cells[self.column] = "failed"
         elif task is not None and not task.job.ended:
-            progress = task.job.progress
-            lines = f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
-            cells[self.column] = lines if progress.all_lines else "under way"
+            cells[self.column] = task.lines or "under way"
         return tuple(cells)
 
     def detail(self) -> None:
@@ -193,20 +188,13 @@ class ClassScreen(Page[None]):
             doing=doing and f"{doing} {name}",
         )
 
-        def done(result: Loaded | Saved) -> str:
-            if isinstance(result, Loaded):
-                self.app.desk.transfers.after_load(attached, result)
-                return f"{result.words}."
-            self.app.desk.transfers.after_save(attached, result)
-            return f"{result.revision.spec} {result.proof}."
-
         def changed() -> None:
             if job.ended:
                 self.look_anew()
             else:
                 self._show()
 
-        self.tasks[name] = BoardTask(name, job).start(self.app, done, changed)
+        self.tasks[name] = BoardTask(name, job).start(self.app, changed)
         self._show()
 
     def action_stop(self) -> None:
