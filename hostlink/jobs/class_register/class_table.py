@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.archive.records import LEARNER, JobEvent
+from hostlink.archive.records import JobEvent
 from hostlink.archive.times import local_text, utc_now
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
@@ -23,7 +23,13 @@ from hostlink.jobs.class_register.register import Register
 from hostlink.jobs.class_register.row_state import Handout, Measured, handout_of, measured
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
-from hostlink.jobs.session.last_known import ending_words, last_fill, left_untouched, loaded_by
+from hostlink.jobs.session.last_known import (
+    ending_words,
+    last_fill,
+    learner_of,
+    left_untouched,
+    loaded_by,
+)
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.listing import Ledger, Listing, compare, measure
@@ -127,7 +133,7 @@ def class_table(
     """Return a row for each learner. seats: as they are now, by default looked up."""
     done: dict[str, list[JobEvent]] = {}
     for event in archive.events(of_learners=True):
-        done.setdefault(fold(str(event.detail[LEARNER])), []).append(event)
+        done.setdefault(fold(learner_of(event)), []).append(event)
     materials: dict[str, Listing | None] = {}
     rows = []
     for seat in seats_of(register, archive) if seats is None else seats:
@@ -142,20 +148,14 @@ def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, 
     That is what the learner was given last, on any board, and what was handed out last on this
     board, which they may have taken over; a program that was loaded otherwise is no handout.
     """
-    theirs = archive.events(of_learners=True, job="load")
-    here = [
-        each for each in archive.events(board_uuid=board.uuid, job="load") if LEARNER in each.detail
-    ]
+    theirs, whose = archive.events(of_learners=True, job="load"), fold(program)
+    here = [each for each in archive.events(board_uuid=board.uuid, job="load") if learner_of(each)]
     given = [
         next((each for each in here if each.outcome == "done"), None),
-        next((each for each in theirs if _is_for(program, each) and each.outcome == "done"), None),
+        next((e for e in theirs if fold(learner_of(e)) == whose and e.outcome == "done"), None),
     ]
     found = (_revision(archive, event.revision) for event in given if event is not None)
     return tuple(dict.fromkeys(each for each in found if each is not None))
-
-
-def _is_for(program: str, event: JobEvent) -> bool:
-    return fold(str(event.detail[LEARNER])) == fold(program)
 
 
 class _Record:

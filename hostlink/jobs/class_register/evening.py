@@ -27,7 +27,7 @@ from hostlink.jobs.listing_source import Material, from_archive
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.many import BoardJobs, EmitAt, Result
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.last_known import handed_out_to, last_learner, unfinished_load
+from hostlink.jobs.session.last_known import last_fill, learner_of, unfinished_load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
@@ -84,9 +84,10 @@ def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture 
     """
     session.attach()
     board, seen = session.board_in(archive), list[Capture]()
-    holder = handed_out_to(archive, board)
+    holder = learner_of(last_fill(archive, board))
     whose = learner if fold(holder) in ("", fold(learner.program)) else Learner("", holder)
-    is_theirs = fold(last_learner(archive, board)) in ("", fold(whose.program))
+    last = learner_of(last_fill(archive, board, or_saved=True))
+    is_theirs = fold(last) in ("", fold(whose.program))
     if is_theirs and not unfinished_load(archive, board, begun=session.begun):
         with contextlib.suppress(RefusedError):
             options = replace(_as_work(archive, board, whose), unless_held=True)
@@ -155,7 +156,7 @@ def _as_work(archive: Archive, board: Board, learner: Learner) -> SaveOptions:
 
 def _check_theirs(archive: Archive, board: Board, learner: Learner) -> None:
     """Raise RefusedError if the board was last handed out to another learner."""
-    holder = handed_out_to(archive, board)
+    holder = learner_of(last_fill(archive, board))
     if holder and fold(holder) != fold(learner.program):
         raise RefusedError(
             f"This board was last handed out to {holder}: what it holds may not be "
