@@ -11,6 +11,7 @@ from hostlink.app.sentences import WAIT_FOR_BOARDS
 from hostlink.app.ways import shown_error
 from hostlink.jobs.backup import BackedUp
 from hostlink.jobs.loading import Loaded
+from hostlink.jobs.saving import Saved
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -65,13 +66,14 @@ class BoardTask:
         return self
 
 
-def _done(app: DeskApp, attached: AttachedBoard, result: Any) -> str:
+def _done(app: DeskApp, attached: AttachedBoard, result: object) -> str:
     """Record what the board holds after a job; return the result in words."""
     if isinstance(result, BackedUp):
         return f"{result.kept_words} {result.unread_words}".rstrip()
     if isinstance(result, Loaded):
         app.desk.transfers.after_load(attached, result)
         return f"{result.words}."
+    assert isinstance(result, Saved)
     app.desk.transfers.after_save(attached, result)
     return f"{result.revision.spec} {result.proof}{'' if result.is_new else ', nothing new'}."
 
