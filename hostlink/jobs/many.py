@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, wait
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from hostlink.archive import Archive
@@ -164,12 +165,16 @@ def on_each(
     with BoardJobs[V](archive, emit, cancelled) as jobs:
         for choice in choices:
             name = called[choice.port]
-            jobs.start(choice, name, lambda session, name=name: task(session, name))
+            jobs.start(choice, name, partial(_named, task, name))
         while jobs.busy:
             for result in jobs.ended():
                 results[result.port] = result
                 on_result(result)
     return [results[choice.port] for choice in choices]
+
+
+def _named(task: Callable[[Session, str], V], name: str, session: Session) -> V:
+    return task(session, name)
 
 
 def keep_once(

@@ -88,7 +88,10 @@ class Search(ArchiveFile):
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
                 None if profile is None else _profile(db, clean(profile)),
-                _kept(since, before),
+                # all stored times begin with a digit
+                (utc_text(since) if since else "", utc_text(before) if before else "~")
+                if since or before
+                else None,
             )
             if limit < 1 or not (asked or within != Within()):
                 return Matches()
@@ -227,13 +230,6 @@ def _shown(
             text = kept["text"]
         line = best.of(text) if isinstance(text, str) else ""  # it is damaged
         yield row, line, dict(row).get(HELD, tuple(asked))
-
-
-def _kept(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
-    if since is None and before is None:
-        return None
-    # All stored times begin with a digit.
-    return utc_text(since) if since else "", utc_text(before) if before else "~"
 
 
 def _profile(db: Database, named: str) -> str:

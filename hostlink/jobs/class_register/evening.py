@@ -51,11 +51,13 @@ def handing_out(
     """Return the job that loads each learner's handout into their board.
 
     what: in place of what the register says. own: the learner's own program, where the archive has
-    one. Every listing is read and kept now, as one revision for all. Raises RefusedError if a
-    learner would get nothing, or what `find_original` raises.
+    one. Every listing is read and kept now, by the profile of the first board that is here, as one
+    revision for all. Raises RefusedError if a learner would get nothing, or what `find_original`
+    raises.
     """
     chosen = options or LoadOptions()
-    profile = _profile_of_first(register, archive)
+    ports = [seat.port for seat in seats_of(register, archive) if seat.port]
+    profile, _ = choose_profile(archive, ports[0] if ports else "")
     kept: dict[str, Material] = {}
     given: dict[str, Material] = {}
     for learner in (each for each in register.learners if each.board):
@@ -93,12 +95,6 @@ def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture 
             options = replace(_as_work(archive, board, whose), unless_held=True)
             save(session, archive, options, seen.append)
     return seen[0] if seen else None
-
-
-def _profile_of_first(register: Register, archive: Archive) -> Profile:
-    """Return the profile by which handouts are kept: that of the first board that is here."""
-    ports = [seat.port for seat in seats_of(register, archive) if seat.port]
-    return choose_profile(archive, ports[0] if ports else "")[0]
 
 
 def _kept(
@@ -191,9 +187,10 @@ def at_each_seat(
     with BoardJobs[V](archive, emit, cancelled) as jobs:
         while True:
             seats = seats_of(register, archive)
-            tried &= {seat.learner.name for seat in seats if seat.port}
-            for seat in seats if not cancelled() else ():
-                if _is_due(seat, results, {*tried, *jobs.busy}):
+            here = [seat for seat in seats if seat.port]
+            tried &= {seat.learner.name for seat in here}
+            for seat in here if not cancelled() else ():
+                if _fails(seat, results) and seat.learner.name not in {*tried, *jobs.busy}:
                     tried.add(seat.learner.name)
                     work = partial(_at_seat, job, archive, seat.learner)
                     jobs.start(choose(seat.port), seat.learner.name, work)
@@ -216,10 +213,6 @@ def _fails(seat: Seat, results: dict[str, Result[V]]) -> bool:
     """Return whether a learner's job has not been done yet, or failed."""
     result = results.get(seat.learner.name)
     return result is None or result.error is not None
-
-
-def _is_due(seat: Seat, results: dict[str, Result[V]], not_now: set[str]) -> bool:
-    return bool(seat.port) and seat.learner.name not in not_now and _fails(seat, results)
 
 
 def not_served(register: Register, results: dict[str, Result[V]]) -> list[Learner]:
