@@ -104,8 +104,7 @@ def offers(
         return small
     else:
         found = guesses((one.number, one.wanted) for one in check.wrong[:_MOST_WRONG])
-        found |= _numbered_wrong(held, codes, check)
-        found |= _numbered_in_letters(listing, codes, check, rules)
+        found |= _numbered_wrong(listing, held, codes, check, rules)
         complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
         known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
@@ -131,46 +130,37 @@ def _in_capitals(
 
 
 def _numbered_wrong(
-    held: Mapping[int, str], codes: Codes, check: CodeCheck
+    listing: Listing, held: Mapping[int, str], codes: Codes, check: CodeCheck, rules: Rules
 ) -> dict[int, list[Correction]]:
     """Find lines that have a wanted code under its number.
 
-    These are surplus lines for missing ones, and wrong lines that took each other's number.
+    These are surplus lines for missing ones, wrong lines that took each other's number, and lines
+    whose number was typed with a letter for a digit, as in 1O PRINT.
     """
 
     def under(number: int, other: int) -> str:
         return f"{number}{held[other].removeprefix(str(other))}"
 
-    def fits(number: int, other: int) -> bool:
-        return line_code(under(number, other)) == codes.lines[number]
+    def fits(number: int, text: str) -> bool:
+        return text.isascii() and text.isprintable() and line_code(text) == codes.lines[number]
 
-    missing, wrong = check.missing[:_MOST_WRONG], check.wrong[:_MOST_WRONG]
-    pairs = [pair for pair in product(missing, check.extra) if fits(*pair)]
-    for pair in permutations([one.number for one in wrong], 2):
-        if fits(*pair) and fits(*pair[::-1]):
-            pairs.append(pair)
-    found: dict[int, list[Correction]] = {}
-    for number, other in pairs:
-        offer = Correction(under(number, other), f"it is line {other} here")
-        found.setdefault(number, []).append(offer)
-    return found
-
-
-def _numbered_in_letters(
-    listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
-) -> dict[int, list[Correction]]:
-    """Find missing lines whose number was typed with a letter for a digit, as in 1O PRINT."""
-    found: dict[int, list[Correction]] = {}
+    wrong = [one.number for one in check.wrong[:_MOST_WRONG]]
+    pairs = [*product(check.missing[:_MOST_WRONG], check.extra)]
+    pairs += [pair for pair in permutations(wrong, 2) if fits(pair[1], under(*pair[::-1]))]
+    texts = [(number, under(number, other), f"it is line {other} here") for number, other in pairs]
     for typed in (line.typed.strip() for line in listing):
         begun, _, rest = typed.partition(" ")
         digits = as_digits(begun)
-        if begun == digits or not (digits.isascii() and digits.isdigit()):
-            continue
-        number = line_number(digits)
-        text = canonical_line(Line.from_text(f"{number} {rest.lstrip()}"), rules)
-        is_coded = text.isascii() and text.isprintable()
-        if is_coded and number in check.missing and line_code(text) == codes.lines[number]:
-            found[number] = [Correction(text, f"its number is {begun} here")]
+        if begun != digits and digits.isascii() and digits.isdigit():
+            line = Line.from_text(f"{line_number(digits)} {rest.lstrip()}")
+            if line.number in check.missing:
+                texts.append(
+                    (line.number, canonical_line(line, rules), f"its number is {begun} here")
+                )
+    found: dict[int, list[Correction]] = {}
+    for number, text, slip in texts:
+        if fits(number, text):
+            found.setdefault(number, []).append(Correction(text, slip))
     return found
 
 
