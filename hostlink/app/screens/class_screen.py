@@ -49,7 +49,10 @@ class ClassScreen(Page[None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("class.hand-out", "Hand out", "To each board that is here"),
-        screen_key("class.own", "Hand out their own", "The program of each learner, as last saved"),
+        screen_key(
+            *("class.own", "Hand out their own", "The program of each learner, as last saved"),
+            action="hand_out(True)",
+        ),
         screen_key("class.collect", "Collect", "Save each learner's program"),
         screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
         screen_key("class.page", "Write a page", "The table, for printing"),
@@ -129,13 +132,7 @@ class ClassScreen(Page[None]):
 
     # --- the jobs ----------------------------------------------------------------------------
 
-    def action_hand_out(self) -> None:
-        self._begin_handing_out(own=False)
-
-    def action_own(self) -> None:
-        self._begin_handing_out(own=True)
-
-    def _begin_handing_out(self, *, own: bool) -> None:
+    def action_hand_out(self, own: bool = False) -> None:
         job = self.app.attempt(lambda: handing_out(self.register, self.app.archive, own=own))
         if job is not None:
             self._begin(HEADS.index("handed out"), "Handing out to", job, "is being loaded for")
