@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from hostlink.board.profile.file import shipped_profiles
-from hostlink.jobs.recalling import StoredSlot, stored_slots
 from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.running import run
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
+from hostlink.jobs.stored_programs import StoredSlot, stored_slots
 from hostlink.practice.kind_file import find_kind, kind_names
 
 OTHER = '10 REM ANOTHER ONE\n20 PRINT "BUOY"\n'
@@ -43,7 +43,7 @@ def test_a_program_is_stored_and_recalled_on_a_board_that_was_never_seen(
     board = bench(kind)
     board.put(OTHER)
     with board.session(unknown=True) as session:
-        store(session, board.archive, "LAMP")
+        store(session, board.archive, "LAMP", discard_board=not board.lists_stored)
     assert board.stored == [board.held_after(OTHER)]
     board.put(PROGRAM)
     with board.session(unknown=True) as session:

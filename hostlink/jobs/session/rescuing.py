@@ -119,7 +119,12 @@ def rescue_held(
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board, coming, captured)
-    return require_certain(held, "the board", session.dialogue.evidence.unless_damaged(UNTOUCHED))
+    return require_certain(held, "the board", _untouched(session))
+
+
+def _untouched(session: Session) -> str:
+    """Say that a program was only read; on a damaging wire, what may have become of it."""
+    return session.dialogue.evidence.unless_damaged(UNTOUCHED)
 
 
 def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
@@ -162,7 +167,10 @@ def read_held(
     """
     if captured is None:
         session.emit(Phase(READING, capture_s(session.profile)))
-        captured = capture_memory(session, archive, board)
+        try:
+            captured = capture_memory(session, archive, board)
+        except NotKnownError as error:
+            raise error.but(kept=_untouched(session)) from error
     if not captured.lines:
         _tell_loss(session, archive, board, coming)
     return keep_held(session, archive, board, captured)

@@ -16,7 +16,7 @@ from hostlink.words import plural
 def stored(common: CommonOptions) -> None:
     """List the programs in the board's EEPROM."""
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.recalling import stored_slots as stored_job
+    from hostlink.jobs.stored_programs import stored_slots as stored_job
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
@@ -32,20 +32,23 @@ def stored(common: CommonOptions) -> None:
 
 @click.command()
 @click.argument("name")
+@click.option(
+    "--discard-board", is_flag=True, help="Store also where what NAME holds is not known."
+)
 @shared(link=True)
-def store(common: CommonOptions, name: str) -> None:
+def store(common: CommonOptions, name: str, discard_board: bool) -> None:
     """Store the program in memory in the board's EEPROM.
 
     It is proven by recalling it. What NAME held before is kept in the archive first. EEPROM wears:
     store what is finished.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.slots import store as store_job
-    from hostlink.jobs.slots import stored_words
+    from hostlink.jobs.store_recall import store as store_job
+    from hostlink.jobs.store_recall import stored_words
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
-            before = store_job(session, archive, name)
+            before = store_job(session, archive, name, discard_board=discard_board)
         teller.close()
     say(stored_words(name, before), quiet=common.quiet)
 
@@ -59,8 +62,8 @@ def recall(common: CommonOptions, name: str) -> int:
     What is there is kept in the archive first.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.slots import recall as recall_job
-    from hostlink.jobs.slots import recalled_words
+    from hostlink.jobs.store_recall import recall as recall_job
+    from hostlink.jobs.store_recall import recalled_words
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
