@@ -21,11 +21,11 @@ from hostlink.jobs.backup import LEFT_OUT, backup
 from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
-from hostlink.jobs.recalling import UNLISTED
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
+from hostlink.jobs.stored_programs import UNLISTED
 from hostlink.practice.eeprom import ONLY
 
 if TYPE_CHECKING:

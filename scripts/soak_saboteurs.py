@@ -19,9 +19,9 @@ from unittest.mock import patch
 import soak_jobs  # noqa: F401 - so that every module that is to be patched is loaded
 from sqlite_utils import Database
 
-import hostlink.jobs.recalling
 import hostlink.jobs.session.last_known
 import hostlink.jobs.session.rescuing
+import hostlink.jobs.stored_programs
 import hostlink.words
 from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.access import Access
@@ -117,14 +117,14 @@ def empty_believed() -> Patches:
 @saboteur("a stored program overwritten", promise=1, shows="lost: stored")
 def slot_overwritten() -> Patches:
     """What a slot holds is not kept before another program is stored there."""
-    users = ("hostlink.jobs.slots", "hostlink.jobs.putback")
+    users = ("hostlink.jobs.store_recall", "hostlink.jobs.putback")
     return [patch(f"{user}.keep_held", lambda *_: NOTHING) for user in users]
 
 
 @saboteur("memory not put back", promise=1, shows="silent")
 def not_put_back() -> Patches:
     """After stored programs were recalled, memory is left as it then is."""
-    return everywhere(hostlink.jobs.recalling.put_into_memory, lambda *_: None)
+    return everywhere(hostlink.jobs.stored_programs.put_into_memory, lambda *_: None)
 
 
 @saboteur("flash not kept", promise=1, shows="lost: flash")
@@ -205,7 +205,7 @@ def one_capture() -> Patches:
 @saboteur("one left out of a backup", promise=3, shows="silent: called backed up")
 def left_out() -> Patches:
     """Of what is stored on the board, the last program is not looked at."""
-    names = hostlink.jobs.recalling.slot_names
+    names = hostlink.jobs.stored_programs.slot_names
     return everywhere(names, lambda session: names(session)[:-1])
 
 

@@ -6,11 +6,14 @@ Rules:
 2. A draft is replaced whole: an end at any moment leaves the text as it was before or after.
 3. Nothing of it is deleted but what was kept in the archive, taken over by a window, or given up by
    a person.
+4. The disk follows what is wanted last, whichever thread comes first: a slow writing never brings
+   back a draft that was dropped meanwhile.
 """
 
 from __future__ import annotations
 
 import contextlib
+import threading
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -58,10 +61,40 @@ class Drafts:
         self.folder = folder
         self._path = folder / f"{uuid.uuid4().hex}.json"
         self._lock: IO[bytes] | None = None
+        self._wanted: Draft | None = None
+        self._is_due = False  # the disk is not yet what is wanted
+        self._settling = threading.Lock()
         self.is_kept = False  # a draft of this window is on disk
 
     def keep(self, draft: Draft) -> None:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
+        self.want(draft)
+        self.settle()
+
+    def drop(self) -> None:
+        """Delete this window's draft: its text is kept elsewhere, or was given up."""
+        self.want(None)
+        self.settle()
+
+    def want(self, draft: Draft | None) -> None:
+        """Name the draft that the next `settle` brings to the disk, None to have none there."""
+        self._wanted = draft
+        self._is_due = True
+
+    def settle(self) -> None:
+        """Bring the disk to what is wanted, in any thread. Raises RefusedError as `keep`."""
+        with self._settling:
+            if not self._is_due:  # done by a thread that came first; this window may be closed
+                return
+            self._is_due = False  # before it is read: what is wanted meanwhile is due again
+            draft = self._wanted
+            if draft is not None:
+                self._write(draft)
+            elif self.is_kept:
+                _delete(self._path)
+            self.is_kept = draft is not None
+
+    def _write(self, draft: Draft) -> None:
         import json
 
         with file_errors(
@@ -76,13 +109,6 @@ class Drafts:
                 with contextlib.suppress(OSError):  # a file system without locks
                     try_lock(self._lock)
             write_whole(self._path, json.dumps(asdict(draft)).encode("ascii"))
-        self.is_kept = True
-
-    def drop(self) -> None:
-        """Delete this window's draft: its text is kept elsewhere, or was given up."""
-        if self.is_kept:
-            _delete(self._path)
-            self.is_kept = False
 
     def close(self) -> None:
         """Release this window's draft; what it holds is offered by the next window."""

@@ -1,7 +1,7 @@
 """Reviews long texts in a process of its own: in a thread of the app's, each key would wait for it.
 
-Run as a module, this file is that process. It reads what to review from stdin and answers on
-stdout, both pickled, until stdin ends; it ends when the app ends, however that happens.
+That process runs `serve_reviews`. It reads what to review from stdin and answers on stdout, both
+pickled, until stdin ends; it ends when the app ends, however that happens.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from hostlink.app.collector import uncollected
 if TYPE_CHECKING:
     from subprocess import Popen
 
-    from hostlink.listing import Review, Rules
+    from hostlink.listing import Finding, Listing, Review, Rules
+    from hostlink.listing.measure import Standing
 
 
 LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
@@ -40,6 +41,39 @@ class Asked:
             return review(listing, self.rules, deep=True, silenced=self.silenced)
 
 
+@dataclass(frozen=True, slots=True)
+class ReviewAnswer:
+    """A review without the lines, which the app has: to unpickle them all would stop each thread.
+
+    columns: of the ledger's rows, all but the first. Fields as of Review and Ledger.
+    """
+
+    findings: tuple[Finding, ...]
+    columns: tuple[tuple[int, ...], tuple[int, ...], tuple[Standing, ...]]
+    total: int
+    limit: int
+    silenced: int
+
+    @classmethod
+    def from_review(cls, review: Review) -> ReviewAnswer:
+        """Return a review without its lines."""
+        ledger = review.ledger
+        columns = (
+            tuple(row.cost for row in ledger.rows),
+            tuple(row.so_far for row in ledger.rows),
+            tuple(row.standing for row in ledger.rows),
+        )
+        return cls(review.findings, columns, ledger.total, ledger.limit, review.silenced)
+
+    def of(self, listing: Listing) -> Review:
+        """Return the review of the listing that this is the answer for."""
+        from hostlink.listing import Review
+        from hostlink.listing.measure import Ledger, LedgerRow
+
+        rows = tuple(map(LedgerRow, listing, *self.columns))
+        return Review(self.findings, Ledger(rows, self.total, self.limit), self.silenced)
+
+
 class ReviewProcess:
     """The process, started when it is first needed. Used by one thread at a time."""
 
@@ -50,6 +84,8 @@ class ReviewProcess:
         """Review a text in the process; where there can be none, in this thread."""
         import pickle
 
+        from hostlink.listing import Listing
+
         try:
             if self._process is None:
                 self._process = _started()
@@ -58,12 +94,13 @@ class ReviewProcess:
                 raise EOFError
             pickle.dump(asked, stdin)
             stdin.flush()
-            with uncollected():
-                checked: Review = pickle.load(stdout)
+            listing = Listing.from_text(asked.text)  # while the process reviews it
+            answer: ReviewAnswer = pickle.load(stdout)
         except (OSError, EOFError, ValueError, pickle.UnpicklingError):
             self.close()
             return asked.review()
-        return checked
+        with uncollected():
+            return answer.of(listing)
 
     def close(self) -> None:
         """End the process; a review under way is then made by the thread that waits for it."""
@@ -80,7 +117,7 @@ def _started() -> Popen[bytes]:
     from subprocess import DEVNULL, PIPE, Popen
 
     return Popen(
-        [sys.executable, "-P", "-m", __name__],
+        [sys.executable, "-P", "-c", f"from {__name__} import serve_reviews; serve_reviews()"],
         stdin=PIPE,
         stdout=PIPE,
         stderr=DEVNULL,
@@ -88,8 +125,8 @@ def _started() -> Popen[bytes]:
     )
 
 
-def _serve() -> None:
-    """Review each text that comes, behind whatever else the computer has to do."""
+def serve_reviews() -> None:
+    """Be the process: review each text that comes, behind whatever else the computer does."""
     import os
     import pickle
 
@@ -100,9 +137,6 @@ def _serve() -> None:
             asked: Asked = pickle.load(sys.stdin.buffer)
         except EOFError:
             return
-        pickle.dump(asked.review(), sys.stdout.buffer, pickle.HIGHEST_PROTOCOL)
+        answer = ReviewAnswer.from_review(asked.review())
+        pickle.dump(answer, sys.stdout.buffer, pickle.HIGHEST_PROTOCOL)
         sys.stdout.buffer.flush()
-
-
-if __name__ == "__main__":
-    _serve()

@@ -11,17 +11,15 @@ import gc
 import importlib
 import io
 import os
-import re
+import pkgutil
 import sys
 from collections.abc import Sequence
 from functools import cache
-from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
 from hostlink import __version__
-from hostlink.advice import Ways
 from hostlink.cli.group import Group
 from hostlink.cli.names import COMPLETING, GIVEN_PORT, how_called
 from hostlink.cli.stopping import CutOff, final_status, handle_signals, let_go
@@ -38,48 +36,51 @@ from hostlink.errors import (
 from hostlink.sentences import REPEAT
 from hostlink.words import safe
 
+if TYPE_CHECKING:
+    from hostlink.advice import Ways
+
 # name: (module in commands/, function), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "practice"),
     "boards": ("boards", "boards"),
     "meet": ("meet", "meet"),
     "survey": ("survey", "survey"),
-    "load": ("transfer", "load"),
-    "save": ("transfer", "save"),
-    "run": ("running", "run"),
+    "load": ("load_save", "load"),
+    "save": ("load_save", "save"),
+    "run": ("run", "run"),
     "console": ("console", "console"),
     "restart": ("restart", "restart"),
-    "stored": ("slots", "stored"),
-    "store": ("slots", "store"),
-    "recall": ("slots", "recall"),
+    "stored": ("stored", "stored"),
+    "store": ("stored", "store"),
+    "recall": ("stored", "recall"),
     "backup": ("backup", "backup"),
     "putback": ("backup", "putback"),
     "firmware": ("firmware", "firmware"),
     "together": ("together", "together"),
     "class": ("class_register", "class_command"),
-    "review": ("listings", "review"),
-    "mend": ("listings", "mend"),
-    "renumber": ("workshop", "renumber"),
-    "shrink": ("workshop", "shrink"),
-    "adapt": ("adapting", "adapt"),
+    "review": ("review_mend", "review"),
+    "mend": ("review_mend", "mend"),
+    "renumber": ("renumber_shrink", "renumber"),
+    "shrink": ("renumber_shrink", "shrink"),
+    "adapt": ("adapt", "adapt"),
     "try": ("trying", "try_listing"),
     "sheet": ("publishing", "sheet"),
     "card": ("publishing", "card"),
     "booklet": ("publishing", "booklet"),
     "site": ("publishing", "site"),
-    "keep": ("collecting", "keep"),
-    "give": ("collecting", "give"),
+    "keep": ("keep_give", "keep"),
+    "give": ("keep_give", "give"),
     "programs": ("programs", "programs"),
-    "find": ("finding", "find"),
+    "find": ("find", "find"),
     "show": ("programs", "show"),
     "history": ("history", "history"),
     "runs": ("runs", "runs"),
-    "compare": ("comparing", "compare"),
-    "note": ("keeping", "note"),
-    "tag": ("keeping", "tag"),
-    "retire": ("keeping", "retire"),
-    "return": ("keeping", "bring_back"),
-    "archive": ("keeping", "archive"),
+    "compare": ("compare", "compare"),
+    "note": ("note_tag_retire", "note"),
+    "tag": ("note_tag_retire", "tag"),
+    "retire": ("note_tag_retire", "retire"),
+    "return": ("note_tag_retire", "bring_back"),
+    "archive": ("archive", "archive"),
 }
 
 
@@ -99,16 +100,13 @@ HOSTLINK_QUIET, HOSTLINK_YES."""
 
 @cache
 def _source(module: str) -> str:
-    return (Path(__file__).parent / "commands" / f"{module}.py").read_text("utf-8")
+    return (pkgutil.get_data("hostlink.cli.commands", f"{module}.py") or b"").decode()
 
 
 def _help_line(module: str, function: str) -> str:
     """Return the first sentence of a command's docstring, without importing its module."""
-    found = re.search(
-        rf'^def {function}\(.*?"""(.+?)(?:\n\n|""")', _source(module), re.DOTALL | re.MULTILINE
-    )
-    assert found is not None
-    return " ".join(found[1].split())
+    docstring = _source(module).partition(f"\ndef {function}(")[2].split('"""')[1]
+    return " ".join(docstring.partition("\n\n")[0].split())
 
 
 class LazyGroup(Group):

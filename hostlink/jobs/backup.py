@@ -24,7 +24,11 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
-from hostlink.jobs.recalling import (
+from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.rescuing import HeldProgram, heal_by, held_content, read_held
+from hostlink.jobs.session.restarting import pulse
+from hostlink.jobs.session.session import Session
+from hostlink.jobs.stored_programs import (
     memory_after,
     put_into_memory,
     same_program,
@@ -32,10 +36,6 @@ from hostlink.jobs.recalling import (
     slot_names,
     warn_of_unlisted,
 )
-from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.rescuing import HeldProgram, heal_by, held_content, read_held
-from hostlink.jobs.session.restarting import pulse
-from hostlink.jobs.session.session import Session
 from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.sentences import no_program

@@ -17,15 +17,6 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.putback_fit import Misfit, misfits
-from hostlink.jobs.recalling import (
-    held_before_storing,
-    memory_after,
-    put_into_memory,
-    same_program,
-    slot_held,
-    slot_names,
-    store_proven,
-)
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import (
     HeldProgram,
@@ -34,6 +25,15 @@ from hostlink.jobs.session.rescuing import (
     rescue_or_discard,
 )
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.stored_programs import (
+    held_before_storing,
+    memory_after,
+    put_into_memory,
+    same_program,
+    slot_held,
+    slot_names,
+    store_proven,
+)
 from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, measure, review
 from hostlink.sentences import (

@@ -29,12 +29,12 @@ from hostlink.errors import (
     ReadBackError,
 )
 from hostlink.jobs.cautions import WEAR_WARNING
-from hostlink.jobs.recalling import memory_after, put_into_memory
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.recognising import careful_profile, kinds_of, recognisable_kinds
 from hostlink.jobs.session.rescuing import HeldProgram, keep_held, rescue_or_discard
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.stored_programs import memory_after, put_into_memory
 from hostlink.jobs.survey_results import finding_rows
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread

@@ -31,6 +31,7 @@ from typing import Any
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
+from hostlink.link.states import WAKING, CoreState, Course
 from hostlink.link.wire import LONG_BANNER
 from hostlink.sentences import CLOSE_OTHER, MEMORY_IS_LOST, NO_RESTART_LINE
 
@@ -223,7 +224,8 @@ class Waking:
     Ends at a prompt at the start of a line followed by quiet, or when the time is over. Results:
     `heard`, and `woke`: whether the banner came or, if none is known, an unrequested prompt.
     restart_s: the profile's restart time, seconds. known: whether the prompt is known; if not, any
-    text followed by silence ends the wait. questions: without trailing blanks.
+    text followed by silence ends the wait. questions: without trailing blanks. Its states and their
+    moves are WAKING in hostlink.link.states.
     """
 
     def __init__(
@@ -245,12 +247,12 @@ class Waking:
         self._longest_s = restart_s * _WAKING_MARGIN + _WAKING_SLACK_S
         self._end: float | None = None
         self._last = 0.0
-        self._done = False
+        self._course = Course(WAKING)
 
     @property
     def done(self) -> bool:
         """Return whether the board is ready or the longest wait is over."""
-        return self._done
+        return self._course.ended
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return the answer to a start-up question and the next wake time."""
@@ -268,13 +270,14 @@ class Waking:
         if asks and now < quiet_at:
             return Step(b"", quiet_at)
         if asks:
+            self._course.move(CoreState.ANSWERING)
             self._answered_to = len(heard)
             self._end = self._last = now
             self._end += self._longest_s
             return Step(self._pacing.line_end, self._end)
         if (prompted and now >= quiet_at) or now >= self._end:
             self.woke = _holds_banner(heard, self._banner) if self._banner else prompted
-            self._done = True
+            self._course.move(CoreState.DONE)
             return Step()
         return Step(b"", min(quiet_at, self._end) if prompted else self._end)
 

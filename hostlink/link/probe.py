@@ -1,8 +1,12 @@
-"""Sending bytes once and timing what comes back: the measurement that surveys consist of."""
+"""Sending bytes once and timing what comes back: the measurement that surveys consist of.
+
+Its states and their moves are PROBE in hostlink.link.states.
+"""
 
 from __future__ import annotations
 
 from hostlink.link.core import Step
+from hostlink.link.states import PROBE, CoreState, Course
 
 MOST_BYTES = 65_536
 
@@ -33,15 +37,15 @@ class Probe:
         self._quiet_s = quiet_s
         self._longest_s = longest_s
         self._first_s = max(quiet_s, first_s or 0.0)
-        self._last: float | None = None
+        self._last = self._end = 0.0
         self._size = 0
-        self._done = False
+        self._course = Course(PROBE)
         self.overdue = False
 
     @property
     def done(self) -> bool:
         """Return whether the line has fallen quiet or a limit was reached."""
-        return self._done
+        return self._course.ended
 
     @property
     def heard(self) -> bytes:
@@ -50,7 +54,8 @@ class Probe:
 
     def step(self, now: float, received: bytes) -> Step:
         """Send the bytes on the first call; on later calls record what comes back, and when."""
-        if self._last is None:
+        if self._course.state is CoreState.SENDING:
+            self._course.move(CoreState.COLLECTING)
             self.sent_at = now
             self._last = now + len(self._out) * self._byte_s
             self._end = self._last + self._longest_s
@@ -61,7 +66,8 @@ class Probe:
             self._last = max(self._last, now)
         self.overdue = now >= self._end or self._size > MOST_BYTES
         quiet_at = self._last + (self._quiet_s if self.arrivals else self._first_s)
-        self._done = self.overdue or now >= quiet_at
+        if self.overdue or now >= quiet_at:
+            self._course.move(CoreState.DONE)
         return Step(b"", min(quiet_at, self._end))
 
     def moment_of(self, place: int) -> float:

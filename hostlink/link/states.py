@@ -1,4 +1,4 @@
-"""The states of the cores that type and send, and which state may follow which.
+"""The states of the cores that talk to a board, and which state may follow which.
 
 Rules:
 1. A core is in one state of its table, and begins in the table's first one.
@@ -23,10 +23,10 @@ class CoreState(Enum):
     CANCELLING = "cancelling"  # removes the wrong line, and waits for the board's answer to that
     COMMITTED = "committed"  # has sent the line end, after a correct echo
     COLLECTING = "collecting"  # takes the answer
-    SENDING = "sending"  # sends many lines
+    SENDING = "sending"  # sends many lines, or bytes once
     PAUSED = "paused"  # sends nothing, because the board has sent XOFF
     LISTENING = "listening"  # sends nothing and takes what the board prints
-    ANSWERING = "answering"  # types an answer to the program
+    ANSWERING = "answering"  # answers a program, or a question that the board asks at its start
     WAITING = "waiting"  # the program asks, and the person has not answered yet
     TRYING = "trying"  # has sent what brings a board without a program to its prompt
     ASKED = "asked"  # was answered by text without a prompt: a program may be asking
@@ -75,6 +75,25 @@ REGAIN: Moves = MappingProxyType(  # each try is a move, also one like the try b
         ),
     }
 )
+STOPPING: Moves = MappingProxyType(
+    {
+        CoreState.LISTENING: frozenset({CoreState.INTERRUPTING, CoreState.DONE}),
+        CoreState.INTERRUPTING: frozenset({CoreState.INTERRUPTING, CoreState.DONE}),
+    }
+)
+WAKING: Moves = MappingProxyType(
+    {
+        CoreState.LISTENING: frozenset({CoreState.ANSWERING, CoreState.DONE}),
+        CoreState.ANSWERING: frozenset({CoreState.ANSWERING, CoreState.DONE}),
+    }
+)
+PROBE: Moves = MappingProxyType(
+    {
+        CoreState.SENDING: frozenset({CoreState.COLLECTING}),
+        CoreState.COLLECTING: frozenset({CoreState.DONE}),
+    }
+)
+TAKING_BACK: Moves = MappingProxyType({CoreState.CANCELLING: frozenset({CoreState.DONE})})
 
 
 class Course:

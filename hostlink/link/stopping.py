@@ -7,6 +7,8 @@ Rules:
    cancelled, a number is entered, and the interrupt follows at once, while the program runs on.
    The number has a sign: at an unrecognised prompt an unsigned one would delete a line.
 3. The program counts as stopped only when the prompt or the ready message is back.
+
+Its states and their moves are STOPPING in hostlink.link.states.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ from __future__ import annotations
 from hostlink.link.core import Step
 from hostlink.link.hearing import Hearing
 from hostlink.link.pacing import Pacing
+from hostlink.link.states import STOPPING, CoreState, Course
 
 _ANSWER = b"-0"
 _ROUNDS = 3
@@ -29,22 +32,26 @@ class Stopping:
 
     def __init__(self, pacing: Pacing) -> None:
         self.stopped = False
-        self.sent = False  # the interrupt went out at least once
         self._pacing = pacing
         self._hearing = Hearing(pacing)
         self._last_row = b""
-        self._since: float | None = None
+        self._since = 0.0
         abandon = pacing.line_cancel or pacing.line_end
         number = _ANSWER + pacing.line_end + pacing.interrupt
         ways = [pacing.interrupt, abandon, number] * _ROUNDS if pacing.interrupt else []
         self._ways = ways if pacing.direct_end else ways[:1]
         self._at = 0
-        self._done = False
+        self._course = Course(STOPPING)
 
     @property
     def done(self) -> bool:
         """Return whether the attempt to stop the program has ended."""
-        return self._done
+        return self._course.ended
+
+    @property
+    def sent(self) -> bool:
+        """Return whether the interrupt went out at least once."""
+        return self._at > 0
 
     @property
     def row(self) -> bytes:
@@ -54,7 +61,7 @@ class Stopping:
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return what to send next to stop the program."""
         hearing = self._hearing
-        if self._since is None:
+        if self._course.state is CoreState.LISTENING:
             return self._try(now)
         if received:
             hearing.take(now, received)
@@ -64,8 +71,8 @@ class Stopping:
         if prompt_at is not None:
             if now < prompt_at:
                 return Step(b"", prompt_at)
-            self._done = self.stopped = True
-            return Step()
+            self.stopped = True
+            return self._end()
         quiet_at = hearing.last + self._pacing.patience_s
         printing_until = self._since + _LONGEST_PRINTING_S
         if now < min(quiet_at, printing_until):
@@ -76,11 +83,14 @@ class Stopping:
 
     def _try(self, now: float) -> Step:
         if self._at >= len(self._ways):
-            self._done = True
-            return Step()
+            return self._end()
+        self._course.move(CoreState.INTERRUPTING)
         out = self._ways[self._at]
         self._at += 1
-        self.sent = True
         self._since = now
         self._hearing.begin(now + len(out) * self._pacing.byte_s)
         return Step(out, self._hearing.last + self._pacing.patience_s)
+
+    def _end(self) -> Step:
+        self._course.move(CoreState.DONE)
+        return Step()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
+from hostlink.link.states import TAKING_BACK, CoreState, Course
 from hostlink.link.wire import Wire
 
 
@@ -31,12 +32,12 @@ class TakingBack:
         self._keys = [pacing.line_cancel] if pacing.line_cancel else erasing
         self._pacing = pacing
         self._last: float | None = None
-        self._done = False
+        self._course = Course(TAKING_BACK)
 
     @property
     def done(self) -> bool:
         """Return whether the last key was sent and the board is quiet."""
-        return self._done
+        return self._course.ended
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return the next key and when to call again (seconds)."""
@@ -46,7 +47,7 @@ class TakingBack:
         if now < self._last + pause_s:
             return Step(b"", self._last + pause_s)
         if not self._keys:
-            self._done = True
+            self._course.move(CoreState.DONE)
             return Step()
         self._last = now + self._pacing.byte_s
         return Step(self._keys.pop(), self._last)

@@ -18,7 +18,7 @@ from hostlink.app.screens.mending import MendScreen
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.rescues import RescuesScreen
 from hostlink.app.screens.revisions import RevisionsScreen
-from hostlink.app.screens.several import SeveralScreen
+from hostlink.app.screens.several_boards import SeveralScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.words_line import WordsLine
 from hostlink.app.widgets.foot import clickable

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from hostlink.app.drafts import Draft, Drafts
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.start import _raise_failure
 from hostlink.errors import HostlinkError, RefusedError
+from hostlink.writing import write_whole
 
 
 @pytest.fixture
@@ -61,6 +63,42 @@ def test_a_dropped_draft_is_gone(folder: Path) -> None:
     drafts.drop()
     drafts.close()
     assert list(folder.iterdir()) == []
+
+
+def test_a_slow_writing_does_not_bring_back_a_dropped_draft(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk follows what is wanted last, though the writing of it was begun before."""
+    begun, may_end = threading.Event(), threading.Event()
+
+    def slowly(path: Path, data: bytes) -> None:
+        begun.set()
+        may_end.wait()
+        write_whole(path, data)
+
+    monkeypatch.setattr("hostlink.app.drafts.write_whole", slowly)
+    drafts = Drafts(folder)
+    drafts.want(Draft("10 REM\n"))
+    writing = threading.Thread(target=drafts.settle)
+    writing.start()
+    begun.wait()
+    drafts.want(None)
+    dropping = threading.Thread(target=drafts.settle)
+    dropping.start()
+    may_end.set()
+    writing.join()
+    dropping.join()
+    drafts.close()
+    assert list(folder.iterdir()) == []
+
+
+def test_a_writing_that_comes_after_the_end_takes_no_lock(folder: Path) -> None:
+    """Otherwise the draft would be offered to nobody as long as the process lives."""
+    drafts = Drafts(folder)
+    drafts.keep(Draft("10 REM\n"))
+    drafts.close()
+    drafts.settle()
+    assert len(Drafts(folder).left()) == 1
 
 
 @pytest.mark.parametrize(
@@ -190,6 +228,31 @@ def test_a_draft_that_cannot_be_written_is_said_once(stage: Any, wait: Any, type
         await pilot.press("escape")
 
     stage.play(typing, port="")
+
+
+def test_keys_do_not_wait_for_a_slow_disk(
+    stage: Any, wait: Any, type_text: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The draft is written beside the app's own thread."""
+    begun, may_end = threading.Event(), threading.Event()
+
+    def slowly(path: Path, data: bytes) -> None:
+        begun.set()
+        assert may_end.wait(60)
+        write_whole(path, data)
+
+    monkeypatch.setattr("hostlink.app.drafts.write_whole", slowly)
+
+    async def typing(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 REM")
+        await wait(pilot, begun.is_set)
+        await type_text(pilot, " ON")
+        assert app.desk.editor.text == "10 REM ON"
+        may_end.set()
+
+    stage.play(typing, port="")
+    (left,) = Drafts(stage.folder / "drafts").left()
+    assert left.draft.text == "10 REM ON"
 
 
 def test_text_typed_before_a_draft_is_opened_is_not_replaced_unasked(stage: Any, wait: Any) -> None:

@@ -47,7 +47,7 @@ from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.screens.rewriting import RewriteScreen
 from hostlink.app.screens.runs import RunsScreen
 from hostlink.app.screens.settings import SettingsScreen
-from hostlink.app.screens.several import SeveralScreen
+from hostlink.app.screens.several_boards import SeveralScreen
 from hostlink.app.screens.stepping import StepScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen

@@ -28,7 +28,7 @@ from hostlink.app.screens.rescues import RescuesScreen
 from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.screens.rewriting import RewriteScreen
 from hostlink.app.screens.settings import SettingsScreen
-from hostlink.app.screens.several import SeveralScreen
+from hostlink.app.screens.several_boards import SeveralScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
 from hostlink.app.sheet import Sheet

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.cli.commands import transfer
+from hostlink.cli.commands import load_save
 
 LAMP = ('10 PRINT "LAMP ON"', "20 GOTO 40", "30 REM NEVER", '40 PRINT "LAMP OFF"')
 
@@ -210,7 +210,7 @@ def watched(monkeypatch: pytest.MonkeyPatch, path: Path, saves: list[str | None]
         stamp[0] += 1_000_000_000
         os.utime(path, ns=(stamp[0], stamp[0]))
 
-    monkeypatch.setattr(transfer.time, "sleep", nap)
+    monkeypatch.setattr(load_save.time, "sleep", nap)
 
 
 def test_watch_sends_each_saved_version(

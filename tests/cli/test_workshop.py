@@ -509,7 +509,7 @@ def test_what_is_not_there_is_named(hostlink):
 
 def test_the_levels_offered_are_those_there_are():
     """The command names them itself, so that --help loads no listing functions."""
-    from hostlink.cli.commands.workshop import _LEVELS
+    from hostlink.cli.commands.renumber_shrink import _LEVELS
     from hostlink.listing.shrinking.shrink import LEVELS
 
     assert tuple(LEVELS) == _LEVELS

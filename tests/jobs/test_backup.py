@@ -16,8 +16,8 @@ from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, R
 from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.recalling import slot_names
 from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.stored_programs import slot_names
 from hostlink.listing.parse import Line
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"

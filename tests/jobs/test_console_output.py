@@ -32,14 +32,17 @@ def test_a_prompt_in_a_row_of_its_own_leaves_no_open_row() -> None:
     assert shown == []
 
 
-def test_the_answer_belongs_to_the_line_that_was_entered() -> None:
+@pytest.mark.parametrize("size", [1, 2, 1000])
+def test_the_answer_belongs_to_the_line_that_was_entered(size: int) -> None:
     """It is given once; without a line nothing is collected, and the echoed line end is no row."""
     shown: list[str] = []
     output = ConsoleOutput("latin-1", shown.append)
     output.take(b"BEFORE\r\n", 0.0)
     output.line_follows("PRINT 7")
     output.line_entered(echo=True)
-    output.take(b"\r\n 7\r\n> ", 1.0)
+    said = b"\r\n 7\r\n> "
+    for at in range(0, len(said), size):
+        output.take(said[at : at + size], 1.0)
     assert shown == ["BEFORE", " 7"]
     assert output.take_answer() == ("PRINT 7", b"\r\n 7\r\n> ")
     output.take(b"LATER\r\n", 2.0)

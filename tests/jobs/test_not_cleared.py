@@ -15,9 +15,9 @@ from hostlink.errors import LinkError, LinkReason, NotClearedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.recalling import slot_held
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.last_known import doubt_of_copy, last_program
+from hostlink.jobs.stored_programs import slot_held
 
 MINE = '10 REM MY OWN WORK\n20 PRINT "MINE"\n30 END\n'
 NEW = b"10 PRINT 7\n30 END\n"

@@ -13,7 +13,7 @@ from hostlink.errors import ExitStatus, NotKnownError, ReadBackError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
 from hostlink.jobs.session.restarting import restart
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
 
 STORED = "10 REM STORED\n20 LET S=1\n30 END\n"
 MEMORY = "10 PRINT 7\n"

@@ -9,8 +9,8 @@ from typing import Any
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
-from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.stored_programs import stored_slots
 
 
 def with_form(**values: Any) -> Profile:

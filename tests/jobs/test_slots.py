@@ -19,9 +19,9 @@ from hostlink.errors import LinkError, NotKnownError, ReadBackError, RefusedErro
 from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.putback import putback
-from hostlink.jobs.recalling import slots_on_board, stored_slots
 from hostlink.jobs.session.link_choice import LinkChoice
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
+from hostlink.jobs.stored_programs import slots_on_board, stored_slots
 from hostlink.listing import Listing
 
 

@@ -22,7 +22,7 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
 from hostlink.jobs.surveying import SurveyOptions, survey
 
 STEPS = 9  # stops tried in each job, spread over the turns of the wire that the whole job takes

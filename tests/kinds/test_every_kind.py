@@ -20,7 +20,7 @@ from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.running import run
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.restarting import restart
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
 from hostlink.listing import Listing
 from hostlink.listing.canonical import canonical_lines
 from hostlink.practice.kind_file import find_kind, kind_names

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from hostlink.board.profile.file import shipped_profiles
-from hostlink.jobs.recalling import StoredSlot, stored_slots
 from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.running import run
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
+from hostlink.jobs.stored_programs import StoredSlot, stored_slots
 from hostlink.practice.kind_file import find_kind, kind_names
 
 OTHER = '10 REM ANOTHER ONE\n20 PRINT "BUOY"\n'

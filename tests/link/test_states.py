@@ -9,30 +9,49 @@ from typing import Any
 
 import pytest
 
+from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Reach
 from hostlink.link.pacing import Pacing
+from hostlink.link.probe import Probe
 from hostlink.link.regain import Regain
 from hostlink.link.running import Running
 from hostlink.link.sender import Sender
 from hostlink.link.states import (
     EXCHANGE,
+    PROBE,
     REGAIN,
     RUNNING,
     SENDER,
+    STOPPING,
+    TAKING_BACK,
     TYPED,
+    WAKING,
     CoreState,
     Course,
     Moves,
 )
+from hostlink.link.stopping import Stopping
+from hostlink.link.taking_back import TakingBack
 from hostlink.link.typed import Outcome, Typed
 
 ERASING = Pacing(prompt=b"> ", erase=b"\x08", line_s=0.01)
+INTERRUPTING = replace(ERASING, interrupt=b"\x03")
 CANCELLING = Pacing(prompt=b"> ", line_cancel=b"\x15", line_s=0.01)
 FLOWING = Pacing(prompt=b"> ", receive_buffer=16, xon_xoff=True)
 TABLES = pytest.mark.parametrize(
     "moves",
-    [TYPED, EXCHANGE, SENDER, RUNNING, REGAIN],
-    ids=["typed", "exchange", "sender", "running", "regain"],
+    [TYPED, EXCHANGE, SENDER, RUNNING, REGAIN, STOPPING, WAKING, PROBE, TAKING_BACK],
+    ids=[
+        "typed",
+        "exchange",
+        "sender",
+        "running",
+        "regain",
+        "stopping",
+        "waking",
+        "probe",
+        "taking_back",
+    ],
 )
 
 
@@ -114,8 +133,13 @@ CORES: list[tuple[Moves, Callable[[], Any]]] = [
     (EXCHANGE, lambda: Exchange(b"LIST", CANCELLING, Reach(attempts=3))),
     (SENDER, lambda: Sender([b"10 A", b"20 B"], FLOWING)),
     (RUNNING, running),
-    (REGAIN, lambda: Regain(replace(ERASING, interrupt=b"\x03"), may_interrupt=True)),
+    (REGAIN, lambda: Regain(INTERRUPTING, may_interrupt=True)),
     (REGAIN, lambda: Regain(CANCELLING, may_interrupt=False)),
+    (STOPPING, lambda: Stopping(INTERRUPTING)),
+    (STOPPING, lambda: Stopping(replace(ERASING, interrupt=b""))),
+    (WAKING, lambda: Waking(ERASING, banner=b"", restart_s=2.0, questions=[b"?"])),
+    (PROBE, lambda: Probe(b"RUN\r", 0.001, quiet_s=0.1, longest_s=1.0)),
+    (TAKING_BACK, lambda: TakingBack(ERASING, 3)),
 ]
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from textual.timer import Timer
 
 from hostlink.app.actions.table import way_to
+from hostlink.app.aside import aside
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.drafts import Draft, Drafts, LeftDraft, written_at
 from hostlink.app.sentences import NEXT_START_OFFERS
@@ -58,26 +59,41 @@ class DraftKeeper(DeskPart):
         """Write the draft soon; at once where the last writing is some time ago."""
         if self._timer is None:
             due_s = self._written_at + _EVERY_S - time.monotonic()
-            self._timer = self.desk.set_timer(max(_SOON_S, due_s), self.write)
+            self._timer = self.desk.set_timer(max(_SOON_S, due_s), self._write_aside)
 
     def write(self) -> None:
         """Write what is in the editor, or delete the draft if there is nothing to keep."""
+        if self._want():
+            try:
+                self._drafts.settle()
+                self._written()
+            except RefusedError as error:
+                self._not_written(error)
+
+    def _write_aside(self) -> None:
+        # A key would have to wait for a slow disk.
+        if self._want():
+            aside(self.app, self._drafts.settle, self._written, self._not_written, newest="draft")
+
+    def _want(self) -> bool:
+        """Name what the disk shall hold, and return whether that has to be brought there."""
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
         if not self.app.begun or self._ended:
-            return
-        if not self.sheets.unkept or not self.desk.editor.text.strip():
-            self._drafts.drop()
-            return
+            return False
         self._written_at = time.monotonic()
-        before, self.fault = self.fault, ""
-        try:
-            self._drafts.keep(self._draft())
-        except RefusedError as error:
-            self.fault = str(error)
-            if not before:  # once, not after each word, and without taking the focus
-                self.app.tell(self.fault)
+        nothing = not self.sheets.unkept or not self.desk.editor.text.strip()
+        self._drafts.want(None if nothing else self._draft())
+        return True
+
+    def _written(self, _: None = None) -> None:
+        self.fault = ""
+
+    def _not_written(self, error: HostlinkError) -> None:
+        before, self.fault = self.fault, str(error)
+        if not before:  # once, not after each word, and without taking the focus
+            self.app.tell(self.fault)
 
     def end(self) -> None:
         """Write the draft for the last time, and leave it to the next window."""

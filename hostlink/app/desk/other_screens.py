@@ -52,7 +52,7 @@ class OtherScreens(DeskPart):
 
     def several(self) -> None:
         """Show the screen that works with several boards at once."""
-        from hostlink.app.screens.several import SeveralScreen
+        from hostlink.app.screens.several_boards import SeveralScreen
 
         self.app.push_screen(SeveralScreen())
 
@@ -127,6 +127,6 @@ class OtherScreens(DeskPart):
 
     def publish(self) -> None:
         """Ask which programs to publish, and where, and write them as a booklet or a site."""
-        from hostlink.app.screens.collecting import ask_to_publish
+        from hostlink.app.screens.many_listings import ask_to_publish
 
         ask_to_publish(self.app)

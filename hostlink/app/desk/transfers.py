@@ -120,14 +120,18 @@ class Transfers(DeskPart):
         )
         job.progress.phase = f"about {seconds:,} s"
 
+        def note_kept(_: Job[Loaded]) -> None:
+            while job.progress.kept:
+                self.sheets.note_kept(job.progress.kept.pop())
+
+        job.on_change.append(note_kept)
+
         def done(loaded: Loaded) -> str:
             job.sends = sent_lines(loaded.text, attached)  # it may have been adapted
-            self.sheets.note_kept(job.progress.kept)
             self.after_load(attached, loaded)
             return f"{loaded.words}. Next: run it ({way_to('run')})."
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            self.sheets.note_kept(job.progress.kept)
             self.desk.shelf.renew()
             return self._load_refused(attached, material, options, error)
 
@@ -169,7 +173,7 @@ class Transfers(DeskPart):
 
     def after_load(self, attached: AttachedBoard, loaded: Loaded) -> None:
         """Record what the board holds after a load."""
-        self.sheets.note_kept([loaded.spec] if loaded.spec else [])
+        self.sheets.note_kept(loaded.spec)
         self.desk.readings.note(
             attached,
             KnownContents(
@@ -227,7 +231,7 @@ class Transfers(DeskPart):
                 True,
                 revision.spec,
                 revision.line_count,
-                revision.size_bytes or 0,
+                saved.content.size_bytes or 0,
                 attached.choice.effective.rules.storage.room,
                 False,
                 self.app.now() if saved.doubt is None else None,

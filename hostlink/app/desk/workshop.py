@@ -174,7 +174,7 @@ class Workshop(DeskPart):
 
     def give(self) -> None:
         """Ask which programs to write, and where, and write them as files."""
-        from hostlink.app.screens.collecting import ask_to_give
+        from hostlink.app.screens.many_listings import ask_to_give
 
         ask_to_give(self.app)
 

@@ -19,9 +19,9 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.errors import NotKnownError
 from hostlink.jobs.cautions import WEAR_WARNING
-from hostlink.jobs.recalling import StoredSlot, slots_on_board, stored_slots
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.slots import recall, recalled_words, store, stored_words
+from hostlink.jobs.store_recall import recall, recalled_words, store, stored_words
+from hostlink.jobs.stored_programs import StoredSlot, slots_on_board, stored_slots
 from hostlink.sentences import UNREADABLE_NOW
 from hostlink.words import plural
 

@@ -7,8 +7,8 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hostlink.cli.commands.listings import material_for, read_stdin
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.named_listing import material_for, read_stdin
 from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.jobs.files import read_bytes

@@ -44,7 +44,7 @@ def chosen_listings(
 
     Raises UsageError if programs are named and chosen.
     """
-    from hostlink.cli.commands.listings import material_for
+    from hostlink.cli.named_listing import material_for
     from hostlink.jobs.giving import chosen_programs, named_listings, passed_over_words
 
     if programs:

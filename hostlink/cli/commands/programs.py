@@ -199,7 +199,7 @@ def show(common: CommonOptions, what: str, output: Path | None, *, origins: bool
 
     Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
     """
-    from hostlink.cli.commands.listings import material_in
+    from hostlink.cli.named_listing import material_in
     from hostlink.jobs.files import write_new
 
     if origins and output is not None:

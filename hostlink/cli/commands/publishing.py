@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
-from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.named_listing import material_in
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.ways import in_commands

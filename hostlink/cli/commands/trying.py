@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.commands.listings import material_in
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.drawing import draw_options, show_drawing, wants_drawing
+from hostlink.cli.named_listing import material_in
 from hostlink.cli.options import ANSWERS, FILE, NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.cli.stopping import stoppable

@@ -30,12 +30,12 @@ from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.free_memory import ask_free_memory
 from hostlink.jobs.meeting.rungs import ONLY_JUST_AFTER
 from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
-from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.looking import look_for_prompt
 from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.stored_programs import stored_slots
 from hostlink.link.attaching import holder_of
 from hostlink.sentences import UNKNOWN_KIND
 

@@ -10,7 +10,6 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.reading import Reading
 from hostlink.errors import ArchiveError, Interrupted, NotKnownError, ReadBackError
 from hostlink.jobs.pasting import may_overwrite
-from hostlink.jobs.recalling import same_program
 from hostlink.jobs.session.rescuing import (
     NOTHING,
     HeldProgram,
@@ -19,6 +18,7 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.stored_programs import same_program
 from hostlink.listing import Line
 from hostlink.sentences import STILL_IN_MEMORY, held_before
 

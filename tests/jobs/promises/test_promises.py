@@ -29,9 +29,9 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.events import Rescued
-from hostlink.jobs.recalling import stored_slots
 from hostlink.jobs.run.running import run
-from hostlink.jobs.slots import recall, store
+from hostlink.jobs.store_recall import recall, store
+from hostlink.jobs.stored_programs import stored_slots
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
 from hostlink.sentences import MAY_HAVE_ONE_MORE, UNTOUCHED

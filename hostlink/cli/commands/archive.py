@@ -1,4 +1,4 @@
-"""The commands archive export and archive import."""
+"""The command archive: export, import, prove and duplicate."""
 
 from __future__ import annotations
 
@@ -12,18 +12,20 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import KEPT_SINCE, Days, as_days, shared
-from hostlink.cli.output import as_json, say
+from hostlink.cli.group import Group
+from hostlink.cli.options import FILE, KEPT_SINCE, Days, as_days, shared
+from hostlink.cli.output import as_json, data, say
 from hostlink.cli.stopping import ask_yes_no, told_when_stopped
 from hostlink.cli.ways import in_commands
-from hostlink.errors import RefusedError
+from hostlink.errors import ExitStatus, RefusedError
 from hostlink.sentences import ARCHIVE_UNCHANGED
 
 if TYPE_CHECKING:
     from hostlink.advice import Advice
+    from hostlink.archive import ArchiveProof
 
 
-def made_or_not(target: Path) -> Callable[[], str]:
+def _made_or_not(target: Path) -> Callable[[], str]:
     """Say whether a file or folder was made, which gets its name only once it is proven."""
     before = target.exists()
 
@@ -37,7 +39,12 @@ def made_or_not(target: Path) -> Callable[[], str]:
     return said
 
 
-@click.command("export")
+@click.group(cls=Group)
+def archive() -> None:
+    """Prove, duplicate, export or import the archive."""
+
+
+@archive.command("export")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
     "--only", multiple=True, metavar="PROGRAM", help="Only this program (may be repeated)."
@@ -68,7 +75,7 @@ def export_bag(
     from hostlink.jobs.exporting import export
 
     with (
-        told_when_stopped("The export", made_or_not(folder)),
+        told_when_stopped("The export", _made_or_not(folder)),
         common.archive(create=False, read_only=True) as opened,
     ):
         exported = export(
@@ -85,12 +92,12 @@ def export_bag(
             }
         )
     say(exported.sentence(folder), quiet=common.quiet or common.json)
-    if exported.learners:
+    if exported.private_words:
         say(in_commands(exported.private_words), quiet=common.quiet)
     return tell_damaged(exported.left_out)
 
 
-@click.command("import")
+@archive.command("import")
 @click.argument("source", type=click.Path(path_type=Path))
 @click.option(
     "--preview", "only_preview", is_flag=True, help="Only tell what is new, different and the same."
@@ -145,3 +152,84 @@ def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> Non
     for detail in details:
         say(in_commands(detail))
     say(sentence, quiet=common.quiet)
+
+
+@archive.command()
+@click.option("--rebuild", is_flag=True, help="First rebuild what is derived from what is kept.")
+@click.option(
+    "--accept",
+    is_flag=True,
+    help="First take damaged rows that can be read for what was kept, as they now read.",
+)
+@shared(json=True)
+def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
+    """Check every row, every listing's hash, every reference and the search index.
+
+    Exit status 1 where something is wrong. --rebuild rebuilds what is derived: the search index,
+    the other indexes, the schema's rules and views. What was kept is never changed, except by
+    --accept, which is for what no duplicate has undamaged; an event records that permanently.
+    """
+    with (
+        told_when_stopped("The check", lambda: "What was kept is as it was."),
+        common.archive(create=False) as opened,
+    ):
+        if rebuild:
+            opened.rebuild()
+            say("Search index, other indexes, rules and views were rebuilt.", quiet=common.quiet)
+        accepted = opened.accept() if accept else []
+        proof = opened.prove()
+        path = opened.path
+    for what in accepted:
+        say(f"Accepted as it now reads: {what}.")
+    if common.json:
+        as_json({"archive": str(path), **_proof_dict(proof), "accepted": accepted})
+    else:
+        _show_proof(proof, str(path))
+    if proof.can_rebuild:
+        say("`hostlink archive prove --rebuild` repairs what can be rebuilt.", quiet=common.quiet)
+    if proof.lasting:
+        from hostlink.archive.database.database_errors import heals
+
+        say(
+            f"{in_commands(heals)} Without one, `hostlink archive prove --accept` takes what can "
+            "still be read.",
+            quiet=common.quiet,
+        )
+    return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
+
+
+def _proof_dict(proof: ArchiveProof) -> dict[str, object]:
+    return {
+        "clean": proof.clean,
+        "findings": list(proof.findings),
+        "skipped": list(proof.skipped),
+        "counts": dict(proof.counts),
+    }
+
+
+def _show_proof(proof: ArchiveProof, path: str) -> None:
+    """Print the findings, what could not be checked, and the verdict."""
+    for finding in proof.findings:
+        data(finding)
+    for skipped in proof.skipped:
+        data(f"Not checked: {skipped}")
+    data(f"{path}: {proof.verdict} ({proof.checked or 'empty'}).")
+
+
+@archive.command()
+@click.argument("target", type=FILE)
+@shared()
+def duplicate(common: CommonOptions, target: Path) -> int:
+    """Write a whole copy of the archive to a new file, and prove it.
+
+    Exit status 1 where the archive is damaged: then the copy holds what could be read.
+    """
+    from hostlink.jobs.exporting import duplicated_words
+
+    with (
+        told_when_stopped("The duplicate", _made_or_not(target)),
+        common.archive(create=False) as opened,
+    ):
+        findings = opened.duplicate(target)
+    say(duplicated_words(target, findings), quiet=common.quiet and not findings)
+    return tell_damaged(findings)

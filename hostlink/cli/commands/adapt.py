@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.commands.listings import material_for
 from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.named_listing import material_for
 from hostlink.cli.options import ANSWERS, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, UsageError

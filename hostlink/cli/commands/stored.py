@@ -16,7 +16,7 @@ from hostlink.words import plural
 def stored(common: CommonOptions) -> None:
     """List the programs in the board's EEPROM."""
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.recalling import stored_slots as stored_job
+    from hostlink.jobs.stored_programs import stored_slots as stored_job
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
@@ -43,8 +43,8 @@ def store(common: CommonOptions, name: str, discard_board: bool) -> None:
     store what is finished.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.slots import store as store_job
-    from hostlink.jobs.slots import stored_words
+    from hostlink.jobs.store_recall import store as store_job
+    from hostlink.jobs.store_recall import stored_words
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
@@ -62,8 +62,8 @@ def recall(common: CommonOptions, name: str) -> int:
     What is there is kept in the archive first.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.slots import recall as recall_job
-    from hostlink.jobs.slots import recalled_words
+    from hostlink.jobs.store_recall import recall as recall_job
+    from hostlink.jobs.store_recall import recalled_words
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,18 +9,16 @@ import click
 
 from hostlink.cli.commands.made_listing import OUTPUT, give_listing
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.named_listing import material_for
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, say, table
-from hostlink.cli.streams import read_input
 from hostlink.errors import ExitStatus
-from hostlink.listing import LIMIT
 from hostlink.listing import mend as mend_text
 from hostlink.listing import review as review_listing
 from hostlink.listing.finding import RULES, silenced_in
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.archive import Archive
     from hostlink.jobs.listing_source import Material
     from hostlink.listing import Finding, Mended, Review
 
@@ -102,39 +97,6 @@ def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[st
         return frozenset()
     with common.archive(create=False, read_only=True) as archive:
         return silenced_in(archive.program(material.name).note)
-
-
-def material_for(common: CommonOptions, what: str) -> Material:
-    """Return the listing that WHAT names; do not create an archive if there is none."""
-    with material_in(common, what) as (material, _):
-        return material
-
-
-@contextmanager
-def material_in(
-    common: CommonOptions, what: str, *, read_only: bool = True
-) -> Iterator[tuple[Material, Archive | None]]:
-    """Find the listing that WHAT names, and keep the archive open for the block.
-
-    The archive is None for a file, and where there is none; it is not created.
-    """
-    from hostlink.jobs.listing_source import find_material, is_file
-
-    stdin = read_stdin() if what == "-" else None
-    is_kept = common.open_link is not None or common.archive_file().exists()
-    if what == "-" or is_file(Path(what)) or not is_kept:
-        yield find_material(what, None, stdin=stdin), None
-        return
-    with common.archive(create=False, read_only=read_only) as archive:
-        yield find_material(what, archive), archive
-
-
-def read_stdin() -> bytes:
-    """Read a listing from standard input, at most one byte beyond the size limit."""
-
-    if sys.stdin.isatty():
-        say("Type or paste the listing; Ctrl+D ends it (on Windows Ctrl+Z, Enter).")
-    return read_input(LIMIT + 1)
 
 
 def _review_dict(found: Review) -> dict[str, object]:

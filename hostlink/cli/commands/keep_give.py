@@ -48,7 +48,7 @@ def keep(
     revision or a file becomes one of the program that you name. Exit status 1 where one was left
     out.
     """
-    from hostlink.cli.commands.listings import read_stdin
+    from hostlink.cli.named_listing import read_stdin
     from hostlink.jobs.collecting import gather, gather_one, keep_all
 
     profile = common.the_profile()

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.app.screens.dialogues import Ask
-from hostlink.app.screens.several import SeveralScreen
+from hostlink.app.screens.several_boards import SeveralScreen
 from hostlink.jobs.loading import load
 
 SECOND = "practice://second?time=virtual"
@@ -116,7 +116,7 @@ def test_loads_go_on_after_the_screen_was_left(
         assert is_left.wait(60)
         return load(*given)
 
-    monkeypatch.setattr("hostlink.app.screens.several.load", held_back)
+    monkeypatch.setattr("hostlink.app.screens.several_boards.load", held_back)
 
     async def story(pilot: Any, app: Any) -> None:
         await _two(pilot, app, wait, is_settled, find_action)

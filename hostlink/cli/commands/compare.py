@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.named_listing import material_for
 from hostlink.cli.options import FILE, shared
 from hostlink.cli.output import as_json, data, listing_text, say
 from hostlink.errors import ExitStatus

@@ -74,7 +74,7 @@ def load(
     What the board holds is captured first and kept in the archive if it is not there yet; the
     listing itself is kept as a revision. Lines are sent as fast as the board can store them.
     """
-    from hostlink.cli.commands.listings import read_stdin
+    from hostlink.cli.named_listing import read_stdin
     from hostlink.cli.progress import Teller
     from hostlink.jobs.listing_source import find_material
     from hostlink.jobs.loading import LoadOptions
@@ -207,7 +207,7 @@ def _expect(common: CommonOptions, session: Session, material: Material) -> None
 
 def _run_loaded(common: CommonOptions, session: Session, loaded: Loaded, tell: Emit) -> None:
     """Run what was loaded; as JSON both are one document, also where the run fails."""
-    from hostlink.cli.commands.running import RUN_SECONDS, run_now
+    from hostlink.cli.commands.run import RUN_SECONDS, run_now
     from hostlink.cli.input_lines import input_lines
 
     if not common.json:

@@ -21,15 +21,6 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.cautions import WEAR_WARNING
-from hostlink.jobs.recalling import (
-    held_before_storing,
-    put_into_memory,
-    recall_and_capture,
-    safe_slot_name,
-    slot_names,
-    slots_on_board,
-    store_proven,
-)
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.last_known import as_known
 from hostlink.jobs.session.rescuing import (
@@ -41,6 +32,15 @@ from hostlink.jobs.session.rescuing import (
     rescue_held,
 )
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.stored_programs import (
+    held_before_storing,
+    put_into_memory,
+    recall_and_capture,
+    safe_slot_name,
+    slot_names,
+    slots_on_board,
+    store_proven,
+)
 from hostlink.sentences import (
     NOT_OVERWRITTEN,
     STILL_IN_MEMORY,
