@@ -143,8 +143,8 @@ PARTLY_THERE = "the board holds a part of it"
 LEFT_ALONE = "It was left as it is."
 STILL_ON_BOARD = "The program is still on the board."
 MAY_HAVE_ONE_MORE = (
-    "The program is still on the board, but what was typed to read it arrived damaged and may have "
-    "become one more line of it."
+    "Whatever the board held is still there, but what was typed to read it arrived damaged and may "
+    "have become one more line."
 )
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
