@@ -247,7 +247,7 @@ class BoardConsole(DeskPart):
             self.app,
             question,
             ("restart", "Keep its program, then restart", partial(self._restart, attached)),
-            why="The program is captured and kept in the archive before.",
+            why="The program is first captured and kept in the archive.",
         )
 
     def _ask_to_discard(self, attached: AttachedBoard, question: str, why: str) -> None:

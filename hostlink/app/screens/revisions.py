@@ -46,7 +46,9 @@ class RevisionsScreen(Page[Wish | None]):
         ),
         screen_key("revisions.compare-board", "Compare with the board", "What it holds now"),
         screen_key("revisions.mark", "Mark it", "To compare it with another"),
-        screen_key("revisions.compare", "Compare", "The two marked ones, or this with one"),
+        screen_key(
+            "revisions.compare", "Compare", "Two marked revisions, or this one with a marked one"
+        ),
         screen_key("revisions.origins", "Where lines came from", "Revision, day and board of each"),
         screen_key("revisions.restore", "Restore", "Keep it again as the newest revision"),
         screen_key("revisions.note", "Note", "A line kept with the revision"),
