@@ -23,7 +23,7 @@ By: TypeAlias = Callable[[str], str]
 """What is done with the thing that is named: a program, a backup, a folder."""
 
 
-# Every command loads this class at its start, and it has one instance for each interface: no
+# Most commands load this class at their start, and it has one instance for each interface: no
 # comparison, representation or freezing is generated, which would take twice as long.
 @dataclass(kw_only=True, eq=False, repr=False)
 class Ways:

@@ -25,10 +25,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import Enum, IntEnum
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-from hostlink.advice import Advice, Ways, advice_text
-from hostlink.sentences import UNTOUCHED
+if TYPE_CHECKING:
+    from hostlink.advice import Advice, Ways
 
 
 class ExitStatus(IntEnum):
@@ -101,6 +101,8 @@ class HostlinkError(Exception):
 
     def words(self, by: Ways | None = None) -> str:
         """Return the whole message. by: the terms in which an interface gives its advice."""
+        from hostlink.advice import advice_text  # a command that goes well does not need it
+
         return " ".join(
             part for part in (self.what, self.kept, advice_text(self.advice, by)) if part
         )
@@ -165,7 +167,6 @@ class NotKnownError(RefusedError):
     """The contents of a board are unknown, so they are overwritten only if the user agrees."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
-        kept = kept or UNTOUCHED
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 

@@ -7,10 +7,14 @@ says. Those in small letters at the start are clauses, for the middle of a sente
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
+from typing import TYPE_CHECKING
 
-from hostlink.advice import Ways
 from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from hostlink.advice import Ways
 
 # --- what happened -------------------------------------------------------------------------------
 

@@ -1,6 +1,6 @@
 """Damage shipped programs by one slip of a typist at a time, and count how often it is found again.
 
-    python3 scripts/start.py --python scripts/slips_figures.py --count 1000000
+    python3 scripts/start.py --python scripts/slips_figures.py --count 1000000 --workers 2
 
 Prints a table for DEVELOPERS.md: for each kind of slip, the share of lines whose right text is
 among the offers, with the code of the whole program and with the line's code alone. A line that is
@@ -13,7 +13,8 @@ import argparse
 import random
 import sys
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 
 from hostlink.listing import Listing, Rules, canonical_line
 from hostlink.listing.checkcodes import Codes, codes_of, verify_codes
@@ -21,6 +22,7 @@ from hostlink.listing.slips import offers
 from hostlink.shipped import library_folder
 
 RULES = Rules()
+PART = 10_000  # slips drawn from one seed, so that any number of workers finds the same
 Slip = Callable[[random.Random, str, int], str]
 
 # The keys beside each other and the two signs of a key, typed here once more so that a wrong table
@@ -74,17 +76,43 @@ KINDS: dict[str, Slip] = {
 }
 
 
-def main() -> int:
+Figures = tuple[Counter[str], Counter[tuple[str, bool]], int]
+"""How many lines were damaged and how many found again, by kind; right lines called wrong."""
+
+
+def main(words: Sequence[str] | None = None) -> int:
     """Print the table; return 1 if a right line was called wrong."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=10_000, help="how many slips in all")
     parser.add_argument("--seed", type=int, default=1)
-    arguments = parser.parse_args()
+    parser.add_argument("--workers", type=int, default=1, help="processes; the figures are alike")
+    arguments = parser.parse_args(words)
+    parts = [
+        (f"{arguments.seed} {begun}", min(PART, arguments.count - begun))
+        for begun in range(0, arguments.count, PART)
+    ]
+    tried, found, wrongly = Counter[str](), Counter[tuple[str, bool]](), 0
+    with ProcessPoolExecutor(arguments.workers) as pool:
+        for each in pool.map(figures, parts):
+            tried, found, wrongly = tried + each[0], found + each[1], wrongly + each[2]
+            print(f"{tried.total():,} of {arguments.count:,}", file=sys.stderr)
+    print("| slip | tried | found with the whole's code | by the line's code alone |")
+    print("|---|---|---|---|")
+    for name, kinds in (*((kind, [kind]) for kind in KINDS), ("all", list(KINDS))):
+        count = sum(tried[kind] for kind in kinds)
+        shares = (sum(found[kind, whole] for kind in kinds) / count for whole in (True, False))
+        print(f"| {name} | {count:,} | {' | '.join(f'{share:.2%}' for share in shares)} |")
+    print(f"Right lines called wrong: {wrongly}.")
+    return 1 if wrongly else 0
+
+
+def figures(part: tuple[str, int]) -> Figures:
+    """Damage lines and look for them again. part: the seed, and how many lines."""
+    seeded, count = random.Random(part[0]), part[1]
     texts = [path.read_text("utf-8") for path in sorted(library_folder().glob("*.bas"))]
     coded = [(text, codes_of(Listing.from_text(text), RULES)) for text in texts]
     tried, found, wrongly = Counter[str](), Counter[tuple[str, bool]](), 0
-    seeded = random.Random(arguments.seed)
-    while tried.total() < arguments.count:
+    while tried.total() < count:
         text, codes = seeded.choice(coded)
         kind = seeded.choice(list(KINDS))
         rows = text.splitlines()
@@ -106,19 +134,7 @@ def main() -> int:
             wrongly += any(wrong.number != number for wrong in check.wrong)
             offered = offers(listing, known, check, RULES).get(number, ())
             found[kind, whole] += right in [offer.text for offer in offered]
-    print("| slip | tried | found with the whole's code | by the line's code alone |")
-    print("|---|---|---|---|")
-    for kind in KINDS:
-        shares = (f"{found[kind, whole] / tried[kind]:.2%}" for whole in (True, False))
-        print(f"| {kind} | {tried[kind]:,} | {' | '.join(shares)} |")
-    both = (sum(found[kind, whole] for kind in KINDS) for whole in (True, False))
-    print(
-        f"| all | {tried.total():,} | "
-        + " | ".join(f"{n / tried.total():.2%}" for n in both)
-        + " |"
-    )
-    print(f"Right lines called wrong: {wrongly}.")
-    return 1 if wrongly else 0
+    return tried, found, wrongly
 
 
 if __name__ == "__main__":

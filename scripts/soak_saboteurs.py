@@ -19,9 +19,9 @@ from unittest.mock import patch
 import soak_jobs  # noqa: F401 - so that every module that is to be patched is loaded
 from sqlite_utils import Database
 
-import hostlink.jobs.stored_programs
 import hostlink.jobs.session.last_known
 import hostlink.jobs.session.rescuing
+import hostlink.jobs.stored_programs
 import hostlink.words
 from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.access import Access

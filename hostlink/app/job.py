@@ -51,7 +51,7 @@ class Progress:
     of those written and read back; last_page: the last of
     either. differs: memory may hold something else than was known before the job. told: sentences
     worth reading, in order, each with whether it is news that must not be missed. kept: the
-    revisions that the job kept listings as.
+    revisions that the job kept listings as, until the desk has taken note of them.
     """
 
     phase: str = "Waiting for its turn"

@@ -11,17 +11,15 @@ import gc
 import importlib
 import io
 import os
-import re
+import pkgutil
 import sys
 from collections.abc import Sequence
 from functools import cache
-from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
 from hostlink import __version__
-from hostlink.advice import Ways
 from hostlink.cli.group import Group
 from hostlink.cli.names import COMPLETING, GIVEN_PORT, how_called
 from hostlink.cli.stopping import CutOff, final_status, handle_signals, let_go
@@ -37,6 +35,9 @@ from hostlink.errors import (
 )
 from hostlink.sentences import REPEAT
 from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.advice import Ways
 
 # name: (module in commands/, function), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -99,16 +100,13 @@ HOSTLINK_QUIET, HOSTLINK_YES."""
 
 @cache
 def _source(module: str) -> str:
-    return (Path(__file__).parent / "commands" / f"{module}.py").read_text("utf-8")
+    return (pkgutil.get_data("hostlink.cli.commands", f"{module}.py") or b"").decode()
 
 
 def _help_line(module: str, function: str) -> str:
     """Return the first sentence of a command's docstring, without importing its module."""
-    found = re.search(
-        rf'^def {function}\(.*?"""(.+?)(?:\n\n|""")', _source(module), re.DOTALL | re.MULTILINE
-    )
-    assert found is not None
-    return " ".join(found[1].split())
+    docstring = _source(module).partition(f"\ndef {function}(")[2].split('"""')[1]
+    return " ".join(docstring.partition("\n\n")[0].split())
 
 
 class LazyGroup(Group):

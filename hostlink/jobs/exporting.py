@@ -102,7 +102,7 @@ class Exported:
     @property
     def private_words(self) -> Advice:
         """Return the sentence on what stayed here for the sake of the learners, "" if nothing."""
-        if not self.learners:
+        if not (self.learners or self.naming):
             return ""
         also = f", and {plural(self.naming, 'record')} with a name of them" if self.naming else ""
         told = f"The work of learners is not in it: {plural(self.learners, 'program')}{also}."

@@ -56,7 +56,7 @@ class LoadOptions:
     this program name instead of its own. learn: asked whether to add to the profile what the board
     was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
     a listing that is in the BASIC of another board. learner: whom it is handed out to, by the
-    program of their work; recorded.
+    program of their work; recorded. captured: what is on the board, if that was captured just now.
     """
 
     discard_board: bool = False
@@ -66,6 +66,7 @@ class LoadOptions:
     learn: Callable[[Learned], bool] = _learn_nothing
     adapt: Allow = _adapt_nothing
     learner: str = ""
+    captured: Capture | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +160,9 @@ def _overwrite(
 ) -> Loaded:
     """Rescue what is on the board, send the listing, prove it, and note what the board holds."""
     content, discard = material.content(session.profile), options.discard_board
-    state.held = rescue_or_discard(session, archive, board, record, discard=discard, coming=content)
+    state.held = rescue_or_discard(
+        session, archive, board, record, discard=discard, coming=content, captured=options.captured
+    )
     session.dialogue.command_text("clear")
     check_room(session, material, state.held, discarded=discard)
     forget_copy(archive, board, content)

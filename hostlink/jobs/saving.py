@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Revision
@@ -36,14 +37,15 @@ class SaveOptions:
     line kept with the revision. after_restart: consent to save although the board restarted since
     its port was opened. unless_held: keep nothing new if the archive holds the program as a
     revision under any name. learner: the person whose work it is, which becomes the title of the
-    program; handed_out: revisions that they may have been given, kept no second time if unchanged.
+    program, "" if only the program is known; None for nobody. handed_out: revisions that they may
+    have been given, kept no second time if unchanged.
     """
 
     name: str = ""
     note: str = ""
     after_restart: bool = False
     unless_held: bool = False
-    learner: str = ""
+    learner: str | None = None
     handed_out: tuple[Revision, ...] = ()
 
 
@@ -75,16 +77,26 @@ class Saved:
         return f"is kept, but not proven: {self.doubt}"
 
 
-def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
+def _look_away(captured: Capture) -> None:
+    """Take no notice of what a save captured."""
+
+
+def save(
+    session: Session,
+    archive: Archive,
+    options: SaveOptions,
+    seen: Callable[[Capture], object] = _look_away,
+) -> Saved:
     """Capture the program in the board's memory and keep it as a revision.
 
-    A listing that the free memory contradicts is kept too, marked as not proven.
+    A listing that the free memory contradicts is kept too, marked as not proven. seen: called with
+    what was captured, also if it is not kept then.
     Raises RefusedError if the board is empty or no name is known; ReadBackError if the captures do
     not agree. Nothing is kept then.
     """
     session.attach()
     board = session.board_in(archive)
-    detail = for_learner(options.name if options.learner else "")
+    detail = for_learner(options.name if options.learner is not None else "")
     with recorded_job(session, archive, "save", board, detail=detail) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
@@ -97,6 +109,7 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
             is_link = isinstance(error, LinkError)
             again = when_link_is_back("Save") if is_link else ""
             raise error.but(kept=kept, advice=error.advice or again) from error
+        seen(result)
         if not result.lines:
             raise _empty(session, archive, board)
         _ask_after_restart(session, options)
@@ -134,8 +147,8 @@ def _keep(
         revision, is_new = latest, False
     else:
         with archive.writing(f"The new revision of {name}"):
-            kept = archive.keep(name, content, origin, title=options.learner)
-            if options.learner:
+            kept = archive.keep(name, content, origin, title=options.learner or "")
+            if options.learner is not None:
                 archive.tag(name, LEARNER)
         revision, is_new = kept.revision, kept.is_new
     session.emit(KeptAs(revision.spec, is_new, content.size_bytes or 0))

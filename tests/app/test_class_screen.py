@@ -74,6 +74,9 @@ def test_a_class_is_handed_out_to_and_collected_from(
         await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is screen)
+        told = [each.message for each in app._notifications]
+        assert told == app.said[-1:]
+        assert told[0].startswith("3 folders in class-")
         await pilot.press("p")
         await wait(pilot, lambda: isinstance(app.screen, ChoosePath))
         await pilot.press("enter")

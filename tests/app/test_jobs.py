@@ -48,11 +48,15 @@ def held(monkeypatch: pytest.MonkeyPatch, is_it: Any) -> Iterator[threading.Even
 def test_a_load_is_stopped_and_the_board_stated(
     stage: Any, wait: Any, shown: Any, sending: threading.Event
 ) -> None:
-    """Half of a slow load: it is said that a part is on the board and that the listing is kept."""
+    """Half of a slow load: it is said that a part is on the board and that the listing is kept.
+
+    The listing's heading says so as soon as it is kept.
+    """
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: "Sending" in shown(app))
+        assert app.desk.sheet_pane.sheet.title(app.desk.editor.text) == "TIDE revision 1"
         job = app.boards.current.busy
         app.desk.action_work("interrupt")
         sending.set()
@@ -278,3 +282,24 @@ def test_that_a_job_takes_long_is_told_only_while_it_does() -> None:
     progress.take(46.0, LineSent(10, 1, 2, 20, 40))
     assert "1 of 2 lines" in figures(progress, 9600)
     assert not progress.noteworthy
+
+
+def test_a_saved_program_has_the_size_that_it_takes_on_that_board(
+    stage: Any, wait: Any, is_settled: Any
+) -> None:
+    """The revision was kept for a board that stores it as text, this one stores keywords."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("down", "enter")  # open it, though that restarts it
+        await wait(pilot, lambda: app.boards.current is not None and is_settled(app))
+        port = app.boards.current.port
+        app.desk.transfers.load_word(app.boards.current, "TIDE")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        loaded = app.desk.states.held(port)
+        await pilot.press("ctrl+g")
+        await wait(pilot, lambda: any("is proven by" in said for said in app.said))
+        assert app.desk.states.held(port).size == loaded.size
+        assert loaded.size < stage.archive.revision("TIDE@1").size_bytes
+
+    stage.keep("TIDE", "10 PRINT 5", "20 GOTO 10")
+    stage.play(story, port="practice://class?kind=token&time=virtual", opens="TIDE")

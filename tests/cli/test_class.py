@@ -469,3 +469,16 @@ def test_a_handout_that_is_nowhere_is_named_in_the_table(hostlink: Callable, eve
     shown = rows(hostlink("class", "class.toml").out)
     assert shown["Ben Oak"][1:4] == ["not yet, there is no NOSUCH", "-", "-"]
     assert shown["Ada Brook"][1] == "not yet"
+
+
+def test_names_of_learners_of_whom_nothing_was_saved_are_in_no_bag(
+    hostlink: Callable, archive: Archive, place: Path
+) -> None:
+    """Though handouts and a rescue name them, and no program is tagged as a learner's."""
+    hostlink("class", "class.toml", "--hand-out")
+    hostlink("console", "--port", BLUE, stdin=b"5 REM MINE\nleave!\n")
+    assert hostlink("load", "tide", "--port", BLUE).status == 0
+    assert [each.origin.note for each in archive.rescues()] == ["may be the work of BEN-OAK"]
+    told = hostlink("archive", "export", "bag")
+    assert "0 programs, and 1 record with a name of them. To export it too" in told.err
+    assert names_in(place / "bag") == []

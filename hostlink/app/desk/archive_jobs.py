@@ -140,7 +140,7 @@ class ArchiveJobs(DeskPart):
             self._show(
                 exported.sentence(target.absolute()),
                 [
-                    *([in_keys(exported.private_words)] if exported.learners else ()),
+                    *([in_keys(exported.private_words)] if exported.private_words else ()),
                     *(f"Left out, because it is damaged: {what}" for what in exported.left_out),
                 ],
             )

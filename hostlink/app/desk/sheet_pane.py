@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
@@ -243,17 +242,16 @@ class SheetPane(Vertical):
         self.app.tell(words, of_text=True)
         go_on()
 
-    def note_kept(self, specs: Sequence[str]) -> None:
-        """Take note of the revisions that a job kept, if one holds the text in the editor."""
+    def note_kept(self, spec: str) -> None:
+        """Take note of the revision that a job kept, "" for none, if it is the editor's text."""
+        if not spec or spec.rpartition("@")[0] != self.sheet.name:
+            return
         text = self.editor.text
-        for spec in specs:
-            if spec.rpartition("@")[0] != self.sheet.name:
-                continue
-            kept = self.app.attempt(partial(open_sheet, spec, self.app.archive))
-            if kept is not None and not kept.changed(text):
-                self.sheet = replace(kept, kept_text=text)
-                self.check()
-                self.post_message(self.Kept())
+        kept = self.app.attempt(lambda: open_sheet(spec, self.app.archive))
+        if kept is not None and not kept.changed(text):
+            self.sheet = replace(kept, kept_text=text)
+            self.check()
+            self.post_message(self.Kept())
 
     def ask_for_name(self) -> None:
         """Ask for the name that the listing is kept under."""

@@ -11,7 +11,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import KnownContents, revision_words
 from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.sentences import ASKED_FOR_NAME, LEAVE_BOARD, NOTHING_SENT_YET
+from hostlink.app.sentences import ASKED_FOR_NAME, NOTHING_SENT_YET
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.sentences import WHAT_LEARNING_DOES
 from hostlink.words import capital
@@ -120,14 +120,18 @@ class Transfers(DeskPart):
         )
         job.progress.phase = f"about {seconds:,} s"
 
+        def note_kept(_: Job[Loaded]) -> None:
+            while job.progress.kept:
+                self.sheets.note_kept(job.progress.kept.pop())
+
+        job.on_change.append(note_kept)
+
         def done(loaded: Loaded) -> str:
             job.sends = sent_lines(loaded.text, attached)  # it may have been adapted
-            self.sheets.note_kept(job.progress.kept)
             self.after_load(attached, loaded)
             return f"{loaded.words}. Next: run it ({way_to('run')})."
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            self.sheets.note_kept(job.progress.kept)
             self.desk.shelf.renew()
             return self._load_refused(attached, material, options, error)
 
@@ -141,7 +145,7 @@ class Transfers(DeskPart):
         error: BaseException,
     ) -> Callable[[], object] | None:
         """Return what to ask after a load was refused that the user can allow, or None."""
-        from hostlink.app.screens.dialogues import ask
+        from hostlink.app.screens.dialogues import ask, ask_to_overwrite
         from hostlink.board.dialogue.learning import BoardRewritesError
         from hostlink.jobs.language_of import LanguageError
 
@@ -164,19 +168,12 @@ class Transfers(DeskPart):
                 answers.append(("adapt", "See it adapted", partial(shown, again(adapt=_yes))))
             return partial(ask, self.app, error.what, *answers, why=error.kept)
         if isinstance(error, NotKnownError):
-            return partial(
-                ask,
-                self.app,
-                error.what,
-                ("load", "Overwrite it anyway", again(discard_board=True)),
-                leave=LEAVE_BOARD,
-                why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
-            )
+            return partial(ask_to_overwrite, self.app, error, again(discard_board=True))
         return None
 
     def after_load(self, attached: AttachedBoard, loaded: Loaded) -> None:
         """Record what the board holds after a load."""
-        self.sheets.note_kept([loaded.spec] if loaded.spec else [])
+        self.sheets.note_kept(loaded.spec)
         self.desk.readings.note(
             attached,
             KnownContents(
@@ -234,7 +231,7 @@ class Transfers(DeskPart):
                 True,
                 revision.spec,
                 revision.line_count,
-                revision.size_bytes or 0,
+                saved.content.size_bytes or 0,
                 attached.choice.effective.rules.storage.room,
                 False,
                 self.app.now() if saved.doubt is None else None,

@@ -265,7 +265,7 @@ class ClassScreen(Page[None]):
         def answered(name: str | None) -> None:
             if name:
                 path = named_path(name)
-                write_file(self.app, lambda replace: write(path, replace), self.app.tell)
+                write_file(self.app, lambda replace: write(path, replace), self.tell)
 
         value = f"{self.register.path.stem}-{day}{suffix}"
         self.app.push_screen(ChoosePath(question, value), answered)

@@ -18,10 +18,10 @@ from textual.widgets import Button, Input, Static
 
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.layout import HEIGHTS
-from hostlink.app.sentences import LEAVE_IT
+from hostlink.app.sentences import LEAVE_BOARD, LEAVE_IT
 from hostlink.app.ways import error_rows
 from hostlink.app.widgets.text_line import TextLine
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, NotKnownError
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -198,6 +198,12 @@ def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], obje
     """Ask whether to replace what is there already. error: says what that is."""
     answer = ("replace", "Replace it", go_on)
     ask(app, error.what, answer, leave=LEAVE_IT, why="Nothing was written yet.")
+
+
+def ask_to_overwrite(app: App[Any], error: NotKnownError, go_on: Callable[[], object]) -> None:
+    """Ask whether to overwrite what cannot be read. error: says what that is."""
+    why = f"{error.kept} What cannot be read cannot be kept: overwriting loses it."
+    ask(app, error.what, ("overwrite", "Overwrite it anyway", go_on), leave=LEAVE_BOARD, why=why)
 
 
 def write_file(

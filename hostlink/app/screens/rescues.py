@@ -110,8 +110,7 @@ class RescuesScreen(Page[Wish | None]):
                 return
             told = [f"{one.spec} is kept as {new.revision.spec}." for _, new in kept.kept]
             told += [f"{where} was not kept. {in_keys(why)}" for where, why in kept.left_out]
-            self.app.tell(" ".join(told))
-            self.app.notify(" ".join(told), markup=False)
+            self.tell(" ".join(told))
             self.app.desk.shelf.renew()
 
         self.app.push_screen(

@@ -189,8 +189,7 @@ class RevisionsScreen(Page[Wish | None]):
 
     def _done(self, words: str) -> None:
         """Report a change of the program on this screen and on the desk."""
-        self.app.tell(words)
-        self.app.notify(words, markup=False)
+        self.tell(words)
         self.renew()
 
     def action_restore(self) -> None:

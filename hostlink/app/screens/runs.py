@@ -125,7 +125,7 @@ class RunsScreen(Page[None]):
         write_file(
             self.app,
             lambda replacing: drawing.write(path.absolute(), as_csv=as_csv, replace=replacing),
-            lambda told: self.app.notify(told, markup=False),
+            self.tell,
         )
 
 

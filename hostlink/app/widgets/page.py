@@ -70,6 +70,11 @@ class Page(Screen[R]):
         """Show plain text in one of the parts. name: its selector, such as "#detail"."""
         self.query_one(name, Static).update(Content(safe(words, keep="\n")))
 
+    def tell(self, words: str) -> None:
+        """Tell something here, and on the desk for when this screen has been left."""
+        self.app.tell(words)
+        self.app.notify(words, markup=False)
+
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()
         self.detail()

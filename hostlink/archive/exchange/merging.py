@@ -74,7 +74,7 @@ class Merging(Healing):
             db.execute("BEGIN")  # an unchanging view while others write
             chosen = [program_id(db, name) for name in programs] if programs else None
             tagged = db.execute("SELECT program_id FROM tags WHERE tag_key = ?", (LEARNER,))
-            private = set() if learners else {row[0] for row in tagged}.difference(chosen or ())
+            private = None if learners else {row[0] for row in tagged}.difference(chosen or ())
             yield ArchiveRecords(db, programs=chosen, private=private, since=since)
         except FAULTS as error:
             raise not_read(what, error, self.path) from error

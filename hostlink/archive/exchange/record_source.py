@@ -67,11 +67,19 @@ _STRANGERS = {"archives": "archive_id", "boards": "board_id"}
 _UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
 
 
-def _naming(db: Database, programs: str) -> re.Pattern[str]:
-    """Return what finds the name of any of these programs as a word. programs: row ids as JSON."""
-    named = db.execute(f"SELECT name FROM programs WHERE id IN ({_CHOSEN})", (programs,))
+def _naming(db: Database, programs: str) -> re.Pattern[str] | None:
+    """Return what finds the name of any of these programs as a word, None if there is none.
+
+    Also that of a learner's program of which nothing was saved. programs: row ids as JSON.
+    """
+    named = db.execute(
+        f"SELECT name FROM programs WHERE id IN ({_CHOSEN}) UNION SELECT whose FROM (SELECT "
+        f"json_extract(detail, '$.{LEARNER}') AS whose FROM events) "
+        "WHERE lower(whose) NOT IN (SELECT lower(name) FROM programs)",
+        (programs,),
+    )
     either = "|".join(re.escape(name) for (name,) in named)
-    return re.compile(rf"(?<![\w-])(?:{either})(?![\w-])")
+    return re.compile(rf"(?<![\w-])(?:{either})(?![\w-])") if either else None
 
 
 class ArchiveRecords:
@@ -85,10 +93,11 @@ class ArchiveRecords:
         db: Database,
         *,
         programs: Collection[int] | None = None,
-        private: Collection[int] = (),
+        private: Collection[int] | None = None,
         since: str = "",
     ) -> None:
-        """programs: row ids of the only programs to export. private: of those not to export.
+        """programs: row ids of the only programs to export. private: of those not to export,
+        None if what names learners is exported too.
 
         With programs only these are exported, with their revisions, notes, tags and runs.
         Of private ones nothing is, nor a record that names one (`withheld` counts those besides
@@ -99,9 +108,9 @@ class ArchiveRecords:
         self._db = db
         self._programs = None if programs is None else json.dumps(list(programs))
         self._withheld: set[tuple[str, int]] = set()
-        self.private = len(private)
-        self._private = json.dumps(list(private))
-        self._named = _naming(db, self._private) if private else None
+        self.private = len(private or ())
+        self._private = json.dumps(list(private or ()))
+        self._named = _naming(db, self._private) if private is not None else None
         self._since = since
         self._lost: dict[str, set[int]] = {name: set() for name in TABLES}
         for table in ("revisions", "rescues") if private else ():

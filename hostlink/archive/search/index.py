@@ -53,7 +53,7 @@ class WordIndex:
         self._known_longer: dict[str, str] = {}
         self._split: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
         self._shares: dict[str, float] = {}
-        self._found: dict[tuple[str, ...], _Again] = {}
+        self._found: dict[tuple[str, ...], Iterator[list[int]]] = {}
         self._newest = db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
         self._list_terms("listing_words")
 
@@ -84,9 +84,9 @@ class WordIndex:
 
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
         """Yield listings with the rarest of the words, newest first, in batches; see `holding`."""
-        if asked not in self._found:
-            self._found[asked] = _Again(batches(self._with_rarest(asked)))
-        return self._found[asked]
+        found = self._found.get(asked) or batches(self._with_rarest(asked))
+        self._found[asked], again = itertools.tee(found)  # what was read serves again
+        return again
 
     def _with_rarest(self, asked: tuple[str, ...]) -> Iterable[Sequence[int]]:
         if self._pool is not None:
@@ -192,25 +192,6 @@ class WordIndex:
                 found.append(term)
             least = letters + ":"  # the character after 9: those with digits are passed over
         return prefix_question(word)
-
-
-class _Again:
-    """The items of an iterator, made once and readable repeatedly."""
-
-    def __init__(self, items: Iterator[list[int]]) -> None:
-        self._items = items
-        self._given: list[list[int]] = []
-
-    def __iter__(self) -> Iterator[list[int]]:
-        at = 0
-        while True:
-            if at == len(self._given):
-                item = next(self._items, None)
-                if item is None:
-                    return
-                self._given.append(item)
-            yield self._given[at]
-            at += 1
 
 
 def batches(found: Iterable[Any]) -> Iterator[list[int]]:

@@ -29,7 +29,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
-from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD, UNTOUCHED
+from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
@@ -243,7 +243,6 @@ class Capturing:
         return NotKnownError(
             f'With its listing the board shows "{safe(row[:60])}", which is not a line of a '
             "program: a part of the listing may be missing.",
-            kept=self._evidence.unless_damaged(UNTOUCHED),
             advice=lambda by: (
                 "If this row always stands there, name it in answer_rows of the "
                 f"profile, or have it found {by.survey_discarding}, which "

@@ -92,7 +92,7 @@ def export_bag(
             }
         )
     say(exported.sentence(folder), quiet=common.quiet or common.json)
-    if exported.learners:
+    if exported.private_words:
         say(in_commands(exported.private_words), quiet=common.quiet)
     return tell_damaged(exported.left_out)
 

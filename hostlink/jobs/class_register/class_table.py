@@ -20,7 +20,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
-from hostlink.jobs.class_register.row_state import MEASURED, Handout, LastSave, Measured, row_state
+from hostlink.jobs.class_register.row_state import Handout, Measured, handout_of, measured
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import ending_words, last_fill, left_untouched, loaded_by
@@ -168,14 +168,16 @@ class _Record:
         saves = (each for each in events if each.job == "save" and each.outcome == "done")
         self.load, self.save = next(begun, None), next(saves, None)
         self.fill = last_fill(archive, seat.board) if seat.board is not None else None
-        saved_at = self.save.started_at if self.save is not None else None
-        self.state = row_state(seat.learner.program, self.load, self.fill, saved_at)
+        self.handout = handout_of(seat.learner.program, self.load, self.fill)
+        self.is_saved = self.save is not None and (
+            self.load is None or self.save.started_at >= self.load.started_at
+        )
 
     def row(self, materials: dict[str, Listing | None]) -> ClassRow:
         """Return the learner's row. materials: the handouts by their names, read once."""
         seat, load, save = self.seat, self.load, self.save
-        handed, kept = self.state
-        coming = self._coming(materials) if handed is Handout.NOTHING else None
+        is_given = self.handout is not Handout.NOTHING
+        coming = None if is_given else self._coming(materials)
         given = self._content(load.revision) if load is not None else None
         listing = self._measured(given, coming)
         profile = self._profile()
@@ -196,29 +198,28 @@ class _Record:
             handed_out=loaded_by(load) if load else "",
             load=self._ending(),
             handed_out_at=load.started_at if load else None,
-            not_found=what if handed is Handout.NOTHING and what and coming is None else "",
+            not_found=what if not is_given and coming is None else "",
             changed=changed,
             ledger=measure(listing, profile.rules) if listing is not None and profile else None,
             error=self._error(),
             saved=save.revision if save is not None else "",
             saved_at=save.started_at if save else None,
             as_handed_out=save is not None and not own,
-            before_this=kept is LastSave.BEFORE,
+            before_this=save is not None and not self.is_saved,
             doubt=archived.origin.unproven if archived is not None else "",
         )
 
     def _ending(self) -> str:
         """Return how the last load ended, "" if it is proven or there was none."""
-        handed, _ = self.state
-        if handed is Handout.BROKEN and self.load is not None:
+        if self.handout is Handout.BROKEN and self.load is not None:
             return _ending(self.load)
-        if handed is Handout.OVERWRITTEN and self.fill is not None:
+        if self.handout is Handout.OVERWRITTEN and self.fill is not None:
             return f"then {loaded_by(self.fill)} {_ending(self.fill)}"
         return ""
 
     def _measured(self, given: Content | None, coming: Listing | None) -> Listing | None:
         """Return the program to measure, None if there is none."""
-        board, source = self.seat.board, MEASURED[self.state]
+        board, source = self.seat.board, measured(self.handout, is_saved=self.is_saved)
         content: Content | None = None
         if source is Measured.SAVED and self.save is not None:
             content = self._content(self.save.revision)

@@ -13,8 +13,9 @@ from dataclasses import replace
 from functools import partial
 from typing import TypeVar
 
-from hostlink.archive import Archive
+from hostlink.archive import Archive, Board
 from hostlink.archive.records import LEARNER
+from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
@@ -26,7 +27,7 @@ from hostlink.jobs.listing_source import Material, from_archive
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.many import BoardJobs, EmitAt, Result
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.last_known import last_fill, unfinished_load
+from hostlink.jobs.session.last_known import handed_out_to, last_learner, unfinished_load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
@@ -65,25 +66,32 @@ def handing_out(
         given[learner.name] = material or kept[word]
 
     def job(session: Session, archive: Archive, learner: Learner) -> Loaded:
-        _keep_work(session, archive, learner)
+        captured = _keep_work(session, archive, learner)
         made = own_work(learner.program, archive) if own else None
-        options = replace(chosen, learner=learner.program)
+        options = replace(chosen, learner=learner.program, captured=captured)
         return load(session, archive, made or given[learner.name], options)
 
     return job
 
 
-def _keep_work(session: Session, archive: Archive, learner: Learner) -> None:
-    """Save what a learner has typed, before a handout overwrites it.
+def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture | None:
+    """Save what was typed on a board, before a handout overwrites it; return what was captured.
 
-    What is not certainly theirs is left to the load, which rescues it: the rest of a load that was
-    cut off, or the program of a board that restarted or was handed out to another learner.
+    It is the work of the learner to whom the board was handed out last, perhaps in another class;
+    if that was to nobody, of this one. What is not certainly theirs is left to the load, which
+    rescues it: the rest of a load that was cut off, the program of a board that restarted, or what
+    was typed since another learner's work was saved. None if nothing was captured.
     """
     session.attach()
-    board = session.board_in(archive)
-    if not unfinished_load(archive, board, begun=session.begun):
+    board, seen = session.board_in(archive), list[Capture]()
+    holder = handed_out_to(archive, board)
+    whose = learner if fold(holder) in ("", fold(learner.program)) else Learner("", holder)
+    is_theirs = fold(last_learner(archive, board)) in ("", fold(whose.program))
+    if is_theirs and not unfinished_load(archive, board, begun=session.begun):
         with contextlib.suppress(RefusedError):
-            _collect(session, archive, learner, unless_held=True)
+            options = replace(_as_work(archive, board, whose), unless_held=True)
+            save(session, archive, options, seen.append)
+    return seen[0] if seen else None
 
 
 def _profile_of_first(register: Register, archive: Archive) -> Profile:
@@ -127,35 +135,27 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
     What equals the handout is not kept again; the event notes it. consent: save also what may not
     be theirs: from a board that restarted, or was handed out to another learner since.
     """
-    return partial(_collect, consent=consent)
+
+    def job(session: Session, archive: Archive, learner: Learner) -> Saved:
+        session.attach()
+        board = session.board_in(archive)
+        if not consent:
+            _check_theirs(archive, board, learner)
+        options = replace(_as_work(archive, board, learner), after_restart=consent)
+        return save(session, archive, options)
+
+    return job
 
 
-def _collect(
-    session: Session,
-    archive: Archive,
-    learner: Learner,
-    *,
-    consent: bool = False,
-    unless_held: bool = False,
-) -> Saved:
-    """Save a learner's program. consent: as above. unless_held: as in SaveOptions."""
-    session.attach()
-    if not consent:
-        _check_theirs(session, archive, learner)
-    options = SaveOptions(
-        learner.program,
-        after_restart=consent,
-        unless_held=unless_held,
-        learner=learner.name,
-        handed_out=handed_out(archive, learner.program, session.board_in(archive)),
-    )
-    return save(session, archive, options)
+def _as_work(archive: Archive, board: Board, learner: Learner) -> SaveOptions:
+    """Return how to save what a board holds as the work of a learner."""
+    given = handed_out(archive, learner.program, board)
+    return SaveOptions(learner.program, learner=learner.name, handed_out=given)
 
 
-def _check_theirs(session: Session, archive: Archive, learner: Learner) -> None:
+def _check_theirs(archive: Archive, board: Board, learner: Learner) -> None:
     """Raise RefusedError if the board was last handed out to another learner."""
-    last = last_fill(archive, session.board_in(archive))
-    holder = str(last.detail.get(LEARNER, "")) if last is not None else ""
+    holder = handed_out_to(archive, board)
     if holder and fold(holder) != fold(learner.program):
         raise RefusedError(
             f"This board was last handed out to {holder}: what it holds may not be "

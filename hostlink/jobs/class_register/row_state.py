@@ -1,8 +1,7 @@
-"""The states of a learner's row in the table of a class, as a pure function of what is recorded."""
+"""The states of a learner's row in the table of a class, as pure functions of what is recorded."""
 
 from __future__ import annotations
 
-from datetime import datetime
 from enum import Enum
 
 from hostlink.archive.records import LEARNER, JobEvent
@@ -19,14 +18,6 @@ class Handout(Enum):
     OVERWRITTEN = "proven, then overwritten by another load, which is not proven"
 
 
-class LastSave(Enum):
-    """When the learner's work was last saved."""
-
-    NEVER = "never"
-    BEFORE = "before the handout"
-    SINCE = "since the handout, or without one"
-
-
 class Measured(Enum):
     """The program that is measured and compared with the handout."""
 
@@ -36,44 +27,29 @@ class Measured(Enum):
     NOTHING = "none, since nobody knows what they have made of the handout"
 
 
-MEASURED = {
-    (Handout.NOTHING, LastSave.NEVER): Measured.COMING,
-    (Handout.NOTHING, LastSave.SINCE): Measured.SAVED,
-    (Handout.THERE, LastSave.NEVER): Measured.ON_BOARD,
-    (Handout.THERE, LastSave.BEFORE): Measured.ON_BOARD,
-    (Handout.THERE, LastSave.SINCE): Measured.ON_BOARD,
-    (Handout.ELSEWHERE, LastSave.NEVER): Measured.NOTHING,
-    (Handout.ELSEWHERE, LastSave.BEFORE): Measured.NOTHING,
-    (Handout.ELSEWHERE, LastSave.SINCE): Measured.SAVED,
-    (Handout.BROKEN, LastSave.NEVER): Measured.NOTHING,
-    (Handout.BROKEN, LastSave.BEFORE): Measured.NOTHING,
-    (Handout.BROKEN, LastSave.SINCE): Measured.SAVED,
-    (Handout.OVERWRITTEN, LastSave.NEVER): Measured.NOTHING,
-    (Handout.OVERWRITTEN, LastSave.BEFORE): Measured.NOTHING,
-    (Handout.OVERWRITTEN, LastSave.SINCE): Measured.SAVED,
-}
-"""Which program is measured in each state."""
+def measured(handout: Handout, *, is_saved: bool) -> Measured:
+    """Return which program is measured. is_saved: it was saved since the handout."""
+    if handout is Handout.THERE:
+        return Measured.ON_BOARD
+    if is_saved:
+        return Measured.SAVED
+    return Measured.COMING if handout is Handout.NOTHING else Measured.NOTHING
 
 
-def row_state(
-    program: str, load: JobEvent | None, fill: JobEvent | None, saved_at: datetime | None
-) -> tuple[Handout, LastSave]:
-    """Return the state of a learner's row, a key of MEASURED.
+def handout_of(program: str, load: JobEvent | None, fill: JobEvent | None) -> Handout:
+    """Return what became of a learner's handout.
 
     program: that of their work. load: the last handout to them that overwrote a board. fill: the
-    last job that put anything into the board that they have now. saved_at: when their work was
-    last saved. None where there is no such thing.
+    last job that put anything into the board that they have now. None where there is no such thing.
     """
-    since = load is None or (saved_at is not None and saved_at >= load.started_at)
-    kept = LastSave.NEVER if saved_at is None else LastSave.SINCE if since else LastSave.BEFORE
     if load is None:
-        return Handout.NOTHING, kept
+        return Handout.NOTHING
     if load.outcome != "done":
-        return Handout.BROKEN, kept
+        return Handout.BROKEN
     if fill is None or fill.started_at < load.started_at:
-        return Handout.ELSEWHERE, kept
+        return Handout.ELSEWHERE
     if fold(str(fill.detail.get(LEARNER, program))) != fold(program):
-        return Handout.ELSEWHERE, kept
+        return Handout.ELSEWHERE
     if fill.job == "load" and fill.outcome != "done":
-        return Handout.OVERWRITTEN, kept
-    return Handout.THERE, kept
+        return Handout.OVERWRITTEN
+    return Handout.THERE

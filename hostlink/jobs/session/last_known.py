@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import uuid
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import UTC, datetime
 
 from hostlink.archive import Archive, Board, Content, HostCopy, JobEvent, Origin, Rescue, Revision
+from hostlink.archive.records import LEARNER
 from hostlink.board.port.ports import Identity
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import ArchiveError, HostlinkError
@@ -157,12 +158,45 @@ def last_fill(archive: Archive, board: Board, begun: Collection[str] = ()) -> Jo
 
     begun: UUIDs of the events of jobs under way, which do not count.
     """
+    return _newest(archive, board, lambda event: _fills(event, begun))
+
+
+def _newest(archive: Archive, board: Board, wanted: Callable[[JobEvent], bool]) -> JobEvent | None:
     for most in (_FEW_EVENTS, None):
         for event in archive.events(most, board_uuid=board.uuid):
-            under_way = event.ended_at is None and event.uuid in begun
-            if event.job in _FILLS_MEMORY and not (under_way or left_untouched(event)):
+            if wanted(event):
                 return event
     return None
+
+
+def _fills(event: JobEvent, begun: Collection[str]) -> bool:
+    under_way = event.ended_at is None and event.uuid in begun
+    return event.job in _FILLS_MEMORY and not (under_way or left_untouched(event))
+
+
+def handed_out_to(archive: Archive, board: Board) -> str:
+    """Return the learner to whom a board was handed out last, by the program of their work.
+
+    "" if something else was put into its memory since, or it was handed out to nobody.
+    """
+    return _learner_of(last_fill(archive, board))
+
+
+def last_learner(archive: Archive, board: Board, begun: Collection[str] = ()) -> str:
+    """Return whose work a board may hold: of the learner for whom it was last loaded or saved.
+
+    It is given as by `handed_out_to`. begun: as for `last_fill`.
+    """
+
+    def wanted(event: JobEvent) -> bool:
+        is_saved = event.job == "save" and event.outcome == "done" and LEARNER in event.detail
+        return is_saved or _fills(event, begun)
+
+    return _learner_of(_newest(archive, board, wanted))
+
+
+def _learner_of(event: JobEvent | None) -> str:
+    return str(event.detail.get(LEARNER, "")) if event is not None else ""
 
 
 def left_untouched(event: JobEvent) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 from hostlink.advice import Ways, join_advice
@@ -19,6 +20,7 @@ from hostlink.jobs.session.last_known import (
     doubt_of_copy,
     held_as,
     last_held,
+    last_learner,
     last_program,
     unfinished_load,
 )
@@ -102,16 +104,26 @@ def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) 
 
 
 def rescue_held(
-    session: Session, archive: Archive, board: Board, coming: Content | None = None
+    session: Session,
+    archive: Archive,
+    board: Board,
+    coming: Content | None = None,
+    captured: Capture | None = None,
 ) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it.
 
-    coming: what will be loaded; that the board has lost just that is not told.
+    coming: what will be loaded; that the board has lost just that is not told. captured: what this
+    session captured last, if the board was left alone since.
     Raises NotKnownError if it cannot be read for certain or the free memory contradicts it,
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
-    held = read_held(session, archive, board, coming)
-    return require_certain(held, "the board", session.dialogue.evidence.unless_damaged(UNTOUCHED))
+    held = read_held(session, archive, board, coming, captured)
+    return require_certain(held, "the board", _untouched(session))
+
+
+def _untouched(session: Session) -> str:
+    """Say that a program was only read; on a damaging wire, what may have become of it."""
+    return session.dialogue.evidence.unless_damaged(UNTOUCHED)
 
 
 def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
@@ -141,18 +153,26 @@ def capture_memory(session: Session, archive: Archive, board: Board) -> Capture:
 
 
 def read_held(
-    session: Session, archive: Archive, board: Board, coming: Content | None = None
+    session: Session,
+    archive: Archive,
+    board: Board,
+    coming: Content | None = None,
+    captured: Capture | None = None,
 ) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it, proven or not.
 
-    coming: as for rescue_held. Raises its errors, except for a contradiction, which the result
-    holds.
+    coming, captured: as for rescue_held. Raises its errors, except for a contradiction, which the
+    result holds.
     """
-    session.emit(Phase(READING, capture_s(session.profile)))
-    result = capture_memory(session, archive, board)
-    if not result.lines:
+    if captured is None:
+        session.emit(Phase(READING, capture_s(session.profile)))
+        try:
+            captured = capture_memory(session, archive, board)
+        except NotKnownError as error:
+            raise error.but(kept=_untouched(session)) from error
+    if not captured.lines:
         _tell_loss(session, archive, board, coming)
-    return keep_held(session, archive, board, result)
+    return keep_held(session, archive, board, captured)
 
 
 def rescue_or_discard(
@@ -164,16 +184,18 @@ def rescue_or_discard(
     discard: bool,
     at_prompt: bool = True,
     coming: Content | None = None,
+    captured: Capture | None = None,
 ) -> HeldProgram:
     """Keep the program on the board before it is overwritten, or discard it with consent.
 
     discard: consent of the user. at_prompt: whether the board can be asked for a listing before its
-    program is discarded. coming: as for rescue_held. Raises its errors, with advice on discarding.
+    program is discarded. coming, captured: as for rescue_held. Raises its errors, with advice on
+    discarding.
     """
     if discard:
         return discard_held(session, record, at_prompt=at_prompt)
     try:
-        return rescue_held(session, archive, board, coming)
+        return rescue_held(session, archive, board, coming, captured)
     except NotKnownError as error:
         raise error.but(advice=join_advice(error.advice, _discard)) from error
 
@@ -223,7 +245,10 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     if same is not None:
         session.emit(AlreadyKept(same.spec))
         return HeldProgram(result.lines, result.count, same.spec, doubt=result.doubt)
-    kept = archive.rescue(content, board_origin(session, archive, board, result, "rescue"))
+    origin = board_origin(session, archive, board, result, "rescue")
+    if whose := last_learner(archive, board, begun=session.begun):
+        origin = dataclasses.replace(origin, note=f"may be the work of {whose}")
+    kept = archive.rescue(content, origin)
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
     return HeldProgram(result.lines, result.count, kept.spec, new=True, doubt=result.doubt)
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from hostlink.archive.records import LEARNER, JobEvent
-from hostlink.jobs.class_register.row_state import MEASURED, Handout, LastSave, Measured, row_state
+from hostlink.jobs.class_register.row_state import Handout, Measured, handout_of, measured
 
 
 def at(hour: int) -> datetime:
@@ -34,7 +34,6 @@ def filled(hour: int, outcome: str = "done", *, whose: str = "", job: str = "loa
 
 ADA = filled(18, whose="ada")
 CUT = filled(18, "failed", whose="ADA")
-SAVED = {LastSave.NEVER: None, LastSave.BEFORE: at(17), LastSave.SINCE: at(20)}
 GIVEN = {
     "nothing handed out": (None, None, Handout.NOTHING),
     "nothing handed out, a load of somebody's": (None, filled(19), Handout.NOTHING),
@@ -52,41 +51,30 @@ GIVEN = {
 
 
 @pytest.mark.parametrize("facts", GIVEN)
-@pytest.mark.parametrize("kept", LastSave)
-def test_facts_lead_to_one_state(facts: str, kept: LastSave) -> None:
-    """Of the handout and of the saves independently; without a handout every save is since."""
+def test_facts_lead_to_one_state(facts: str) -> None:
+    """Of the handout, by what was loaded and what came into the learner's board."""
     load, fill, given = GIVEN[facts]
-    expected = LastSave.SINCE if load is None and kept is LastSave.BEFORE else kept
-    state = row_state("ADA", load, fill, SAVED[kept])
-    assert state == (given, expected)
-    assert state in MEASURED
+    assert handout_of("ADA", load, fill) is given
 
 
 def test_each_state_comes_about() -> None:
-    """No row of the table stands for facts that cannot be, but none was saved before nothing."""
-    found = {
-        row_state("ADA", *facts[:2], saved) for facts in GIVEN.values() for saved in SAVED.values()
-    }
-    assert found == set(MEASURED)
+    """None stands for facts that cannot be."""
+    assert {given for _, _, given in GIVEN.values()} == set(Handout)
 
 
 @pytest.mark.parametrize(
-    ("given", "measured"),
+    ("given", "never_saved", "saved"),
     [
-        (Handout.NOTHING, {Measured.COMING, Measured.SAVED}),
-        (Handout.THERE, {Measured.ON_BOARD}),
-        (Handout.ELSEWHERE, {Measured.NOTHING, Measured.SAVED}),
-        (Handout.BROKEN, {Measured.NOTHING, Measured.SAVED}),
-        (Handout.OVERWRITTEN, {Measured.NOTHING, Measured.SAVED}),
+        (Handout.NOTHING, Measured.COMING, Measured.SAVED),
+        (Handout.THERE, Measured.ON_BOARD, Measured.ON_BOARD),
+        (Handout.ELSEWHERE, Measured.NOTHING, Measured.SAVED),
+        (Handout.BROKEN, Measured.NOTHING, Measured.SAVED),
+        (Handout.OVERWRITTEN, Measured.NOTHING, Measured.SAVED),
     ],
 )
 def test_a_handout_that_is_not_known_to_be_there_is_never_measured(
-    given: Handout, measured: set[Measured]
+    given: Handout, never_saved: Measured, saved: Measured
 ) -> None:
     """After a cut-off load only what was saved since is known; what is there is read from it."""
-    assert {source for (one, _), source in MEASURED.items() if one is given} == measured
-    assert all(
-        source is Measured.SAVED
-        for (one, kept), source in MEASURED.items()
-        if kept is LastSave.SINCE and one is not Handout.THERE
-    )
+    assert measured(given, is_saved=False) is never_saved
+    assert measured(given, is_saved=True) is saved
