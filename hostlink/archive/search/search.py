@@ -181,7 +181,7 @@ def _with_programs(
 ) -> tuple[list[Found], list[str]]:
     """Return search results for rows of revisions in order, and sentences on what is damaged.
 
-    held: the words that each row holds by its id, without it all.
+    held: the words that each row holds, by its id; None if each holds all of them.
     """
     known: Known = {}
     programs, lost = programs_at(db, [row["program_id"] for row in found], known)
