@@ -44,7 +44,7 @@ class Settings:
 
     @property
     def usable_keys(self) -> dict[str, str]:
-        """Return the keys of one's own, none of them if one cannot be used."""
+        """Return the user-defined keys, none of them if one cannot be used."""
         return {} if fault_in(self.keys) else self.keys
 
 

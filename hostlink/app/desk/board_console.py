@@ -289,7 +289,7 @@ class BoardConsole(DeskPart):
                 return None
             if not isinstance(error, LinkError | ReadBackError | NotKnownError):
                 return None
-            question = f"{error.what} Restart it all the same? {capital(MEMORY_IS_LOST)}."
+            question = f"{error.what} Restart it anyway? {capital(MEMORY_IS_LOST)}."
             return partial(self._ask_to_discard, attached, question, error.kept)
 
         job = attached.do(

@@ -61,7 +61,7 @@ class RevisionsScreen(Page[Wish | None]):
         super().__init__()
         self.program = program
         self.revisions: list[Revision] = []
-        self.marked: list[str] = []  # two at the most
+        self.marked: list[str] = []  # at most two
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of a program's revisions, with the details of the chosen one."""

@@ -20,7 +20,7 @@ class Reading:
 
     lines: by number. strays: rows between lines that are no lines, each with the number of the line
     before it. after: such rows after the last line. said: such rows before the first.
-    order: every row as it came: the number of a line, or the row that is no line.
+    order: every row as it came: the number of a line, or the row that is not a line.
     heard_right: the question was echoed right and answered without being asked again.
     rows: the answer as it came.
     """
