@@ -54,7 +54,7 @@ ASKED_FOR_LABEL = "What do you call this board?"
 
 
 def proven(what: str) -> str:
-    """Return the clause that something was loaded and read back right."""
+    """Return the clause that something was loaded and read back correctly."""
     return f"{what} is on the board, proven"
 
 

@@ -144,7 +144,7 @@ def test_a_deaf_board_is_restarted_without_keeping(
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         if not is_known:
             await pilot.click("#answer-restart")
-            await wait(pilot, lambda: "all the same" in getattr(app.screen, "question", ""))
+            await wait(pilot, lambda: "anyway" in getattr(app.screen, "question", ""))
         assert app.focused.id == "answer-leave"
         assert "kept as rescue 1" in app.screen.why
         await pilot.click("#answer-discard")
