@@ -27,8 +27,6 @@ from contextlib import contextmanager
 from enum import Enum, IntEnum
 from typing import TYPE_CHECKING, Self
 
-from hostlink.sentences import UNTOUCHED
-
 if TYPE_CHECKING:
     from hostlink.advice import Advice, Ways
 
@@ -169,12 +167,11 @@ class NotKnownError(RefusedError):
     """The contents of a board are unknown, so they are overwritten only if the user agrees."""
 
     def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
-        kept = kept or UNTOUCHED
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 
 class NoListingError(NotKnownError):
-    """What a board answers to LIST is no listing: it may be no BASIC at all."""
+    """What a board answers to LIST is not a listing: it may not be a BASIC at all."""
 
 
 class NotClearedError(RefusedError):

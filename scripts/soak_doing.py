@@ -17,7 +17,7 @@ from hostlink.board.profile.model import ONE_PLACE
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
-from hostlink.jobs.backup import backup
+from hostlink.jobs.backup import LEFT_OUT, backup
 from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
@@ -65,7 +65,8 @@ def do_backup(job: VirtualJob, session: Session) -> None:
         if lines_of(item.content.text) != due:
             job.wrong(f"called backed up, but {item.name} is something else")
     named = {item.slot for item in made.backup.items} | set(made.unread)
-    told = any(isinstance(it, Warned) and UNLISTED in it.text for _, it in job.events)
+    warned = [event.text for _, event in job.events if isinstance(event, Warned)]
+    told = any(UNLISTED in text or LEFT_OUT in text for text in warned)
     if len(job.truth.slots_before) > len(named - {""}) and not told:
         job.wrong("called backed up, but a stored program is left out without a word")
     if job.truth.memory != job.start:

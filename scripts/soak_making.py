@@ -161,8 +161,10 @@ class Making:
         restarts = self.kind in ("firmware", "restart") or self.fault in ("restart", "mixture")
         starts = bool(shelf.slots == "one" and shelf.runs_at_start and self._stored)
         has_place = shelf.slots != "none" or self.kind not in ("store", "recall", "putback")
+        # An empty place of such a board is refused like a wrong word, so the user has to be asked.
+        asks = shelf.shows == "nothing" and self.kind in ("store", "putback") and not self._stored
         has_loader = self.settings.bootloader or self.kind != "firmware"
-        return has_place and has_loader and not (restarts and starts)
+        return has_place and has_loader and not asks and not (restarts and starts)
 
     @property
     def slot(self) -> str:

@@ -9,7 +9,6 @@ from soak_boards import NAMES
 from soak_drawn import FAULTS
 from soak_expected import most_undetected
 from soak_jobs import Outcome
-from soak_known import KNOWN
 from soak_truth import Trouble
 
 # Decision: at least so many of a hundred jobs of all kinds succeed at that much damage.
@@ -26,18 +25,9 @@ def is_beyond(outcome: Outcome, trouble: Trouble) -> bool:
     return outcome.beyond and trouble.kind in FROM_LIES
 
 
-def is_known(outcome: Outcome, trouble: Trouble) -> bool:
-    """Whether hostlink is known to do this wrong, on this kind of board."""
-    return any((what, trouble.kind) in KNOWN for what in (outcome.board, outcome.fault))
-
-
 def counted(outcome: Outcome) -> list[Trouble]:
-    """The troubles of a job that count: neither beyond any host nor known."""
-    return [
-        trouble
-        for trouble in outcome.troubles
-        if not is_beyond(outcome, trouble) and not is_known(outcome, trouble)
-    ]
+    """The troubles of a job that count: those not beyond any host."""
+    return [trouble for trouble in outcome.troubles if not is_beyond(outcome, trouble)]
 
 
 def total(outcomes: Sequence[Outcome], *kinds: str) -> int:
@@ -76,7 +66,6 @@ def _row(what: str, some: Sequence[Outcome]) -> Row:
         "hangs": total(some, "hang"),
         "quiet": total(some, "quiet"),
         "uncaught": total(some, "uncaught", "archive", "shown"),
-        "known": sum(any(is_known(each, t) for t in each.troubles) for each in some),
         "beyond": sum(any(is_beyond(each, t) for t in each.troubles) for each in some),
         "longest_s": round(max((each.seconds for each in some), default=0.0), 1),
     }
@@ -117,5 +106,5 @@ def notes_of(outcomes: Sequence[Outcome]) -> list[str]:
         "silent: called done and was not, or kept though the board never held it; expected: what",
         f"the voting rules let through on average, {expected:.4f} in all. Chance exceeds the limit",
         "once in a thousand runs (Poisson).",
-        "known: troubles of scripts/soak_known.py. beyond: lies that no host could notice.",
+        "beyond: lies that no host could notice.",
     ]

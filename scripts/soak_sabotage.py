@@ -71,7 +71,7 @@ def a_job(number: int, fault: str, archive: Archive) -> VirtualJob:
 
 
 def unbroken(fault: str, first: int, count: int) -> Hunted:
-    """The same jobs with nothing broken; what they show anyway, but for what is known."""
+    """The same jobs with nothing broken; what they show anyway."""
     found: list[str] = []
     with new_archive() as archive:
         for number in range(first, first + count):

@@ -15,6 +15,7 @@ from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
     BoardAnswered,
+    BoardReturned,
     BoardVanished,
     Event,
     KeptAs,
@@ -40,6 +41,7 @@ class Sent:
 
 
 _NEWS = Warned | Rescued | BoardAnswered
+_SHOWN_ABOVE = BoardVanished | BoardReturned  # the sentence on the board says which is so now
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
@@ -140,8 +142,7 @@ class Progress:
             elif isinstance(event, KeptAs):
                 self.kept.append(event.spec)
             self.differs = self.differs or isinstance(event, Rescued)
-            # Whether it is here is told of the board itself, as long as it is so.
-            is_news = isinstance(event, _NEWS) and not isinstance(event, BoardVanished)
+            is_news = isinstance(event, _NEWS) and not isinstance(event, _SHOWN_ABOVE)
             self._tell(event_sentence(event), news=is_news)
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:

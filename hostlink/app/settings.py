@@ -1,8 +1,9 @@
 """What the app remembers from one start to the next: theme, default port and profile, after how
-many minutes a board at its prompt is read again, and keys of one's own.
+many minutes a board at its prompt is read again, and user-defined keys.
 
 One small TOML file in the user's configuration folder, or where HOSTLINK_SETTINGS says. A file that
-cannot be read or understood never keeps the app from starting; it is said, and left as it is.
+cannot be read or understood never keeps the app from starting: the fault is shown, and the file
+is left as it is.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ class Settings:
 
     @property
     def usable_keys(self) -> dict[str, str]:
-        """Return the keys of one's own, none of them if one cannot be used."""
+        """Return the user-defined keys, none of them if one cannot be used."""
         return {} if fault_in(self.keys) else self.keys
 
 

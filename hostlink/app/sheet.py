@@ -33,6 +33,12 @@ class Sheet:
         """Return the sheet for a listing that has been opened, not changed yet."""
         return cls(material.name, material.text, material)
 
+    @property
+    def revision(self) -> Revision | None:
+        """Return the revision that it was made from, None where its program is another."""
+        revision = self.material.revision if self.material is not None else None
+        return revision if revision is not None and revision.program == self.name else None
+
     def changed(self, text: str) -> bool:
         """Return whether the text differs from what is kept, so that changes could be lost."""
         return _rows(text) != _rows(self.kept_text)
@@ -76,9 +82,7 @@ class Sheet:
         if not self.name:
             raise RefusedError(UNNAMED_LISTING, kept=STILL_IN_EDITOR)
         material = self.as_material(text, profile)
-        revision = self.material.revision if self.material is not None else None
-        parent = revision if revision is not None and revision.program == self.name else None
-        content = material.content(profile)
+        content, parent = material.content(profile), self.revision
         kept = keep_with_details(archive, self.name, material, content, parent)
         return self.kept_as(kept.revision, text, archive), kept
 

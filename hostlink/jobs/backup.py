@@ -20,6 +20,7 @@ from hostlink.errors import (
     HostlinkError,
     LinkError,
     LinkReason,
+    NotClearedError,
     ReadBackError,
     RefusedError,
 )
@@ -30,7 +31,6 @@ from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import (
     memory_after,
     put_into_memory,
-    recall_and_capture,
     same_program,
     slot_held,
     slot_names,
@@ -40,6 +40,8 @@ from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.sentences import no_program
 from hostlink.words import safe
+
+LEFT_OUT = "may hold is not in the backup"
 
 
 @dataclass
@@ -237,8 +239,11 @@ def _read_slot(session: Session, found: BoardPrograms, name: str) -> bool:
     """Recall a slot into `found`; return False if the board refuses. Raises LinkError."""
     unnamed = session.profile.commands.has_unnamed_slot
     try:
-        result = slot_held(session, name) if unnamed else recall_and_capture(session, name)
+        result = slot_held(session, name)
     except RefusedError as refused:
+        if unnamed and not isinstance(refused, NotClearedError):  # an empty place may be refused
+            session.emit(Warned(f"What {safe(name)} {LEFT_OUT}. {refused.what}"))
+            return True
         found.unread[name] = refused.what
         return False
     except LinkError as error:

@@ -226,7 +226,7 @@ def check_keepable(material: Material, profile: Profile | None) -> None:
     if not listing.numbered():
         raise ListingError("It has no numbered line, so it is not a listing.")
     if not material.name:
-        raise ListingError("Its name has no letter or digit to call the program by.")
+        raise ListingError("Its name has no letter or digit, so it cannot name a program.")
     checked_name(material.name)
     if profile is None:
         return

@@ -47,8 +47,6 @@ class LoadState:
 def with_load_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
     """Return the error completed by what was kept and by the state of the board."""
     state.is_told = True
-    if isinstance(error, NotKnownError) and state.touched:
-        error = error.but(kept="")  # it says that the board was not touched
     if state.proven:
         return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
     what, advice = error.what, error.advice
@@ -79,7 +77,7 @@ def _how_far(sent: int, lines: int) -> str:
     if sent < lines:
         stored = f"{sent:,} of {plural(lines, 'line')}"
         return f"at least {stored} are stored; {PARTLY_THERE}"
-    return f"all {plural(lines, 'line')} are stored, and not proven"
+    return f"all {plural(lines, 'line')} are stored but not proven"
 
 
 def _kept(session: Session, error: HostlinkError, state: LoadState) -> str:

@@ -26,6 +26,7 @@ from hostlink.jobs.session.rescuing import (
 )
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import (
+    held_before_storing,
     memory_after,
     put_into_memory,
     same_program,
@@ -246,7 +247,7 @@ class _PutBack:
             lines = Listing.from_text(item.content.text).numbered()
             self._touched = True
             if unnamed or item.slot.casefold() in there:
-                held = slot_held(session, item.slot)
+                held = held_before_storing(session, item.slot, discard=not self._keep)
                 if same_program(session, held.lines, lines):  # left alone
                     unchanged.append(item.slot)
                     if held.doubt is not None:
@@ -308,7 +309,8 @@ class _PutBack:
     def _slot_as_before(self, name: str, held: HeldProgram, *, answers: bool) -> str:
         """Put back the program of a slot, proven; return a sentence on the result."""
         if not held.lines:
-            return f"{safe(name)} was empty before, and may hold a program now."
+            was_empty = f"{safe(name)} was empty before, and may hold a program now."
+            return was_empty if held.captures else may_hold_another(safe(name), "")
         if answers and held.doubt is None:
             with suppress(HostlinkError):
                 now = slot_held(self._session, name)

@@ -12,7 +12,14 @@ from collections.abc import Iterator
 from hostlink.archive import Archive, Board, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
-from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    Interrupted,
+    NotKnownError,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.last_known import as_known
@@ -26,10 +33,10 @@ from hostlink.jobs.session.rescuing import (
 )
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import (
+    held_before_storing,
     put_into_memory,
     recall_and_capture,
     safe_slot_name,
-    slot_held,
     slot_names,
     slots_on_board,
     store_proven,
@@ -43,14 +50,17 @@ from hostlink.sentences import (
 )
 from hostlink.words import plural, safe
 
-_AGAIN = "Memory holds the program again, which is kept as {spec}."
+_AGAIN = "The program is in memory again, and is kept as {spec}."
 
 
-def store(session: Session, archive: Archive, name: str) -> HeldProgram:
+def store(
+    session: Session, archive: Archive, name: str, *, discard_board: bool = False
+) -> HeldProgram:
     """Store the program in memory under `name`; return what the slot held before.
 
-    It is proven by recalling it. Raises RefusedError with the board's message if the board refuses,
-    and NotKnownError, without overwriting the slot, if its contents are not known for certain.
+    It is proven by recalling it. discard_board: store also where it is not known what would be
+    lost. Raises RefusedError with the board's message if the board refuses, and NotKnownError,
+    without overwriting the slot, if its contents are not known for certain.
     """
     session.attach()  # the abilities of a new board are not known before
     session.dialogue.command_text("store")
@@ -61,7 +71,7 @@ def store(session: Session, archive: Archive, name: str) -> HeldProgram:
         if not memory.lines:
             raise RefusedError(no_program(" to store"), kept="Nothing was changed.")
         with _kept_in_mind(session, archive, board, memory) as was:
-            before = _look_into(session, archive, board, name, memory)
+            before = _look_into(session, archive, board, name, memory, discard=discard_board)
             record.detail["slot_held"] = before.spec
             was[f"stored as {safe(name)}"] = before.spec
             session.emit(Warned(WEAR_WARNING))
@@ -110,7 +120,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
 
 def stored_words(name: str, before: HeldProgram) -> str:
     """Return the sentence that a program was stored. before: what the slot held."""
-    was = f"; before it held what is kept as {before.spec}" if before.spec else ""
+    was = f"; before, it held what is kept as {before.spec}" if before.spec else ""
     return f"Stored as {name} and read back{was}."
 
 
@@ -147,7 +157,13 @@ def _must_be_listed(session: Session, name: str) -> None:
 
 
 def _look_into(
-    session: Session, archive: Archive, board: Board, name: str, memory: HeldProgram
+    session: Session,
+    archive: Archive,
+    board: Board,
+    name: str,
+    memory: HeldProgram,
+    *,
+    discard: bool,
 ) -> HeldProgram:
     """Read and keep the program in a slot; put memory back, proven."""
     commands = session.profile.commands
@@ -158,10 +174,16 @@ def _look_into(
     if not commands.recall:
         session.emit(Warned(f"What {name} holds {UNREADABLE_NOW}, and is not kept."))
         return NOTHING
-    before = keep_held(session, archive, board, slot_held(session, name))
+    try:
+        held = held_before_storing(session, name, discard=discard)
+    except NotKnownError as error:
+        if not commands.list_stored:
+            _put_back(session, memory)
+        raise error.but(kept=f"{error.kept} {is_unchanged()}") from error
+    before = keep_held(session, archive, board, held)
     if not commands.list_stored:
         _put_back(session, memory)
-    return require_certain(before, safe(name), NOT_OVERWRITTEN)
+    return before if discard else require_certain(before, safe(name), NOT_OVERWRITTEN)
 
 
 def _put_back(session: Session, memory: HeldProgram) -> None:

@@ -33,16 +33,20 @@ from hostlink.listing import Line, Listing, canonical_lines, review, to_text
 from hostlink.sentences import (
     BOARD_UNCHANGED,
     CHECK_WIRE,
+    NOT_KEPT,
+    NOT_OVERWRITTEN,
     is_unchanged,
+    let_be_lost,
     may_hold_another,
     no_name_of,
 )
-from hostlink.words import lines_named, plural, safe
+from hostlink.words import capital, lines_named, plural, safe
 
 _MOST_LISTS = 7  # how many times the board is asked for its list
 _LEAST_BLANK = 64  # characters: fewer than the bytes of any EEPROM, more than any message
 _RECALLS = 3  # attempts to recall a stored program if nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
+_MARK = Listing.from_text("10 REM\n").numbered()  # is in memory while an empty place is recalled
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
 UNLISTED = (
@@ -133,7 +137,7 @@ def recall_and_capture(session: Session, name: str) -> Capture:
         _ask(session, "recall", name)
         try:
             result = session.dialogue.capture()
-        except (NotKnownError, ReadBackError) as error:
+        except ReadBackError as error:
             # What the error says about the program in memory is outdated.
             raise error.but(kept="") from error
         if result.lines and health.restarts == restarts:
@@ -142,21 +146,49 @@ def recall_and_capture(session: Session, name: str) -> Capture:
 
 
 def slot_held(session: Session, name: str) -> Capture:
-    """Recall as `recalled` does, but return an empty capture for an empty slot that is refused.
+    """Return what a place for stored programs holds.
 
-    If a command of the board shows its single place, memory is not changed.
+    It is empty only if a recall takes away a line that memory held: a wrong command brings nothing
+    either, and a refusal is no answer. Raises RefusedError if the board refuses, NotKnownError if
+    memory stays as it was. If a command of the board shows its single place, that is used instead,
+    and memory is not changed.
     """
-    commands = session.profile.commands
-    if commands.list_stored:
+    if session.profile.commands.list_stored:
         return _place_held(session)
+    result = recall_and_capture(session, name)
+    if result.lines:
+        return result
+    put_into_memory(session, _MARK, "")
+    _ask(session, "recall", name)
+    result = session.dialogue.capture()
+    if same_program(session, result.lines, _MARK):
+        raise NotKnownError(
+            f"Nothing came when {safe(name)} was recalled, and memory stayed as it was."
+        )
+    return result
+
+
+def held_before_storing(session: Session, name: str, *, discard: bool) -> Capture:
+    """Return what a place holds that is to be overwritten.
+
+    discard: the user agreed to lose what is not known; it counts as empty then, with a warning.
+    Raises NotKnownError, NotClearedError and the errors of a capture.
+    """
     try:
-        return recall_and_capture(session, name)
+        return slot_held(session, name)
     except NotClearedError:
-        raise  # nothing was recalled, so nothing is known of the slot
-    except RefusedError:
-        if commands.stored and not commands.has_unnamed_slot:
-            raise
-        return Capture({}, 0)
+        raise  # nothing was recalled
+    except RefusedError as refused:
+        if discard:
+            session.emit(Warned(f"{capital(NOT_KEPT)}: what {safe(name)} holds. {refused.what}"))
+            return Capture({}, 0)
+        raise NotKnownError(
+            f"What {safe(name)} holds is not known. {refused.what}",
+            kept=NOT_OVERWRITTEN,
+            advice=join_advice(
+                refused.advice, lambda by: f"If nothing there needs keeping, {let_be_lost(by)}."
+            ),
+        ) from refused
 
 
 def _place_held(session: Session) -> Capture:

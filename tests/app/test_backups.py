@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.widgets.rows import Rows
+from hostlink.board.profile.file import find_profile
 from hostlink.jobs.backup import backup
+from hostlink.jobs.profiles import keep_profile
 
 LONG = dict.fromkeys(range(10, 90, 10), b"REM " + b"X" * 50)
 SHORT = {10: b"PRINT 1"}
@@ -127,3 +130,26 @@ def test_without_backup_or_board_the_screen_says_what_to_do(
         assert isinstance(app.screen, BackupsScreen)
 
     stage.play(story, port="")
+
+
+def test_a_place_that_cannot_be_read_is_overwritten_only_when_asked(
+    stage: Any, wait: Any, shown: Any, do: Any, hold: Any, held: Any
+) -> None:
+    """The board refuses to recall from A, which is empty now and which it cannot list."""
+    practice = find_profile("practice")
+    commands = dataclasses.replace(practice.commands, stored="", slots=("A",))
+    keep_profile(dataclasses.replace(practice, commands=commands), "places", replace=False)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await do(pilot, app, hold(LONG, A=SHORT))
+        await do(pilot, app, backup)
+        await do(pilot, app, hold(SHORT))
+        await _screen(pilot, app, wait)
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "What A holds is not known." in shown(app)
+        await pilot.click("#answer-overwrite")
+        await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
+        assert await do(pilot, app, held) == (LONG, {"A": SHORT})
+
+    stage.play(story, profile="places")

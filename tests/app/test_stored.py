@@ -76,7 +76,7 @@ def test_a_taken_name_is_replaced_only_when_asked_and_kept_first(
             assert app.focused.id == "answer-leave"
             await pilot.click(f"#answer-{answer}")
             await wait(pilot, lambda: not isinstance(app.screen, Ask))
-        await wait(pilot, lambda: any("before it held what is kept as" in s for s in app.said))
+        await wait(pilot, lambda: any("it held what is kept as" in s for s in app.said))
         await _read(pilot, app, wait)
         _, stored = await do(pilot, app, held)
         assert {10: b"PRINT 1"} in stored.values()
@@ -115,3 +115,26 @@ def test_a_kind_of_board_that_stores_nothing_says_so(stage: Any, wait: Any, show
         assert "No command to list stored programs" in shown(app)
 
     stage.play(story, profile="plain")
+
+
+def test_what_cannot_be_read_is_overwritten_only_when_asked(
+    stage: Any, wait: Any, shown: Any, do: Any, hold: Any, held: Any
+) -> None:
+    """The board refuses to recall from the empty place B, which it cannot list: leave, or go on."""
+    practice = find_profile("practice")
+    commands = dataclasses.replace(practice.commands, stored="", slots=("A", "B"))
+    keep_profile(dataclasses.replace(practice, commands=commands), "places", replace=False)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await do(pilot, app, hold({10: b"PRINT 1"}))
+        await _screen(pilot, app, wait)
+        app.screen._store("B")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "What B holds is not known." in shown(app)
+        assert app.focused.id == "answer-leave"
+        await pilot.click("#answer-overwrite")
+        await wait(pilot, lambda: any("Stored as B and read back" in s for s in app.said))
+        memory, stored = await do(pilot, app, held)
+        assert memory == stored["B"] == {10: b"PRINT 1"}
+
+    stage.play(story, profile="places")

@@ -9,6 +9,8 @@ import pytest
 from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus, Needed, NotKnownError, ReadBackError
@@ -17,7 +19,8 @@ from hostlink.jobs.free_memory import FreeMemoryCheck
 from hostlink.jobs.listing_source import find_material, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.sentences import UNTOUCHED
+from hostlink.jobs.session.rescuing import rescue_held
+from hostlink.sentences import MAY_HAVE_ONE_MORE, UNTOUCHED
 
 HELD = "10 PRINT 1\n20 PRINT 2\n30 END\n"
 NEW = b"10 REM NEW\n"
@@ -44,6 +47,20 @@ def test_a_save_says_that_it_is_not_proven(omitting: Any, archive: Archive) -> N
     assert revision.origin.unproven == str(saved.doubt)
     assert revision.origin.note == ""
     assert archive.host_copy(archive.boards()[0].uuid).may_lack_edits
+
+
+@pytest.mark.parametrize("damaged", [False, True])
+def test_no_more_is_said_of_the_program_than_is_known(
+    table: Callable[..., Any], archive: Archive, mocker: MockerFixture, damaged: bool
+) -> None:
+    """A rescue that could not read it did not touch it; but what was typed on a damaging wire may
+    have become a line of it (found by the soak)."""
+    mocker.patch.object(Dialogue, "capture", side_effect=NotKnownError("A row is no line."))
+    with table().session() as session, pytest.raises(NotKnownError) as caught:
+        session.attach()
+        session.dialogue.evidence.note(DamageSign.NO_LINE, int(damaged))
+        rescue_held(session, archive, session.board_in(archive))
+    assert caught.value.kept == (MAY_HAVE_ONE_MORE if damaged else UNTOUCHED)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.stored_programs import stored_slots
 
 
 def with_form(**values: Any) -> Profile:
@@ -26,7 +27,7 @@ def test_a_line_that_cannot_be_typed_again_is_told(table: Callable) -> None:
     with t.session(with_form(longest_line=20, last_line=999)) as session:
         saved = save(session, t.archive, SaveOptions(name="HARBOUR"))
     (told,) = [event.text for event in t.events if isinstance(event, Warned)]
-    assert "takes at most 20 characters at a time, and lists more of line 20:" in told
+    assert "takes at most 20 characters in a line, but lists more for line 20:" in told
     assert '20 PRINT "HARBOUR 77"' in t.archive.content(saved.revision).text
 
 
@@ -50,3 +51,13 @@ def test_a_long_reading_says_how_long(table: Callable) -> None:
     words = [event.words for event in t.events if isinstance(event, Phase)]
     assert words == ["Reading the board's program, 67 s at most"]
     assert Phase("Sending", 1.9).words == "Sending"
+
+
+def test_a_board_that_prompts_before_it_answers_is_read_whole(table: Callable) -> None:
+    """The first row of its listing stands behind the prompt (scripts/soak.py, job 29685)."""
+    t = table(prompts_first=True)
+    t.load("10 PRINT 1\n20 END\n", slot="ONE")
+    with t.session() as session:
+        saved = save(session, t.archive, SaveOptions(name="HARBOUR"))
+        assert [slot.name for slot in stored_slots(session)] == ["ONE"]
+    assert t.archive.content(saved.revision).text == "10 PRINT 1\n20 END\n"

@@ -10,16 +10,19 @@ from typing import Any
 
 import pytest
 
-from hostlink.archive import Archive
+from hostlink.archive import Archive, BackupItem
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import in_commands
-from hostlink.errors import LinkError, ReadBackError, RefusedError
+from hostlink.errors import LinkError, NotKnownError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.putback import putback
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.store_recall import recall, store
 from hostlink.jobs.stored_programs import slots_on_board, stored_slots
+from hostlink.listing import Listing
 
 
 @pytest.fixture
@@ -65,7 +68,8 @@ def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> No
 
 
 def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[..., Any]) -> None:
-    """A board with slots A and B: A is looked into before it is overwritten, B, empty, is not."""
+    """A board with slots A and B: A is looked into before it is overwritten; B is empty, which
+    only the user knows."""
     board = table()
     board.load("10 PRINT 7\n", slot="A")
     board.load("20 PRINT 8\n")
@@ -74,7 +78,7 @@ def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[
         profile = dataclasses.replace(session.profile, commands=commands)
         session.use(LinkChoice(session.choice.port, profile))
         assert [slot.name for slot in slots_on_board(session)] == ["A", "B"]
-        assert store(session, board.archive, "B").spec == ""
+        assert store(session, board.archive, "B", discard_board=True).spec == ""
         before = store(session, board.archive, "A")
     assert len(board.said("Rescued")) == 2
     assert board.archive.content(board.archive.revision(before.spec)).text == "10 PRINT 7\n"
@@ -213,15 +217,94 @@ def test_an_empty_slot_that_is_refused_leaves_memory_as_it_was(slots: Callable[.
     assert board.memory == {20: b"PRINT 8"}
 
 
-def test_a_backup_goes_into_a_slot_that_is_empty_and_cannot_say_so(
+@pytest.fixture
+def one_place(table: Callable[..., Any]) -> Callable[..., Any]:
+    """A board with one place that it cannot list, and a profile with a recall command for it."""
+    board = table()
+
+    def make(recall: str) -> tuple[Any, Any]:
+        commands = find_profile("practice").commands
+        commands = dataclasses.replace(commands, store="STOW A", recall=recall, stored="")
+        return board, dataclasses.replace(find_profile("practice"), commands=commands)
+
+    return make
+
+
+@pytest.mark.parametrize(
+    ("recall", "said"),
+    [
+        ("LOAD A", 'The board refused to recall a stored program: "! unknown statement LOAD A".'),
+        ("REM A", "Nothing came when EEPROM was recalled, and memory stayed as it was."),
+    ],
+)
+def test_a_wrong_recall_command_shows_no_empty_place(
+    one_place: Callable[..., Any], recall: str, said: str
+) -> None:
+    """A refusal, or a command that does nothing, is no evidence: the program there is not
+    overwritten by a store or a putback unless the user agrees (scripts/soak.py, job 44183)."""
+    board, profile = one_place(recall)
+    board.load("10 PRINT 7\n", slot="A")
+    board.load("20 PRINT 8\n")
+    before = (board.memory, board.stored)
+    item = BackupItem(
+        "stored", content_of(Listing.from_text("30 A\n"), b"30 A\n", "ascii", profile), 2, "EEPROM"
+    )
+    for job in ("store", "putback"):
+        with board.session(profile) as session, pytest.raises(NotKnownError) as caught:
+            if job == "store":
+                store(session, board.archive, "EEPROM")
+            else:
+                session.attach()
+                owner = session.board_in(board.archive).uuid
+                kept = board.archive.keep_backup(owner, [item], profile=profile.name)
+                putback(session, board.archive, kept)
+        assert caught.value.what == f"What EEPROM holds is not known. {said}"
+        assert caught.value.kept.startswith("It was not overwritten. Memory holds what it held")
+        assert in_commands(caught.value.advice) == (
+            "If nothing there needs keeping, say that it may be lost with --discard-board."
+        )
+        assert (board.memory, board.stored) == before
+    with board.session(profile) as session, pytest.raises(ReadBackError):
+        store(session, board.archive, "EEPROM", discard_board=True)
+    assert any(event.text.startswith("Not kept, as you asked") for event in board.said("Warned"))
+    assert board.stored == {"A": board.memory}
+
+
+def test_a_place_is_empty_where_its_recall_empties_memory(one_place: Callable[..., Any]) -> None:
+    """That shows that the recall worked, so nothing is asked; a backup says nothing of it."""
+    board, profile = one_place("FETCH A")
+    board.load("20 PRINT 8\n")
+    board.machine.basic.eeprom["A"] = {}
+    with board.session(profile) as session:
+        assert [item.name for item in backup(session, board.archive).backup.items] == ["memory"]
+        assert not board.said("Warned")
+        assert store(session, board.archive, "EEPROM").spec == ""
+    assert board.stored == {"A": board.memory} == {"A": {20: b"PRINT 8"}}
+
+
+def test_a_backup_tells_what_it_may_lack(one_place: Callable[..., Any]) -> None:
+    """The board refuses the recall, as it may do because nothing is stored."""
+    board, profile = one_place("LOAD A")
+    board.load("20 PRINT 8\n", slot="A")
+    with board.session(profile) as session:
+        assert backup(session, board.archive).unread == {}
+    (warned,) = board.said("Warned")
+    assert warned.text.startswith("What EEPROM may hold is not in the backup. The board refused")
+    assert board.memory == {20: b"PRINT 8"}
+
+
+def test_a_backup_goes_into_a_slot_that_may_be_empty_if_the_user_says_so(
     slots: Callable[..., Any],
 ) -> None:
-    """The board refuses to recall it, which is no reason to refuse the putback."""
+    """The board refuses to recall it, which shows nothing."""
     board, session = slots()
     board.load("10 PRINT 7\n", slot="A")
     kept = backup(session, board.archive).backup
     board.machine.basic.eeprom.clear()
-    done = putback(session, board.archive, kept)
+    with pytest.raises(NotKnownError):
+        putback(session, board.archive, kept)
+    assert board.stored == {}
+    done = putback(session, board.archive, kept, discard_board=True)
     assert done.stored == ("A",)
     assert board.stored == {"A": {10: b"PRINT 7"}}
 

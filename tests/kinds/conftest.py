@@ -95,6 +95,12 @@ class Bench:
     def stored(self) -> list[dict[int, bytes]]:
         return [dict(lines) for lines in self.machine.basic.eeprom.values()]
 
+    @property
+    def lists_stored(self) -> bool:
+        """Whether a command shows what is stored. Else the board refuses to recall from an empty
+        place as it refuses a word that it does not know: the user has to say that it is empty."""
+        return bool(self.profile.commands.stored or self.profile.commands.list_stored)
+
     def material(self, text: str, name: str = "TIDE") -> Material:
         """A listing as it comes from a file."""
         return from_bytes(text.encode("latin-1"), name, name=name)

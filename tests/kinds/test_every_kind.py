@@ -101,7 +101,7 @@ def test_a_program_is_stored_and_recalled(bench: Make, kind: str) -> None:
     board = bench(kind)
     board.put(OTHER)
     with board.session() as session:
-        store(session, board.archive, "LAMP")
+        store(session, board.archive, "LAMP", discard_board=not board.lists_stored)
     assert board.stored == [board.held_after(OTHER)]
     assert board.memory == board.held_after(OTHER)
     board.put(PROGRAM)
@@ -122,7 +122,7 @@ def test_a_board_is_backed_up_and_put_back(bench: Make, kind: str) -> None:
     board = bench(kind)
     board.put(OTHER)
     with board.session() as session:
-        store(session, board.archive, "LAMP")
+        store(session, board.archive, "LAMP", discard_board=not board.lists_stored)
     board.put(PROGRAM)
     with board.session() as session:
         backed_up = backup(session, board.archive)
@@ -132,7 +132,7 @@ def test_a_board_is_backed_up_and_put_back(bench: Make, kind: str) -> None:
     assert board.memory == board.held_after(PROGRAM)
     board.start(kind)
     with board.session() as session:
-        putback(session, board.archive, made)
+        putback(session, board.archive, made, discard_board=not board.lists_stored)
     assert board.memory == board.held_after(PROGRAM)
     assert board.stored == [board.held_after(OTHER)]
 

@@ -43,7 +43,7 @@ def test_a_program_is_stored_and_recalled_on_a_board_that_was_never_seen(
     board = bench(kind)
     board.put(OTHER)
     with board.session(unknown=True) as session:
-        store(session, board.archive, "LAMP")
+        store(session, board.archive, "LAMP", discard_board=not board.lists_stored)
     assert board.stored == [board.held_after(OTHER)]
     board.put(PROGRAM)
     with board.session(unknown=True) as session:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
@@ -99,12 +100,17 @@ def harmless(script: Script, sabotage: ModuleType, monkeypatch: pytest.MonkeyPat
     return "harmless"
 
 
-def test_who_breaks_nothing_is_not_found(sabotage: ModuleType, harmless: str) -> None:
+def test_who_breaks_nothing_is_not_found(
+    script: Script, sabotage: ModuleType, harmless: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Nor by a job that shows a trouble of its own anyway."""
     assert sabotage.hunt(harmless, "none", 10, 3).found == ""
-    known = sabotage.hunt(harmless, "damage 2.0%", 1615, 1)
-    assert sabotage.a_job_shows(1615, "damage 2.0%")
-    assert (known.jobs, known.found, known.target.holds) == (1, "", False)
+    run, wrong = sabotage.VirtualJob.run, script("soak_truth").Trouble("silent", "x")
+    monkeypatch.setattr(sabotage.VirtualJob, "run", lambda job: replace(run(job), troubles=[wrong]))
+    assert sabotage.a_job_shows(10, "none")
+    shown = sabotage.hunt(harmless, "none", 10, 1)
+    assert (shown.jobs, shown.found, shown.target.holds) == (1, "", False)
+    assert "silent: x" in sabotage.unbroken("none", 10, 1).found
 
 
 @pytest.mark.usefixtures("harmless")
@@ -128,10 +134,9 @@ def test_the_long_form_fails_where_one_is_not_found(
 
 
 def test_trouble_with_nothing_broken_fails(sabotage: ModuleType) -> None:
-    """Unless it is known."""
+    """One is enough."""
     assert not sabotage.Hunted("", "none", 5, "job 3: lost: memory").target.holds
     assert sabotage.Hunted("", "none", 5).target.holds
-    assert sabotage.unbroken("damage 2.0%", 1615, 1).found == ""
 
 
 def test_a_job_is_replayed_in_words(
@@ -140,11 +145,11 @@ def test_a_job_is_replayed_in_words(
     """What was drawn, what was told and when, what was wrong; and the wire in a file."""
     record = tmp_path / "wire.txt"
     soak = script("soak")
-    assert soak.main(["--replay", "1615", "--record", str(record)]) == 1
+    assert soak.main(["--replay", "111", "--record", str(record)]) == 1
     told = capsys.readouterr().out
-    assert told.startswith("job 1615: save, damage 2.0%, on: prompts before it lists\n")
-    assert "prompts_first=True" in told
-    assert "job 1615 (save, damage 2.0%, prompts before it lists): silent: called saved" in told
+    assert told.startswith("job 111: recall, unplugged, on: skips a line\n")
+    assert "skipped_line=" in told
+    assert "beyond any host: job 111 (recall, unplugged, skips a line): lost: memory" in told
     assert "host" in record.read_text()
     assert soak.main(["--replay", "3"]) == 0
     assert soak.main(["--replay", "6", "--fault", "none", "--saboteur", "no rescue"]) == 1

@@ -223,19 +223,7 @@ def test_the_limits_on_the_page_of_figures_follow_from_the_rules(script: Script)
         assert f"| {percent} % | {readings} | {row} |\n" in page
 
 
-# --- what is known and what counts ---------------------------------------------------------------
-
-
-def test_what_is_known_is_still_so(script: Script) -> None:
-    """Each row of what hostlink does wrong is shown by its job; else the row has to go."""
-    jobs, truth = script("soak_jobs"), script("soak_truth")
-    for (what, kind), number in script("soak_known").KNOWN.items():
-        with jobs.new_archive() as archive:
-            outcome = jobs.VirtualJob(number, archive, **script("soak_making").whole(number)).run()
-        assert what in (outcome.board, outcome.fault)
-        assert kind in truth.KINDS
-        assert outcome.of(kind), f"job {number} shows no {kind} any more: take out {what}"
-        assert not outcome.beyond
+# --- what counts ---------------------------------------------------------------------------------
 
 
 def outcome_of(script: Script, board: str, *kinds: str, **values: object):
@@ -246,20 +234,15 @@ def outcome_of(script: Script, board: str, *kinds: str, **values: object):
     return script("soak_jobs").Outcome(1, "save", board=board, troubles=troubles, **values)
 
 
-def test_what_is_known_or_beyond_any_host_is_counted_apart(
-    script: Script, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """And only that: another kind of trouble on the same board counts, and so does a hang."""
+def test_what_is_beyond_any_host_is_counted_apart(script: Script) -> None:
+    """And only that: the same trouble on another board counts, and so does a hang."""
     report = script("soak_report")
-    monkeypatch.setattr(report, "KNOWN", {("pages", "lost"): 7, ("flood", "quiet"): 8})
 
     def counted(*args: object, **values: object) -> list[str]:
         outcome = outcome_of(script, *args, **values)
         return [trouble.kind for trouble in report.counted(outcome)]
 
-    assert counted("pages", "lost", "silent") == ["silent"]
     assert counted("plain", "lost") == ["lost"]
-    assert counted("plain", "quiet", fault="flood") == []
     assert counted("skips a line", "lost", "silent", "hang", "archive", beyond=True) == [
         "hang",
         "archive",

@@ -11,7 +11,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import KnownContents, revision_words
 from hostlink.app.desk.job_progress import sent_lines
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.sentences import ASKED_FOR_NAME, LEAVE_BOARD, NOTHING_SENT_YET
+from hostlink.app.sentences import ASKED_FOR_NAME, NOTHING_SENT_YET
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.sentences import WHAT_LEARNING_DOES
 from hostlink.words import capital
@@ -89,7 +89,7 @@ class Transfers(DeskPart):
             Ask(
                 error.what,
                 [("look", "Look at it"), ("load", "Load anyway")],
-                why=f"{NOTHING_SENT_YET} The review's words stand beside each line.",
+                why=f"{NOTHING_SENT_YET} What the review found stands beside each line.",
             ),
             answered,
         )
@@ -145,7 +145,7 @@ class Transfers(DeskPart):
         error: BaseException,
     ) -> Callable[[], object] | None:
         """Return what to ask after a load was refused that the user can allow, or None."""
-        from hostlink.app.screens.dialogues import ask
+        from hostlink.app.screens.dialogues import ask, ask_to_overwrite
         from hostlink.board.dialogue.learning import BoardRewritesError
         from hostlink.jobs.language_of import LanguageError
 
@@ -168,14 +168,7 @@ class Transfers(DeskPart):
                 answers.append(("adapt", "See it adapted", partial(shown, again(adapt=_yes))))
             return partial(ask, self.app, error.what, *answers, why=error.kept)
         if isinstance(error, NotKnownError):
-            return partial(
-                ask,
-                self.app,
-                error.what,
-                ("load", "Overwrite it anyway", again(discard_board=True)),
-                leave=LEAVE_BOARD,
-                why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
-            )
+            return partial(ask_to_overwrite, self.app, error, again(discard_board=True))
         return None
 
     def after_load(self, attached: AttachedBoard, loaded: Loaded) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -13,7 +14,7 @@ from textual.widgets import Static
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import ago
-from hostlink.app.screens.dialogues import ask
+from hostlink.app.screens.dialogues import ask, ask_to_overwrite
 from hostlink.app.sentences import LEAVE_BOARD
 from hostlink.app.sheet import Sheet
 from hostlink.app.widgets.page import Page
@@ -21,6 +22,7 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Backup, BackupItem
 from hostlink.archive.times import local_text
 from hostlink.board.port.ports import identity_of
+from hostlink.errors import NotKnownError
 from hostlink.jobs.putback import MisfitError, PutBack, putback
 from hostlink.jobs.putback_fit import Misfit, misfits
 from hostlink.jobs.session.last_known import known_board
@@ -59,13 +61,20 @@ def put_back(
 
 
 def _start(
-    app: DeskApp, attached: AttachedBoard, backup: Backup, items: Sequence[BackupItem]
+    app: DeskApp,
+    attached: AttachedBoard,
+    backup: Backup,
+    items: Sequence[BackupItem],
+    *,
+    discard_board: bool = False,
 ) -> None:
     names = [item.name for item in items]
     of = f" of {backup.board}" if backup.board else ""
     job = attached.do(
         f"Putting {backup.spec}{of} back on {app.desk.readings.name_of(attached)}",
-        lambda session, archive: putback(session, archive, backup, names),
+        lambda session, archive: putback(
+            session, archive, backup, names, discard_board=discard_board
+        ),
         doing=f"is being given back {backup.spec}",
     )
 
@@ -75,12 +84,15 @@ def _start(
         return " ".join(result.sentences)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
-        """Return what to ask if the board itself refused items that do not fit."""
+        """Return what to ask if items do not fit the board, or what they replace is not known."""
         app.desk.readings.unknown_now(attached)
         attached.read_at = None
         if isinstance(error, MisfitError):
             found = error.found
             return lambda: put_back(app, attached, backup, items, found)
+        if isinstance(error, NotKnownError):
+            again = partial(_start, app, attached, backup, items, discard_board=True)
+            return partial(ask_to_overwrite, app, error, again)
         return None
 
     app.watch_job(job, done=done, failed=failed)

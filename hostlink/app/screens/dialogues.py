@@ -18,10 +18,10 @@ from textual.widgets import Button, Input, Static
 
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.layout import HEIGHTS
-from hostlink.app.sentences import LEAVE_IT
+from hostlink.app.sentences import LEAVE_BOARD, LEAVE_IT
 from hostlink.app.ways import error_rows
 from hostlink.app.widgets.text_line import TextLine
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, NotKnownError
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -200,6 +200,12 @@ def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], obje
     ask(app, error.what, answer, leave=LEAVE_IT, why="Nothing was written yet.")
 
 
+def ask_to_overwrite(app: App[Any], error: NotKnownError, go_on: Callable[[], object]) -> None:
+    """Ask whether to overwrite what cannot be read. error: says what that is."""
+    why = f"{error.kept} What cannot be read cannot be kept: overwriting loses it."
+    ask(app, error.what, ("overwrite", "Overwrite it anyway", go_on), leave=LEAVE_BOARD, why=why)
+
+
 def write_file(
     app: DeskApp,
     write: Callable[[bool], R],
@@ -224,7 +230,7 @@ def write_file(
 
 
 class AskText(Box["str | None"]):
-    """A question answered by one line of text; returns None if it is cancelled."""
+    """A question answered by one line of text, which may be empty; None if it is cancelled."""
 
     KEYS: ClassVar[str] = "Enter takes it, Escape leaves it."
 
@@ -245,7 +251,7 @@ class AskText(Box["str | None"]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
-        self.dismiss(event.value.strip() or None)
+        self.dismiss(event.value.strip())
 
 
 class ErrorDialogue(Box[None]):

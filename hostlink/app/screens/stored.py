@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -11,11 +12,12 @@ from textual.widget import Widget
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import board_sentence
-from hostlink.app.screens.dialogues import AskText, ask
+from hostlink.app.screens.dialogues import AskText, ask, ask_to_overwrite
 from hostlink.app.sentences import under_which_name
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
+from hostlink.errors import NotKnownError
 from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.store_recall import recall, recalled_words, store, stored_words
@@ -109,7 +111,7 @@ class StoredScreen(Page[None]):
         self.action_recall()
 
     def _read_again(self) -> None:
-        """Read what memory holds now, and list again, to say it here too."""
+        """Read the board's memory and list its stored programs again, to show both here."""
         self.app.desk.readings.look_again(self.attached, quietly=True)
         self.action_renew()
 
@@ -175,14 +177,22 @@ class StoredScreen(Page[None]):
             why=kept,
         )
 
-    def _store(self, name: str) -> None:
+    def _store(self, name: str, *, discard_board: bool = False) -> None:
         job = self.attached.do(
             f"Storing what {self.app.desk.readings.name_of(self.attached)} holds as {name}",
-            lambda session, archive: store(session, archive, name),
+            lambda session, archive: store(session, archive, name, discard_board=discard_board),
         )
 
         def done(before: HeldProgram) -> str:
             self._read_again()
             return stored_words(name, before)
 
-        self.app.watch_job(job, done=done, failed=self._failed)
+        def failed(error: BaseException) -> Callable[[], object] | None:
+            """Return what to ask if it is not known what would be overwritten."""
+            self._failed(error)
+            if not isinstance(error, NotKnownError):
+                return None
+            again = partial(self._store, name, discard_board=True)
+            return partial(ask_to_overwrite, self.app, error, again)
+
+        self.app.watch_job(job, done=done, failed=failed)

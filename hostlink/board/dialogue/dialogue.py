@@ -185,10 +185,12 @@ class Dialogue:
         return self.body(self.command(text, reach, on_answer).answer)
 
     def body(self, answer: bytes) -> str:
-        """Return an answer as text, without its last prompt."""
+        """Return an answer as text, without its last prompt and one that a board sends first."""
         ends = (self.pacing.ready, self.pacing.prompt)
         end = next((end for end in ends if end and answer.endswith(end)), b"")
         body = answer.removesuffix(end)
+        if self.pacing.prompt and (rows := body.lstrip(b"\r\n")).startswith(self.pacing.prompt):
+            body = rows.removeprefix(self.pacing.prompt)
         return to_text(body, self.profile.rules.form.charset)
 
     def refusal_in(self, answer: bytes) -> str:
@@ -255,8 +257,8 @@ class Dialogue:
 
     def take_own_row(self, row: str) -> None:
         """Treat a row beside the listing, with any number, as the board's own from now on."""
-        text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
-        self.emit(Warned(text))
+        shown = f'The board shows "{safe(row)}" with its listing'
+        self.emit(Warned(f"{shown}: no part of the program."))
         commands = self.profile.commands
         commands = replace(commands, answer_rows=(*commands.answer_rows, shape_of(row)))
         self.profile = replace(self.profile, commands=commands)

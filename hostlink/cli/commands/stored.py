@@ -32,8 +32,11 @@ def stored(common: CommonOptions) -> None:
 
 @click.command()
 @click.argument("name")
+@click.option(
+    "--discard-board", is_flag=True, help="Store also where what NAME holds is not known."
+)
 @shared(link=True)
-def store(common: CommonOptions, name: str) -> None:
+def store(common: CommonOptions, name: str, discard_board: bool) -> None:
     """Store the program in memory in the board's EEPROM.
 
     It is proven by recalling it. What NAME held before is kept in the archive first. EEPROM wears:
@@ -45,7 +48,7 @@ def store(common: CommonOptions, name: str) -> None:
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         with common.session(archive, teller.emit) as session:
-            before = store_job(session, archive, name)
+            before = store_job(session, archive, name, discard_board=discard_board)
         teller.close()
     say(stored_words(name, before), quiet=common.quiet)
 

@@ -19,9 +19,10 @@ from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.session.last_known import (
     doubt_of_copy,
     held_as,
+    last_fill,
     last_held,
-    last_learner,
     last_program,
+    learner_of,
     unfinished_load,
 )
 from hostlink.jobs.session.patience import capture_s
@@ -118,7 +119,12 @@ def rescue_held(
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board, coming, captured)
-    return require_certain(held, "the board", session.dialogue.evidence.unless_damaged(UNTOUCHED))
+    return require_certain(held, "the board", _untouched(session))
+
+
+def _untouched(session: Session) -> str:
+    """Say that a program was only read; on a damaging wire, what may have become of it."""
+    return session.dialogue.evidence.unless_damaged(UNTOUCHED)
 
 
 def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
@@ -161,7 +167,10 @@ def read_held(
     """
     if captured is None:
         session.emit(Phase(READING, capture_s(session.profile)))
-        captured = capture_memory(session, archive, board)
+        try:
+            captured = capture_memory(session, archive, board)
+        except NotKnownError as error:
+            raise error.but(kept=_untouched(session)) from error
     if not captured.lines:
         _tell_loss(session, archive, board, coming)
     return keep_held(session, archive, board, captured)
@@ -238,7 +247,7 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
         session.emit(AlreadyKept(same.spec))
         return HeldProgram(result.lines, result.count, same.spec, doubt=result.doubt)
     origin = board_origin(session, archive, board, result, "rescue")
-    if whose := last_learner(archive, board, begun=session.begun):
+    if whose := learner_of(last_fill(archive, board, session.begun, or_saved=True)):
         origin = dataclasses.replace(origin, note=f"may be the work of {whose}")
     kept = archive.rescue(content, origin)
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
