@@ -95,6 +95,8 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
         assert isinstance(app.screen, AskText)
         await type_text(pilot, "lamp\n")
         await wait(pilot, lambda: "Kept as LAMP@1. Next: load it (Ctrl+L)." in app.said)
+        # Else it would stand out of sight, above the shipped ones.
+        await wait(pilot, lambda: app.desk.shelf.query_one(Rows).key == "LAMP")
         assert not app.desk.sheet_pane.unkept
         await pilot.press("ctrl+s")
         await wait(pilot, lambda: any("Nothing new" in said for said in app.said))

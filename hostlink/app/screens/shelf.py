@@ -168,6 +168,13 @@ class Shelf(Vertical):
         event.stop()
         self.post_message(self.Opened(event.key))
 
+    def point_at(self, program: str) -> None:
+        """Put the cursor on a program, unless somebody moves in the list."""
+        rows = self.query_one(Rows)
+        if not self.has_focus_within:
+            places = [at for at, one in enumerate(rows.entries) if one.key == program]
+            rows.cursor = places[0] if places else rows.cursor
+
     def clear_search(self) -> None:
         """Empty the search field."""
         self.query_one("#find", Input).value = ""
