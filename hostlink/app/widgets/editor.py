@@ -19,7 +19,7 @@ from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.placing import with_line_feeds
+from hostlink.app.placing import RowEnd, with_line_feeds
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
 from hostlink.words import SENT, USED, safe
@@ -78,6 +78,7 @@ class ListingEditor(TextField):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
         self.cursor_blink = False
+        self._row_end = RowEnd()
         self._taken = ""  # what was cut or copied last from the listing that is here
         self._has_whole_line = False  # it was cut with nothing selected
         self.listing_language: Language | None = None  # none is known before the first review
@@ -159,7 +160,14 @@ class ListingEditor(TextField):
         self.move_cursor(self.document.end if end else (0, 0), select=select)
 
     async def _on_key(self, event: events.Key) -> None:
-        """Type only what the board can hold: Alt and a letter come as a letter with an accent."""
+        """Type only what the board can hold: Alt and a letter come as a letter with an accent.
+
+        Where a terminal sends a paste as keys, the two that CR LF became are one end of a row.
+        """
+        if self._row_end.is_second(event):
+            event.stop()
+            event.prevent_default()
+            return
         if event.is_printable and event.character and self.form is not None:
             from hostlink.listing.charset import accepts_character
 
