@@ -15,6 +15,7 @@ from rich.cells import chop_cells
 from rich.segment import Segment
 from textual import events
 from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.geometry import Size
@@ -30,6 +31,7 @@ from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
 MOST_ROWS = 2_000
+_MOST_SENT = 200  # lines that can be called up again
 _UNSEEN_WIDTH = 76  # cells; rows are cut so while the console is not on the screen
 
 
@@ -126,6 +128,11 @@ class Transcript(ScrollView, can_focus=True):
 class ConsoleLine(TextLine):
     """The line to type, of each board its own. A paste of several lines is handed over."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "turn(1)", "The line typed before", show=False),
+        Binding("down", "turn(-1)", "The line typed after it", show=False),
+    ]
+
     class Pasted(Message):
         """Several lines were pasted."""
 
@@ -137,6 +144,9 @@ class ConsoleLine(TextLine):
         super().__init__(id=id)
         self._port = ""  # until a board is attached; the first gets what was typed by then
         self._typed: dict[str, str] = {}  # to the other boards, and not sent yet
+        self._sent: deque[str] = deque(maxlen=_MOST_SENT)
+        self._back = 0  # how many lines back the one shown was sent; 0 is the one being typed
+        self._newest = ""  # the one being typed while another is shown
 
     def show_board(self, port: str) -> None:
         """Show what is typed to the board at a port from now on."""
@@ -144,7 +154,26 @@ class ConsoleLine(TextLine):
             self._typed[self._port] = self.value
             self.value = self._typed.pop(port, "")
             self.cursor_position = len(self.value)
+            self._back = 0
         self._port = port
+
+    def sent(self) -> str:
+        """Clear the line for the next one; return what it was."""
+        line, self._back = self.value, 0
+        self.clear()
+        if line.strip() and line not in list(self._sent)[-1:]:
+            self._sent.append(line)
+        return line
+
+    def action_turn(self, by: int) -> None:
+        """Show a line that was sent earlier, or the one being typed again."""
+        back = min(max(self._back + by, 0), len(self._sent))
+        if self._back == 0:
+            self._newest = self.value
+        if back != self._back:
+            self._back = back
+            self.value = self._sent[-back] if back else self._newest
+            self.cursor_position = len(self.value)
 
     def _on_paste(self, event: events.Paste) -> None:
         text = with_line_feeds(event.text)
@@ -174,7 +203,9 @@ class ConsolePane(Vertical):
     def on_mount(self) -> None:
         """Tell the way out first where there is little room."""
         out = f"{way_back()} leaves"
-        self.query_one(Heading).say(f"Console: Enter sends, {out}", f"Console: {out}", out)
+        sends = "Enter sends, Up brings back what was sent"
+        texts = (f"Console: {sends}, {out}", f"Console: Enter sends, {out}", f"Console: {out}", out)
+        self.query_one(Heading).say(*texts)
 
     def show_board(self, port: str, width: int) -> bool:
         """Show another board, see `Transcript.show_board`, with what is typed to it."""
@@ -195,5 +226,4 @@ class ConsolePane(Vertical):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
-        event.input.clear()
-        self.post_message(self.Entered(event.value))
+        self.post_message(self.Entered(self.query_one(ConsoleLine).sent()))

@@ -46,6 +46,27 @@ def test_the_key_of_the_console_stays_in_it(stage: Any) -> None:
     stage.play(story)
 
 
+def test_what_was_sent_comes_back(stage: Any, wait: Any, type_text: Any) -> None:
+    """By the key Up, the newest first, each once; Down leads back to what was being typed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: app.boards.current is not None)
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "PRINT 6*7\n")
+        await wait(pilot, lambda: "42" in app.desk.query_one(Transcript).text)
+        await type_text(pilot, "PRINT 1\nPRINT 1\n\nLIS")
+        seen = []
+        for key in ("up", "up", "up", "down", "down", "down"):
+            await pilot.press(key)
+            seen.append(app.focused.value)
+        first, second = "PRINT 6*7", "PRINT 1"
+        assert seen == [second, first, first, second, "LIS", "LIS"]
+        await pilot.press("up", "up", "enter")
+        await wait(pilot, lambda: app.desk.query_one(Transcript).text.count("42") == 2)
+
+    stage.play(story)
+
+
 def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
     """Where the board holds no program, the key that loads one is told."""
 
@@ -123,7 +144,7 @@ def test_a_deaf_board_is_restarted_without_keeping(
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         if not is_known:
             await pilot.click("#answer-restart")
-            await wait(pilot, lambda: "all the same" in getattr(app.screen, "question", ""))
+            await wait(pilot, lambda: "anyway" in getattr(app.screen, "question", ""))
         assert app.focused.id == "answer-leave"
         assert "kept as rescue 1" in app.screen.why
         await pilot.click("#answer-discard")

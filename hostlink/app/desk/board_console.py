@@ -257,7 +257,7 @@ class BoardConsole(DeskPart):
             self.app,
             question,
             ("restart", "Keep its program, then restart", partial(self._restart, attached)),
-            why="The program is captured and kept in the archive before.",
+            why="The program is first captured and kept in the archive.",
         )
 
     def _ask_to_discard(self, attached: AttachedBoard, question: str, why: str) -> None:
@@ -299,7 +299,7 @@ class BoardConsole(DeskPart):
                 return None
             if not isinstance(error, LinkError | ReadBackError | NotKnownError):
                 return None
-            question = f"{error.what} Restart it all the same? {capital(MEMORY_IS_LOST)}."
+            question = f"{error.what} Restart it anyway? {capital(MEMORY_IS_LOST)}."
             return partial(self._ask_to_discard, attached, question, error.kept)
 
         job = attached.do(

@@ -32,7 +32,7 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Commands from a file, one after another over one port", "hostlink together"),
     ("What a program puts out at pins, drawn or as CSV or SVG", "hostlink try --plot"),
     ("Programs found by the output of their runs", "hostlink find --printed"),
-    ("Programs tried, and their output held to the expected one", "hostlink try --all"),
+    ("Programs tried, and their output compared with what is expected", "hostlink try --all"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
