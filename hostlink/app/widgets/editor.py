@@ -160,23 +160,19 @@ class ListingEditor(TextField):
         self.move_cursor(self.document.end if end else (0, 0), select=select)
 
     async def _on_key(self, event: events.Key) -> None:
-        """Type only what the board can hold: Alt and a letter come as a letter with an accent.
-
-        Where a terminal sends a paste as keys, the two that CR LF became are one end of a row.
-        """
-        if self._row_end.is_second(event):
-            event.stop()
-            event.prevent_default()
-            return
+        """Type only what the board can hold: Alt and a letter come as a letter with an accent."""
+        is_taken = not self._row_end.is_second(event)
         if event.is_printable and event.character and self.form is not None:
             from hostlink.listing.charset import accepts_character
 
             if not accepts_character(event.character, self.form):
                 self.post_message(self.Refused(event.character))
-                event.stop()
-                event.prevent_default()
-                return
-        await super()._on_key(event)
+                is_taken = False
+        if is_taken:
+            await super()._on_key(event)
+        else:
+            event.stop()
+            event.prevent_default()
 
     async def _on_paste(self, event: events.Paste) -> None:
         event.prevent_default()
