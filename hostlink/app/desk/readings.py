@@ -187,10 +187,10 @@ class Readings(DeskPart):
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; {last_known(revision_words(looked.lost))}."
-        if not self.sheets.editor.text.strip():
-            return f"{name} is attached."
         if self.app.archive.read_only:
             return f"{name} is attached; the archive is read-only: programs can only be run."
+        if not self.sheets.editor.text.strip():
+            return f"{name} is attached."
         return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def give_up_closed(self, attached: AttachedBoard) -> None:
