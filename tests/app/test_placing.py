@@ -91,12 +91,16 @@ def test_of_two_enters_that_end_a_pasted_row_the_second_is_none(
     assert left == taken
 
 
-def test_a_paste_that_comes_as_keys_leaves_no_empty_rows(stage: Any, wait: Any) -> None:
-    """In one read of the terminal, as a multiplexer sends it."""
+@pytest.mark.parametrize("end", ["\r", "\n", "\r\n", "\r\r"])
+def test_a_paste_that_comes_as_keys_has_the_rows_of_the_text(
+    stage: Any, wait: Any, end: str
+) -> None:
+    """In one read of the terminal; a multiplexer may send two CR for a CR LF."""
 
     async def story(pilot: Any, app: Any) -> None:
         parser = XTermParser()
-        for event in (*parser.feed("10 PRINT 1\r\r20 END\r\r30 END"), *parser.feed("")):
+        text = end.join(("10 PRINT 1", "20 END", "30 END"))
+        for event in (*parser.feed(text), *parser.feed("")):
             app.post_message(event)
         await wait(pilot, lambda: app.desk.editor.text.endswith("30 END"))
         assert app.desk.editor.text == "10 PRINT 1\n20 END\n30 END"
