@@ -77,11 +77,6 @@ class PublishedProgram:
         """Return its lines, each ended by a line feed."""
         return "".join(f"{row}\n" for row in self.rows.values())
 
-    @property
-    def size(self) -> int:
-        """Return the bytes that it takes on the board."""
-        return self.ledger.total
-
 
 def publish(
     listing: Listing,

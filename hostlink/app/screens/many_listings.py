@@ -147,7 +147,10 @@ def _write_out(app: DeskApp, given: dict[str, str], write: Write, *, replacing: 
         find = partial(find_material, archive=app.archive)
         chosen = named_listings(words, find) if words else chosen_programs(app.archive)
         told, left_out = write(output, given, chosen, replacing)
-        return f"{told} {passed_over_words(chosen)}".rstrip(), (*chosen.left_out, *left_out)
+        return f"{told} {passed_over_words(len(chosen.passed_over))}".rstrip(), (
+            *chosen.left_out,
+            *left_out,
+        )
 
     def failed(error: HostlinkError) -> None:
         if isinstance(error, TakenError):

@@ -147,7 +147,7 @@ def _published(
 def _dict(found: list[PublishedProgram], left_out: list[tuple[str, Advice]]) -> dict[str, object]:
     return {
         "programs": [
-            {"program": each.details.name, "title": each.title, "size_bytes": each.size,
+            {"program": each.details.name, "title": each.title, "size_bytes": each.ledger.total,
              "whole_code": each.codes.whole}
             for each in found
         ],
