@@ -116,12 +116,12 @@ def _write_files(output: Path, _: dict[str, str], chosen: Gathered, replacing: b
 def _write_pages(
     app: DeskApp, output: Path, given: dict[str, str], chosen: Gathered, replacing: bool
 ) -> Written:
-    from hostlink.jobs.publishing import booklet_words, to_publish, write_booklet, write_site
+    from hostlink.jobs.publishing import to_publish, write_booklet, write_site
 
     programs, left_out = to_publish(chosen.materials, app.boards.profile, app.archive)
     if output.suffix.lower() == ".html":
-        write_booklet(output, programs, given["title"], replace=replacing)
-        return booklet_words(output.absolute(), len(programs)), left_out
+        path, title = output.absolute(), given["title"]
+        return write_booklet(path, programs, title, replace=replacing), left_out
     made = write_site(output, programs, given["title"])
     remarks = made.remarks(output)
     return " ".join([made.sentence(output.absolute()), *remarks[:_MOST_NAMED]]), left_out
