@@ -45,7 +45,7 @@ class ClassScreen(Page[None]):
     FOOT = (
         "H hands out to each board that is here, N each learner's own program, G saves from each. "
         "W waits for boards that come late, X stops. P writes a page, O folders to take home, A "
-        "looks anew. Escape goes back."
+        "looks again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("class.hand-out", "Hand out", "To each board that is here"),
@@ -58,7 +58,7 @@ class ClassScreen(Page[None]):
         screen_key("class.page", "Write a page", "The table, for printing"),
         screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
         screen_key("class.stop", "Stop them all", "Each ends in order"),
-        screen_key("class.renew", "Look anew", "At the ports, and at the register's file"),
+        screen_key("class.renew", "Look again", "At the ports, and at the register's file"),
         Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
     ]
 
@@ -81,9 +81,9 @@ class ClassScreen(Page[None]):
         self.set_interval(_LOOK_S, self._look)
 
     def on_screen_resume(self) -> None:
-        self.look_anew()
+        self.look_again()
 
-    def look_anew(self) -> None:
+    def look_again(self) -> None:
         """Read the table from the archive, and show it."""
         if not self.is_attached:  # a job may end after the screen has been left
             return
@@ -187,7 +187,7 @@ class ClassScreen(Page[None]):
 
         def changed() -> None:
             if job.ended:
-                self.look_anew()
+                self.look_again()
             else:
                 self._show()
 
@@ -226,7 +226,7 @@ class ClassScreen(Page[None]):
     def action_renew(self) -> None:
         path = self.register.path
         self.register = self.app.attempt(lambda: read_class(self.app, path)) or self.register
-        self.look_anew()
+        self.look_again()
 
     # --- to take home ------------------------------------------------------------------------
 

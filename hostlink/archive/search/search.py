@@ -248,6 +248,14 @@ def _profile(db: Database, named: str) -> str:
     return names[fold(named)]
 
 
+def _times(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
+    """Return the stored times from and before which to search, None for any."""
+    if since is None and before is None:
+        return None
+    # all stored times begin with a digit
+    return utc_text(since) if since else "", utc_text(before) if before else "~"
+
+
 def _storable(number: int) -> int:
     """Return the nearest number that SQLite can hold."""
     return max(-(1 << 62), min(1 << 62, number))

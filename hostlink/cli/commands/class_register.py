@@ -124,7 +124,7 @@ class _Wish:
         if (self.what or self.own or self.adapt_it) and not self.hand_out:
             raise UsageError("--what, --own and --adapt say how to --hand-out.")
         if self.what and self.own:
-            raise UsageError("--what is one program for all, and --own is each learner's: choose.")
+            raise UsageError("--what hands out one program, --own each learner's: choose one.")
         if self.minutes is not None and self.collect == self.hand_out:
             raise UsageError("--wait needs --collect or --hand-out, one of them.")
 

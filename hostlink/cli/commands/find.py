@@ -47,7 +47,7 @@ def _size_range(
     callback=_size_range,
     help="Only what takes so many bytes on the board: 400-999, 400-, -999 or 500.",
 )
-@limit_option("At most so many results, {most} at the most.")
+@limit_option("Limit the results to this many, at most {most}.")
 @click.option(
     "--kind",
     metavar="PROFILE",

@@ -80,7 +80,7 @@ def keep(
 
 
 def _keep_shipped(word: str, by: Ways) -> str:
-    return f"To keep the shipped program, do so {by.keep(word)}."
+    return f"To keep the shipped program, keep it {by.keep(word)}."
 
 
 def _must_be_there(sources: Sequence[Path]) -> None:
