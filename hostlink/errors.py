@@ -171,7 +171,7 @@ class NotKnownError(RefusedError):
 
 
 class NoListingError(NotKnownError):
-    """What a board answers to LIST is no listing: it may be no BASIC at all."""
+    """What a board answers to LIST is not a listing: it may not be a BASIC at all."""
 
 
 class NotClearedError(RefusedError):

@@ -54,7 +54,7 @@ ASKED_FOR_LABEL = "What do you call this board?"
 
 
 def proven(what: str) -> str:
-    """Return the clause that something was loaded and read back right."""
+    """Return the clause that something was loaded and read back correctly."""
     return f"{what} is on the board, proven"
 
 
@@ -197,7 +197,7 @@ LOOK_AT_DISK = "Look at the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 CHECK_FAR = "See whether the far computer runs and still serves the board"
-PLUG_IN_AGAIN = "Plug the board in again and repeat the command"
+PLUG_IN_AGAIN = "Plug the board in again and do the same again"
 
 
 def give_answers(how: str) -> str:
@@ -206,7 +206,7 @@ def give_answers(how: str) -> str:
 
 
 LOOK_FOR_LOOP = "Look for a loop without an end"
-CLOSE_OTHER = "Close the other program and repeat the command."
+CLOSE_OTHER = "Close the other program, then try again."
 START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."
 TRY_WHEN_FINISHED = "Try again when it has finished."

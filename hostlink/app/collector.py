@@ -20,7 +20,7 @@ def let_collect() -> None:
 
 @contextmanager
 def uncollected() -> Iterator[None]:
-    """Keep the collector away from what is made here, now and later."""
+    """Exempt the objects that the block makes from garbage collection, then and later."""
     gc.collect(1)
     gc.disable()
     try:

@@ -47,7 +47,7 @@ class ArchiveFile:
 
         read_only: never write. An archive in a file or folder that cannot be written opens
         read-only, and every write raises. now: the clock for stored times. Raises ArchiveError if
-        the file is no archive, has a newer schema, or cannot be used.
+        the file is not an archive, has a newer schema, or cannot be used.
         """
         path = Path(path)
         return cls(path, open_file(path, create=create, read_only=read_only, now=now), now)

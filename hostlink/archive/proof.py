@@ -155,7 +155,7 @@ def _listings(db: Database) -> Iterator[str]:
         try:
             content = proven_content(dict(row), which)
         except DamagedError:
-            yield f"{which}: its bytes have not the SHA-256 with which they were kept."
+            yield f"{which}: its bytes do not have the SHA-256 with which they were kept."
             continue
         if lines_in(content.text) != row["line_count"]:
             yield f"{which}: it has another number of lines than when it was kept."

@@ -56,9 +56,9 @@ class Rebuilding(ArchiveFile):
     def accept(self) -> list[str]:
         """Accept damaged rows as they now read, if no duplicate and no export has them undamaged.
 
-        A wrong letter in a note is better than no note. Only rows whose values all have their kind,
-        and listings with their SHA-256, are accepted. Each is recorded in an event. Returns
-        sentences on what was accepted.
+        A wrong letter in a note is better than no note. Only rows in which each value is of its
+        column's type, and listings with their SHA-256, are accepted. Each is recorded in an
+        event. Returns sentences on what was accepted.
         """
         with self.writing("What was accepted") as db:
             accepted = []

@@ -56,7 +56,7 @@ def _last(db: Database, program: int) -> dict[str, str]:
     assert found is not None
     times = {key: found[key] or "" for key in ("kept", "returned", "changed")}
     if any(at and not is_utc_text(at) for at in times.values()):
-        raise damaged("What is known of the use of this program")
+        raise damaged("The record of when this program was used")
     return times
 
 

@@ -225,7 +225,7 @@ class Runs(ArchiveFile):
 
 
 def shortened(rows: Sequence[str]) -> RunText:
-    """Return the first rows, MOST_BYTES at the most in UTF-8, and how many bytes are left out."""
+    """Return the first rows, at most MOST_BYTES in UTF-8, and how many bytes are left out."""
     sizes = accumulate(len(clean(row).encode()) + 1 for row in rows)
     kept = sum(size <= MOST_BYTES for size in sizes)
     cut = len(_joined(rows[kept:]).encode())

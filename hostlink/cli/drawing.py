@@ -30,7 +30,7 @@ def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any
                 type=FILE,
                 help="Write the numbers to a file, as comma-separated values; - is stdout.",
             ),
-            click.option("--svg", type=FILE, help="Draw it into a file, as an SVG picture."),
+            click.option("--svg", type=FILE, help="Draw it to an SVG file."),
             click.option("--plot", is_flag=True, help=f"Draw {drawn}."),
         ):
             command = option(command)

@@ -101,7 +101,7 @@ def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
         raise RefusedError(
             f"Between the two boards somebody has to move wires, {NOBODY_TO_ASK}.",
             kept="Nothing was sent to a board.",
-            advice="Write each image by a command of its own, with --role computer, then with "
+            advice="Write each image with a command of its own, with --role computer, then with "
             "--role display.",
         )
 

@@ -252,7 +252,7 @@ def refuse_given_twice(ctx: click.Context) -> None:
             name in once
             and ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
         ):
-            raise click.UsageError(f"{option.opts[0]} is given once, to `together` itself.")
+            raise click.UsageError(f"{option.opts[0]} is given only once, to `together` itself.")
 
 
 def _choose_ports(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> None:

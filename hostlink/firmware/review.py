@@ -90,7 +90,7 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]
                 "in-bootloader",
                 "error",
                 f"All of it, {_range(start, stop)}, lies in the section of a bootloader, so it is "
-                "one. hostlink leaves a board's bootloader alone.",
+                "a bootloader itself. hostlink leaves a board's bootloader alone.",
             )
         elif start < chip.flash_bytes and stop > end:
             yield ImageFinding(
@@ -153,7 +153,7 @@ def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
             "short-vector-table",
             "note",
             f"{len(wrong)} of the {chip.vectors} vectors are not jumps; a program that uses no "
-            "interrupts may be built so.",
+            "interrupts may be built that way.",
         )
 
 

@@ -296,5 +296,5 @@ def recognised_by(identity: Identity) -> str:
         return f"the port's name {identity.location}"
     why = "its bridge has no serial number"
     if identity.shared_serial:
-        why = f"its serial number {identity.shared_serial} is also that of another one here"
+        why = f"its serial number {identity.shared_serial} is also that of another board here"
     return f"USB socket {identity.location} only: {why}, so another board there looks the same"

@@ -65,7 +65,7 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
     if bank.changes:
         return _of_pins(title, bank)
     rows = _before(walk.error, walk.output.splitlines())
-    return _of_rows(title, rows, "It put out nothing at pins, and")
+    return _of_rows(title, rows, "It set no pin, and")
 
 
 def drawing_of_board(session: Session) -> Drawing | None:

@@ -38,7 +38,7 @@ def smaller_advice(material: Material, profile: Profile, room: int) -> Advice:
     smallest = shrink(material.listing, rules, to_fit=True, size_words=profile.size_words)
     if not smallest.fits:
         over = plural(smallest.after - smallest.limit, "byte")
-        return f"Made as small as hostlink can, it is still {over} over."
+        return f"As small as hostlink can make it, it is still {over} over."
     name = _nameable(profile)
     return lambda by: f"Make it fit {by.shrink_to_fit(material.word, room, name)}."
 

@@ -159,7 +159,7 @@ class FreeMemoryCheck:
             revision=self.revision,
         )
         raise ReadBackError(
-            f"{self.state.label} was read back right, but then somebody typed "
+            f"{self.state.label} was read back correctly, but then somebody typed "
             f"{lines_named(added)} at the board. The result is kept as "
             f"{kept.spec}.",
             advice="Load again when nobody is typing at the board.",
@@ -177,8 +177,8 @@ def _are_own_commands(session: Session, lines: Mapping[int, Line]) -> bool:
 
 def _restarted(state: LoadState) -> LinkError:
     return LinkError(
-        f"The board restarted just after {state.label} was read back right; its memory is empty "
-        "now.",
+        f"The board restarted just after {state.label} was read back correctly; its memory "
+        "is empty now.",
         reason=LinkReason.RESTARTED,
     )
 

@@ -109,7 +109,7 @@ def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> 
 
 
 def read_file(path: Path, *, charset: str = "utf-8") -> Material:
-    """Read a listing file. Raises ListingError if it cannot be read or is no listing."""
+    """Read a listing file. Raises ListingError if it cannot be read or is not a listing."""
     return from_bytes(read_bytes(path), str(path), name=program_name(path.stem), charset=charset)
 
 

@@ -77,7 +77,7 @@ def _how_far(sent: int, lines: int) -> str:
     if sent < lines:
         stored = f"{sent:,} of {plural(lines, 'line')}"
         return f"at least {stored} are stored; {PARTLY_THERE}"
-    return f"all {plural(lines, 'line')} are stored, and not proven"
+    return f"all {plural(lines, 'line')} are stored but not proven"
 
 
 def _kept(session: Session, error: HostlinkError, state: LoadState) -> str:

@@ -219,8 +219,8 @@ def _tell_too_long(session: Session, result: Capture) -> None:
         lines = lines_named(long)
         session.emit(
             Warned(
-                f"This board takes at most {most} characters at a time, and lists more of {lines}: "
-                "as it stands, that cannot be typed into it again. It is kept as it is listed."
+                f"This board takes at most {most} characters in a line, but lists more for "
+                f"{lines}: that could not be typed into it again. All of it is kept as listed."
             )
         )
 

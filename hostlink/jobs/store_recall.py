@@ -50,7 +50,7 @@ from hostlink.sentences import (
 )
 from hostlink.words import plural, safe
 
-_AGAIN = "Memory holds the program again, which is kept as {spec}."
+_AGAIN = "The program is in memory again, and is kept as {spec}."
 
 
 def store(
@@ -120,7 +120,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
 
 def stored_words(name: str, before: HeldProgram) -> str:
     """Return the sentence that a program was stored. before: what the slot held."""
-    was = f"; before it held what is kept as {before.spec}" if before.spec else ""
+    was = f"; before, it held what is kept as {before.spec}" if before.spec else ""
     return f"Stored as {name} and read back{was}."
 
 

@@ -229,15 +229,15 @@ class _Survey:
         try:
             self._measure()
             self._bench.renew()
-            kept = self._read_anew(kept, form)
+            kept = self._read_again(kept, form)
             put_into_memory(self._session, kept.lines)
             self._is_emptied = not kept.lines
         except HostlinkError as error:
             with suppress(HostlinkError):
-                kept = self._read_anew(kept, form)
+                kept = self._read_again(kept, form)
             raise memory_after(self._session, error, kept.lines, kept.spec) from error
 
-    def _read_anew(self, kept: HeldProgram, form: Form) -> HeldProgram:
+    def _read_again(self, kept: HeldProgram, form: Form) -> HeldProgram:
         """Read captured rows again by what is known now of how the board lists lines.
 
         form: what was known at the capture. A different reading is kept too.

@@ -42,7 +42,7 @@ def too_long_error(data: bytes, most: int, made: str) -> LineTooLongError:
         f"The line is too long: it has {plural(len(data), 'character')}, and the board takes "
         f"{most:,}.",
         kept=made,
-        advice="Make it shorter, or two lines of it.",
+        advice="Type less, or two lines.",
     )
 
 
@@ -73,7 +73,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
         )
     if not at_prompt:
         return LinkError(
-            "The line was not taken: no right echo came back, so the program takes no input now.",
+            "The line was not taken: no correct echo came back, so the program takes no input now.",
             reason=LinkReason.RUNNING,
             advice="Wait, or interrupt it.",
         )

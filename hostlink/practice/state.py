@@ -121,7 +121,7 @@ class State:
         self.halt()
 
     def clear_variables(self) -> None:
-        """Set all variables to 0, close all loops and subroutines, and read DATA anew."""
+        """Set all variables to 0, close all loops and subroutines, and read DATA from the start."""
         self.variables = Variables()
         self.bounds: dict[str, tuple[int, ...]] = {}
         self.functions: dict[str, Function] = {}
@@ -141,7 +141,7 @@ class State:
     def start_program(self) -> None:
         """Prepare to run the program from its first line with all variables 0."""
         self.clear_variables()
-        if self.number is None:  # else the program starts itself anew, and its pins go on
+        if self.number is None:  # else the program starts itself again, and its pins go on
             self.pins.begin()
         self.command = "run"
         self.line = -1

@@ -187,7 +187,7 @@ def _read_target(text: LineText) -> Expression:
 
 
 def _read_on(text: LineText) -> Step:
-    """Read ON, a number, GOTO or GOSUB and lines; a number beyond them goes on after it."""
+    """Read ON, a number, GOTO or GOSUB and lines; a number without a line jumps nowhere."""
     choice = read_expression(text)
     words = dict(text.language.words)
     calls = bool(text.take(*words["gosub"]))

@@ -76,7 +76,7 @@ def test_a_taken_name_is_replaced_only_when_asked_and_kept_first(
             assert app.focused.id == "answer-leave"
             await pilot.click(f"#answer-{answer}")
             await wait(pilot, lambda: not isinstance(app.screen, Ask))
-        await wait(pilot, lambda: any("before it held what is kept as" in s for s in app.said))
+        await wait(pilot, lambda: any("it held what is kept as" in s for s in app.said))
         await _read(pilot, app, wait)
         _, stored = await do(pilot, app, held)
         assert {10: b"PRINT 1"} in stored.values()

@@ -172,7 +172,7 @@ def test_a_slot_that_is_overwritten_is_rescued_first(
     assert hostlink("load", "-", stdin=b"10 REM THE NEW ONE\n").status == 0
     told = hostlink("store", "a")
     assert told.status == 0
-    assert "before it held what is kept as rescue@1" in told.err
+    assert "it held what is kept as rescue@1" in told.err
     assert board_holds() == {10: "REM THE NEW ONE"}
     assert hostlink("show", "rescue@1").out == "10 REM THE OLD ONE\n"
     stores = [event for event in archive.events() if event.job == "store"]

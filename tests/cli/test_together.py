@@ -122,7 +122,7 @@ def test_a_line_that_makes_no_sense_stops_everything_before_it_begins(
     """All lines are looked at first: a mistake in the last one costs nothing."""
     told = hostlink("together", steps("load tide", "laod dice"))
     assert told.status == 2
-    assert 'Line 2 of steps.txt: "laod" is not a command that can stand here.' in told.err
+    assert 'Line 2 of steps.txt: "laod" cannot be used in a command file.' in told.err
     assert "Nothing was run. The port was not opened." in told.err
     assert not (place / "practice").exists()
 
@@ -130,7 +130,7 @@ def test_a_line_that_makes_no_sense_stops_everything_before_it_begins(
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ("together steps.txt", '"together" is not a command that can stand here'),
+        ("together steps.txt", '"together" cannot be used in a command file'),
         ('load "tide', "no closing quotation"),
     ],
 )
@@ -180,7 +180,7 @@ def test_what_is_chosen_at_opening_is_chosen_once(
     """An option that a line could not heed any more is refused, never ignored."""
     told = hostlink("together", steps(f"save TIDE {option}"))
     assert told.status == 2
-    assert "is given once, to `together` itself." in told.err
+    assert "is given only once, to `together` itself." in told.err
 
 
 def test_a_profile_may_be_named_where_no_port_is_used(hostlink: Callable, steps: Callable) -> None:

@@ -323,7 +323,7 @@ def test_what_is_compared_is_told(hostlink: Callable, listing: Listing, answers:
     """As expected is only what was kept before, and tried in the same way."""
     hostlink("keep", listing(*DOUBLE[:3]))
     told = hostlink("try", "LIGHT", "--input", answers("3"), "--expect")
-    assert "That is what is expected from LIGHT@1 on." in told.err
+    assert "From LIGHT@1 on this is what is expected." in told.err
     assert "As expected" not in told.err
     assert "As expected: LIGHT@1 did the same." in hostlink("try", "LIGHT").err
     told = hostlink("try", "LIGHT", "--trace")

@@ -131,7 +131,7 @@ ARCHIVE_ACTIONS = (
         "prove",
         "",
         "Prove the archive",
-        "Every hash and reference; mend the index",
+        "Check every hash and reference, repair the index",
         lambda desk: desk.archive_jobs.prove(),
         ARCHIVE,
         also="check verify damage repair rebuild",

@@ -174,7 +174,7 @@ BOARD_ACTIONS = (
         "firmware-history",
         "",
         "Firmware written before",
-        "To which board; and the way back",
+        "Each write to a board, and how to go back",
         lambda desk: desk.screens.firmware_history(),
         BOARD,
         also="image history record flash back previous",

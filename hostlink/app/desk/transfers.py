@@ -89,7 +89,7 @@ class Transfers(DeskPart):
             Ask(
                 error.what,
                 [("look", "Look at it"), ("load", "Load anyway")],
-                why=f"{NOTHING_SENT_YET} The review's words stand beside each line.",
+                why=f"{NOTHING_SENT_YET} What the review found stands beside each line.",
             ),
             answered,
         )

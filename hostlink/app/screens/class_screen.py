@@ -23,9 +23,6 @@ from hostlink.jobs.class_register.register import Register, check_programs, read
 from hostlink.jobs.class_register.seats import Seat, seats_of, unknown_words
 from hostlink.jobs.class_register.take_home import write_class_page, write_folders
 from hostlink.jobs.files import named_path
-from hostlink.jobs.loading import Loaded
-from hostlink.jobs.saving import Saved
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -48,17 +45,20 @@ class ClassScreen(Page[None]):
     FOOT = (
         "H hands out to each board that is here, N each learner's own program, G saves from each. "
         "W waits for boards that come late, X stops. P writes a page, O folders to take home, A "
-        "looks anew. Escape goes back."
+        "looks again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("class.hand-out", "Hand out", "To each board that is here"),
-        screen_key("class.own", "Hand out their own", "The program of each learner, as last saved"),
+        screen_key(
+            *("class.own", "Hand out their own", "The program of each learner, as last saved"),
+            action="hand_out(True)",
+        ),
         screen_key("class.collect", "Collect", "Save each learner's program"),
         screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
         screen_key("class.page", "Write a page", "The table, for printing"),
         screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
         screen_key("class.stop", "Stop them all", "Each ends in order"),
-        screen_key("class.renew", "Look anew", "At the ports, and at the register's file"),
+        screen_key("class.renew", "Look again", "At the ports, and at the register's file"),
         Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
     ]
 
@@ -81,9 +81,9 @@ class ClassScreen(Page[None]):
         self.set_interval(_LOOK_S, self._look)
 
     def on_screen_resume(self) -> None:
-        self.look_anew()
+        self.look_again()
 
-    def look_anew(self) -> None:
+    def look_again(self) -> None:
         """Read the table from the archive, and show it."""
         if not self.is_attached:  # a job may end after the screen has been left
             return
@@ -110,9 +110,7 @@ class ClassScreen(Page[None]):
         if task is not None and task.failed:
             cells[self.column] = "failed"
         elif task is not None and not task.job.ended:
-            progress = task.job.progress
-            lines = f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
-            cells[self.column] = lines if progress.all_lines else "under way"
+            cells[self.column] = task.lines or "under way"
         return tuple(cells)
 
     def detail(self) -> None:
@@ -134,13 +132,7 @@ class ClassScreen(Page[None]):
 
     # --- the jobs ----------------------------------------------------------------------------
 
-    def action_hand_out(self) -> None:
-        self._begin_handing_out(own=False)
-
-    def action_own(self) -> None:
-        self._begin_handing_out(own=True)
-
-    def _begin_handing_out(self, *, own: bool) -> None:
+    def action_hand_out(self, own: bool = False) -> None:
         job = self.app.attempt(lambda: handing_out(self.register, self.app.archive, own=own))
         if job is not None:
             self._begin(HEADS.index("handed out"), "Handing out to", job, "is being loaded for")
@@ -193,20 +185,13 @@ class ClassScreen(Page[None]):
             doing=doing and f"{doing} {name}",
         )
 
-        def done(result: Loaded | Saved) -> str:
-            if isinstance(result, Loaded):
-                self.app.desk.transfers.after_load(attached, result)
-                return f"{result.words}."
-            self.app.desk.transfers.after_save(attached, result)
-            return f"{result.revision.spec} {result.proof}."
-
         def changed() -> None:
             if job.ended:
-                self.look_anew()
+                self.look_again()
             else:
                 self._show()
 
-        self.tasks[name] = BoardTask(name, job).start(self.app, done, changed)
+        self.tasks[name] = BoardTask(name, job).start(self.app, changed)
         self._show()
 
     def action_stop(self) -> None:
@@ -241,7 +226,7 @@ class ClassScreen(Page[None]):
     def action_renew(self) -> None:
         path = self.register.path
         self.register = self.app.attempt(lambda: read_class(self.app, path)) or self.register
-        self.look_anew()
+        self.look_again()
 
     # --- to take home ------------------------------------------------------------------------
 

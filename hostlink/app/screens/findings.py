@@ -119,7 +119,7 @@ class FindingsScreen(Page[int | None]):
             return
         if not self.program:
             self.app.notify(
-                "Which rules are silent stands in the program's note: keep the listing first "
+                "The note of a program says which rules are silent, so keep the listing first "
                 f"(Escape, then {way_to('keep')}).",
                 markup=False,
             )

@@ -104,7 +104,7 @@ class FirmwareScreen(Page[None]):
         self.reviewed = reviewed
 
     def foot(self) -> str:
-        """Return what the keys do; without an image none is written."""
+        """Return what the keys do; without an image there is no key to write one."""
         return self.FOOT if self.reviewed is not None else self.FOOT.partition(". ")[2]
 
     def body(self) -> Iterator[Widget]:

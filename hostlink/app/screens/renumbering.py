@@ -160,7 +160,7 @@ class RenumberScreen(Page[str | None]):
             stop.what,
             ("force", "Renumber anyway", lambda: self.dismiss(made.listing.text())),
             leave="Leave the numbers",
-            why=f"Left as they are, to be put right by hand afterwards:\n{jumps}",
+            why=f"Left as they are, to be corrected by hand:\n{jumps}",
         )
 
 

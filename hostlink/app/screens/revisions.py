@@ -46,7 +46,9 @@ class RevisionsScreen(Page[Wish | None]):
         ),
         screen_key("revisions.compare-board", "Compare with the board", "What it holds now"),
         screen_key("revisions.mark", "Mark it", "To compare it with another"),
-        screen_key("revisions.compare", "Compare", "The two marked ones, or this with one"),
+        screen_key(
+            "revisions.compare", "Compare", "Two marked revisions, or this one with a marked one"
+        ),
         screen_key("revisions.origins", "Where lines came from", "Revision, day and board of each"),
         screen_key("revisions.restore", "Restore", "Keep it again as the newest revision"),
         screen_key("revisions.note", "Note", "A line kept with the revision"),
@@ -59,7 +61,7 @@ class RevisionsScreen(Page[Wish | None]):
         super().__init__()
         self.program = program
         self.revisions: list[Revision] = []
-        self.marked: list[str] = []  # two at the most
+        self.marked: list[str] = []  # at most two
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of a program's revisions, with the details of the chosen one."""

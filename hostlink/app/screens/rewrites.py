@@ -39,7 +39,7 @@ class RewriteRows(Protocol):
         """Return the heading."""
 
     def entries(self) -> list[Entry]:
-        """Return the rows."""
+        """Return the rows of the list: one for each change, or each choice."""
 
     def detail(self, key: str) -> str:
         """Return what a row shows in full."""

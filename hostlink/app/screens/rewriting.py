@@ -36,7 +36,7 @@ class RewriteScreen(Page[str | None]):
         return self.rewrite.head()
 
     def foot(self) -> str:
-        """Return what the keys do with it."""
+        """Return what the keys do with the rewritten listing."""
         return self.rewrite.foot
 
     def body(self) -> Iterator[Widget]:

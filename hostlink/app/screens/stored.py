@@ -111,7 +111,7 @@ class StoredScreen(Page[None]):
         self.action_recall()
 
     def _read_again(self) -> None:
-        """Read what memory holds now, and list again, to say it here too."""
+        """Read the board's memory and list its stored programs again, to show both here."""
         self.app.desk.readings.look_again(self.attached, quietly=True)
         self.action_renew()
 

@@ -33,7 +33,7 @@ from hostlink.sentences import FILE_UNTOUCHED, TRY_WHEN_FINISHED
 
 _LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
-_TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at the most
+_TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at most
 _PIECE = 1 << 20
 # SQLite's messages for a read-only file with an interrupted write.
 _NEEDS_ROLLBACK = {

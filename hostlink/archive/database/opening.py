@@ -47,7 +47,7 @@ def open_file(
     """Open the archive at path, making and migrating it as needed; return how to reach it.
 
     create: make a missing file, with its folder. The archive may be read-only by request, or
-    because file, folder or disk allow no more. Raises ArchiveError if the file is no archive or
+    because file, folder or disk allow no more. Raises ArchiveError if the file is not an archive or
     cannot be used.
     """
     if sqlite3.sqlite_version_info < _OLDEST_SQLITE:

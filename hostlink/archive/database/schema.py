@@ -2,7 +2,7 @@
 too, for whoever opens it with another tool in years to come.
 
 Tables are STRICT and only ever added to. The rules (triggers) and views stand in rules.py and
-views.py; each change of the schema makes them anew.
+views.py; each change of the schema makes them again.
 """
 
 from __future__ import annotations

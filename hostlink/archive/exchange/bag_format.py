@@ -135,7 +135,7 @@ def verify_bag(folder: Path) -> None:
         if algorithm not in READ:
             raise BagError(f"its manifest is of an algorithm that is not known here, {algorithm}")
     if not set(of_payload) & set(STRONG):
-        raise BagError("it has no manifest of SHA-256 or SHA-512")
+        raise BagError("it has no SHA-256 or SHA-512 manifest")
     _check_info(folder, tags, payload)
     listed = set[str]()
     for algorithm in of_payload:

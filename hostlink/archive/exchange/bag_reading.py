@@ -212,7 +212,7 @@ def _parsed(line: bytes, name: str) -> Any:
     try:
         return json.loads(line)
     except (ValueError, RecursionError) as error:
-        raise BagError(f"{name} has a row that is no JSON") from error
+        raise BagError(f"{name} has a row that is not JSON") from error
 
 
 def _about(data: Path) -> dict[str, Any]:

@@ -77,8 +77,8 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
 def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     """Return for each capture the numbers of lines that may be present but unreadable in it.
 
-    A row that is no line, or a number that few captures have, stands where such a line belongs: it
-    may be that line, damaged. The board's own rows come in every capture and do not count.
+    A row that is not a line, or a number that few captures have, stands where such a line belongs:
+    it may be that line, damaged. The board's own rows come in every capture and do not count.
     """
     times = Counter(each for order in orders for each in set(order))
     found: list[set[int]] = []

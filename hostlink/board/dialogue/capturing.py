@@ -121,7 +121,7 @@ class Capturing:
         if len(readings) > 1:
             before = readings[-2]
             self._evidence.note(DamageSign.READINGS_DIFFER, differing(before.lines, reading.lines))
-            # A row that is no line may be a line whose beginning was damaged: a doubt by itself,
+            # A row that is not a line may be a line whose beginning was damaged: a doubt by itself,
             # since two readings without that line would agree. A board's own words stay the same.
             self._evidence.note(DamageSign.OTHER_WORDS, int(before.around != reading.around))
         self._evidence.note(DamageSign.NO_LINE, len(set(reading.strays)))
@@ -233,7 +233,7 @@ class Capturing:
     # --- what is not known -------------------------------------------------------------------
 
     def _is_refused(self) -> bool:
-        """Return whether LIST is repeatedly answered by something that is no listing."""
+        """Return whether LIST is repeatedly answered by something that is not a listing."""
         unclear = [not reading.lines and not reading.is_bare for reading in self._readings]
         running = unclear[-_MOST_REFUSALS:]
         return (len(running) == _MOST_REFUSALS and all(running)) or sum(unclear) > _MOST_UNCLEAR

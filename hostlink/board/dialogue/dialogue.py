@@ -257,8 +257,8 @@ class Dialogue:
 
     def take_own_row(self, row: str) -> None:
         """Treat a row beside the listing, with any number, as the board's own from now on."""
-        text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
-        self.emit(Warned(text))
+        shown = f'The board shows "{safe(row)}" with its listing'
+        self.emit(Warned(f"{shown}: no part of the program."))
         commands = self.profile.commands
         commands = replace(commands, answer_rows=(*commands.answer_rows, shape_of(row)))
         self.profile = replace(self.profile, commands=commands)

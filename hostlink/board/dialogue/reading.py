@@ -20,7 +20,7 @@ class Reading:
 
     lines: by number. strays: rows between lines that are no lines, each with the number of the line
     before it. after: such rows after the last line. said: such rows before the first.
-    order: every row as it came: the number of a line, or the row that is no line.
+    order: every row as it came: the number of a line, or the row that is not a line.
     heard_right: the question was echoed right and answered without being asked again.
     rows: the answer as it came.
     """
@@ -115,9 +115,9 @@ def _set_counts_apart(read: list[Line | None]) -> None:
 def unwrapped(rows: list[str], form: Form) -> list[str]:
     """Join the rows that a board has broken at the width of its screen.
 
-    A row that is as wide as the screen goes on in the next one, after `wrap_indent` blanks. Where
-    these are more than can stand before a number they tell it by themselves: such a board may break
-    a line before the last column, so as not to cut a word.
+    A row that is as wide as the screen goes on in the next one, after `wrap_indent` blanks. If
+    that is more blanks than can stand before a line number, they alone mark the continuation: such
+    a board may break a line before the last column, so as not to cut a word.
     """
     tells = form.wrap_indent > NUMBER_WIDTH
     if form.wrap_indent < 0 or not form.screen_width:

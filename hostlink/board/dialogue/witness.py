@@ -118,7 +118,7 @@ class Witness:
         return self.asked and not self.agrees and not self._is_silent
 
     def __str__(self) -> str:
-        return str(self.doubt or "the board's answer on its free memory holds no number")
+        return str(self.doubt or "the board's answer about its free memory holds no number")
 
 
 def ask_witness(dialogue: Dialogue, lines: Mapping[int, Line]) -> Witness:

@@ -56,7 +56,7 @@ class Key:
 
 
 BOARD = (
-    Key("name", Name(), "the word to call this profile by, and the name of its file"),
+    Key("name", Name(), "the name of this profile and of its file"),
     Key("title", Text(80), "one line for people"),
     Key("about", Text(2000), "what kind of board this is, and what to mind"),
     Key("source", Text(2000), "where the values are from"),
@@ -89,7 +89,11 @@ TALK = (
     Key("restarts_on_open", Flag(), "whether opening the port (DTR) restarts the board"),
     Key("restart_ms", _TIME, "from restart to prompt, ms"),
     Key("start_questions", Each(Text(80, 1), 5), "what it asks after a restart, each left empty"),
-    Key("full_sign", _SIGN, "answers each character while the memory takes no line; empty: none"),
+    Key(
+        "full_sign",
+        _SIGN,
+        "answers each character while memory has no room for a line; empty: none",
+    ),
     Key("idle_chatter", Each(Text(80, 1), 20), "texts it may send by itself while it waits"),
     Key("page_prompt", Text(80), "what it shows when a listing stops; empty: no paging"),
     Key("page_key", _SIGN, "the key that makes it show the next page"),
@@ -210,10 +214,10 @@ LANGUAGE = (
         'how INPUT takes several numbers: in one "row", in "rows" of their own, or one only',
     ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
-    Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
+    Key("comparison", Whole(-1, 1), "the number that a true comparison gives; 0: none"),
     Key("random", Choice(typing.get_args(Random)), "what RND(n) gives, or the n of a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
-    Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
+    Key("at_least", Choice(typing.get_args(AtLeast)), "how the sign for “at least” is listed"),
     Key("tests_first", Flag(), "whether FOR may run no round, since it tests its end first"),
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),

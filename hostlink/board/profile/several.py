@@ -53,7 +53,7 @@ class Ranges:
                 raise Wrong("each range must be two whole numbers, such as [32, 126]")
             low, high = (Whole(0, 255).read(end) for end in pair)
             if not above < low <= high:
-                raise Wrong(f"the range [{low}, {high}] must go upwards and follow the one before")
+                raise Wrong(f"the range [{low}, {high}] must ascend and follow the one before")
             ranges.append((low, high))
             above = high
         return tuple(ranges)

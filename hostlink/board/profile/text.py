@@ -97,7 +97,7 @@ def profile_text(profile: Profile) -> str:
     text = "\n".join(rows).rstrip("\n") + "\n"
     if read_profile(text, f"profile {profile.name}") != profile:
         raise ProfileError(
-            f"profile {profile.name}: it would not read back as it is, so it was not written.",
+            f"profile {profile.name}: it would not be read as it is now, so it was not written.",
             kept="The profile in use is unchanged.",
         )
     return text

@@ -47,7 +47,7 @@ def recognise_steadily(
     may_stop: bool,
     speeds: Sequence[int] = (),
 ) -> Recognised:
-    """Recognise a board until two times agree on how it talks. Parameters as of Recogniser.
+    """Recognise a board until two times agree on how it talks. The parameters are Recogniser's.
 
     Raises LinkError as Recogniser does, and DAMAGED if no two times agree.
     """

@@ -43,7 +43,7 @@ def find_by_trial(store: Store) -> None:
     for step in _steps(store):
         bench.renew()
         if all(_arrives(store, target) for _ in range(_TRIALS)):
-            says = f"{len(target)} lines sent so were read back whole, {_TRIALS} times"
+            says = f"{len(target)} lines sent in this way were read back whole, {_TRIALS} times"
             _confirm(store, f"{says} {step}".strip())
             return
     lines = f"{len(target)} test lines"

@@ -106,7 +106,7 @@ def export_bag(
 def import_source(common: CommonOptions, source: Path, only_preview: bool) -> int:
     """Take in a BagIt folder or another archive's file.
 
-    At a terminal it is first told what is new, different and the same, and asked once. What is
+    At a terminal you first see what is new, different and the same, and are asked once. What is
     here already is left as it is, so importing twice changes nothing. What is damaged here
     and whole there is healed. A damaged bag is refused whole; of a damaged archive what is whole is
     taken in, with exit status 1.

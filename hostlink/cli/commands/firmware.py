@@ -143,13 +143,13 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
 @_image_options
 @click.option("--role", type=_ROLES, help="What the image is for: it is remembered.")
-@click.option("--this-board", type=_ROLES, help="Your word on which board this is.")
+@click.option("--this-board", type=_ROLES, help="Say which of the two boards this is.")
 @click.option("--despite-review", is_flag=True, help="Write although the review has doubts.")
 @click.option(
     "--discard-board", is_flag=True, help="Go on where what the board holds cannot be kept."
 )
 @click.option(
-    "--new-board", is_flag=True, help="Your word that a silent board is new: bootloader only."
+    "--new-board", is_flag=True, help="Say that a silent board is new and holds only a bootloader."
 )
 @click.option("--label", metavar="LABEL", default="", help="Label the board afterwards.")
 @click.option("--load", "program", metavar="WHAT", default="", help="Load a listing afterwards.")

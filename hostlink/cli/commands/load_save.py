@@ -283,7 +283,9 @@ def save(common: CommonOptions, program: str, note: str) -> int | None:
         from hostlink.cli.commands.many import save_many
 
         if program:
-            raise UsageError("Several boards are saved each under its own name: leave PROGRAM out.")
+            raise UsageError(
+                "Several boards are each saved under a name of their own: leave PROGRAM out."
+            )
         with common.archive() as archive:
             return save_many(common, archive, options)
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:

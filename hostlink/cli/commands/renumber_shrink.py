@@ -199,9 +199,9 @@ def _goes_without(
     is_open = proof.result == "open"
     goes = drop and (common.yes or not is_open)
     if asks and not goes:
-        goes = ask_yes_no("Remove them all the same?" if is_open else "Remove them too?")
+        goes = ask_yes_no("Remove them anyway?" if is_open else "Remove them too?")
     elif is_open and not goes:
-        say("They stay; --yes removes them all the same.", quiet=is_silent)
+        say("They stay; --yes removes them anyway.", quiet=is_silent)
     return goes, proof
 
 

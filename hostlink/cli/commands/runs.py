@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.argument("what", required=False)
 @click.argument("other", required=False)
 @draw_options("the numbers that it printed")
-@limit_option("List at most so many runs, {most} at the most.")
+@limit_option("Limit the list to this many runs, at most {most}.")
 @shared(json=True, yes=True)
 def runs(
     common: CommonOptions,

@@ -107,7 +107,7 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
             continue
         if words[0] not in COMMANDS or words[0] == "together":
             raise UsageError(
-                f'Line {place} of {where}: "{words[0]}" is not a command that can stand here.',
+                f'Line {place} of {where}: "{words[0]}" cannot be used in a command file.',
                 kept=_KEPT,
                 advice="A line reads like a command line without the word hostlink; "
                 "`hostlink --help` lists the commands.",

@@ -245,7 +245,7 @@ def _say_compared(common: CommonOptions, tried: Tried, *, is_new: bool) -> None:
     if expected is None or common.json:
         return
     if is_new:
-        say(f"That is what is expected from {expected.revision} on.", quiet=common.quiet)
+        say(f"From {expected.revision} on this is what is expected.", quiet=common.quiet)
     elif tried.differs:
         for row in (f"It is not what {expected.revision} did:", *tried.differs):
             say(row)

@@ -122,7 +122,7 @@ class BootLink:
                 self.run(leave())
         except LinkError:
             # If it does not start the application, a restart does.
-            self._session.emit(Warned("The bootloader was left by another restart."))
+            self._session.emit(Warned("Another restart was needed to leave the bootloader."))
             pull_restart_line(self._session)
         self._inside = False
         self._tune(self._session.profile.talk.baud)

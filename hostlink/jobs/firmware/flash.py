@@ -101,8 +101,7 @@ def _read(
             raise
         if boot.failure is Failure.REFUSED:
             raise RefusedError(
-                "This bootloader does not let flash be read, so nothing that is written could "
-                "be proven.",
+                "This bootloader does not allow flash to be read, so no write could be proven.",
                 kept="Nothing was written.",
                 advice="Write it by another way of programming the chip.",
             ) from error

@@ -63,7 +63,7 @@ def written_words(written: Written) -> list[str]:
     finished = "The write that was cut off is finished: " if written.resumed else ""
     others = ""
     if written.written and written.right:
-        others = f"; the other {plural(written.right, 'page')} of its flash were right already"
+        others = f"; the other {plural(written.right, 'page')} of its flash were already right"
     said = f' The board says "{written.banner}".' if written.banner else ""
     told = [f"{finished}{written.image.name} is on the board: {what}{others}.{said}"]
     if written.restored:

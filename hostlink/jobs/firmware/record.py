@@ -42,7 +42,7 @@ def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, 
         events = archive.events(board_uuid=board.uuid, job=JOB)
         image = last.image if _is_to_be_finished(last, events) else _before(writes, events)
     if last is None or image is None or not image.flash:
-        why = "its flash was blank or not read then" if last else "none was written to it from here"
+        why = "its flash was blank or not read then" if last else "hostlink has written none to it"
         raise RefusedError(
             f"The archive has no earlier firmware of this board: {why}.",
             kept=NOTHING_SENT,

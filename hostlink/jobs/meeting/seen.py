@@ -133,7 +133,7 @@ class Seen:
 
     @property
     def may_be_no_basic(self) -> bool:
-        """Return whether something of no known kind answered LIST with what is no listing."""
+        """Return whether something of no known kind answered LIST with what is not a listing."""
         kind = self.basic.kind if self.basic is not None else ""
         return not kind and isinstance(self.unread, NoListingError)
 

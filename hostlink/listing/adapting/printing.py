@@ -122,7 +122,7 @@ def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
 
 
 def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[Clause] | None:
-    """Return the PRINT statements for items in a language; None if that is what stands there."""
+    """Return the PRINT statements for items in a language; None if the clause reads so already."""
     joins = ";" if language.semicolon == "joins" else "," if language.comma_columns == 0 else ""
     last = _open_row(language)
     word = "? " if clause.text.startswith("?") else "PRINT "

@@ -39,7 +39,7 @@ def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] 
     return None
 
 
-@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "GOTO cannot stand after THEN")
+@rewrites("goto-dropped", "IF A THEN GOTO 90", "IF A THEN 90", "GOTO cannot follow THEN")
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
         return None
@@ -48,7 +48,7 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
     return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
 
 
-@rewrites("spelled", "? A", "PRINT A", "another word says it on both boards")
+@rewrites("spelled", "? A", "PRINT A", "another word means the same on both boards")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     known, mark = keywords(pair.target), pair.source.abbreviation_mark
 
@@ -158,7 +158,7 @@ def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause
     return [clause.with_text(f"{clause.text}{pair.target.unequal[0]}0")]
 
 
-@rewrites("free-memory", "A=ROOM()", "A=SIZE", "the free memory is asked by another name")
+@rewrites("free-memory", "A=ROOM()", "A=SIZE", "the free memory has another name")
 def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source.free, pair.target.free
     if not source or not target or source == target:

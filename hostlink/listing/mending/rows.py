@@ -87,7 +87,7 @@ class Notes:
         return any(at == line for line, _ in self.left_out)
 
     def change(self, row: Row, kind: str, text: str, sentence: str) -> Row:
-        """Return the row with its new text and record the repair, if permitted and a change."""
+        """Return the row with its new text and record the repair, if allowed and different."""
         if text == row.text or not self.allows(row.at, kind):
             return row
         self.mends.append(Mend(row.at, kind, row.text, text, sentence))

@@ -58,7 +58,7 @@ class Flow:
     def unreachable(self) -> list[Node]:
         """Return the unreachable lines in order; none if the program has a computed jump.
 
-        A FOR whose loop is run no time goes on after its NEXT on some boards.
+        On some boards a FOR whose loop is run no time continues after its NEXT.
         """
         if not self.certain:
             return []

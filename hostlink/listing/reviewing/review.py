@@ -162,8 +162,8 @@ def _bare(line: Line, first: Line | None) -> Finding:
     lost = first is not None and bool(first.text)
     return _on(
         *(line, "bare-line-number"),
-        f"Row {line.at:,} is the number {_shown(line.number)} alone; it deletes that line"
-        + (f", which row {first.at:,} has." if first is not None and lost else "."),
+        f"Row {line.at:,} is only the number {_shown(line.number)}, which deletes that line"
+        + (f" of row {first.at:,}." if first is not None and lost else "."),
         "Remove it, or add the missing text after it.",
         "error" if lost else "warning",
     )
