@@ -143,8 +143,8 @@ PARTLY_THERE = "the board holds a part of it"
 LEFT_ALONE = "It was left as it is."
 STILL_ON_BOARD = "The program is still on the board."
 MAY_HAVE_ONE_MORE = (
-    "The program is still on the board, but what was typed to read it arrived damaged and may have "
-    "become one more line of it."
+    "Whatever the board held is still there, but what was typed to read it arrived damaged and may "
+    "have become one more line."
 )
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
@@ -197,7 +197,7 @@ LOOK_AT_DISK = "Look at the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 CHECK_FAR = "See whether the far computer runs and still serves the board"
-PLUG_IN_AGAIN = "Plug the board in again and repeat the command"
+PLUG_IN_AGAIN = "Plug the board in again and do the same again"
 
 
 def give_answers(how: str) -> str:
@@ -206,7 +206,7 @@ def give_answers(how: str) -> str:
 
 
 LOOK_FOR_LOOP = "Look for a loop without an end"
-CLOSE_OTHER = "Close the other program and repeat the command."
+CLOSE_OTHER = "Close the other program, then try again."
 START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."
 TRY_WHEN_FINISHED = "Try again when it has finished."

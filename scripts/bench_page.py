@@ -18,7 +18,7 @@ from bench_report import Section
 import hostlink
 
 PAGE = Path(__file__).resolve().with_name("pictures") / "figures.md"
-BEGIN, END = "<!-- figures: made by scripts/bench.py --write -->", "<!-- end of figures -->"
+MARKS = BEGIN, END = "<!-- figures: made by scripts/bench.py --write -->", "<!-- end of figures -->"
 
 
 def machine(today: date) -> str:
@@ -70,14 +70,14 @@ def _rows(sections: Sequence[Section]) -> Iterator[str]:
             yield f"| {section.name} | {name} | {target.value:.3g} | {target.limit:g} | {holds} |"
 
 
-def put(table: str, page: Path = PAGE) -> None:
-    """Put the table between the two marks of the page. Raises RuntimeError where they are not."""
+def put(table: str, page: Path = PAGE, marks: tuple[str, str] = MARKS) -> None:
+    """Put a table between its two marks of the page. Raises RuntimeError where they are not."""
     text = page.read_text(encoding="utf-8")
-    head, begin, rest = text.partition(BEGIN)
-    _, end, tail = rest.partition(END)
+    head, begin, rest = text.partition(marks[0])
+    _, end, tail = rest.partition(marks[1])
     if not begin or not end:
         raise RuntimeError(f"{page.name} has no marks for the figures.")
-    page.write_text(f"{head}{BEGIN}\n\n{table}\n{END}{tail}", encoding="utf-8", newline="\n")
+    page.write_text(f"{head}{begin}\n\n{table}\n{end}{tail}", encoding="utf-8", newline="\n")
 
 
 def too_old(page: str, version: str) -> str:

@@ -34,6 +34,7 @@ class Section:
     """One section. notes: what a reader has to know of how the rows were measured.
 
     shown: columns of the rows that the page of figures shows as a table, and their headings there.
+    about: what else its JSON says, such as the version that was measured.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Section:
     targets: Sequence[Target]
     notes: Sequence[str] = ()
     shown: Mapping[str, str] = field(default_factory=dict)
+    about: Row = field(default_factory=dict)
 
     @property
     def holds(self) -> bool:
@@ -53,7 +55,8 @@ class Section:
             {"name": t.name, "value": _finite(t.value), "limit": t.limit, "holds": t.holds}
             for t in self.targets
         ]
-        held = {"section": self.name, "rows": [dict(row) for row in self.rows], "targets": targets}
+        rows = [dict(row) for row in self.rows]
+        held = {"section": self.name, **self.about, "rows": rows, "targets": targets}
         return json.dumps(held, allow_nan=False)
 
     def as_text(self) -> str:

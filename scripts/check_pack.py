@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pythons
@@ -45,14 +46,15 @@ def pack(python: str) -> str:
         made = [python, str(ROOT / "scripts" / "pack.py"), str(stick), "LICENSE"]
         if problem := passes(made, variables=nobody):
             return f"pack: {problem}"
-        problems = []
-        for found in pythons.find().values():
-            print(f"Python {found}", flush=True)
+
+        def start(found: pythons.Interpreter) -> str:
             home = folder / str(found)
             home.mkdir()
             for words in (["load", "shipped:tide", "--run"], ["save", "tide"], ["programs"]):
-                start = [found.file, str(stick / "start.py"), *words]
-                if problem := passes(start, home, unreachable(home)):
-                    problems.append(f"Python {found}, {words[0]}: {problem}")
-                    break
-        return "; ".join(problems)
+                command = [found.file, str(stick / "start.py"), *words]
+                if problem := passes(command, home, unreachable(home)):
+                    return f"Python {found}, {words[0]}: {problem}"
+            return ""
+
+        with ThreadPoolExecutor() as pool:
+            return "; ".join(filter(None, pool.map(start, pythons.find().values())))

@@ -81,15 +81,18 @@ def temporary_folder(memory: Path = MEMORY) -> Iterator[Mapping[str, str]]:
         yield {"TMPDIR": folder}
 
 
-def compile_tests(python: str, folder: Path = ROOT) -> subprocess.Popen[bytes] | None:
+def compile_tests(
+    python: str, version: tuple[int, int], arguments: Sequence[str] = (), folder: Path = ROOT
+) -> subprocess.Popen[bytes] | None:
     """Start to compile the tests beside other steps, in a fresh clone; None where that was done.
 
-    Else each of pytest's workers would compile all of them: 10 s of processor time each.
+    Else each of pytest's workers would compile all of them: 10 s of processor time each. version:
+    that of `python`. arguments: pytest's, for some of the tests.
     """
-    if (folder / "tests" / "__pycache__").exists():
+    if any((folder / "tests").glob("__pycache__/*.cpython-{}{}-pytest-*.pyc".format(*version))):
         return None
     return subprocess.Popen(
-        [python, "-m", "pytest", "--collect-only", "-q"],
+        [python, "-m", "pytest", "--collect-only", "-q", *arguments],
         cwd=folder,
         env={**os.environ, "PYTHONDONTWRITEBYTECODE": ""},
         stdin=subprocess.DEVNULL,

@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import check_pack
@@ -61,10 +61,21 @@ class Checks:
     pytest_summary: str = ""
     pythons_summary: str = ""
     compiling: subprocess.Popen[bytes] | None = None  # of the tests
+    others: Future[list[Other]] | None = None  # made ready beside the first steps
 
     @property
     def python(self) -> str:
         return str(self.place.python)
+
+
+@dataclass(frozen=True)
+class Other:
+    """Another Python with its environment. arguments: pytest's. problem: why it is not ready."""
+
+    python: pythons.Interpreter
+    place: environment.Environment
+    arguments: list[str]
+    problem: str
 
 
 @dataclass(frozen=True)
@@ -155,40 +166,57 @@ def pytest(checks: Checks) -> str:
 def other_pythons(checks: Checks) -> str:
     """Run the core of the tests on each other supported Python that this computer has.
 
-    Each gets an environment of its own, made like `.venv`; they are made all at once, since most
-    of that is waiting for the package index. The newest one counts the lines that it passes.
+    The newest one counts the lines that it passes.
     """
     if checks.pytest_arguments:
         print("not run: pytest was given arguments, so all tests were not asked for")
         return ""
     own = checks.place.version
-    found = pythons.find(minor for minor in pythons.SUPPORTED if minor != own)
-    places = {
-        python: environment.Environment(
-            ROOT, base_python=python.file, version=minor, name=".venv-{}.{}".format(*minor)
-        )
-        for minor, python in found.items()
-    }
-    with ThreadPoolExecutor() as pool:
-        unmade = list(pool.map(unready, places.values()))
+    others = ready_others(checks) if checks.others is None else checks.others.result()
     problems, ran = [], []
-    counting = pythons.counts_lines(found, own)
-    for (python, place), problem in zip(places.items(), unmade, strict=True):
-        print(f"\nPython {python}: {place.folder.name}, made with {python.file}", flush=True)
+    for each in others:
+        print(f"\nPython {each.python}: {each.place.folder.name}, made with {each.python.file}")
+        problem = each.problem
         if not problem:
-            ran.append(python)
-            arguments, variables = pythons.core_arguments(), {}
-            if python.minor == counting:
-                arguments = [*pythons.core_arguments(*pythons.COVERING), *COUNT_LINES]
-                variables = BY_MONITORING
+            ran.append(each.python)
+            variables = BY_MONITORING if COUNT_LINES[0] in each.arguments else {}
             problem, _ = run_pytest(
-                str(place.python), arguments, ci=checks.ci, quick=True, variables=variables
+                str(each.place.python),
+                each.arguments,
+                ci=checks.ci,
+                quick=True,
+                variables=variables,
             )
         if problem:
-            problems.append(f"Python {python}: {problem}")
-    checks.pythons_summary = pythons.summary(own, ran, found)
+            problems.append(f"Python {each.python}: {problem}")
+    checks.pythons_summary = pythons.summary(own, ran, [each.python.minor for each in others])
     print(checks.pythons_summary)
     return "; ".join(problems)
+
+
+def ready_others(checks: Checks) -> list[Other]:
+    """Make an environment for each other Python, like `.venv`, and compile its tests there.
+
+    All at once, since most of that is waiting for the package index.
+    """
+    own = checks.place.version
+    found = pythons.find(minor for minor in pythons.SUPPORTED if minor != own)
+    counting = pythons.counts_lines(found, own)
+
+    def ready(python: pythons.Interpreter) -> Other:
+        minor = python.minor
+        name = ".venv-{}.{}".format(*minor)
+        place = environment.Environment(ROOT, base_python=python.file, version=minor, name=name)
+        counts = minor == counting
+        between = pythons.is_between(minor, {own, *found}) and not counts
+        tests = pythons.core_arguments(*(pythons.COVERING if counts else ()), between=between)
+        problem = unready(place)
+        if not problem and (compiling := compile_tests(str(place.python), minor, tests)):
+            compiling.wait()
+        return Other(python, place, [*tests, *(COUNT_LINES if counts else ())], problem)
+
+    with ThreadPoolExecutor() as pool:
+        return list(pool.map(ready, found.values()))
 
 
 def unready(place: environment.Environment) -> str:
@@ -296,8 +324,11 @@ def main(arguments: Sequence[str]) -> int:
     ready = Outcome("environment", "", time.monotonic() - began)
     names = steps_to_take(chosen.only, ci=chosen.ci)
     if "pytest" in names:
-        checks.compiling = compile_tests(checks.python)
-    outcomes = [ready, *take(names, checks)]
+        checks.compiling = compile_tests(checks.python, checks.place.version)
+    with ThreadPoolExecutor() as beside:
+        if "other-pythons" in names and not pytest_arguments:
+            checks.others = beside.submit(ready_others, checks)
+        outcomes = [ready, *take(names, checks)]
     failed = sum(1 for outcome in outcomes if outcome.problem)
     total = time.monotonic() - began
     if not chosen.only and not chosen.ci:

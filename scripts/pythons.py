@@ -61,6 +61,16 @@ APART = (
     "tests/practice/test_basic_fuzz.py",
     "tests/publish/test_browser.py",
 )
+# What a Python between the oldest and the newest runs of it: what leans most on the standard
+# library (files, database, sockets, threads, terminals). Plain computing that is right on both
+# neighbours is right there too.
+BETWEEN = (
+    "tests/app/test_boards.py",
+    "tests/app/test_jobs.py",
+    "tests/archive",
+    "tests/cli",
+    "tests/link",
+)
 # What else is run where covered lines are counted: the tests that alone reach some of them.
 COVERING = (
     "tests/cli/test_bad_input.py",
@@ -107,10 +117,18 @@ class Interpreter:
         return ".".join(map(str, self.version))
 
 
-def core_arguments(*more: str) -> list[str]:
-    """Return pytest's arguments for the tests that run on each Python, and for more of them."""
+def core_arguments(*more: str, between: bool = False) -> list[str]:
+    """Return pytest's arguments for the tests that run on each Python, and for more of them.
+
+    between: for a Python that is neither the oldest nor the newest here.
+    """
     apart = (path for path in APART if path not in more)
-    return ["-q", *CORE, *more, *(f"--ignore={path}" for path in apart)]
+    return ["-q", *(BETWEEN if between else CORE), *more, *(f"--ignore={path}" for path in apart)]
+
+
+def is_between(minor: Minor, minors: Iterable[Minor]) -> bool:
+    """Return whether a version is neither the oldest nor the newest of some."""
+    return min(minors := {minor, *minors}) < minor < max(minors)
 
 
 def counts_lines(minors: Iterable[Minor], own: Minor) -> Minor:
@@ -125,8 +143,10 @@ def summary(own: Minor, ran: Iterable[Interpreter], found: Iterable[Minor]) -> s
     minor versions that are here, whether their tests could be run or not.
     """
     told = {own: "{}.{} (all)".format(*own)}
-    told |= {python.minor: f"{python} (core)" for python in ran}
     found = {own, *found}
+    for python in ran:
+        part = "part of the core" if is_between(python.minor, found) else "core"
+        told[python.minor] = f"{python} ({part})"
     missing = ["{}.{}".format(*minor) for minor in SUPPORTED if minor not in found]
     said = "tested on Python " + ", ".join(told[minor] for minor in sorted(told))
     return said + (f"; not found here: {', '.join(missing)}" if missing else "")

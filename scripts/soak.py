@@ -5,12 +5,14 @@ rows, targets. Exit status 1 where a target does not hold. Without options a sho
 some 60 seconds. `--full` is 100,000 virtual jobs, 500 kills and 200,000 inputs of each kind, and
 takes hours. `--sabotage` breaks one promise after the other and must find each (soak_saboteurs.py).
 `--replay NUMBER` does one job again and shows all that was told, `--record FILE` the wire as well.
+`--write FILE...` puts what runs printed with --json into the page of figures, added up.
 Run it with the project's Python: `scripts/start.py --python scripts/soak.py`.
 """
 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import multiprocessing
 import os
 import sys
@@ -23,6 +25,7 @@ from typing import Any
 import soak_archive
 import soak_fuzz
 import soak_jobs
+import soak_page
 import soak_random
 import soak_sabotage
 from bench_report import Row, Section
@@ -30,6 +33,8 @@ from soak_drawn import FAULTS
 from soak_replay import replay
 from soak_report import counted, job_rows, notes_of, other_row, targets_of
 from soak_saboteurs import SABOTEURS
+
+import hostlink
 
 SHORT = {"jobs": 300, "kills": 20, "fuzz": 300}
 FULL = {"jobs": 100_000, "kills": 500, "fuzz": 200_000}
@@ -160,6 +165,9 @@ def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--fault", choices=FAULTS, default="", help="of a job replayed")
     parser.add_argument("--saboteur", choices=list(SABOTEURS), default="", help="in it")
     parser.add_argument("--record", type=Path, metavar="FILE", help="the wire of a job replayed")
+    parser.add_argument(
+        "--write", type=Path, nargs="+", default=(), metavar="FILE", help="what --json printed"
+    )
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, metavar="N")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     return parser.parse_args(arguments)
@@ -171,6 +179,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     workers = max(1, options.workers)
     if options.replay is not None:
         return replay(options.replay, options.fault, options.saboteur, options.record)
+    if options.write:
+        soak_page.write(options.write)
+        return 0
+    about = {"version": hostlink.__version__, "first": options.first, "jobs": 0}
     if options.kinds:
         calls = [(number,) for number in range(options.first, options.first + options.kinds)]
         tried = spread("kinds", soak_random.try_kind, calls, workers, lambda each: each.unsaid)
@@ -182,6 +194,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         usual = FULL if options.full else SHORT
         counts = [usual[name] if (n := getattr(options, name)) is None else n for name in usual]
         section = run(*counts, workers=workers, first=options.first)
+        about["jobs"] = counts[0]
+    section = dataclasses.replace(section, about=about)
     print(section.as_json() if options.json else section.as_text(), flush=True)
     return 0 if section.holds else 1
 

@@ -26,7 +26,7 @@ from hostlink.app.escape_keys import KeyAfterEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.layout import size_classes
-from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
+from hostlink.app.settings import Settings, change_settings, read_settings, settings_path
 from hostlink.app.terminal import lasting
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
@@ -237,8 +237,7 @@ class DeskApp(App[None]):
     def keep_settings(self, **changes: Any) -> None:
         """Change settings by name, use them at once and write them to the settings file."""
         self.settings = dataclasses.replace(self.settings, **changes)
-        kept = self.attempt(lambda: write_settings(self.settings_file, self.settings))
-        self.settings = kept or self.settings
+        self.attempt(lambda: change_settings(self.settings_file, **changes))
 
     def drain(self) -> None:
         """Process the reports of the owner threads."""

@@ -5,14 +5,14 @@ from __future__ import annotations
 import contextlib
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
-
-from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.board.profile.model import Profile
+    from hostlink.jobs.session.link_choice import LinkChoice
 
 DRAIN_S = 1 / 30
 
@@ -39,18 +39,14 @@ class AttachedBoards:
             return self.current.choice.effective
         name = self.app.first_profile
         if name not in self._profiles:
-            self._profiles[name] = _named_profile(name)
+            from hostlink.board.profile.file import profile_or_practice
+
+            self._profiles[name] = profile_or_practice(name)
         return self._profiles[name]
 
     def forget_profiles(self) -> None:
         """Read the profile to measure by again, since its file may have changed."""
         self._profiles.clear()
-
-    def profile_for(self, port: str) -> tuple[Profile, bool]:
-        """Return the first profile to try at a port, and whether to identify the board there."""
-        from hostlink.jobs.session.recognising import choose_profile
-
-        return choose_profile(self.app.archive, port, self.app.first_profile)
 
     def spelled(self, port: str) -> str:
         """Return the port by which its board is attached already, else the port itself."""
@@ -83,45 +79,42 @@ class AttachedBoards:
         then: called with each attached board. The current board, if any, stays current.
         """
         from hostlink.app.screens.dialogues import ask
-        from hostlink.jobs.session.link_choice import LinkChoice
         from hostlink.jobs.session.opening import foresee_opening
 
         new = [port for port in ports if port not in self.by_port]
-        chosen: list[tuple[Profile, bool]] | None = self.app.attempt(
-            lambda: [self.profile_for(port) for port in new]
-        )
+        chosen: list[LinkChoice] | None = self.app.attempt(lambda: list(map(self._choice, new)))
         if chosen is None:
             return
-        foreseen = {
-            port: foresee_opening(LinkChoice(port, profile), self.app.archive)
-            for port, (profile, _) in zip(new, chosen, strict=True)
-        }
-        warned = [port for port, foresight in foreseen.items() if foresight.restarts]
+        foreseen = [(each, foresee_opening(each, self.app.archive)) for each in chosen]
+        warnings = [sight.warning(each.port) for each, sight in foreseen if sight.restarts]
 
         def open_them() -> None:
-            for port, (profile, is_guess) in zip(new, chosen, strict=True):
-                self._open_port(port, profile, is_guess=is_guess, agreed=port in warned)
+            for choice, foresight in foreseen:
+                self._open(replace(choice, may_restart=foresight.restarts))
             for port in ports:
                 then(self.by_port[port])
 
-        if not warned:
+        if not warnings:
             open_them()
             return
-        question = "\n".join(foreseen[port].warning(port) for port in warned)
+        question = "\n".join(warnings)
         words = ("Open it", "Leave it closed") if len(ports) == 1 else ("Open all", "Open none")
         ask(self.app, question, ("open", words[0], open_them), leave=words[1])
 
-    def _open_port(self, port: str, profile: Profile, *, is_guess: bool, agreed: bool) -> None:
-        from hostlink.app.attached_board import AttachedBoard
+    def _choice(self, port: str) -> LinkChoice:
         from hostlink.jobs.session.link_choice import LinkChoice
+        from hostlink.jobs.session.recognising import choose_profile
 
-        named = bool(self.app.first_profile)
-        choice = LinkChoice(
-            port, profile, self.app.baud, is_guess=is_guess, is_named=named, may_restart=agreed
-        )
-        self.by_port[port] = AttachedBoard(choice, self.app.archive, self.on_news)
+        named = self.app.first_profile
+        profile, is_guess = choose_profile(self.app.archive, port, named)
+        return LinkChoice(port, profile, self.app.baud, is_guess=is_guess, is_named=bool(named))
+
+    def _open(self, choice: LinkChoice) -> None:
+        from hostlink.app.attached_board import AttachedBoard
+
+        self.by_port[choice.port] = AttachedBoard(choice, self.app.archive, self.on_news)
         if self.current is None:
-            self.make_current(port)
+            self.make_current(choice.port)
         self.app.desk.readings.show()  # how many are attached
 
     def detach(self, port: str) -> None:
@@ -171,12 +164,3 @@ class AttachedBoards:
     def close(self) -> list[str]:
         """Close every port; return those that did not close in time."""
         return [port for port, attached in self.by_port.items() if not attached.close()]
-
-
-def _named_profile(name: str) -> Profile:
-    """Return the profile to measure by while no board is attached, or the practice board's."""
-    from hostlink.board.profile.file import find_profile
-
-    with contextlib.suppress(HostlinkError):
-        return find_profile(name or "practice")
-    return find_profile("practice")

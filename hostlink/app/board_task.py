@@ -9,10 +9,14 @@ from typing import TYPE_CHECKING, Any
 from hostlink.app.actions.table import way_to
 from hostlink.app.sentences import WAIT_FOR_BOARDS
 from hostlink.app.ways import shown_error
+from hostlink.jobs.backup import BackedUp
+from hostlink.jobs.loading import Loaded
+from hostlink.jobs.saving import Saved
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.job import Job
 
 
@@ -30,23 +34,25 @@ class BoardTask:
     failed: bool = False
 
     @property
+    def lines(self) -> str:
+        """Return how many lines were sent, "" while none are."""
+        sent, all_lines = self.job.progress.sent_lines, self.job.progress.all_lines
+        return f"{sent:,} of {plural(all_lines, 'line')}" if all_lines else ""
+
+    @property
     def progress(self) -> str:
         """Return how far it is, or how it ended."""
         if self.job.ended:
             return self.words
-        progress = self.job.progress
-        lines = f": {progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
-        return progress.phase + (lines if progress.all_lines else "")
+        return ": ".join(filter(None, (self.job.progress.phase, self.lines)))
 
-    def start(
-        self, app: DeskApp, done: Callable[[Any], str], changed: Callable[[], None]
-    ) -> BoardTask:
-        """Tell how the job ends. done: its result in words. changed: called at each news."""
+    def start(self, app: DeskApp, changed: Callable[[], None]) -> BoardTask:
+        """Tell how the job ends. changed: called at each news."""
 
         def ended(job: Job[Any]) -> None:
             self.failed = job.error is not None
             if job.error is None:
-                self.words = done(job.result)
+                self.words = _done(app, job.attached, job.result)
             else:
                 self.words = f"Failed: {shown_error(job.error).words()}"
                 if job.progress.differs:
@@ -58,6 +64,18 @@ class BoardTask:
         self.job.on_end.append(ended)
         self.job.on_change.append(lambda _: changed())
         return self
+
+
+def _done(app: DeskApp, attached: AttachedBoard, result: object) -> str:
+    """Record what the board holds after a job; return the result in words."""
+    if isinstance(result, BackedUp):
+        return f"{result.kept_words} {result.unread_words}".rstrip()
+    if isinstance(result, Loaded):
+        app.desk.transfers.after_load(attached, result)
+        return f"{result.words}."
+    assert isinstance(result, Saved)
+    app.desk.transfers.after_save(attached, result)
+    return f"{result.revision.spec} {result.proof}{'' if result.is_new else ', nothing new'}."
 
 
 def not_yet(stop: str) -> str:

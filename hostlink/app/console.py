@@ -15,6 +15,7 @@ from rich.cells import chop_cells
 from rich.segment import Segment
 from textual import events
 from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.geometry import Size
@@ -30,6 +31,7 @@ from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
 MOST_ROWS = 2_000
+_MOST_SENT = 200  # lines that can be called up again
 _UNSEEN_WIDTH = 76  # cells; rows are cut so while the console is not on the screen
 
 
@@ -43,6 +45,7 @@ class Transcript(ScrollView, can_focus=True):
         self._kept: dict[str, deque[tuple[str, bool]]] = {}
         self._rows: deque[tuple[str, bool]] = self._kept.setdefault("", deque(maxlen=MOST_ROWS))
         self._shown: deque[tuple[str, bool]] = deque(maxlen=MOST_ROWS)  # the same, cut
+        self._open = ""  # the row that a program is printing
         self._follows = True  # the newest row is shown, until the user scrolls away from it
         self._board_width = self._width = 0
 
@@ -58,9 +61,13 @@ class Transcript(ScrollView, can_focus=True):
             self._cut_again()
         return is_other
 
-    def add(self, rows: Sequence[tuple[str, bool]]) -> None:
-        """Append rows: the text of each, and whether it is hostlink's own message."""
+    def add(self, rows: Sequence[tuple[str, bool]], open_row: str = "") -> None:
+        """Append rows: the text of each, and whether it is hostlink's own message.
+
+        open_row: is shown below them until the next call.
+        """
         self._rows.extend(rows)
+        self._open = safe(open_row)
         self._cut(rows)
 
     def _cut_again(self) -> None:
@@ -75,7 +82,7 @@ class Transcript(ScrollView, can_focus=True):
             most = width if ours or not self._board_width else min(width, self._board_width)
             for row in wrap(shown, most) if ours else [shown]:
                 self._shown.extend((cut, ours) for cut in chop_cells(row, most) or [""])
-        self.virtual_size = Size(self.size.width, len(self._shown))
+        self.virtual_size = Size(self.size.width, len(self._shown) + bool(self._open))
         self._show_newest()
         self.refresh()
 
@@ -108,7 +115,8 @@ class Transcript(ScrollView, can_focus=True):
     def render_line(self, y: int) -> Strip:
         place = y + self.scroll_offset.y
         if place >= len(self._shown):
-            return Strip.blank(self.size.width, self.rich_style)
+            row = self._open if place == len(self._shown) else ""
+            return Strip([Segment(f"  {row[2 - self.size.width :]}", self.rich_style)])
         text, ours = self._shown[place]
         style = self.get_component_rich_style("transcript--ours") if ours else self.rich_style
         sign = "» " if ours else "  "
@@ -119,6 +127,11 @@ class Transcript(ScrollView, can_focus=True):
 
 class ConsoleLine(TextLine):
     """The line to type, of each board its own. A paste of several lines is handed over."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "turn(1)", "The line typed before", show=False),
+        Binding("down", "turn(-1)", "The line typed after it", show=False),
+    ]
 
     class Pasted(Message):
         """Several lines were pasted."""
@@ -131,6 +144,9 @@ class ConsoleLine(TextLine):
         super().__init__(id=id)
         self._port = ""  # until a board is attached; the first gets what was typed by then
         self._typed: dict[str, str] = {}  # to the other boards, and not sent yet
+        self._sent: deque[str] = deque(maxlen=_MOST_SENT)
+        self._back = 0  # how many lines back the one shown was sent; 0 is the one being typed
+        self._newest = ""  # the one being typed while another is shown
 
     def show_board(self, port: str) -> None:
         """Show what is typed to the board at a port from now on."""
@@ -138,7 +154,26 @@ class ConsoleLine(TextLine):
             self._typed[self._port] = self.value
             self.value = self._typed.pop(port, "")
             self.cursor_position = len(self.value)
+            self._back = 0
         self._port = port
+
+    def sent(self) -> str:
+        """Clear the line for the next one; return what it was."""
+        line, self._back = self.value, 0
+        self.clear()
+        if line.strip() and line not in list(self._sent)[-1:]:
+            self._sent.append(line)
+        return line
+
+    def action_turn(self, by: int) -> None:
+        """Show a line that was sent earlier, or the one being typed again."""
+        back = min(max(self._back + by, 0), len(self._sent))
+        if self._back == 0:
+            self._newest = self.value
+        if back != self._back:
+            self._back = back
+            self.value = self._sent[-back] if back else self._newest
+            self.cursor_position = len(self.value)
 
     def _on_paste(self, event: events.Paste) -> None:
         text = with_line_feeds(event.text)
@@ -168,7 +203,9 @@ class ConsolePane(Vertical):
     def on_mount(self) -> None:
         """Tell the way out first where there is little room."""
         out = f"{way_back()} leaves"
-        self.query_one(Heading).say(f"Console: Enter sends, {out}", f"Console: {out}", out)
+        sends = "Enter sends, Up brings back what was sent"
+        texts = (f"Console: {sends}, {out}", f"Console: Enter sends, {out}", f"Console: {out}", out)
+        self.query_one(Heading).say(*texts)
 
     def show_board(self, port: str, width: int) -> bool:
         """Show another board, see `Transcript.show_board`, with what is typed to it."""
@@ -177,13 +214,16 @@ class ConsolePane(Vertical):
             self.query_one(ConsoleLine).show_board(port)
         return is_other
 
-    def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
-        """Show what came from the board."""
-        if rows:
-            self.query_one(Transcript).add(rows)
-        self.query_one("#console-prompt", Label).update(Content(safe(partial)[-40:] or "  "))
+    def show(self, rows: Sequence[tuple[str, bool]], open_row: str, *, prints: bool) -> None:
+        """Show what came from the board.
+
+        open_row: the row that has not ended; it stands before the line that is typed, as a prompt
+        or a question. prints: more of it is to come, so it stands below the rows before it.
+        """
+        self.query_one(Transcript).add(rows, open_row if prints else "")
+        prompt = "" if prints else safe(open_row)[-40:]
+        self.query_one("#console-prompt", Label).update(Content(prompt or "  "))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
-        event.input.clear()
-        self.post_message(self.Entered(event.value))
+        self.post_message(self.Entered(self.query_one(ConsoleLine).sent()))

@@ -15,6 +15,8 @@ from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
     BoardAnswered,
+    BoardReturned,
+    BoardVanished,
     Event,
     KeptAs,
     MemoryLost,
@@ -39,6 +41,7 @@ class Sent:
 
 
 _NEWS = Warned | Rescued | BoardAnswered
+_SHOWN_ABOVE = BoardVanished | BoardReturned  # the sentence on the board says which is so now
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
@@ -139,7 +142,8 @@ class Progress:
             elif isinstance(event, KeptAs):
                 self.kept.append(event.spec)
             self.differs = self.differs or isinstance(event, Rescued)
-            self._tell(event_sentence(event), news=isinstance(event, _NEWS))
+            is_news = isinstance(event, _NEWS) and not isinstance(event, _SHOWN_ABOVE)
+            self._tell(event_sentence(event), news=is_news)
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:
         self.told.append((sentence, news))

@@ -9,8 +9,10 @@ is left as it is.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field, replace
+import re
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import platformdirs
 
@@ -59,13 +61,10 @@ def settings_path() -> Path:
 def read_settings(path: Path) -> Settings:
     """Read the settings file; use the defaults if it is missing or invalid."""
     try:
-        with path.open("rb") as file:
-            import tomllib  # most have no settings file
-
-            held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
+        held = _parsed(_read(path))
     except FileNotFoundError:
         return Settings()
-    except (OSError, ValueError, RecursionError) as error:
+    except (OSError, ValueError) as error:
         return Settings(fault=safe(f"The settings {path} cannot be read: {error}"))
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
@@ -92,18 +91,48 @@ def is_minutes(value: object) -> bool:
     return type(value) is int and 0 <= value <= MOST_MINUTES
 
 
-def write_settings(path: Path, settings: Settings) -> Settings:
-    """Keep the settings; the file appears whole or not at all. Raises RefusedError."""
-    values = {"theme": settings.theme, "port": settings.port, "profile": settings.profile}
-    lines = [f"{key} = {toml_string(value)}\n" for key, value in values.items()]
-    lines.append(f"capture_minutes = {settings.capture_minutes}\n")
-    if settings.keys:
-        lines.append("\n[keys]\n")
-        lines += [
-            f"{toml_string(name)} = {toml_string(key)}\n" for name, key in settings.keys.items()
-        ]
-    unwritten = f"The settings {path} cannot be written"
-    with file_errors(RefusedError, unwritten, kept="They hold until the app is closed."):
+def _read(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(_LARGEST + 1)
+
+
+def _parsed(raw: bytes) -> dict[str, Any]:
+    """Return what a settings file holds. Raises ValueError where that is not TOML."""
+    import tomllib  # most have no settings file
+
+    if len(raw) > _LARGEST:
+        raise ValueError(f"it has more than {_LARGEST:,} bytes")
+    try:
+        return tomllib.loads(raw.decode("utf-8"))
+    except RecursionError as error:
+        raise ValueError("it is nested too deeply") from error
+
+
+def change_settings(path: Path, **changes: str | int) -> None:
+    """Change settings by name in the file; all else in it stays, such as keys and remarks.
+
+    The file appears whole or not at all. Raises RefusedError, also for one that is not TOML.
+    """
+    stays = "The file is as it was; what was changed holds until the app is closed."
+    with file_errors(RefusedError, f"The settings {path} cannot be written", kept=stays):
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, "".join(lines).encode("utf-8"))
-    return replace(settings, fault="")
+        raw = _read(path) if path.exists() else b""
+        _parsed(raw)
+        held = raw.decode("utf-8")
+        for name, value in changes.items():
+            held = _with_row(held, name, toml_string(value) if isinstance(value, str) else value)
+        changed = held.encode("utf-8")
+        _parsed(changed)
+        write_whole(path, changed)
+
+
+def _with_row(held: str, name: str, value: str | int) -> str:
+    """Return settings with another value for a name, which stands before the first table."""
+    table = re.search(r"^[ \t]*\[", held, re.MULTILINE)
+    end = table.start() if table is not None else len(held)
+    row, top = f"{name} = {value}\n", held[:end]
+    named = rf"""^[ \t]*["']?{name}["']?[ \t]*=.*\n?"""
+    top, count = re.subn(named, lambda _: row, top, count=1, flags=re.MULTILINE)
+    if not count:
+        top += "\n" * (top[-1:] not in ("", "\n")) + row
+    return top + held[end:]

@@ -33,6 +33,12 @@ class Sheet:
         """Return the sheet for a listing that has been opened, not changed yet."""
         return cls(material.name, material.text, material)
 
+    @property
+    def revision(self) -> Revision | None:
+        """Return the revision that it was made from, None where its program is another."""
+        revision = self.material.revision if self.material is not None else None
+        return revision if revision is not None and revision.program == self.name else None
+
     def changed(self, text: str) -> bool:
         """Return whether the text differs from what is kept, so that changes could be lost."""
         return _rows(text) != _rows(self.kept_text)
@@ -60,7 +66,8 @@ class Sheet:
         if not fits:
             charset = "utf-8"  # the review names the characters; nothing of the text is lost
         raw = to_bytes(text, charset) if fits else text.encode("utf-8", "surrogatepass")
-        return Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
+        made = Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
+        return made if self.material is None else replace(made, details=self.material.details)
 
     def _origin(self) -> Origin:
         from hostlink.archive.records import Origin
@@ -70,12 +77,13 @@ class Sheet:
 
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
         """Keep the text as the next revision; the sheet it is now. Raises ArchiveError."""
+        from hostlink.jobs.keeping_made import keep_with_details
+
         if not self.name:
             raise RefusedError(UNNAMED_LISTING, kept=STILL_IN_EDITOR)
         material = self.as_material(text, profile)
-        revision = self.material.revision if self.material is not None else None
-        parent = revision if revision is not None and revision.program == self.name else None
-        kept = archive.keep(self.name, material.content(profile), material.origin, parent=parent)
+        content, parent = material.content(profile), self.revision
+        kept = keep_with_details(archive, self.name, material, content, parent)
         return self.kept_as(kept.revision, text, archive), kept
 
     def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:

@@ -38,13 +38,17 @@ def _await_end(terminal: int) -> None:
 
 
 def lasting(usual: type[Driver]) -> type[Driver]:
-    """Return a driver class that discards its output once the terminal has closed.
+    """Return a driver class for any bytes, which discards its output once the terminal has closed.
 
     usual: Textual's driver class for this system; the one for Windows is returned unchanged.
     """
     if sys.platform == "win32":
         return usual
     from textual.drivers.linux_driver import LinuxDriver
+
+    from hostlink.app.terminal_text import read_all_bytes
+
+    read_all_bytes()
 
     class LastingDriver(LinuxDriver):
         """Writes only while the thread that does it is there; the queue before it is bounded."""

@@ -25,26 +25,19 @@ def marks(line: str, asked: Iterable[str]) -> list[tuple[int, int]]:
 
     GOSUB900 is found for `gosub 900` and the reverse, as the search does.
     """
-    found = list[tuple[int, int]]()
-    places = (
-        place.span()
-        for word in words(spaced(" ".join(asked)))
-        for place in re.finditer(_standing(word), line, re.IGNORECASE)
-    )
-    for start, end in sorted(places):
-        if found and start <= found[-1][1]:
-            start, end = found[-1][0], max(end, found.pop()[1])
-        found.append((start, end))
-    return found
+    return [place.span() for place in _places(asked).finditer(line)]
 
 
 def marked(line: str, asked: Iterable[str]) -> str:
     """Return a line with the places of `marks` between » and «."""
-    parts, last = list[str](), 0
-    for start, end in marks(line, asked):
-        parts += [line[last:start], "»", line[start:end], "«"]
-        last = end
-    return "".join([*parts, line[last:]])
+    return _places(asked).sub(r"»\g<0>«", line)
+
+
+def _places(asked: Iterable[str]) -> re.Pattern[str]:
+    """Return a pattern for one or more of the words side by side."""
+    longest_first = sorted(words(spaced(" ".join(asked))), key=len, reverse=True)
+    either = "|".join(map(_standing, longest_first)) or "(?!)"
+    return re.compile(f"(?:{either})+", re.IGNORECASE)
 
 
 def _standing(word: str) -> str:

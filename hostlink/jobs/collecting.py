@@ -13,6 +13,7 @@ from hostlink.archive.names import checked_name
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, ListingError
 from hostlink.jobs.files import folder_errors, read_bytes
+from hostlink.jobs.keeping_made import keep_with_details
 from hostlink.jobs.listing_source import (
     Material,
     find_material,
@@ -124,12 +125,9 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
     kept: list[tuple[Material, Kept]] = []
     left_out = list(gathered.left_out)
     for material in gathered.materials:
-        details = material.details
         content = material.held or material.content(profile)
         try:
-            one = archive.keep(material.name, content, material.origin, title=details.title)
-            if one.is_new and one.revision.number == 1 and (note := details.as_note()):
-                archive.note(material.name, note)
+            one = keep_with_details(archive, material.name, material, content)
         except HostlinkError as error:
             left_out.append((material.label, _why(error)))
         else:

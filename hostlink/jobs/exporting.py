@@ -53,7 +53,7 @@ def comparison_sentences(merged: Merged) -> list[str]:
             different.append(f"{one.name} ({brings}, {one.other:,} with a listing not here)")
         else:
             same.append(f"{one.name} ({brings})" if one.new else one.name)
-    groups = {"New here": new, "Different": different, "The same": same}
+    groups = {"New here": new, "Different": different, "The same text": same}
     return [f"{word}: {_named(names)}." for word, names in groups.items() if names]
 
 

@@ -1,13 +1,34 @@
-"""Keep a listing that was made of another one, with that one as its parent."""
+"""Keep listings: one with what is known of it, and one that was made of another."""
 
 from __future__ import annotations
 
-from hostlink.archive import Archive, Origin, Revision
+from hostlink.archive import Archive, Content, Kept, Origin, Revision
 from hostlink.board.profile.model import Profile
 from hostlink.errors import UsageError
 from hostlink.jobs.listing_source import Material, content_of
 from hostlink.listing import Listing
 from hostlink.sentences import UNNAMED_LISTING
+
+
+def keep_with_details(
+    archive: Archive,
+    name: str,
+    material: Material,
+    content: Content,
+    parent: Revision | None = None,
+) -> Kept:
+    """Keep a listing as the next revision of a program.
+
+    A program that is new gets the title, note and tags of the shipped one, or those of a sheet.
+    content: of the listing. parent: what it was made of. Raises ArchiveError.
+    """
+    details, shipped = material.details, material.shipped
+    kept = archive.keep(name, content, material.origin, title=details.title, parent=parent)
+    if kept.is_new and kept.revision.number == 1:
+        if note := details.as_note():
+            archive.note(name, note)
+        archive.tag(name, *(shipped.tags if shipped is not None else ()))
+    return kept
 
 
 def keep_made(
@@ -32,9 +53,8 @@ def keep_made(
         )
     parent = material.revision
     if parent is None:
-        title = material.details.title
         held = material.content(own)
-        parent = archive.keep(material.name, held, material.origin, title=title).revision
+        parent = keep_with_details(archive, material.name, material, held).revision
     raw = listing.text().encode("utf-8", "replace")
     content = content_of(listing, raw, "utf-8", target)
     origin = Origin("edit", material.label, note=note, unproven=unproven)

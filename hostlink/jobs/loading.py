@@ -21,6 +21,7 @@ from hostlink.errors import (
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
+from hostlink.jobs.keeping_made import keep_with_details
 from hostlink.jobs.language_of import Allow, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_errors import LoadState, with_load_state
@@ -243,18 +244,14 @@ def keep_material(
         )
         return None
     content = material.content(profile)
-    shipped, adapted = material.shipped, material.adapted
-    if shipped is not None or adapted is not None:
+    adapted = material.adapted
+    if material.shipped is not None or adapted is not None:
         for holder in archive.holds(content):
             if isinstance(holder, Revision) and holder.program == name:
                 return holder  # it was loaded before
     parent = None
     if adapted is not None:
         parent = keep_material(adapted.source, emit, archive, adapted.original, options)
-    title = shipped.title if shipped else ""
-    kept = archive.keep(name, content, material.origin, title=title, parent=parent)
-    if shipped is not None and kept.is_new and kept.revision.number == 1:
-        archive.note(name, shipped.notes)
-        archive.tag(name, *shipped.tags)
+    kept = keep_with_details(archive, name, material, content, parent)
     emit(KeptAs(kept.revision.spec, kept.is_new, content.size_bytes or 0))
     return kept.revision

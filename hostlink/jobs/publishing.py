@@ -8,7 +8,6 @@ from pathlib import Path
 
 from hostlink.advice import Advice
 from hostlink.archive import Archive
-from hostlink.archive.runs import Run
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError, RefusedError
 from hostlink.jobs.files import folder_errors, read_bytes, write_new
@@ -103,14 +102,10 @@ def _sample(archive: Archive, spec: str) -> SampleRun | None:
     """
     for expected in (True, False):
         for run in archive.runs(spec, expected=expected):
-            if _is_fit(run):
+            if run.printed.rows and (run.expected or run.end.outcome == "done"):
                 rows = run.printed.rows[:_MOST_ROWS]
                 return SampleRun(rows, run.typed.rows, len(run.printed.rows) - len(rows))
     return None
-
-
-def _is_fit(run: Run) -> bool:
-    return bool(run.printed.rows) and (run.expected or run.end.outcome == "done")
 
 
 def write_sheet(
@@ -179,7 +174,10 @@ def _pages_in(folder: Path) -> set[str]:
             return set()
         inside = [each for each in folder.iterdir() if not each.name.startswith(".")]
         pages = {each.name: each for each in inside if each.suffix.lower() == ".html"}
-        kinds = {name: _kind(path) for name, path in pages.items()}
+        kinds = {
+            name: page_kind(read_at_most(path, _HEAD).decode("utf-8", "replace"))
+            for name, path in pages.items()
+        }
     if inside and kinds.get(CONTENTS) != CONTENTS_KIND:
         raise RefusedError(
             f"{folder} holds other files, and is not a site that was written before.",
@@ -194,10 +192,6 @@ def _pages_in(folder: Path) -> set[str]:
                 advice="Move it to another folder.",
             )
     return set(pages)
-
-
-def _kind(path: Path) -> str:
-    return page_kind(read_at_most(path, _HEAD).decode("utf-8", "replace"))
 
 
 def read_sheet_file(path: Path) -> SheetRead:

@@ -125,7 +125,7 @@ class SerialPort(OpenPort):
                 raise LinkError(
                     f"The connection to {self.name} ended while it was in use.",
                     reason=LinkReason.GONE,
-                    advice=f"{CHECK_FAR}, then repeat the command.",
+                    advice=f"{CHECK_FAR}, then try again.",
                 ) from error
             raise unplugged(
                 f"{capital(_thing(self.name))} went away (unplugged?): the port {self.name} "

@@ -12,10 +12,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, permutations, product
-from operator import add
+from functools import cache
+from itertools import accumulate, pairwise, permutations, product
+from operator import add, mul
 
 from hostlink.listing.canonical import canonical_line, canonical_lines
 from hostlink.listing.checkcodes import CodeCheck, Codes, as_digits, codes_of, line_code, whole_code
@@ -90,10 +91,10 @@ def offers(
     if check.right:
         return {}
     held = canonical_lines(listing.numbered(), rules)
-    familiar = _Familiar(held.values())
+    unusual = _unusual_in(held.values())
 
     def guesses(wanted: Iterable[tuple[int, str]]) -> dict[int, list[Correction]]:
-        return {number: _guesses(held[number], code, rules, familiar) for number, code in wanted}
+        return {number: _guesses(held[number], code, rules, unusual) for number, code in wanted}
 
     if check.lines_right:
         is_short = sum(map(len, held.values())) <= _LONGEST
@@ -103,8 +104,7 @@ def offers(
         return small
     else:
         found = guesses((one.number, one.wanted) for one in check.wrong[:_MOST_WRONG])
-        found |= _numbered_wrong(held, codes, check)
-        found |= _numbered_in_letters(listing, codes, check, rules)
+        found |= _numbered_wrong(listing, held, codes, check, rules)
         complete = len(found) == len(check.wrong) and all(found.values()) and not check.missing
         known = codes.whole and complete
         if known and math.prod(map(len, found.values())) <= _MOST_COMBINED:
@@ -130,46 +130,37 @@ def _in_capitals(
 
 
 def _numbered_wrong(
-    held: Mapping[int, str], codes: Codes, check: CodeCheck
+    listing: Listing, held: Mapping[int, str], codes: Codes, check: CodeCheck, rules: Rules
 ) -> dict[int, list[Correction]]:
     """Find lines that have a wanted code under its number.
 
-    These are surplus lines for missing ones, and wrong lines that took each other's number.
+    These are surplus lines for missing ones, wrong lines that took each other's number, and lines
+    whose number was typed with a letter for a digit, as in 1O PRINT.
     """
 
     def under(number: int, other: int) -> str:
         return f"{number}{held[other].removeprefix(str(other))}"
 
-    def fits(number: int, other: int) -> bool:
-        return line_code(under(number, other)) == codes.lines[number]
+    def fits(number: int, text: str) -> bool:
+        return text.isascii() and text.isprintable() and line_code(text) == codes.lines[number]
 
-    missing, wrong = check.missing[:_MOST_WRONG], check.wrong[:_MOST_WRONG]
-    pairs = [pair for pair in product(missing, check.extra) if fits(*pair)]
-    for pair in permutations([one.number for one in wrong], 2):
-        if fits(*pair) and fits(*pair[::-1]):
-            pairs.append(pair)
-    found: dict[int, list[Correction]] = {}
-    for number, other in pairs:
-        offer = Correction(under(number, other), f"it is line {other} here")
-        found.setdefault(number, []).append(offer)
-    return found
-
-
-def _numbered_in_letters(
-    listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
-) -> dict[int, list[Correction]]:
-    """Find missing lines whose number was typed with a letter for a digit, as in 1O PRINT."""
-    found: dict[int, list[Correction]] = {}
+    wrong = [one.number for one in check.wrong[:_MOST_WRONG]]
+    pairs = [*product(check.missing[:_MOST_WRONG], check.extra)]
+    pairs += [pair for pair in permutations(wrong, 2) if fits(pair[1], under(*pair[::-1]))]
+    texts = [(number, under(number, other), f"it is line {other} here") for number, other in pairs]
     for typed in (line.typed.strip() for line in listing):
         begun, _, rest = typed.partition(" ")
         digits = as_digits(begun)
-        if begun == digits or not (digits.isascii() and digits.isdigit()):
-            continue
-        number = line_number(digits)
-        text = canonical_line(Line.from_text(f"{number} {rest.lstrip()}"), rules)
-        is_coded = text.isascii() and text.isprintable()
-        if is_coded and number in check.missing and line_code(text) == codes.lines[number]:
-            found[number] = [Correction(text, f"its number is {begun} here")]
+        if begun != digits and digits.isascii() and digits.isdigit():
+            line = Line.from_text(f"{line_number(digits)} {rest.lstrip()}")
+            if line.number in check.missing:
+                texts.append(
+                    (line.number, canonical_line(line, rules), f"its number is {begun} here")
+                )
+    found: dict[int, list[Correction]] = {}
+    for number, text, slip in texts:
+        if fits(number, text):
+            found.setdefault(number, []).append(Correction(text, slip))
     return found
 
 
@@ -192,32 +183,29 @@ def _fitting(
     return fitting
 
 
-class _Familiar(dict[str, float]):
-    """How usual pairs of characters, and so whole texts, are in one listing."""
+def _unusual_in(rows: Iterable[str]) -> Callable[[str], float]:
+    """Return a function that tells how unusual a text is beside the rows of a listing.
 
-    def __init__(self, rows: Iterable[str]) -> None:
-        self._pairs: Counter[str] = Counter()
-        self._single: Counter[str] = Counter()
-        for row in rows:
-            self._pairs.update(map(add, row, row[1:]))
-            self._single.update(row)
+    It sums the surprise of each character after the one before: minus the logarithm of how often
+    that pair occurs. A character that occurs nowhere else in the listing costs more: lower-case
+    letters, for example, are rarely used in one line only.
+    """
+    pairs, single = Counter[str](), Counter[str]()
+    for row in rows:
+        pairs.update(map(add, row, row[1:]))
+        single.update(row)
 
-    def cost(self, text: str) -> float:
-        """Return the surprise of a text: the sum over its pairs of minus the log of their share."""
-        return sum(map(self.__getitem__, map(add, text, text[1:])))
+    @cache
+    def surprise(pair: str) -> float:
+        cost = math.log((single[pair[0]] + 10) / (pairs[pair] + 0.1))
+        return cost + (0 if single[pair[1]] else _STRANGE)
 
-    def __missing__(self, pair: str) -> float:
-        """Compute the surprise of the second character of a pair after the first.
-
-        A character that occurs nowhere else in the listing costs more: lower-case letters, for
-        example, are rarely used in one line only.
-        """
-        cost = math.log((self._single[pair[0]] + 10) / (self._pairs[pair] + 0.1))
-        self[pair] = cost = cost + (0 if self._single[pair[1]] else _STRANGE)
-        return cost
+    return lambda text: sum(map(surprise, map(add, text, text[1:])))
 
 
-def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[Correction]:
+def _guesses(
+    row: str, wanted: str, rules: Rules, unusual: Callable[[str], float]
+) -> list[Correction]:
     """Return the texts with the wanted code that one slip turns into this row, likeliest first."""
     number = Line.from_text(row).number
     best: dict[str, tuple[float, str]] = {}
@@ -228,87 +216,47 @@ def _guesses(row: str, wanted: str, rules: Rules, familiar: _Familiar) -> list[C
     for text, (cost, slip) in best.items():
         line = Line.from_text(text)
         if line.number == number and canonical_line(line, rules) == text:
-            costs[Correction(text, slip)] = cost + familiar.cost(text)
+            costs[Correction(text, slip)] = cost + unusual(text)
     return sorted(costs, key=lambda offer: costs[offer])
 
 
 def _one_slip_away(row: str, wanted: str) -> Iterator[tuple[str, float, str]]:
-    """Yield texts that have the wanted code, the cost of the slip, and the slip in words."""
+    """Yield texts that have the wanted code, the cost of the slip, and the slip in words.
+
+    A code is the sum of each character's value times its weight, a power of 100, modulo 97 (see
+    checkcodes): what the sum lacks gives the character in each place.
+    """
     if not 2 <= int(wanted) <= 98:
         return  # no text has such a code
-    sums = _Sums.of(row, wanted)
+    values = [ord(character) - 31 for character in row]
+    weights = [pow(100, power, _MODULUS) for power in range(len(row), -1, -1)]
+    sums = list(accumulate(map(mul, values, weights[1:]), initial=0))
+    lacks = (98 - int(wanted)) * _INVERSE[100 % _MODULUS] - sums[-1]
     for at, one in enumerate(row):
-        start, end = row[:at], row[at + 1 :]
-        if end and end[0] != one and sums.fits_swapped(at):
-            swapped = f"{_sign(end[0])} and {_sign(one)} were swapped"
-            yield start + end[0] + one + end[1:], _SWAPPED, swapped
-        if sums.fits_without(at) and one in (start[-1:], end[:1]):
-            yield start + end, _TWICE, f"{_sign(one)} was typed twice"
-        elif sums.fits_without(at):
-            yield start + end, _TOO_MANY, f"{_sign(one)} is too many"
-        if (right := sums.instead(at)) not in ("", one):
+        start, end, weight = row[:at], row[at + 1 :], weights[at + 1]
+        if end and end[0] != one:
+            swapping = (values[at + 1] - values[at]) * (weight - weights[at + 2])
+            if (lacks - swapping) % _MODULUS == 0:
+                slip = f"{_sign(end[0])} and {_sign(one)} were swapped"
+                yield start + end[0] + one + end[1:], _SWAPPED, slip
+        shorter = lacks + values[at] * weight  # without it those before it weigh a hundredth
+        if (shorter + sums[at] * (1 - _INVERSE[100 % _MODULUS])) % _MODULUS == 0:
+            is_twice = one in (start[-1:], end[:1])
+            slip = f"{_sign(one)} {'was typed twice' if is_twice else 'is too many'}"
+            yield start + end, _TWICE if is_twice else _TOO_MANY, slip
+        if (right := _character(shorter, weight)) not in ("", one):
             cost = _TYPED_FOR.get(one, {}).get(right, _OTHER)
             yield start + right + end, cost, f"{_sign(one)} was typed for {_sign(right)}"
-    for at in range(len(row) + 1):
-        if right := sums.before(at):
+    for at, weight in enumerate(weights):  # before a place or at the end; those before weigh more
+        if right := _character(lacks - 99 * sums[at], weight):
             yield row[:at] + right + row[at:], _OMITTED, f"{_sign(right)} was left out"
+
+
+def _character(lacks: int, weight: int) -> str:
+    """Return the character that adds what a sum lacks, "" if none does."""
+    value = lacks * _INVERSE[weight] % _MODULUS
+    return chr(value + 31) if 1 <= value <= 95 else ""
 
 
 def _sign(character: str) -> str:
     return "a blank" if character == " " else character
-
-
-@dataclass(frozen=True, slots=True)
-class _Sums:
-    """The partial sums of a row's code, which give the code of a changed row in one step.
-
-    A code is the sum of each character's value times a power of 100, modulo 97 (see checkcodes).
-    target: the sum that has the wanted code. left: the sum of what stands before a place, as if
-    nothing followed; right: of what stands from there on; weight: of a character put before it.
-    """
-
-    target: int
-    values: list[int]
-    weight: list[int]
-    left: list[int]
-    right: list[int]
-
-    @classmethod
-    def of(cls, row: str, wanted: str) -> _Sums:
-        """Return the sums of a row. wanted: the code that it should have."""
-        target = (98 - int(wanted)) * pow(100, -1, _MODULUS) % _MODULUS
-        values = [ord(character) - 31 for character in row]
-        weight = [pow(100, power, _MODULUS) for power in range(len(row), -1, -1)]
-        left, right = [0], [0]
-        for at, value in enumerate(values):
-            left.append((left[-1] * 100 + value) % _MODULUS)
-            right.append((right[-1] + values[-1 - at] * weight[-1 - at]) % _MODULUS)
-        right.reverse()
-        return cls(target, values, weight, left, right)
-
-    def fits_without(self, at: int) -> bool:
-        """Return whether the row has the code without the character at a place."""
-        return self._lacks(self.left[at] * self.weight[at + 1] + self.right[at + 1]) == 0
-
-    def fits_swapped(self, at: int) -> bool:
-        """Return whether the row has the code with two neighbours swapped."""
-        pair = self.values[at + 1] * 100 + self.values[at]
-        rest = self.left[at] * self.weight[at] + self.right[at + 2]
-        return self._lacks(rest + pair * self.weight[at + 2]) == 0
-
-    def instead(self, at: int) -> str:
-        """Return the character that gives the code in place of one, "" if none does."""
-        rest = self.left[at] * self.weight[at] + self.right[at + 1]
-        return self._character(rest, self.weight[at + 1])
-
-    def before(self, at: int) -> str:
-        """Return the character that gives the code before a place or at the end, or ""."""
-        rest = self.left[at] * self.weight[at] * 100 + self.right[at]
-        return self._character(rest, self.weight[at])
-
-    def _lacks(self, total: int) -> int:
-        return (self.target - total) % _MODULUS
-
-    def _character(self, rest: int, weight: int) -> str:
-        value = self._lacks(rest) * _INVERSE[weight] % _MODULUS
-        return chr(value + 31) if 1 <= value <= 95 else ""

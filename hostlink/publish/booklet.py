@@ -9,6 +9,7 @@ its number stands in the top corner of each of its pages.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from itertools import groupby
 
 from hostlink.listing import Listing
 from hostlink.listing.adapting.forms import common_language
@@ -128,16 +129,10 @@ def _index(had: Sequence[Collection[str]]) -> str:
 
 def _spans(numbers: Sequence[int]) -> str:
     """Return rising numbers as HTML, three and more in a row as a span: 1, 4-7."""
-    spans: list[list[int]] = []
-    for number in numbers:
-        if spans and spans[-1][-1] == number - 1:
-            spans[-1].append(number)
-        else:
-            spans.append([number])
-    told = (
-        f"<span>{span[0]}\u2013{span[-1]}</span>" if len(span) > 2 else ", ".join(map(str, span))
-        for span in spans
-    )
+    told: list[str] = []
+    for _, some in groupby(enumerate(numbers), lambda each: each[1] - each[0]):
+        span = [str(number) for _, number in some]
+        told += [f"<span>{span[0]}\u2013{span[-1]}</span>"] if len(span) > 2 else span
     return ", ".join(told)
 
 

@@ -46,7 +46,7 @@ def test_some_programs_are_exported_and_imported_elsewhere(
             app.screen.query_one("#answer").value = "bag"
             await pilot.press("enter")
             await wait(pilot, lambda: isinstance(app.screen, Ask))
-            assert "The same: TWO." in shown(app)
+            assert "The same text: TWO." in shown(app)
             assert not app.screen.query("#answer-import")
 
         async def export_it(pilot: Any, app: Any) -> None:

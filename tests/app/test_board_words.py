@@ -161,5 +161,7 @@ def test_a_word_of_another_basic_names_the_way_to_adapt_the_listing() -> None:
     """Which the review itself cannot: it knows no keys."""
     capital = find_profile("capital").rules
     checked = review(Listing.from_text("20 IF A=1 THEN 40\n40 END\n"), capital, deep=True)
-    assert [each.message for each in checked.findings] == ["The profile knows no THEN."]
+    assert [each.message for each in checked.findings] == [
+        "This board's BASIC has no THEN, as far as known."
+    ]
     assert f"{way_to('adapt')} adapts the listing" in finding_words(checked, 0)

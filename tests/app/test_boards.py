@@ -40,7 +40,7 @@ def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
 def test_a_board_gets_its_label_and_is_called_by_it(
     stage: Any, wait: Any, shown: Any, type_text: Any
 ) -> None:
-    """After labelling, the sentence on the desk begins with the label."""
+    """After labelling, the sentence on the desk begins with the label; an empty one removes it."""
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("escape", "d")
@@ -52,9 +52,14 @@ def test_a_board_gets_its_label_and_is_called_by_it(
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
         assert "Red holds no program" in shown(app)
+        assert stage.archive.board("Red").label == "Red"
+        await pilot.press("escape", "d")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.press("l", "backspace", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await wait(pilot, lambda: [one.label for one in stage.archive.boards()] == [""])
 
     stage.play(story)
-    assert stage.archive.board("Red").label == "Red"
 
 
 def test_the_firmware_that_was_written_to_a_board_is_told(stage: Any, wait: Any) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from textual.events import Paste
 
-from hostlink.app.console import MOST_ROWS, Transcript
+from hostlink.app.console import MOST_ROWS, ConsolePane, Transcript
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.jobs.session.activity import Activity
 
@@ -42,6 +42,27 @@ def test_the_key_of_the_console_stays_in_it(stage: Any) -> None:
         assert app.focused.id == "console-line"
         await pilot.press("ctrl+t")
         assert app.focused.id == "console-line"
+
+    stage.play(story)
+
+
+def test_what_was_sent_comes_back(stage: Any, wait: Any, type_text: Any) -> None:
+    """By the key Up, the newest first, each once; Down leads back to what was being typed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: app.boards.current is not None)
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "PRINT 6*7\n")
+        await wait(pilot, lambda: "42" in app.desk.query_one(Transcript).text)
+        await type_text(pilot, "PRINT 1\nPRINT 1\n\nLIS")
+        seen = []
+        for key in ("up", "up", "up", "down", "down", "down"):
+            await pilot.press(key)
+            seen.append(app.focused.value)
+        first, second = "PRINT 6*7", "PRINT 1"
+        assert seen == [second, first, first, second, "LIS", "LIS"]
+        await pilot.press("up", "up", "enter")
+        await wait(pilot, lambda: app.desk.query_one(Transcript).text.count("42") == 2)
 
     stage.play(story)
 
@@ -275,6 +296,24 @@ def test_the_newest_row_stays_in_sight_when_the_console_becomes_smaller(stage: A
         assert transcript.scroll_offset.y == 3
 
     stage.play(story, port="practice://class?time=virtual")
+
+
+def test_a_row_that_is_being_printed_stands_below_the_others(stage: Any, shown: Any) -> None:
+    """Not before the line that somebody types; a question, and a prompt, stand there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t", *"PRINT")
+        pane = app.desk.query_one(ConsolePane)
+        for rows, row, prints, seen in (
+            ([("ONE", False)], "TW", True, ["  ONE", "  TW", "     PRINT"]),
+            ([("TWO", False)], "HEIGHT? ", False, ["  ONE", "  TWO", "  HEIGHT?  PRINT"]),
+        ):
+            pane.show(rows, row, prints=prints)
+            await pilot.pause()
+            there = [one.rstrip() for one in shown(app).split("\n")]
+            assert [one for one in there[-5:-1] if one] == seen
+
+    stage.play(story, port="")
 
 
 def test_each_board_has_a_console_of_its_own(stage: Any, wait: Any, is_settled: Any) -> None:

@@ -107,6 +107,43 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
     assert stage.archive.history("LAMP")[1].parent == "LAMP@1"
 
 
+def test_a_revision_made_from_an_older_one_says_what_it_lacks(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """As when another window kept one meanwhile: both stay, and nobody is left to find out."""
+    stage.keep("LAMP", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "5 REM\n")
+        stage.keep("LAMP", "10 PRINT 2")
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: any("Kept as LAMP@3. It was made" in said for said in app.said))
+        assert "made from revision 1: later changes are not in it" in " ".join(app.said)
+        await type_text(pilot, "6 REM\n")
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "Kept as LAMP@4. Next: load it (Ctrl+L)." in app.said)
+
+    stage.play(story, opens="LAMP")
+
+
+@pytest.mark.parametrize("typed", ["", "5 REM MINE\n"])
+def test_what_is_known_of_a_shipped_program_is_kept_with_it(
+    stage: Any, wait: Any, shown: Any, type_text: Any, typed: str
+) -> None:
+    """Title, author and notes, of a changed one too; its tags as long as it is as it was."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, typed)
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "Kept as TIDE revision 1" in shown(app))
+        program = app.archive.program("TIDE")
+        assert program.title == "Tide clock"
+        assert "licence: " in program.note
+        assert bool(program.tags) is not bool(typed)
+
+    stage.play(story, opens="shipped:TIDE")
+
+
 @pytest.mark.parametrize("answer", ["leave", "drop", "keep"])
 def test_unkept_text_is_never_let_go_unasked(stage: Any, type_text: Any, answer: str) -> None:
     """New listing, while text is unkept, asks; staying has the focus."""

@@ -129,6 +129,7 @@ async def opened(pilot: Any, app: Any, wait: Any, box: type) -> None:
         await wait(pilot, lambda: isinstance(app.screen, box))
 
 
+@pytest.mark.slow
 def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
     stage: Any, wait: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -250,6 +251,7 @@ def test_what_a_refused_write_needs_is_asked_and_only_then_given(
     assert (may_first, may_again, may_last) == (False, False, answer == "stop")
 
 
+@pytest.mark.slow
 def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
     stage: Any, wait: Any, shown: Any, to_write: Any
 ) -> None:

@@ -16,6 +16,7 @@ from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Waiting, Warned
 from hostlink.errors import Interrupted
+from hostlink.jobs.events import BoardReturned, BoardVanished, MemoryLost
 
 
 @pytest.fixture
@@ -282,6 +283,16 @@ def test_that_a_job_takes_long_is_told_only_while_it_does() -> None:
     progress.take(46.0, LineSent(10, 1, 2, 20, 40))
     assert "1 of 2 lines" in figures(progress, 9600)
     assert not progress.noteworthy
+
+
+def test_that_a_board_went_and_came_back_is_no_lasting_news() -> None:
+    """The sentence on the board says where it is now; what is lost for good stays to be read."""
+    progress = Progress()
+    progress.take(0.0, BoardVanished("It vanished."))
+    progress.take(1.0, BoardReturned("It is back."))
+    assert not progress.noteworthy
+    progress.take(2.0, MemoryLost("Its memory was lost."))
+    assert progress.noteworthy
 
 
 def test_a_saved_program_has_the_size_that_it_takes_on_that_board(

@@ -289,3 +289,15 @@ def test_mending_the_listing_is_undone_by_one_ctrl_z(stage: Any, wait: Any) -> N
         assert app.desk.editor.text == damaged
 
     stage.play(story, port="")
+
+
+def test_what_cannot_be_mended_is_left_to_the_user(stage: Any, wait: Any) -> None:
+    """The finding of a control character advises mending, which must not call it nothing."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text('10 PRINT "\a"\n20 END\n')
+        await pilot.press("escape", "m")
+        await wait(pilot, lambda: any("Change row 1 by hand" in said for said in app.said))
+        assert "U+0007" in " ".join(app.said)
+
+    stage.play(story, port="")

@@ -146,6 +146,8 @@ def test_a_word_of_the_name_counts_before_a_synonym_and_that_before_the_explanat
     assert likeness("upl board", *load) == 3
     assert likeness("listing", *load) == 2
     assert likeness("ldb", *load) == 0
+    assert likeness("Cross-reference", "Cross-reference", "", "") == 4
+    assert likeness("+", "Cross-reference", "", "") == 0
     assert likeness("lo", "Send it", "", "", name="load") == 4
 
 

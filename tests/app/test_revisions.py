@@ -28,6 +28,11 @@ def test_two_revisions_are_compared_with_the_changed_characters_marked(
         await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         assert "longer [bold]note[/]" in shown(app)
+        await pilot.press("home", "n", *"mine", "enter")
+        await wait(pilot, lambda: stage.archive.revision("LAMP@3").note == "mine")
+        await pilot.press("n", "backspace", "enter")  # all of it is selected
+        await wait(pilot, lambda: not stage.archive.revision("LAMP@3").note)
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("home", "space", "c")
         await pilot.pause()
         assert isinstance(app.screen, RevisionsScreen)  # there is nothing to compare it with

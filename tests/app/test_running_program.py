@@ -259,6 +259,23 @@ def test_the_end_of_a_program_tells_what_comes_next_until_it_is_done(
     stage.play(story, opens="GOOD")
 
 
+def test_a_program_that_is_not_in_the_editor_is_saved_before_it_is_changed(
+    stage: Any, wait: Any
+) -> None:
+    """What is in the editor is another listing, in which nothing of it can be changed."""
+    stage.keep("GOOD", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: "Next: change it" in app.said[-1])
+        app.desk.sheet_pane.new()
+        await pilot.press(*keys("run"))
+        next_words = "Next: save it (Ctrl+G), to change it in the editor."
+        await wait(pilot, lambda: app.said[-1].endswith(next_words))
+
+    stage.play(story, opens="GOOD")
+
+
 def test_nobody_is_told_to_load_what_the_board_is_proven_to_hold(stage: Any, wait: Any) -> None:
     """Keeping the listing once more has no next step then."""
     stage.keep("GOOD", "10 PRINT 1")

@@ -14,16 +14,27 @@ from hostlink.app.actions.screen_keys import BY_NAME
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.renumbering import RenumberScreen
-from hostlink.app.settings import Settings, read_settings, write_settings
+from hostlink.app.settings import Settings, change_settings, read_settings
 from hostlink.errors import RefusedError
 
 
-def test_what_is_written_is_read_again(tmp_path: Path) -> None:
-    """Theme, port and profile come back as they were."""
+def test_what_is_changed_is_read_again_and_all_else_stays(tmp_path: Path) -> None:
+    """Theme, port and profile come back as they were; keys and remarks are as they were written."""
     path = tmp_path / "deep" / "settings.toml"
-    settings = Settings("light", 'practice://x?"', "a\\b", keys={"run": "f11"})
-    write_settings(path, settings)
-    assert read_settings(path) == settings
+    changes = {"theme": "light", "port": 'practice://x?"', "profile": "a\\b", "capture_minutes": 7}
+    change_settings(path, **changes)
+    assert read_settings(path) == Settings(**changes)
+    text = path.read_text()
+    path.write_text(
+        f'# of the club\n{text}\n[keys]\nrun = "f11" # as at school\n[mine]\nport = 3\n'
+    )
+    before = path.read_text()
+    change_settings(path, port="COM3", theme="dark")
+    changed = before.replace(r'"practice://x?\""', '"COM3"').replace('"light"', '"dark"')
+    assert path.read_text() == changed
+    path.write_text('\'theme\' = "light" # here\n[keys]\nrun = "f11"')
+    change_settings(path, theme="dark", capture_minutes=0)
+    assert read_settings(path) == Settings(capture_minutes=0, keys={"run": "f11"})
 
 
 @given(st.text(max_size=40))
@@ -33,8 +44,21 @@ def test_any_port_name_is_read_again_as_it_was(
     """Also one with control characters in it."""
     path = tmp_path_factory.mktemp("s") / "settings.toml"
     text = text.encode("utf-8", "ignore").decode("utf-8")
-    write_settings(path, Settings(port=text))
+    change_settings(path, port=text)
     assert read_settings(path) == Settings(port=text)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [b"theme = light\n[keys]\nrun = 'f11'\n", b"\xff", b"x = " + b"[" * 9_999, b"#" * 99_999],
+)
+def test_a_file_that_is_not_understood_is_never_written_over(tmp_path: Path, raw: bytes) -> None:
+    """Somebody's slip in it does not cost them their keys."""
+    path = tmp_path / "settings.toml"
+    path.write_bytes(raw)
+    with pytest.raises(RefusedError, match="The file is as it was"):
+        change_settings(path, theme="light")
+    assert path.read_bytes() == raw
 
 
 @pytest.mark.parametrize(
@@ -54,7 +78,7 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
     """A folder in the way is said; the settings hold until the app is closed."""
     (tmp_path / "file").write_text("")
     with pytest.raises(RefusedError, match="cannot be written") as raised:
-        write_settings(tmp_path / "file" / "settings.toml", Settings())
+        change_settings(tmp_path / "file" / "settings.toml", port="")
     assert "until the app is closed" in raised.value.kept
 
 

@@ -103,13 +103,17 @@ def test_a_restart_during_a_job_is_told_by_the_job_and_then_offered(
 def test_a_board_unplugged_during_a_load_is_offered_the_program_again(
     stage: Any, wait: Any, shown: Any
 ) -> None:
-    """It comes back empty: what was being loaded can be loaded again by one key."""
+    """It comes back empty: what was being loaded can be loaded again by one key.
+
+    Nothing says then that it is waited for.
+    """
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: "unplugged" in shown(app))
         ask = await _offered(pilot, app, wait)
         assert "TIDE revision 1" in ask.question
+        assert "until it is back" not in shown(app)
 
     port = "practice://x?time=virtual&unplug_after_bytes=300&restarts_on_open=1"
     stage.play(story, port=port, opens="shipped:TIDE")

@@ -68,7 +68,7 @@ def _laptops(folder: Path, choose: random.Random) -> tuple[list[Path], int, set[
     return paths, revisions, texts
 
 
-@pytest.mark.one_in(6)
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_one_program_of_ten_computers_is_one_with_ten_histories(
     seed: int, tmp_path_factory: pytest.TempPathFactory

@@ -473,7 +473,7 @@ def test_an_import_tells_first_what_it_would_do(hostlink: Callable, laptop: str)
     assert told.err.splitlines()[:3] == [
         "New here: MOON (1 revision).",
         "Different: TIDE (2 revisions, 1 with a listing not here).",
-        "The same: SEA (1 revision).",
+        "The same text: SEA (1 revision).",
     ]
     assert "Taken in" not in told.err
     (moon, *_) = hostlink("archive", "import", laptop, "--preview", "--json").json["programs"]

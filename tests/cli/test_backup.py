@@ -20,6 +20,10 @@ def test_backup_and_putback_bring_a_board_back(
     told = hostlink("backup", "--note", "end of class")
     assert told.status == 0
     assert "backup@1 is kept and proven: memory (609 bytes), TIDE (609 bytes)." in told.err
+    assert "`hostlink putback backup@1` puts it back." in told.err
+    port = "practice://class?time=virtual"
+    told = hostlink("backup", "--port", port)
+    assert f"`hostlink putback backup@2 --port '{port}'` puts it back." in told.err
     (place / "practice" / "class.json").unlink()
     told = hostlink("putback", "backup@1")
     assert told.status == 0

@@ -42,6 +42,7 @@ def path(place: Path) -> Path:
     return place / "archive.sqlite3"
 
 
+@pytest.mark.slow
 def test_whichever_byte_is_flipped_a_command_is_right_or_tells(
     hostlink: Callable[..., Any], sound: bytes, path: Path
 ) -> None:

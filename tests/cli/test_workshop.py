@@ -214,7 +214,7 @@ def test_who_asks_for_unreached_lines_is_told_why_none_goes(hostlink, listing):
     """One that does not ask for them hears nothing of it."""
     name = listing("10 END", "20 HOP 40", "30 PRINT 2")
     told = hostlink("shrink", name, "--unreached")
-    assert "a word of line 20 might be a jump. The profile knows no HOP." in told.err
+    assert "a word of line 20 might be a jump. This board's BASIC has no HOP" in told.err
     assert len(told.out.splitlines()) == 3
     assert "jump" not in hostlink("shrink", name).err
 

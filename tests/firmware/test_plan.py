@@ -124,6 +124,7 @@ def test_cut_off_at_any_byte_the_board_is_mute_and_the_same_write_finishes(
     assert not done or board.chip.page_writes == before
 
 
+@pytest.mark.slow
 @pytest.mark.no_cover
 def test_an_interruption_at_every_page_of_a_full_image(
     direct: Callable[..., Any], flash: Callable[..., bytes], program: Callable[..., bytes]

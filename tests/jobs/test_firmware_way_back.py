@@ -441,7 +441,7 @@ def test_stopped_it_says_where_the_programs_are(board: Any, archive: Archive, at
         assert held(board) == programs
         return
     assert "after new.hex was written and read back" in caught.value.what
-    assert "Repeat the command" in in_commands(caught.value.advice)
+    assert "Do the same again" in in_commands(caught.value.advice)
     assert board.memory == {}
     assert write(board, archive, wanted()).restored
     assert held(board) == programs

@@ -77,6 +77,7 @@ def test_a_board_with_an_odd_habit_is_surveyed_and_used(habit: str) -> None:
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
 
 
+@pytest.mark.one_in(2)
 @pytest.mark.parametrize("lines", [5, 14])
 def test_a_page_prompt_right_behind_a_line_is_told_from_it(lines: int) -> None:
     """By test lines of which the end is known, or by the line where it stopped, listed alone."""

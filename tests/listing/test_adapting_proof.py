@@ -31,7 +31,7 @@ def test_generated_programs_adapt_to_floating_point(make_program: Callable[..., 
         assert proof.result == "proven", (seed, proof.says, made.needs)
 
 
-@pytest.mark.one_in(2)
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["capital", "token"])
 def test_generated_programs_adapt_there_and_back(
     kind: str, make_program: Callable[..., str]

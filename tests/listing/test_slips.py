@@ -179,3 +179,15 @@ def test_the_work_is_bounded() -> None:
     codes = codes_of(Listing.from_text(text), RULES)
     assert list(offered(text.replace("PRINT", "PRNIT"), codes)) == [10 * at for at in range(1, 21)]
     assert offered(text, Codes(codes.lines, "0000")) == {}
+
+
+def test_by_the_line_s_code_alone_the_right_text_is_one_of_three() -> None:
+    """Nearly always; it is not always the first, so that one offer would be too few."""
+    places: list[int | None] = []
+    for slip in (swapped, omitted, doubled, looks_alike):
+        for number, row, wrong in mistyped(TEXT, slip):
+            found = offered(TEXT.replace(f"{row}\n", f"{wrong}\n"), Codes(CODES.lines, ""))
+            texts = [offer.text for offer in found.get(number, ())]
+            places.append(texts.index(row) if row in texts else None)
+    assert set(places) >= {0, 1, 2}
+    assert places.count(None) < len(places) / 5  # of five lines, which tell little

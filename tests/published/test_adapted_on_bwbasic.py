@@ -61,7 +61,7 @@ def test_the_others_are_adapted_too_or_say_what_they_need() -> None:
         assert bool(made.needs) == (name in NEEDS)
 
 
-@pytest.mark.one_in(3)
+@pytest.mark.slow
 @pytest.mark.parametrize("source", ["practice", "capital", "token"])
 def test_generated_programs_print_the_same_on_bwbasic(
     source: str, make_program: Callable[[int], str], foreign_output: Callable[..., list[str]]

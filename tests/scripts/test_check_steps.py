@@ -270,10 +270,11 @@ def test_the_tests_of_a_fresh_clone_are_compiled_once_beside_other_steps(running
     """Compiled as pytest compiles them, so that no worker does it again; later not at all."""
     (tmp_path / "tests").mkdir()
     (tmp_path / "tests" / "test_it.py").write_text("def test_a(): assert True")
-    process = running.compile_tests(sys.executable, tmp_path)
+    version = sys.version_info[:2]
+    process = running.compile_tests(sys.executable, version, folder=tmp_path)
     assert process.wait() == 0
     assert list(tmp_path.glob("tests/__pycache__/test_it.*-pytest-*.pyc"))
-    assert running.compile_tests(sys.executable, tmp_path) is None
+    assert running.compile_tests(sys.executable, version, folder=tmp_path) is None
 
 
 def test_slow_steps_are_taken_in_ci_or_when_they_are_named(steps):
@@ -339,6 +340,7 @@ def others(steps, monkeypatch):
     )
     monkeypatch.setattr(steps.environment.Environment, "prepare", prepare)
     monkeypatch.setattr(steps, "run_pytest", run_pytest)
+    monkeypatch.setattr(steps, "compile_tests", lambda *_: None)
     return made, ran
 
 
@@ -358,10 +360,31 @@ def test_each_other_python_runs_the_core_in_an_environment_of_its_own(
         for name in (".venv-3.12", ".venv-3.13")
     ]
     assert [python for python, *_ in ran] == [str(place.python) for place in places]
-    assert ran[0][1:] == (steps.pythons.core_arguments(), {})
-    said = "tested on Python 3.11 (all), 3.12.1 (core), 3.13.1 (core); not found here: 3.14"
+    assert ran[0][1:] == (steps.pythons.core_arguments(between=True), {})
+    said = (
+        "tested on Python 3.11 (all), 3.12.1 (part of the core), 3.13.1 (core); not found here: "
+        "3.14"
+    )
     assert checks.pythons_summary == said
     assert said in capsys.readouterr().out
+
+
+def test_other_pythons_are_made_ready_beside_the_first_steps(steps, others, monkeypatch, capsys):
+    """So that their tests begin at once; their environments are not made a second time."""
+    made, ran = others
+    compiled = []
+    monkeypatch.setattr(
+        steps, "compile_tests", lambda _, version, tests=(): compiled.append((version, tests))
+    )
+    steps_taken = {"pytest": lambda _: "", "other-pythons": steps.other_pythons}
+    monkeypatch.setattr(steps, "STEPS", steps_taken)
+    assert steps.main(["--ci"]) == 0
+    assert "tested on Python" in capsys.readouterr().out
+    assert len(made) == 1 + len(ran)  # the first is `.venv` itself
+    assert {version: list(tests) for version, tests in compiled[1:]} == {
+        (3, 12 + at): [word for word in arguments if word not in steps.COUNT_LINES]
+        for at, (_, arguments, _) in enumerate(ran)
+    }
 
 
 def test_the_newest_python_counts_the_lines_that_tests_pass(steps, checks, others):
@@ -405,7 +428,7 @@ def test_a_python_that_cannot_be_set_up_fails_the_step(steps, checks, others, mo
     assert steps.other_pythons(checks) == "Python 3.13.1: There is no network."
     assert len(ran) == 1
     assert checks.pythons_summary == (
-        "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.14"
+        "tested on Python 3.11 (all), 3.12.1 (part of the core); not found here: 3.14"
     )
 
 

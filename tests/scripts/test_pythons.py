@@ -134,8 +134,10 @@ def test_the_summary_says_where_tests_ran_and_what_is_missing(pythons):
     """Every supported version is in it once: as run, or as not found; one that is here but could
     not be set up is neither, since its problem is told."""
     ran = [pythons.Interpreter((3, 12, 1), "/opt/a")]
+    said = pythons.summary((3, 11), ran, [(3, 12)])
+    assert said == "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.13, 3.14"
     said = pythons.summary((3, 11), ran, [(3, 12), (3, 13)])
-    assert said == "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.14"
+    assert said == "tested on Python 3.11 (all), 3.12.1 (part of the core); not found here: 3.14"
 
 
 def test_lines_are_counted_by_the_newest_python_that_does_it_quickly(pythons):
@@ -149,6 +151,7 @@ def test_the_core_of_the_tests_is_there(pythons, scripts_folder):
     """Each path named exists, so that nothing is left out by a misspelling."""
     root = scripts_folder.parent
     named = (*pythons.CORE, *pythons.APART, *pythons.COVERING)
+    assert set(pythons.BETWEEN) < set(pythons.CORE)
     assert [path for path in named if not (root / path).exists()] == []
     for path in pythons.APART:
         assert any(path.startswith(f"{folder}/") for folder in pythons.CORE), path

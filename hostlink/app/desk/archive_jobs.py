@@ -44,7 +44,10 @@ class ArchiveJobs(DeskPart):
         self.app.push_screen(
             Fill(
                 f"Tags of {name}, and a note on it.",
-                [("tags", "tags", " ".join(program.tags)), ("note", "note", _own_note(program))],
+                [
+                    ("tags", "tags", "".join(f"{tag} " for tag in program.tags)),
+                    ("note", "note", _own_note(program)),
+                ],
                 hint="Tags are single words, parted by blanks; the search finds programs by them. "
                 "Earlier notes stay in the archive. Enter keeps both.",
                 offers={"tags": offer},

@@ -24,8 +24,15 @@ class Pastes(DeskPart):
         self._mended(self.sheets.editor.text, self._take_mended)
 
     def _take_mended(self, text: str) -> None:
+        from hostlink.listing import mend
+
         if text == self.sheets.editor.text:
-            self.app.tell("There is nothing to mend in this listing.", of_text=True)
+            doubts = mend(text, self.app.boards.profile.rules).doubts
+            words = "There is nothing to mend in this listing."
+            if doubts:
+                words = f"Change row {doubts[0].line:,} by hand: what was meant cannot be known. "
+                words += doubts[0].sentence
+            self.app.tell(words, of_text=True)
         else:
             self.sheets.take_text(text, "The listing is mended")
 

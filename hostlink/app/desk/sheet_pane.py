@@ -227,7 +227,7 @@ class SheetPane(Vertical):
         if not self.sheet.name:
             self.ask_name(lambda: self.keep_then(go_on))
             return
-        text = self.editor.text
+        text, made_from = self.editor.text, self.sheet.revision
         try:
             self.sheet, kept = self.sheet.keep(text, self.app.boards.profile, self.app.archive)
         except HostlinkError as error:
@@ -237,6 +237,11 @@ class SheetPane(Vertical):
         self.post_message(self.Kept())
         spec, board = kept.revision.spec, self.app.boards.current
         words = kept_words(spec, is_new=kept.is_new)
+        if made_from is not None and kept.is_new and kept.revision.number > made_from.number + 1:
+            words += (
+                f" It was made from revision {made_from.number}: later changes are not in it "
+                f"({way_to('history')} compares)."
+            )
         if board is not None and not self.app.desk.states.held(board.port).holds(spec):
             words += f" Next: load it ({way_to('load')})."
         self.app.tell(words, of_text=True)

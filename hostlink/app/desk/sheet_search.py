@@ -79,7 +79,7 @@ class SheetSearch(DeskPart):
         from hostlink.app.screens.dialogues import AskText
 
         def answered(text: str | None) -> None:
-            if text is None:
+            if not text:
                 return
             if not (text.isdecimal() and len(text) < _DIGITS):
                 self.app.tell(f"No line has the number {text}; the cursor stays.")

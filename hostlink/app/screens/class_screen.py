@@ -23,9 +23,6 @@ from hostlink.jobs.class_register.register import Register, check_programs, read
 from hostlink.jobs.class_register.seats import Seat, seats_of, unknown_words
 from hostlink.jobs.class_register.take_home import write_class_page, write_folders
 from hostlink.jobs.files import named_path
-from hostlink.jobs.loading import Loaded
-from hostlink.jobs.saving import Saved
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -52,7 +49,10 @@ class ClassScreen(Page[None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("class.hand-out", "Hand out", "To each board that is here"),
-        screen_key("class.own", "Hand out their own", "The program of each learner, as last saved"),
+        screen_key(
+            *("class.own", "Hand out their own", "The program of each learner, as last saved"),
+            action="hand_out(True)",
+        ),
         screen_key("class.collect", "Collect", "Save each learner's program"),
         screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
         screen_key("class.page", "Write a page", "The table, for printing"),
@@ -110,9 +110,7 @@ class ClassScreen(Page[None]):
         if task is not None and task.failed:
             cells[self.column] = "failed"
         elif task is not None and not task.job.ended:
-            progress = task.job.progress
-            lines = f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
-            cells[self.column] = lines if progress.all_lines else "under way"
+            cells[self.column] = task.lines or "under way"
         return tuple(cells)
 
     def detail(self) -> None:
@@ -134,13 +132,7 @@ class ClassScreen(Page[None]):
 
     # --- the jobs ----------------------------------------------------------------------------
 
-    def action_hand_out(self) -> None:
-        self._begin_handing_out(own=False)
-
-    def action_own(self) -> None:
-        self._begin_handing_out(own=True)
-
-    def _begin_handing_out(self, *, own: bool) -> None:
+    def action_hand_out(self, own: bool = False) -> None:
         job = self.app.attempt(lambda: handing_out(self.register, self.app.archive, own=own))
         if job is not None:
             self._begin(HEADS.index("handed out"), "Handing out to", job, "is being loaded for")
@@ -193,20 +185,13 @@ class ClassScreen(Page[None]):
             doing=doing and f"{doing} {name}",
         )
 
-        def done(result: Loaded | Saved) -> str:
-            if isinstance(result, Loaded):
-                self.app.desk.transfers.after_load(attached, result)
-                return f"{result.words}."
-            self.app.desk.transfers.after_save(attached, result)
-            return f"{result.revision.spec} {result.proof}."
-
         def changed() -> None:
             if job.ended:
                 self.look_again()
             else:
                 self._show()
 
-        self.tasks[name] = BoardTask(name, job).start(self.app, done, changed)
+        self.tasks[name] = BoardTask(name, job).start(self.app, changed)
         self._show()
 
     def action_stop(self) -> None:

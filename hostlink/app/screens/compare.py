@@ -136,10 +136,13 @@ class CompareScreen(Page[None]):
             return Content(f"Nothing differs: {plural(found.same_count, 'line')} the same.")
         first, second = map(safe, self.names)
         counts = (
-            f"{plural(len(found.changed), 'line')} changed, {len(found.removed):,} only in the "
-            f"first, {len(found.added):,} only in the second, {found.same_count:,} the same."
+            (len(found.changed), "changed"),
+            (len(found.removed), f"only in {first}"),
+            (len(found.added), f"only in {second}"),
+            (found.same_count, "the same"),
         )
-        return Content(f"{counts}\n‹ is {first}, › is {second}.")
+        words = ", ".join(f"{plural(count, 'line')} {what}" for count, what in counts if count)
+        return Content(f"{words}.\n‹ is {first}, › is {second}.")
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()

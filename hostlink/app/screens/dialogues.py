@@ -230,7 +230,7 @@ def write_file(
 
 
 class AskText(Box["str | None"]):
-    """A question answered by one line of text; returns None if it is cancelled."""
+    """A question answered by one line of text, which may be empty; None if it is cancelled."""
 
     KEYS: ClassVar[str] = "Enter takes it, Escape leaves it."
 
@@ -251,7 +251,7 @@ class AskText(Box["str | None"]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
-        self.dismiss(event.value.strip() or None)
+        self.dismiss(event.value.strip())
 
 
 class ErrorDialogue(Box[None]):

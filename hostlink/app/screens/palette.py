@@ -71,9 +71,11 @@ def likeness(query: str, words: str, tooltip: str, also: str, *, name: str = "")
     Words that begin as those of the query count most in what the action is called, then among its
     synonyms, then in its explanation. name: its lasting name; what begins as that counts most too.
     """
-    wanted = query.casefold().split()
+    wanted = _WORD.findall(query.casefold())
     if name and name.startswith(query.casefold()):
         return 4
+    if not wanted:
+        return 0
 
     def has_all(text: str) -> bool:
         found = _WORD.findall(text.casefold())
@@ -87,7 +89,7 @@ def likeness(query: str, words: str, tooltip: str, also: str, *, name: str = "")
 
 def _marked(words: str, query: str, style: Style) -> Content:
     """Return what an action is called, the beginnings of words marked that answer a query."""
-    content, wanted = Content(words), query.casefold().split()
+    content, wanted = Content(words), _WORD.findall(query.casefold())
     for found in _WORD.finditer(words):
         hits = [len(each) for each in wanted if found[0].casefold().startswith(each)]
         if hits:

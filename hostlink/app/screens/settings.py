@@ -81,7 +81,7 @@ class SettingsScreen(Page[None]):
 
     def _ask(self, key: str, question: str, hint: str) -> None:
         def answered(value: str | None) -> None:
-            if value is None:
+            if not value:
                 return
             value = "" if value == "-" else value
             if key == "profile":
@@ -97,7 +97,7 @@ class SettingsScreen(Page[None]):
 
     def _ask_minutes(self) -> None:
         def answered(value: str | None) -> None:
-            if value is None:
+            if not value:
                 return
             minutes = int(value) if value.isdecimal() and len(value) < 6 else -1
             if not is_minutes(minutes):

@@ -20,11 +20,11 @@ from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.jobs.backup import BackedUp, backup
+from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import Material
-from hostlink.jobs.loading import Loaded, LoadOptions, load
+from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.many import dated_name, keep_once, port_names
-from hostlink.jobs.saving import Saved, SaveOptions, save
+from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.session import Session
 from hostlink.words import capital, plural
 
@@ -175,7 +175,6 @@ class SeveralScreen(Page[None]):
         attached: AttachedBoard,
         what: str,
         work: Callable[[Session, Archive], Any],
-        done: Callable[[Any], str],
         alone: Callable[[], object] | None,
         *,
         doing: str = "",
@@ -183,7 +182,7 @@ class SeveralScreen(Page[None]):
         """Start a job on one board; its progress and its end are shown in the board's line."""
         name = self._names()[attached.port]
         job = attached.do(f"{what} {name}", work, doing=doing)
-        task = BoardTask(name, job, alone).start(self.app, done, self.renew)
+        task = BoardTask(name, job, alone).start(self.app, self.renew)
         self.tasks[attached.port] = task
         self.renew()
 
@@ -216,18 +215,12 @@ class SeveralScreen(Page[None]):
             self._load(attached, kept, options)
 
     def _load(self, attached: AttachedBoard, material: Material, options: LoadOptions) -> None:
-        desk = self.app.desk
-
-        def done(loaded: Loaded) -> str:
-            desk.transfers.after_load(attached, loaded)
-            return f"{loaded.words}."
-
+        transfers = self.app.desk.transfers
         self._do(
             attached,
             f"Loading {material.label} into",
             lambda session, archive: load(session, archive, material, options),
-            done,
-            lambda: desk.transfers.start_load(attached, material, options),
+            lambda: transfers.start_load(attached, material, options),
             doing=f"is being loaded with {revision_words(material.label)}",
         )
 
@@ -238,25 +231,14 @@ class SeveralScreen(Page[None]):
             self._save(attached, SaveOptions(name=name, unless_held=True))
 
     def _save(self, attached: AttachedBoard, options: SaveOptions) -> None:
-        desk = self.app.desk
-
-        def done(saved: Saved) -> str:
-            desk.transfers.after_save(attached, saved)
-            new = "" if saved.is_new else ", nothing new"
-            return f"{saved.revision.spec} {saved.proof}{new}."
-
+        transfers = self.app.desk.transfers
         self._do(
             attached,
             "Saving from",
             lambda session, archive: save(session, archive, options),
-            done,
-            lambda: desk.transfers.start_save(attached, replace(options, unless_held=False)),
+            lambda: transfers.start_save(attached, replace(options, unless_held=False)),
         )
 
     def action_backup(self) -> None:
         for attached in self._ready():
-            self._do(attached, "Backing up", backup, _backed_up, None)
-
-
-def _backed_up(backed: BackedUp) -> str:
-    return f"{backed.kept_words} {backed.unread_words}".rstrip()
+            self._do(attached, "Backing up", backup, None)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
@@ -28,6 +29,7 @@ MOST_LONGER_WORDS = 100
 _BATCHES = 60, 1000  # rows asked for at once: few first, then a third of those before
 _SAMPLE = 25  # listings looked at to estimate the frequency of a word
 _FREQUENT = 0.6
+_DIGIT = re.compile("[0-9]")
 # Reading one listing takes as long as so many steps through the index.
 _STEPS = 270
 
@@ -187,7 +189,7 @@ class WordIndex:
             term = self._first_term("listing_words", least)
             if term is None or not term.startswith(word):
                 return "(" + " OR ".join(f'"{each}"' for each in found) + ")"
-            letters = _to_first_digit(term)
+            letters = _DIGIT.split(term, maxsplit=1)[0]
             if letters == term != word:
                 found.append(term)
             least = letters + ":"  # the character after 9: those with digits are passed over
@@ -255,8 +257,3 @@ def _stands(word: str, small: str) -> bool:
 def _may_be_begun(word: str) -> bool:
     """Return whether a word also stands for longer ones."""
     return len(word) >= 3 and word.isalpha()
-
-
-def _to_first_digit(word: str) -> str:
-    at = next((at for at, letter in enumerate(word) if letter in "0123456789"), len(word))
-    return word[:at]

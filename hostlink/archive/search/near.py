@@ -37,10 +37,8 @@ _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
 _LISTINGS = 1_000  # likewise
 _HOLDING = 500  # the newest of them with it that count
-
-
-Holding = tuple[Row, tuple[str, ...]]
-"""A row of a revision or rescue, and the words that it or its program holds."""
+HELD = "held"
+"""The key under which a row of `Near.best` has the words that it or its program holds."""
 
 
 def slips(word: str) -> list[str]:
@@ -100,7 +98,7 @@ class Near:
                     return found
         return []
 
-    def best(self, limit: int) -> tuple[list[Holding], list[Holding]]:
+    def best(self, limit: int) -> tuple[list[Row], list[Row]]:
         """Return revisions and rescues with some of the words, those with most of them first."""
         about = self._about()
         newest = self._hits.newest_of(
@@ -116,10 +114,10 @@ class Near:
         rescues = [(row, held[row["listing_id"]]) for row in self._hits.rescues_of(held)]
         return self._in_order(best.values())[:limit], self._in_order(rescues)[:limit]
 
-    def _in_order(self, found: Iterable[tuple[Row, set[str]]]) -> list[Holding]:
+    def _in_order(self, found: Iterable[tuple[Row, set[str]]]) -> list[Row]:
         """Return rows with most of the words first, and the words in the order of the question."""
         return [
-            (row, tuple(word for word in self.words if word in held))
+            {**row, HELD: tuple(word for word in self.words if word in held)}
             for row, held in sorted(found, key=lambda one: (-len(one[1]), -one[0]["id"]))
         ]
 

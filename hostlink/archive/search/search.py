@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import datetime
 from operator import add, contains
 
@@ -29,7 +29,7 @@ from hostlink.archive.records import Found, Listed, Matches, Program, Revision
 from hostlink.archive.runs import RUNS, FoundRun
 from hostlink.archive.search.hits import Hits, each_program_once
 from hostlink.archive.search.index import prefix_question, word_question
-from hostlink.archive.search.near import Holding, Near
+from hostlink.archive.search.near import HELD, Near
 from hostlink.archive.search.within import Within
 from hostlink.archive.search_words import spaced, words
 from hostlink.archive.times import utc_text
@@ -41,7 +41,6 @@ _MOST_WORDS = 12
 _LONGEST_WORD = 80
 _MOST_FIRST = "Nothing has all words; what has most of them comes first."
 _INSIDE = "Nothing begins with this word; these have it inside a name or title."
-Held = Mapping[int, tuple[str, ...]]
 # The line to show is looked for in this much of a listing, in characters.
 _SHOWN_FROM = 200_000
 _MOST_RUNS = 5000  # that hold the words
@@ -89,7 +88,10 @@ class Search(ArchiveFile):
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
                 None if profile is None else _profile(db, clean(profile)),
-                _kept(since, before),
+                # all stored times begin with a digit
+                (utc_text(since) if since else "", utc_text(before) if before else "~")
+                if since or before
+                else None,
             )
             if limit < 1 or not (asked or within != Within()):
                 return Matches()
@@ -155,16 +157,11 @@ def _nearly(db: Database, hits: Hits, asked: list[str], limit: int) -> Matches:
         if found:
             return Matches(found, found.damaged, instead)
     revisions, rescues = near.best(limit)
-    some, lost = _with_programs(db, near.words, [row for row, _ in revisions], _by_id(revisions))
-    more, more_lost = _rescues(db, near.words, [row for row, _ in rescues], _by_id(rescues))
+    some, lost = _with_programs(db, near.words, revisions)
+    more, more_lost = _rescues(db, near.words, rescues)
     best = sorted([*some, *more], key=lambda one: (-len(one.words), *_later(one)))
     said = _MOST_FIRST if len(asked) > 1 else _INSIDE
     return Matches(best[:limit], [*lost, *more_lost], [*instead, said] if best else [])
-
-
-def _by_id(found: list[Holding]) -> dict[int, tuple[str, ...]]:
-    """Return the words that each row holds by its id."""
-    return {row["id"]: held for row, held in found}
 
 
 def _later(found: Found) -> tuple[bool, bool]:
@@ -177,12 +174,9 @@ def _later(found: Found) -> tuple[bool, bool]:
 
 
 def _with_programs(
-    db: Database, asked: list[str], found: list[Row], held: Held | None = None
+    db: Database, asked: list[str], found: list[Row]
 ) -> tuple[list[Found], list[str]]:
-    """Return search results for rows of revisions in order, and sentences on what is damaged.
-
-    held: the words that each row holds, by its id; None if each holds all of them.
-    """
+    """Return search results for rows of revisions in order, and sentences on what is damaged."""
     known: Known = {}
     programs, lost = programs_at(db, [row["program_id"] for row in found], known)
     revisions, more = REVISIONS.by_id(db, [row["id"] for row in found], known)
@@ -191,7 +185,7 @@ def _with_programs(
     best = BestLine(asked)
     shown = [
         Found(program, revisions[row["id"]], line or best.of(_about(program)), words)
-        for row, line, words in _shown(db, asked, there, held, "revisions", lost)
+        for row, line, words in _shown(db, asked, there, "revisions", lost)
         if (program := programs[row["program_id"]])
     ]
     return shown, list(dict.fromkeys(lost))
@@ -203,18 +197,16 @@ def _about(program: Program) -> str:
     return "\n".join([*notes, f"tags: {', '.join(program.tags)}"])
 
 
-def _rescues(
-    db: Database, asked: list[str], found: list[Row], held: Held | None = None
-) -> tuple[list[Found], list[str]]:
+def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Found], list[str]]:
     """Return the same for rows of rescues."""
     rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["id"] in rescues]
-    shown = _shown(db, asked, there, held, "rescues", lost)
+    shown = _shown(db, asked, there, "rescues", lost)
     return [Found(None, rescues[row["id"]], line, words) for row, line, words in shown], lost
 
 
 def _shown(
-    db: Database, asked: list[str], found: list[Row], held: Held | None, table: str, lost: list[str]
+    db: Database, asked: list[str], found: list[Row], table: str, lost: list[str]
 ) -> Iterator[tuple[Row, str, tuple[str, ...]]]:
     """Yield rows with the line to show of each listing, and the words that it holds.
 
@@ -237,14 +229,7 @@ def _shown(
                 continue
             text = kept["text"]
         line = best.of(text) if isinstance(text, str) else ""  # it is damaged
-        yield row, line, tuple(asked) if held is None else held[row["id"]]
-
-
-def _kept(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
-    if since is None and before is None:
-        return None
-    # All stored times begin with a digit.
-    return utc_text(since) if since else "", utc_text(before) if before else "~"
+        yield row, line, dict(row).get(HELD, tuple(asked))
 
 
 def _profile(db: Database, named: str) -> str:

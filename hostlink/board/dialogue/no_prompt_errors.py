@@ -326,7 +326,7 @@ def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) 
         return LinkError(
             f'The board does not stop sending after "{safe(text)}".',
             reason=LinkReason.FLOODING,
-            advice="Interrupt or restart the board and repeat the command.",
+            advice="Interrupt or restart the board, then try again.",
         )
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -11,7 +12,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.profile.text import read_profile
 from hostlink.board.profile.toml_file import LARGEST_FILE, toml_text
 from hostlink.board.profile.written import short_value
-from hostlink.errors import ProfileError, UsageError
+from hostlink.errors import HostlinkError, ProfileError, UsageError
 from hostlink.sentences import CHECK_FILE
 from hostlink.words import natural, nearest
 
@@ -103,6 +104,13 @@ def find_profile(word: str) -> Profile:
         f"There is no profile {short_value(word)}." + (f" Did you mean {near}?" if near else ""),
         advice=f"There are: {', '.join(known)}; or give a .toml file.",
     )
+
+
+def profile_or_practice(name: str) -> Profile:
+    """Return a profile, or that of the practice board if none is named or it cannot be used."""
+    with contextlib.suppress(HostlinkError):
+        return find_profile(name or "practice")
+    return find_profile("practice")
 
 
 def _name_of(path: Path | Traversable) -> str:

@@ -19,6 +19,7 @@ LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
 MOST_TOLD = 100  # faults listed in one error
 MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
 
+_PLACE = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
 Kind = type[FaultyFileError]
 
 
@@ -95,19 +96,11 @@ def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
             f"{name}: its lists or tables are nested too deep.", advice=_MEND_FILE
         ) from error
     except ValueError as error:
-        said = str(error)
-        place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
-        end = " (at end of document)"
-        line = int(place[1]) if place else text.rstrip("\n").count("\n") + 1
-        at = (
-            f", column {place[2]}"
-            if place
-            else ", at the end of the file"
-            if said.endswith(end)
-            else ""
-        )
-        where = f", line {line}" if place or said.endswith(end) else ""
-        reason = said[: place.start()] if place else said.removesuffix(end)
+        place = _PLACE.fullmatch(str(error))
+        reason, row, column = place.groups("") if place else (str(error), "", "")
+        last = text.rstrip("\n").count("\n") + 1
+        where = f", line {row or last}" if place else ""
+        at = f", column {column}" if column else ", at the end of the file" if place else ""
         raise kind(
             f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=_MEND_FILE
         ) from error

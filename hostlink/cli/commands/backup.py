@@ -11,6 +11,7 @@ import click
 from hostlink.archive.times import local_text
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import show_records
+from hostlink.cli.names import GIVEN_PORT
 from hostlink.cli.options import DISCARD_HELP, NOTE_HELP, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import stoppable
@@ -40,6 +41,7 @@ def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
         return _back_up_many(common, note)
     from hostlink.cli.job_json import proof_dict
     from hostlink.cli.progress import Teller
+    from hostlink.cli.ways import at_port
     from hostlink.jobs.backup import backup as backup_job
 
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
@@ -54,7 +56,8 @@ def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
     say(f"{kept.spec} {made.proof}: {items}.", quiet=common.quiet and made.doubt is None)
     for name, why in made.unread.items():
         say(f"Not in it: {name}. {why}")
-    say(f"`hostlink putback {kept.spec}` puts it back.", quiet=common.quiet)
+    port = click.get_current_context().meta.get(GIVEN_PORT, "")
+    say(at_port(f"`hostlink putback {kept.spec}` puts it back.", port), quiet=common.quiet)
     return made.status
 
 

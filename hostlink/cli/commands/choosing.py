@@ -21,7 +21,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def program_choice(function: F) -> F:
-    """Add the argument PROGRAMS and the options that choose programs of the archive."""
+    """Add the argument PROGRAMS and the options that choose programs, for `chosen_listings`."""
     for add in (
         click.option("--tag", metavar="TAG", help="Every program with this tag."),
         click.option(
@@ -56,6 +56,11 @@ def chosen_listings(
     if private := passed_over_words(chosen):
         say(private, quiet=common.quiet)
     return chosen
+
+
+def left_out_dicts(left_out: Sequence[tuple[str, Advice]]) -> list[dict[str, str]]:
+    """Return the JSON for what was left out of many listings, and why."""
+    return [{"where": where, "why": in_commands(why)} for where, why in left_out]
 
 
 def tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:

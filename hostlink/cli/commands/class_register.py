@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -78,6 +78,7 @@ def class_command(
     and not kept again.
     """
     from hostlink.jobs.class_register.register import check_programs, read_register
+    from hostlink.jobs.class_register.take_home import write_class_page, write_folders
 
     wish = _Wish(**asked)
     wish.check()
@@ -85,14 +86,16 @@ def class_command(
     _use_practice_archive(common, read)
     with common.archive() if wish.changes else common.reading() as archive:
         check_programs(archive, read)
-        status: int = ExitStatus.DONE
-        results: dict[str, Result[Any]] = {}
-        for job in _jobs(common, read, archive, wish):
-            results, ended = _do(common, read, archive, job, wish)
-            status = max(status, ended)
-        rows = _show(common, read, archive, results)
+        evening, status = _Evening(common, read, archive), ExitStatus.DONE
+        for job in evening.jobs(wish):
+            status = max(status, evening.do(job, wish.minutes))
+        rows = evening.show()
         try:
-            _write(common, read, archive, rows, page, folders)
+            if page is not None:
+                told = write_class_page(page, read, rows, utc_now(), replace=common.yes)
+                say(told, quiet=common.quiet)
+            if folders is not None:
+                say(write_folders(folders, archive, rows, replace=common.yes))
         except TakenError as error:
             if not wish.changes:
                 raise
@@ -136,91 +139,72 @@ def _use_practice_archive(common: CommonOptions, register: Register) -> None:
     common.ports = tuple(port for port in ports if not names_no_board(common, port))
 
 
-def _jobs(
-    common: CommonOptions, register: Register, archive: Archive, wish: _Wish
-) -> Iterator[SeatJob[Any]]:
-    """Yield the jobs in the order in which they are done."""
-    from hostlink.jobs.class_register.evening import collecting, handing_out
-    from hostlink.jobs.loading import LoadOptions
+@dataclass
+class _Evening:
+    """A class at work. results: of the last job, by the names of the learners."""
 
-    if wish.collect:
-        yield collecting(consent=common.yes)
-    if wish.hand_out:
-        may_adapt = wish.adapt_it or common.yes
-        options = LoadOptions(adapt=lambda _: may_adapt)
-        yield handing_out(register, archive, what=wish.what, own=wish.own, options=options)
+    common: CommonOptions
+    register: Register
+    archive: Archive
+    results: dict[str, Result[Any]] = field(default_factory=dict)
 
+    def jobs(self, wish: _Wish) -> Iterator[SeatJob[Any]]:
+        """Yield the jobs in the order in which they are done."""
+        from hostlink.jobs.class_register.evening import collecting, handing_out
+        from hostlink.jobs.loading import LoadOptions
 
-def _do(
-    common: CommonOptions, register: Register, archive: Archive, job: SeatJob[Any], wish: _Wish
-) -> tuple[dict[str, Result[Any]], ExitStatus]:
-    """Do a job at each seat; say for whom it was not done; return the results and their status."""
-    from hostlink.cli.commands.many import Tellers
-    from hostlink.jobs.class_register.evening import at_each_seat, not_served
-    from hostlink.jobs.class_register.seats import seats_of, unknown_words
-    from hostlink.jobs.many import worst_status
+        if wish.collect:
+            yield collecting(consent=self.common.yes)
+        if wish.hand_out:
+            options = LoadOptions(adapt=lambda _: wish.adapt_it or self.common.yes)
+            seats = self.register, self.archive
+            yield handing_out(*seats, what=wish.what, own=wish.own, options=options)
 
-    def choose(port: str) -> LinkChoice:
-        return dataclasses.replace(common, port=port, ports=()).link_choice(archive)
+    def do(self, job: SeatJob[Any], minutes: float | None) -> ExitStatus:
+        """Do a job at each seat; say for whom it was not done; return the status."""
+        from hostlink.cli.commands.many import Tellers
+        from hostlink.jobs.class_register.evening import at_each_seat, not_served
+        from hostlink.jobs.class_register.seats import seats_of, unknown_words
+        from hostlink.jobs.many import worst_status
 
-    end = None if wish.minutes is None else time.monotonic() + 60 * wish.minutes
-    is_over = None if end is None else lambda: time.monotonic() > end
-    with stoppable() as stopped, Tellers(common.quiet) as tell:
-        results = at_each_seat(
-            register, archive, job, choose, tell.emit, stopped, tell.result, is_over=is_over
-        )
-    missing = not_served(register, results)
-    if missing:
-        named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
-        say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
-        if unknown := unknown_words(seats_of(register, archive)):
-            advice = in_commands(lambda by: f"List those that are {by.ports}.")
-            say(f"{unknown} {advice}", quiet=common.quiet)
-    status = worst_status(list(results.values()))
-    return results, max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
+        common, seats = self.common, (self.register, self.archive)
 
+        def choose(port: str) -> LinkChoice:
+            return dataclasses.replace(common, port=port, ports=()).link_choice(self.archive)
 
-def _show(
-    common: CommonOptions,
-    register: Register,
-    archive: Archive,
-    results: dict[str, Result[Any]],
-) -> list[ClassRow]:
-    """Print the table, with what else there is to say of each failure; return its rows."""
-    from hostlink.cli.commands.many import failure_dict
-    from hostlink.jobs.class_register.class_table import HEADS, class_table, summary
+        end = None if minutes is None else time.monotonic() + 60 * minutes
+        is_over = None if end is None else lambda: time.monotonic() > end
+        with stoppable() as stopped, Tellers(common.quiet) as tell:
+            self.results = at_each_seat(
+                *seats, job, choose, tell.emit, stopped, tell.result, is_over=is_over
+            )
+        missing = not_served(self.register, self.results)
+        if missing:
+            named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
+            say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
+            if unknown := unknown_words(seats_of(*seats)):
+                advice = in_commands(lambda by: f"List those that are {by.ports}.")
+                say(f"{unknown} {advice}", quiet=common.quiet)
+        status = worst_status(list(self.results.values()))
+        return max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
 
-    rows = class_table(register, archive)
-    if common.json:
+    def show(self) -> list[ClassRow]:
+        """Print the table, with what else there is to say of each failure; return its rows."""
+        from hostlink.cli.commands.many import failure_dict
+        from hostlink.jobs.class_register.class_table import HEADS, class_table, summary
+
+        rows, title = class_table(self.register, self.archive), self.register.title
         failed = {
-            name: failure_dict(each.error, IN_CLASS) for name, each in results.items() if each.error
+            name: (each.error, each.port) for name, each in self.results.items() if each.error
         }
-        learners = [{**row.as_dict(), "failed": failed.get(row.name)} for row in rows]
-        as_json({"title": register.title, "learners": learners})
-    else:
-        table(HEADS, [row.cells() for row in rows], right=("changed",))
-        for name, result in results.items():
-            if result.error is not None:
-                advice = in_commands(result.error.advice, result.port, IN_CLASS)
-                kept = result.error.kept
-                say(f"{name}: {' '.join(filter(None, (kept, advice)))}")
-    say(f"{register.title}: {summary(rows)}", quiet=common.quiet)
-    return rows
-
-
-def _write(
-    common: CommonOptions,
-    register: Register,
-    archive: Archive,
-    rows: list[ClassRow],
-    page: Path | None,
-    folders: Path | None,
-) -> None:
-    """Write what is to be printed and taken home, if it is asked for."""
-    from hostlink.jobs.class_register.take_home import write_class_page, write_folders
-
-    if page is not None:
-        told = write_class_page(page, register, rows, utc_now(), replace=common.yes)
-        say(told, quiet=common.quiet)
-    if folders is not None:
-        say(write_folders(folders, archive, rows, replace=common.yes))
+        if self.common.json:
+            told = {name: failure_dict(error, IN_CLASS) for name, (error, _) in failed.items()}
+            learners = [{**row.as_dict(), "failed": told.get(row.name)} for row in rows]
+            as_json({"title": title, "learners": learners})
+        else:
+            table(HEADS, [row.cells() for row in rows], right=("changed",))
+            for name, (error, port) in failed.items():
+                advice = in_commands(error.advice, port, IN_CLASS)
+                say(f"{name}: {' '.join(filter(None, (error.kept, advice)))}")
+        say(f"{title}: {summary(rows)}", quiet=self.common.quiet)
+        return rows

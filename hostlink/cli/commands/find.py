@@ -15,8 +15,6 @@ from hostlink.cli.options import KEPT_SINCE, ONLY_TAGGED, Days, as_days, limit_o
 from hostlink.cli.output import results_words, say
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from hostlink.archive import Found
 
 
@@ -100,7 +98,9 @@ def find(
         return find_printed(common, " ".join(words), limit)
     if not words and not chosen:
         raise click.UsageError("Name words to look for, or one of the options that choose.")
-    since, before = _span(first, last)
+    since, before = first and first[0], last and last[1]
+    if since and before and since >= before:
+        raise click.UsageError("--from is later than --until.")
     with common.reading() as archive:
         found = archive.find(
             " ".join(words), tag=tag, board=board, size=size, profile=kind, since=since,
@@ -109,14 +109,6 @@ def find(
     say(" ".join(found.near), quiet=common.quiet or not found.near)
     counted = results_words(len(found), limit)
     return show_records(common, found, _found_dict, _COLUMNS, counted, right=["bytes"])
-
-
-def _span(first: Days | None, last: Days | None) -> tuple[datetime | None, datetime | None]:
-    """Return when `--from` begins and when `--until` ends."""
-    since, before = first and first[0], last and last[1]
-    if since and before and since >= before:
-        raise click.UsageError("--from is later than --until.")
-    return since, before
 
 
 _COLUMNS: dict[str, Callable[[Found], object]] = {

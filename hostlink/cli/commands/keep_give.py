@@ -4,16 +4,29 @@ from __future__ import annotations
 
 import shlex
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+<<<<<<< HEAD
 from hostlink.advice import Advice
 from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.ways import COMMANDS, in_commands
+=======
+from hostlink.advice import Advice, Ways
+from hostlink.cli.commands.choosing import (
+    chosen_listings,
+    left_out_dicts,
+    program_choice,
+    tell_left_out,
+)
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
+from hostlink.cli.output import as_json, say, table
+>>>>>>> trial
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
@@ -94,9 +107,7 @@ def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
             {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
             for material, one in collected.kept
         ],
-        "left_out": [
-            {"where": where, "why": in_commands(why)} for where, why in collected.left_out
-        ],
+        "left_out": left_out_dicts(collected.left_out),
         "remarks": list(collected.remarks),
         "passed_over": list(gathered.passed_over),
         "folders": list(gathered.folders),
@@ -145,9 +156,7 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
     required=True,
 )
 @shared(yes=True)
-def give(
-    common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str, output: Path
-) -> int:
+def give(common: CommonOptions, output: Path, **which: Any) -> int:
     """Give listings out as files in a folder, or as one zip file.
 
     PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
@@ -155,7 +164,7 @@ def give(
     """
     from hostlink.jobs.giving import give_out
 
-    chosen = chosen_listings(common, programs, tag, words)
+    chosen = chosen_listings(common, **which)
     left_out = (*chosen.left_out, *give_out(chosen.materials, output, replace=common.yes))
     tell_left_out(left_out)
     count = len(chosen.materials) + len(chosen.left_out) - len(left_out)

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import dataclasses
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
+from hostlink.cli.commands.choosing import (
+    chosen_listings,
+    left_out_dicts,
+    program_choice,
+    tell_left_out,
+)
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.named_listing import material_in
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say
-from hostlink.cli.ways import in_commands
 from hostlink.errors import ExitStatus
 from hostlink.publish.details import COLLECTION_TITLE
 
@@ -77,14 +82,7 @@ def card(common: CommonOptions, output: Path) -> None:
 @_PAGE
 @_TITLE
 @shared(profile=True, json=True, yes=True)
-def booklet(
-    common: CommonOptions,
-    programs: tuple[str, ...],
-    tag: str | None,
-    words: str,
-    output: Path,
-    title: str,
-) -> int:
+def booklet(common: CommonOptions, output: Path, title: str, **which: Any) -> int:
     """Write programs as a booklet to print: contents, listings with check codes, an index.
 
     PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
@@ -93,7 +91,7 @@ def booklet(
     """
     from hostlink.jobs.publishing import booklet_words, write_booklet
 
-    found, left_out = _published(common, programs, tag, words)
+    found, left_out = _published(common, **which)
     write_booklet(output, found, title, replace=common.yes)
     if common.json:
         as_json({"file": str(output), **_dict(found, left_out)})
@@ -111,14 +109,7 @@ def booklet(
 )
 @_TITLE
 @shared(profile=True, json=True)
-def site(
-    common: CommonOptions,
-    programs: tuple[str, ...],
-    tag: str | None,
-    words: str,
-    output: Path,
-    title: str,
-) -> int:
+def site(common: CommonOptions, output: Path, title: str, **which: Any) -> int:
     """Write programs as a web site: a page for each, and one with contents and search.
 
     PROGRAMS as for `booklet`. The pages need no server, and nothing from elsewhere. Each tells what
@@ -128,7 +119,7 @@ def site(
     """
     from hostlink.jobs.publishing import write_site
 
-    found, left_out = _published(common, programs, tag, words)
+    found, left_out = _published(common, **which)
     made = write_site(output, found, title)
     if common.json:
         as_json({"folder": str(output), **dataclasses.asdict(made), **_dict(found, left_out)})
@@ -140,18 +131,16 @@ def site(
 
 
 def _published(
-    common: CommonOptions, programs: tuple[str, ...], tag: str | None, words: str
+    common: CommonOptions, **which: Any
 ) -> tuple[list[PublishedProgram], list[tuple[str, Advice]]]:
     """Return the chosen programs, and those that were left out with the reasons."""
     from hostlink.jobs.publishing import to_publish
 
-    chosen = chosen_listings(common, programs, tag, words)
-    profile = common.the_profile()
-    if all(each.revision is None for each in chosen.materials):
-        found, left_out = to_publish(chosen.materials, profile, None)
-    else:
-        with common.archive(create=False, read_only=True) as archive:
-            found, left_out = to_publish(chosen.materials, profile, archive)
+    chosen = chosen_listings(common, **which)
+    is_kept = any(each.revision is not None for each in chosen.materials)
+    reading = common.archive(create=False, read_only=True) if is_kept else nullcontext()
+    with reading as archive:
+        found, left_out = to_publish(chosen.materials, common.the_profile(), archive)
     return found, [*chosen.left_out, *left_out]
 
 
@@ -162,5 +151,5 @@ def _dict(found: list[PublishedProgram], left_out: list[tuple[str, Advice]]) -> 
              "whole_code": each.codes.whole}
             for each in found
         ],
-        "left_out": [{"where": where, "why": in_commands(why)} for where, why in left_out],
+        "left_out": left_out_dicts(left_out),
     }  # fmt: skip

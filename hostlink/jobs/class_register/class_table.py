@@ -9,12 +9,13 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 
 from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.archive.records import LEARNER, JobEvent
+from hostlink.archive.records import JobEvent
 from hostlink.archive.times import local_text, utc_now
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
@@ -23,7 +24,13 @@ from hostlink.jobs.class_register.register import Register
 from hostlink.jobs.class_register.row_state import Handout, Measured, handout_of, measured
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
-from hostlink.jobs.session.last_known import ending_words, last_fill, left_untouched, loaded_by
+from hostlink.jobs.session.last_known import (
+    ending_words,
+    last_fill,
+    learner_of,
+    left_untouched,
+    loaded_by,
+)
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.listing import Ledger, Listing, compare, measure
@@ -127,13 +134,18 @@ def class_table(
     """Return a row for each learner. seats: as they are now, by default looked up."""
     done: dict[str, list[JobEvent]] = {}
     for event in archive.events(of_learners=True):
-        done.setdefault(fold(str(event.detail[LEARNER])), []).append(event)
-    materials: dict[str, Listing | None] = {}
-    rows = []
-    for seat in seats_of(register, archive) if seats is None else seats:
-        record = _Record(archive, seat, done.get(fold(seat.learner.program), []))
-        rows.append(record.row(materials))
-    return rows
+        done.setdefault(fold(learner_of(event)), []).append(event)
+
+    @cache
+    def handout(what: str) -> Listing | None:
+        with contextlib.suppress(HostlinkError):
+            return find_original(what, archive).listing
+        return None
+
+    return [
+        _Record(archive, seat, done.get(fold(seat.learner.program), [])).row(handout)
+        for seat in (seats_of(register, archive) if seats is None else seats)
+    ]
 
 
 def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, ...]:
@@ -142,20 +154,14 @@ def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, 
     That is what the learner was given last, on any board, and what was handed out last on this
     board, which they may have taken over; a program that was loaded otherwise is no handout.
     """
-    theirs = archive.events(of_learners=True, job="load")
-    here = [
-        each for each in archive.events(board_uuid=board.uuid, job="load") if LEARNER in each.detail
-    ]
+    theirs, whose = archive.events(of_learners=True, job="load"), fold(program)
+    here = [each for each in archive.events(board_uuid=board.uuid, job="load") if learner_of(each)]
     given = [
         next((each for each in here if each.outcome == "done"), None),
-        next((each for each in theirs if _is_for(program, each) and each.outcome == "done"), None),
+        next((e for e in theirs if fold(learner_of(e)) == whose and e.outcome == "done"), None),
     ]
     found = (_revision(archive, event.revision) for event in given if event is not None)
     return tuple(dict.fromkeys(each for each in found if each is not None))
-
-
-def _is_for(program: str, event: JobEvent) -> bool:
-    return fold(str(event.detail[LEARNER])) == fold(program)
 
 
 class _Record:
@@ -173,11 +179,11 @@ class _Record:
             self.load is None or self.save.started_at >= self.load.started_at
         )
 
-    def row(self, materials: dict[str, Listing | None]) -> ClassRow:
-        """Return the learner's row. materials: the handouts by their names, read once."""
+    def row(self, find: Callable[[str], Listing | None]) -> ClassRow:
+        """Return the learner's row. find: returns what is to be handed out, None if nowhere."""
         seat, load, save = self.seat, self.load, self.save
-        is_given = self.handout is not Handout.NOTHING
-        coming = None if is_given else self._coming(materials)
+        what = seat.learner.hand_out if self.handout is Handout.NOTHING else ""
+        coming = find(what) if what else None
         given = self._content(load.revision) if load is not None else None
         listing = self._measured(given, coming)
         profile = self._profile()
@@ -188,7 +194,6 @@ class _Record:
             changed = len(found.added) + len(found.removed) + len(found.changed)
         own = save is not None and fold(save.program) == fold(seat.learner.program)
         archived = _revision(self.archive, save.revision) if save is not None else None
-        what = seat.learner.hand_out
         return ClassRow(
             seat.learner.name,
             seat.learner.program,
@@ -198,7 +203,7 @@ class _Record:
             handed_out=loaded_by(load) if load else "",
             load=self._ending(),
             handed_out_at=load.started_at if load else None,
-            not_found=what if not is_given and coming is None else "",
+            not_found=what if coming is None else "",
             changed=changed,
             ledger=measure(listing, profile.rules) if listing is not None and profile else None,
             error=self._error(),
@@ -211,11 +216,11 @@ class _Record:
 
     def _ending(self) -> str:
         """Return how the last load ended, "" if it is proven or there was none."""
-        if self.handout is Handout.BROKEN and self.load is not None:
-            return _ending(self.load)
-        if self.handout is Handout.OVERWRITTEN and self.fill is not None:
-            return f"then {loaded_by(self.fill)} {_ending(self.fill)}"
-        return ""
+        last = {Handout.BROKEN: self.load, Handout.OVERWRITTEN: self.fill}.get(self.handout)
+        if last is None:
+            return ""
+        how = "not ended" if last.ended_at is None else ending_words(last).removeprefix("was ")
+        return how if last is self.load else f"then {loaded_by(last)} {how}"
 
     def _measured(self, given: Content | None, coming: Listing | None) -> Listing | None:
         """Return the program to measure, None if there is none."""
@@ -235,15 +240,6 @@ class _Record:
         with contextlib.suppress(HostlinkError):
             return self.archive.content(revision) if revision is not None else None
         return None
-
-    def _coming(self, materials: dict[str, Listing | None]) -> Listing | None:
-        """Return what is to be handed out, None if there is nothing or it cannot be found."""
-        what = self.seat.learner.hand_out
-        if what and what not in materials:
-            materials[what] = None
-            with contextlib.suppress(HostlinkError):
-                materials[what] = find_original(what, self.archive).listing
-        return materials.get(what)
 
     def _profile(self) -> Profile | None:
         """Return how the board counts bytes, None if that is not known."""
@@ -268,13 +264,6 @@ class _Record:
                 where = "" if run.end.line is None else f"line {run.end.line}: "
                 return f"{where}{run.end.error}"
         return ""
-
-
-def _ending(load: JobEvent) -> str:
-    """Return how an unproven load ended."""
-    if load.ended_at is None:
-        return "not ended"
-    return ending_words(load).removeprefix("was ")
 
 
 def _revision(archive: Archive, spec: str) -> Revision | None:

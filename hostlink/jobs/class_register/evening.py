@@ -27,7 +27,7 @@ from hostlink.jobs.listing_source import Material, from_archive
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.many import BoardJobs, EmitAt, Result
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.last_known import handed_out_to, last_learner, unfinished_load
+from hostlink.jobs.session.last_known import last_fill, learner_of, unfinished_load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.recognising import choose_profile
 from hostlink.jobs.session.session import Session
@@ -51,11 +51,13 @@ def handing_out(
     """Return the job that loads each learner's handout into their board.
 
     what: in place of what the register says. own: the learner's own program, where the archive has
-    one. Every listing is read and kept now, as one revision for all. Raises RefusedError if a
-    learner would get nothing, or what `find_original` raises.
+    one. Every listing is read and kept now, by the profile of the first board that is here, as one
+    revision for all. Raises RefusedError if a learner would get nothing, or what `find_original`
+    raises.
     """
     chosen = options or LoadOptions()
-    profile = _profile_of_first(register, archive)
+    ports = [seat.port for seat in seats_of(register, archive) if seat.port]
+    profile, _ = choose_profile(archive, ports[0] if ports else "")
     kept: dict[str, Material] = {}
     given: dict[str, Material] = {}
     for learner in (each for each in register.learners if each.board):
@@ -84,20 +86,15 @@ def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture 
     """
     session.attach()
     board, seen = session.board_in(archive), list[Capture]()
-    holder = handed_out_to(archive, board)
+    holder = learner_of(last_fill(archive, board))
     whose = learner if fold(holder) in ("", fold(learner.program)) else Learner("", holder)
-    is_theirs = fold(last_learner(archive, board)) in ("", fold(whose.program))
+    last = learner_of(last_fill(archive, board, or_saved=True))
+    is_theirs = fold(last) in ("", fold(whose.program))
     if is_theirs and not unfinished_load(archive, board, begun=session.begun):
         with contextlib.suppress(RefusedError):
             options = replace(_as_work(archive, board, whose), unless_held=True)
             save(session, archive, options, seen.append)
     return seen[0] if seen else None
-
-
-def _profile_of_first(register: Register, archive: Archive) -> Profile:
-    """Return the profile by which handouts are kept: that of the first board that is here."""
-    ports = [seat.port for seat in seats_of(register, archive) if seat.port]
-    return choose_profile(archive, ports[0] if ports else "")[0]
 
 
 def _kept(
@@ -155,7 +152,7 @@ def _as_work(archive: Archive, board: Board, learner: Learner) -> SaveOptions:
 
 def _check_theirs(archive: Archive, board: Board, learner: Learner) -> None:
     """Raise RefusedError if the board was last handed out to another learner."""
-    holder = handed_out_to(archive, board)
+    holder = learner_of(last_fill(archive, board))
     if holder and fold(holder) != fold(learner.program):
         raise RefusedError(
             f"This board was last handed out to {holder}: what it holds may not be "
@@ -190,9 +187,10 @@ def at_each_seat(
     with BoardJobs[V](archive, emit, cancelled) as jobs:
         while True:
             seats = seats_of(register, archive)
-            tried &= {seat.learner.name for seat in seats if seat.port}
-            for seat in seats if not cancelled() else ():
-                if _is_due(seat, results, {*tried, *jobs.busy}):
+            here = [seat for seat in seats if seat.port]
+            tried &= {seat.learner.name for seat in here}
+            for seat in here if not cancelled() else ():
+                if _fails(seat, results) and seat.learner.name not in {*tried, *jobs.busy}:
                     tried.add(seat.learner.name)
                     work = partial(_at_seat, job, archive, seat.learner)
                     jobs.start(choose(seat.port), seat.learner.name, work)
@@ -215,10 +213,6 @@ def _fails(seat: Seat, results: dict[str, Result[V]]) -> bool:
     """Return whether a learner's job has not been done yet, or failed."""
     result = results.get(seat.learner.name)
     return result is None or result.error is not None
-
-
-def _is_due(seat: Seat, results: dict[str, Result[V]], not_now: set[str]) -> bool:
-    return bool(seat.port) and seat.learner.name not in not_now and _fails(seat, results)
 
 
 def not_served(register: Register, results: dict[str, Result[V]]) -> list[Learner]:

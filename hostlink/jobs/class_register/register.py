@@ -147,13 +147,17 @@ def _check_keys(
 
 
 def _check_different(learners: list[Learner], faults: FileFaults) -> None:
-    """Add a fault for each name, program or board that an earlier learner has."""
+    """Add a fault for each name, program or board that an earlier learner has.
+
+    None for the program of learners with one name.
+    """
     for key, has in (("name", "name"), ("program", "program name"), ("board", "board")):
         first: dict[str, int] = {}
         for at, learner in enumerate(learners):
             value = getattr(learner, key)
             before = first.setdefault(fold(value), at) if value else at
-            if before != at and not (key == "program" and _same(learners, before, at)):
+            is_told = key == "program" and fold(learners[before].name) == fold(learner.name)
+            if before != at and not is_told:
                 line = line_of_key(faults.lines, _place(faults, before, key))
                 says = f"the learner of line {line} has the {has} {safe(value)} too"
                 faults.add(_place(faults, at, key), says)
@@ -163,8 +167,3 @@ def _place(faults: FileFaults, at: int, key: str) -> tuple[str, ...]:
     """Return the path of a key; the program of a learner without one is made of the name."""
     own = ("learner", str(at), key)
     return own if own in faults.lines else (*own[:2], "name")
-
-
-def _same(learners: list[Learner], one: int, other: int) -> bool:
-    """Return whether two learners have one name, which is reported already."""
-    return fold(learners[one].name) == fold(learners[other].name)

@@ -64,18 +64,15 @@ def seats_of(register: Register, archive: Archive) -> list[Seat]:
         board, port = find_at_port(learner.board, boards, found)
         if port:
             identity = identity_of(port)
-            for other, has_it in taken:
+            for other, one in taken:
                 if same_board(identity, other):
-                    raise _shared(register, has_it, learner)
+                    raise UsageError(
+                        f"{safe(one.name)} ({safe(one.board)}) and {safe(learner.name)} "
+                        f"({safe(learner.board)}) have the same board.",
+                        kept="No port was opened.",
+                        advice=f"Give one of them another board in {register.path}, or both one "
+                        "entry.",
+                    )
             taken.append((identity, learner))
         seats.append(Seat(learner, board, port))
     return seats
-
-
-def _shared(register: Register, one: Learner, other: Learner) -> UsageError:
-    return UsageError(
-        f"{safe(one.name)} ({safe(one.board)}) and {safe(other.name)} ({safe(other.board)}) have "
-        "the same board.",
-        kept="No port was opened.",
-        advice=f"Give one of them another board in {register.path}, or both one entry.",
-    )

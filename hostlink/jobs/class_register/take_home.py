@@ -9,9 +9,8 @@ from pathlib import Path
 from hostlink.archive import Archive, Revision
 from hostlink.archive.names import file_name
 from hostlink.archive.times import local_text
-from hostlink.board.profile.file import find_profile
-from hostlink.board.profile.model import Profile
-from hostlink.errors import HostlinkError, ListingError, RefusedError
+from hostlink.board.profile.file import profile_or_practice
+from hostlink.errors import ListingError, RefusedError
 from hostlink.jobs.class_register.class_table import HEADS, ClassRow
 from hostlink.jobs.class_register.evening import own_work
 from hostlink.jobs.class_register.register import Register
@@ -77,21 +76,13 @@ def _program_files(archive: Archive, material: Material, inside: str) -> Iterato
 
     stem = f"{inside}/{file_name(material.name.lower())}"
     yield Member(f"{stem}.bas", material.listing.text().encode("utf-8"))
-    profile = _profile(material.held.profile if material.held is not None else "")
+    profile = profile_or_practice(material.held.profile if material.held is not None else "")
     try:
         page = sheet(publish(material.listing, profile, details_of(material, archive)))
     except ListingError:
         pass  # a character has no code; the listing is there all the same
     else:
         yield Member(f"{stem}.html", page.encode("utf-8"))
-
-
-def _profile(name: str) -> Profile:
-    """Return the profile of a kept listing, or the practice board's if it is not here."""
-    try:
-        return find_profile(name or "practice")
-    except HostlinkError:
-        return find_profile("practice")
 
 
 def _history(archive: Archive, row: ClassRow, own: str) -> str:

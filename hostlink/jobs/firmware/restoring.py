@@ -188,7 +188,7 @@ def _programs_back(
     """Return advice for getting the programs on the board after this error."""
     spec = written.backup
     if is_cut_off(cause):
-        first = "Repeat the command" if isinstance(cause, Interrupted) else PLUG_IN_AGAIN
+        first = "Do the same again" if isinstance(cause, Interrupted) else PLUG_IN_AGAIN
         again = f"{first}, which finds the image there"
         if not spec or written.role == "display":
             return f"{again}."

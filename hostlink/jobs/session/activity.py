@@ -63,6 +63,11 @@ class BoardState:
         return self.activity in _OCCUPIED
 
     @property
+    def prints(self) -> bool:
+        """Return whether more of a row that has not ended is to come."""
+        return self.activity in (Activity.RUNNING, Activity.BUSY)
+
+    @property
     def runs(self) -> bool:
         """Return whether something runs that only an interrupt or its own end stops."""
         return self.is_occupied and self.activity is not Activity.ANSWERING

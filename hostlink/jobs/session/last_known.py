@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import uuid
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from datetime import UTC, datetime
 
 from hostlink.archive import Archive, Board, Content, HostCopy, JobEvent, Origin, Rescue, Revision
@@ -153,49 +153,26 @@ def ending_words(event: JobEvent) -> str:
     return _ENDINGS.get(event.detail.get("ended") or event.outcome, "did not end well")
 
 
-def last_fill(archive: Archive, board: Board, begun: Collection[str] = ()) -> JobEvent | None:
+def last_fill(
+    archive: Archive, board: Board, begun: Collection[str] = (), *, or_saved: bool = False
+) -> JobEvent | None:
     """Return the event of the last job that put a program into a board's memory, or part of one.
 
-    begun: UUIDs of the events of jobs under way, which do not count.
+    begun: UUIDs of the events of jobs under way, which do not count. or_saved: or that saved what
+    it held as the work of a learner.
     """
-    return _newest(archive, board, lambda event: _fills(event, begun))
-
-
-def _newest(archive: Archive, board: Board, wanted: Callable[[JobEvent], bool]) -> JobEvent | None:
     for most in (_FEW_EVENTS, None):
         for event in archive.events(most, board_uuid=board.uuid):
-            if wanted(event):
+            under_way = event.ended_at is None and event.uuid in begun
+            if event.job in _FILLS_MEMORY and not (under_way or left_untouched(event)):
+                return event
+            if or_saved and event.job == "save" and event.outcome == "done" and learner_of(event):
                 return event
     return None
 
 
-def _fills(event: JobEvent, begun: Collection[str]) -> bool:
-    under_way = event.ended_at is None and event.uuid in begun
-    return event.job in _FILLS_MEMORY and not (under_way or left_untouched(event))
-
-
-def handed_out_to(archive: Archive, board: Board) -> str:
-    """Return the learner to whom a board was handed out last, by the program of their work.
-
-    "" if something else was put into its memory since, or it was handed out to nobody.
-    """
-    return _learner_of(last_fill(archive, board))
-
-
-def last_learner(archive: Archive, board: Board, begun: Collection[str] = ()) -> str:
-    """Return whose work a board may hold: of the learner for whom it was last loaded or saved.
-
-    It is given as by `handed_out_to`. begun: as for `last_fill`.
-    """
-
-    def wanted(event: JobEvent) -> bool:
-        is_saved = event.job == "save" and event.outcome == "done" and LEARNER in event.detail
-        return is_saved or _fills(event, begun)
-
-    return _learner_of(_newest(archive, board, wanted))
-
-
-def _learner_of(event: JobEvent | None) -> str:
+def learner_of(event: JobEvent | None) -> str:
+    """Return the learner for whom a job was done, by the program of their work; "" for nobody."""
     return str(event.detail.get(LEARNER, "")) if event is not None else ""
 
 

@@ -19,9 +19,10 @@ from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.session.last_known import (
     doubt_of_copy,
     held_as,
+    last_fill,
     last_held,
-    last_learner,
     last_program,
+    learner_of,
     unfinished_load,
 )
 from hostlink.jobs.session.patience import capture_s
@@ -246,7 +247,7 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
         session.emit(AlreadyKept(same.spec))
         return HeldProgram(result.lines, result.count, same.spec, doubt=result.doubt)
     origin = board_origin(session, archive, board, result, "rescue")
-    if whose := last_learner(archive, board, begun=session.begun):
+    if whose := learner_of(last_fill(archive, board, session.begun, or_saved=True)):
         origin = dataclasses.replace(origin, note=f"may be the work of {whose}")
     kept = archive.rescue(content, origin)
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))

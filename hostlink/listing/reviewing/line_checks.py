@@ -157,7 +157,7 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
         for start, word in _unknown(line.text, statement, language):
             near = nearest(word, keywords(language), 1)
             advice = f"Nearest known: {near[0]}." if near else STRANGE_WORD
-            known = f"The profile knows no {word[:20]}."
+            known = f"This board's BASIC has no {word[:20]}, as far as known."
             if word[:1].isdigit() or word[:1] == '"':
                 known = f"No statement begins with {word[:20]}."
                 advice = "Take it out, or put the missing word before it."

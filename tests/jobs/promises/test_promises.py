@@ -318,7 +318,7 @@ def test_promise_3_a_capture_that_differs_calls_for_more(
 def test_promise_3_captures_that_never_agree_are_no_save(
     bench: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Nothing is kept, status 4, and the program is said to be still on the board."""
+    """Nothing is kept, status 4, and the program is said to be still there."""
     from hostlink.board.dialogue.dialogue import Dialogue
     from hostlink.listing.parse import Line
 
@@ -332,7 +332,7 @@ def test_promise_3_captures_that_never_agree_are_no_save(
     with pytest.raises(ReadBackError) as caught:
         bench.save("MINE")
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
-    assert "still on the board" in caught.value.kept
+    assert "is still there" in caught.value.kept
     assert bench.archive.programs() == []
     assert bench.archive.events(1)[0].outcome == "failed"
 
