@@ -8,15 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-<<<<<<< HEAD
 from hostlink.advice import Advice
-from hostlink.cli.commands.choosing import chosen_listings, program_choice, tell_left_out
-from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
-from hostlink.cli.output import as_json, say, table
-from hostlink.cli.ways import COMMANDS, in_commands
-=======
-from hostlink.advice import Advice, Ways
 from hostlink.cli.commands.choosing import (
     chosen_listings,
     left_out_dicts,
@@ -26,7 +18,7 @@ from hostlink.cli.commands.choosing import (
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say, table
->>>>>>> trial
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
