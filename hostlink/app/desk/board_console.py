@@ -49,7 +49,7 @@ def _next_words(held: KnownContents, ended: str, *, is_here: bool) -> str:
     if held.known and not held.lines:
         words, then = "The board was last seen without a program.", "load one"
     elif not is_here:
-        return f"{words} Next: save it ({way_to('save')}), to change it in the editor."
+        return f"{words} Next: save it ({way_to('save')}) to edit it."
     return f"{words} Next: {then} ({way_to('load')})."
 
 

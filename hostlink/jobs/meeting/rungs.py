@@ -225,10 +225,7 @@ def _basic(seen: Seen) -> Stand:
             lambda by: f"Repeat it {by.write_again(name)}, in the folder that has this file.",
         )
     if boot is not None and boot.is_blank:
-        return _missing(
-            "There is no firmware on the chip yet.",
-            lambda by: f"Write your computer image now {by.write_first_image}.",
-        )
+        return _missing("There is no firmware on the chip yet.", _write_now)
     if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
         garbled = seen.trouble.reason is LinkReason.UNREADABLE
         return _missing(
@@ -254,6 +251,10 @@ def _readable(by: Ways) -> str:
         "ground is joined and that TX and RX are not joined to each other, then the crystal. "
         f"{name_speed(by)}"
     )
+
+
+def _write_now(by: Ways) -> str:
+    return f"Write your computer image now {by.write_first_image}."
 
 
 def _write_or_role(by: Ways) -> str:
