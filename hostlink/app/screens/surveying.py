@@ -140,7 +140,7 @@ class SurveyScreen(Page[None]):
         self.set_focus(self.query_one("#found" if details else "#told"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
-        """An earlier survey can only be looked at; one without words has only its values."""
+        """Return whether an action is offered: none that keeps an earlier survey again."""
         if action == "details":
             return bool(self.told)
         return action != "keep" or self.profile is not None
