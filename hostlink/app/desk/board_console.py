@@ -40,17 +40,18 @@ def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
     return is_command
 
 
-def _next_words(held: KnownContents, ended: str, *, is_here: bool) -> str:
+def _next_words(held: KnownContents, ended: str, *, here: str, keeps: bool) -> str:
     """Return what to tell after a program on a board has ended, and what to do next.
 
-    ended: what was said of that. is_here: the editor holds the program.
+    ended: what was said of that. here: the program in the editor. keeps: the archive keeps what is
+    loaded and saved.
     """
     words, then = ended or f"{PROGRAM_ENDED}.", f"change it ({way_back()}), then load it"
     if held.known and not held.lines:
         words, then = "The board was last seen without a program.", "load one"
-    elif not is_here:
-        return f"{words} Next: save it ({way_to('save')}) to edit it."
-    return f"{words} Next: {then} ({way_to('load')})."
+    elif keeps and not held.is_of(here):
+        return f"{words} Next: save it ({way_to('save')}), then change it."
+    return f"{words} Next: {then} ({way_to('load')})." if keeps else words
 
 
 class BoardConsole(DeskPart):
@@ -84,25 +85,17 @@ class BoardConsole(DeskPart):
             self._show_fault(attached, attached.faults.popleft())
         if self._runs is attached and attached.at_prompt and not attached.jobs:
             self._runs = None
-            held, is_here = self.desk.states.held(attached.port), self._is_in_editor(attached)
-            told = _next_words(held, self._ended, is_here=is_here)
-            if self.app.archive.read_only:  # which keeps neither a load nor a save
-                told = told.partition(" Next: ")[0]
-            self.app.tell(told, of_text=True)
+            held, here = self.desk.states.held(attached.port), self.sheets.sheet.name
+            keeps = not self.app.archive.read_only
+            self.app.tell(_next_words(held, self._ended, here=here, keeps=keeps), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
         """Mark the line that an error of the board names, if its program is known and in the
         editor: of one that was typed at the board, or changed there, the line may be another."""
         self._ended = f"{ends_in_error('It', fault.number, fault.message)}."
         self.app.tell(self._ended)
-        if self._is_in_editor(attached):
+        if self.desk.states.held(attached.port).is_of(self.sheets.sheet.name):
             self._mark(fault)
-
-    def _is_in_editor(self, attached: AttachedBoard) -> bool:
-        """Return whether the editor holds what is on a board, as far as that is known."""
-        held = self.desk.states.held(attached.port)
-        name = held.spec.rpartition("@")[0]
-        return bool(name) and name == self.sheets.sheet.name and not held.changed
 
     def _mark(self, fault: ProgramFailed) -> None:
         from hostlink.listing import Listing
