@@ -115,7 +115,7 @@ class SurveyScreen(Page[None]):
 
     def foot(self) -> str:
         """Return the line of keys that the survey offers."""
-        keeps = "K keeps this as a profile, by which the board is talked to then. "
+        keeps = "K keeps this as a profile, which is then used for the board. "
         details = "D shows every value with its evidence, or the words again. "
         return f"{keeps if self.profile else ''}{details}Escape goes back."
 
