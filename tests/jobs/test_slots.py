@@ -113,7 +113,7 @@ def test_what_was_not_stored_is_never_called_stored(
         said = "cannot be recalled" if told and not kept else "differs in line 20"
         with pytest.raises(ReadBackError, match=said) as caught:
             store(session, board.archive, "A")
-    assert "Memory holds the program again" in caught.value.kept
+    assert "The program is in memory again" in caught.value.kept
     assert board.memory == memory
 
 
