@@ -193,7 +193,7 @@ def refuse_held(name: str) -> None:
         )
 
 
-def holder_of(name: str, processes: Path = Path("/proc")) -> str:
+def holder_of(name: str) -> str:
     """Describe another process that has a device open; return "" if none is found.
 
     Without administrator rights only the user's own processes can be examined.
@@ -202,7 +202,7 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
         return ""
     device = os.path.realpath(name)
     own = str(os.getpid())
-    for process in processes.glob("[0-9]*"):
+    for process in Path("/proc").glob("[0-9]*"):
         if process.name == own:
             continue
         with contextlib.suppress(OSError):
