@@ -35,6 +35,19 @@ def test_a_newcomer_loads_runs_and_saves_with_five_keys(
     assert revision.size_bytes == 609
 
 
+def test_a_program_that_was_just_kept_is_at_the_cursor_of_the_list(stage: Any, wait: Any) -> None:
+    """Else it is out of sight above the shipped ones, where the cursor was."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        rows = app.desk.query_one("#programs")
+        rows.cursor = 12
+        await pilot.press(*"10", "space", *"END", "ctrl+s")
+        await pilot.press(*"lamp", "enter")
+        await wait(pilot, lambda: rows.key == "LAMP")
+
+    stage.play(story, port="")
+
+
 def test_the_ledger_beside_the_text_is_the_measured_one(stage: Any) -> None:
     """Each row's cost and total are those that measure gives, while a line is typed too."""
 

@@ -122,7 +122,8 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
         ("exit", "leave"),
         ("fix", "mend the listing"),
         ("too long", "make it smaller"),
-        ("undo", "undo the last change of the listing"),
+        ("undo", "undo the last change"),
+        ("redo", "make the undone change again"),
         ("step by step", "step through the program"),
         ("quiet", "only listing and console"),  # the names of [keys]
         ("history", "revisions"),

@@ -100,6 +100,13 @@ class Shelf(Vertical):
         if len(first) == _AT_ONCE:
             aside(self.app, self._read_all, self._take, newest="programs")
 
+    def show_program(self, name: str) -> None:
+        """Put the cursor of the list on a program, unless somebody is choosing there."""
+        rows = self.query_one(Rows)
+        keys = [one.key for one in rows.entries]
+        if name in keys and not self.has_focus_within:
+            rows.cursor = keys.index(name)
+
     def _read_all(self) -> _Known:
         known = _Known(self._archive.programs())
         # Else the collector would look at all of these in the middle of somebody's typing.
@@ -167,13 +174,6 @@ class Shelf(Vertical):
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
         self.post_message(self.Opened(event.key))
-
-    def point_at(self, program: str) -> None:
-        """Put the cursor on a program, unless somebody moves in the list."""
-        rows = self.query_one(Rows)
-        if not self.has_focus_within:
-            places = [at for at, one in enumerate(rows.entries) if one.key == program]
-            rows.cursor = places[0] if places else rows.cursor
 
     def clear_search(self) -> None:
         """Empty the search field."""
