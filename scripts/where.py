@@ -53,12 +53,13 @@ def _all_texts() -> list[tuple[str, str, list[str]]]:
     found = []
     for path in sorted([*ROOT.glob("hostlink/**/*.py"), *ROOT.glob("hostlink/**/*.toml")]):
         source = path.read_text("utf-8")
-        texts: Iterable[tuple[int, str]] = enumerate(source.splitlines(), 1)
+        lines = enumerate(source.splitlines(), 1)
+        texts: Iterable[tuple[int, str]] = (each for each in lines if each[1][:1] != "#")
         if path.suffix == ".py":  # the help of a command is its docstring
             texts = texts_of(source, docs=path.parent.name == "commands")
         for line, text in texts:
             runs = [run for run in map(_words, text.split(GAP)) if run.strip()]
-            if runs and text[:2] != "# ":
+            if runs:
                 found.append((f"{path.relative_to(ROOT).as_posix()}:{line}", text, runs))
     return found
 

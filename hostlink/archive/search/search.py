@@ -88,10 +88,7 @@ class Search(ArchiveFile):
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
                 None if profile is None else _profile(db, clean(profile)),
-                # all stored times begin with a digit
-                (utc_text(since) if since else "", utc_text(before) if before else "~")
-                if since or before
-                else None,
+                _times(since, before),
             )
             if limit < 1 or not (asked or within != Within()):
                 return Matches()
@@ -248,6 +245,14 @@ def _profile(db: Database, named: str) -> str:
             advice=f"There are listings for: {held}." if held else "",
         )
     return names[fold(named)]
+
+
+def _times(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
+    """Return the stored times from and before which to search, None for any."""
+    if since is None and before is None:
+        return None
+    # all stored times begin with a digit
+    return utc_text(since) if since else "", utc_text(before) if before else "~"
 
 
 def _storable(number: int) -> int:
