@@ -280,7 +280,7 @@ class DeskApp(App[None]):
                 markup=False,
             )
         elif not isinstance(self.screen, CommandPalette):
-            self.push_screen(CommandPalette(placeholder="Every action: type a word of it"))
+            self.push_screen(CommandPalette(placeholder="Every action: type one of its words"))
 
     def action_help(self) -> None:
         """Show the keys of this screen; those of the screen behind where a box is open."""

@@ -103,7 +103,7 @@ LISTING_ACTIONS = (
         "Of the listing, as Ctrl+Z there",
         lambda desk: desk.editor.undo(),
         LISTING,
-        also="back revert mistake",
+        also="take back revert mistake",
     ),
     DeskAction(
         "redo",
@@ -118,10 +118,10 @@ LISTING_ACTIONS = (
         "select-all",
         "f7",
         "Select the whole listing",
-        "To copy, cut or delete it",
+        "Ctrl+C copies what is selected, Ctrl+X cuts, Ctrl+V pastes; Shift and arrows select",
         lambda desk: desk.editor.select_all(),
         LISTING,
-        also="mark all everything copy",
+        also="mark all everything copy delete",
     ),
     DeskAction(
         "findings",

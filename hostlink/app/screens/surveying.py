@@ -117,7 +117,7 @@ class SurveyScreen(Page[None]):
 
     def foot(self) -> str:
         """Return the line of keys that the survey offers."""
-        keeps = "K keeps this as a profile, by which the board is talked to then. "
+        keeps = "K keeps this as a profile, which is then used for the board. "
         details = "D shows every value with its evidence, or the words again. "
         return f"{keeps if self.profile else ''}{details}Escape goes back."
 
@@ -142,7 +142,7 @@ class SurveyScreen(Page[None]):
         self.set_focus(self.query_one("#found" if details else "#told"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
-        """An earlier survey can only be looked at; one without words has only its values."""
+        """Return whether an action is offered: none that keeps an earlier survey again."""
         if action == "details":
             return bool(self.told)
         return action != "keep" or self.profile is not None
