@@ -119,6 +119,7 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
         ("diff", "compare with the board"),
         ("older", "revisions"),
         ("print", "write a listing sheet"),
+        ("pack", "give listings out"),
         ("exit", "leave"),
         ("fix", "mend the listing"),
         ("too long", "make it smaller"),

@@ -44,7 +44,7 @@ ARCHIVE_ACTIONS = (
         "As files or as one zip file",
         lambda desk: desk.workshop.give(),
         ARCHIVE,
-        also="export share zip files write",
+        also="export share zip pack files write",
     ),
     DeskAction(
         "sheet",

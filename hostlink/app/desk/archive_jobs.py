@@ -24,8 +24,8 @@ class ArchiveJobs(DeskPart):
 
     def tags(self) -> None:
         """Ask for the tags of the chosen program and its note, and keep what is changed."""
-        from hostlink.app.offers import offer_tags
         from hostlink.app.screens.filling import Fill
+        from hostlink.app.screens.offers import offer_tags
 
         name = self.chosen_program()
         if not name:
@@ -100,8 +100,8 @@ class ArchiveJobs(DeskPart):
 
     def export(self) -> None:
         """Ask for a folder and what of the archive to write, and export it."""
-        from hostlink.app.offers import offer_programs
         from hostlink.app.screens.filling import Fill
+        from hostlink.app.screens.offers import offer_programs
 
         offer = self.app.attempt(lambda: offer_programs(self.app.archive))
         if offer is None:

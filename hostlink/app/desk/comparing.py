@@ -51,8 +51,8 @@ class Comparing(DeskPart):
 
     def compare_two(self) -> None:
         """Ask for two listings, and compare them."""
-        from hostlink.app.offers import offer_listings
         from hostlink.app.screens.filling import Fill
+        from hostlink.app.screens.offers import offer_listings
 
         first = self.sheets.noted_program or self.sheets.sheet.name
         offer = self.app.attempt(lambda: offer_listings(self.app.archive))

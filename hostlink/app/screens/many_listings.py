@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
-from hostlink.app.offers import offer_programs
 from hostlink.app.screens.dialogues import ask, ask_to_replace
 from hostlink.app.screens.filling import Fill
+from hostlink.app.screens.offers import offer_programs
 from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import in_keys
 from hostlink.errors import HostlinkError
