@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
-from hostlink.app.sentences import WAIT_FOR_BOARDS
 from hostlink.app.ways import shown_error
 from hostlink.jobs.backup import BackedUp
 from hostlink.jobs.loading import Loaded
@@ -80,4 +79,4 @@ def _done(app: DeskApp, attached: AttachedBoard, result: object) -> str:
 
 def not_yet(stop: str) -> str:
     """Return the sentence that boards are still at work. stop: the action that stops them."""
-    return f"{WAIT_FOR_BOARDS} {way_to(stop)}."
+    return f"Wait until the boards have ended, or press {way_to(stop)}."

@@ -126,7 +126,7 @@ def _started() -> Popen[bytes]:
 
 
 def serve_reviews() -> None:
-    """Be the process: review each text that comes, behind whatever else the computer does."""
+    """Review each text that comes, in this process, at the lowest priority."""
     import os
     import pickle
 

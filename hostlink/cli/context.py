@@ -143,7 +143,7 @@ class CommonOptions:
         ports = self.ports or resolved_ports(self, (os.environ.get("HOSTLINK_PORT", ""),))
         return all(port.startswith("practice:") for port in ports)
 
-    def the_profile(self, archive: Archive | None = None) -> Profile:
+    def the_profile(self) -> Profile:
         """Return the profile to use without a board.
 
         This is the one named, else that of the board known at the port, else the practice board's
@@ -151,7 +151,7 @@ class CommonOptions:
         """
         if self.open_link is not None and self.profile is None:
             return self.open_link.in_use.effective
-        return self._choose_profile(archive)[0]
+        return self._choose_profile(None)[0]
 
     def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
         from hostlink.jobs.session.recognising import choose_profile

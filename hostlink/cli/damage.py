@@ -51,5 +51,5 @@ def tell_damaged(damaged: Sequence[str]) -> ExitStatus:
     from hostlink.archive.database.database_errors import heals
     from hostlink.cli.ways import in_commands
 
-    say(f"`hostlink archive prove` tells all that is damaged. {in_commands(heals)}")
+    say(f"`hostlink archive prove` lists all that is damaged. {in_commands(heals)}")
     return ExitStatus.REFUSED

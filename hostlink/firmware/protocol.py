@@ -38,9 +38,9 @@ def load_address(address: int) -> bytes:
     return bytes((0x55, address & 0xFF, address >> 8, END))
 
 
-def program_page(data: bytes, memory: bytes = FLASH) -> bytes:
-    """Write `data` at the loaded address."""
-    return bytes((0x64, len(data) >> 8, len(data) & 0xFF)) + memory + data + bytes((END,))
+def program_page(data: bytes) -> bytes:
+    """Write `data` to flash at the loaded address."""
+    return bytes((0x64, len(data) >> 8, len(data) & 0xFF)) + FLASH + data + bytes((END,))
 
 
 def read_page(size: int, memory: bytes = FLASH) -> bytes:

@@ -84,7 +84,7 @@ class FlashScripts:
         self.failures = 0
 
     def read_flash(self, on_page: OnPage = ignore_page) -> Script[bytes]:
-        """All of flash, each page read until two readings agree. Raises Unproven."""
+        """Read all of flash, each page until two readings agree. Raises Unproven."""
         flash = bytearray()
         for page in range(self.chip.pages):
             flash += yield from self._proven(self._read_page(page), page)
@@ -92,7 +92,7 @@ class FlashScripts:
         return bytes(flash)
 
     def read_program(self) -> Script[bytes]:
-        """Flash from its start up to a kibibyte that is blank; all pages but the first read once.
+        """Read flash from its start up to a blank kibibyte; all pages but the first are read once.
 
         Enough to tell what a chip holds, and not to keep it. Raises Unproven.
         """
@@ -155,7 +155,7 @@ class FlashScripts:
         raise Unproven(wrong[0][0])
 
     def _wrong(self, wanted: Sequence[Page]) -> Script[list[Page]]:
-        """Pages that do not read as they should."""
+        """Return the pages that do not read as they should."""
         wrong: list[Page] = []
         for page, data in wanted:
             if not (yield from self._reads_as(page, data)):
@@ -163,7 +163,7 @@ class FlashScripts:
         return wrong
 
     def read_eeprom(self) -> Script[bytes | None]:
-        """All of EEPROM where the bootloader gives it out, None where it refuses.
+        """Read all of EEPROM; return None if the bootloader does not give it out.
 
         The application note leaves open whether EEPROM is addressed by bytes or by words; blocks
         that overlap tell: by bytes, the second half of each is the first half of the next.

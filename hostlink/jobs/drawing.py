@@ -98,7 +98,7 @@ def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawin
         raise RefusedError(
             f"{name} printed no numbers.",
             kept="Nothing was drawn.",
-            advice="A number counts if a blank or a sign such as , : = % parts it from words: "
+            advice="A number counts if a blank or a sign such as , : = % separates it from words: "
             "21 C, not 21C.",
         )
     missing = f"{plural(cut, 'byte')} that it printed were not kept, and are missing here."

@@ -22,7 +22,7 @@ from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
 from hostlink.jobs.keeping_made import keep_with_details
-from hostlink.jobs.language_of import Allow, Offer, in_language_of
+from hostlink.jobs.language_of import Allow, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_errors import LoadState, with_load_state
 from hostlink.jobs.session.job import for_learner, recorded_job
@@ -40,11 +40,7 @@ from hostlink.sentences import UNNAMED_LISTING, proven
 from hostlink.words import sent_again
 
 
-def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of LoadOptions.learn
-    return False
-
-
-def _adapt_nothing(offer: Offer) -> bool:  # noqa: ARG001 - signature of LoadOptions.adapt
+def _no(_: object) -> bool:
     return False
 
 
@@ -64,8 +60,8 @@ class LoadOptions:
     changes_only: bool = False
     despite_review: bool = False
     name: str = ""
-    learn: Callable[[Learned], bool] = _learn_nothing
-    adapt: Allow = _adapt_nothing
+    learn: Callable[[Learned], bool] = _no
+    adapt: Allow = _no
     learner: str = ""
     captured: Capture | None = None
 

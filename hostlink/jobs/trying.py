@@ -236,7 +236,7 @@ def check_all(
     if not wanted:
         where = f" with the tag {tag}" if tag else ""
         raise UsageError(
-            f"Nothing is expected of any program{where} in the archive.",
+            f"No program{where} in the archive has expected output.",
             advice=lambda by: f"Keep what a program prints as expected {by.expect('PROGRAM')}.",
         )
     for name in wanted:

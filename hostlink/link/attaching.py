@@ -31,7 +31,7 @@ from typing import Any
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.link.states import WAKING, CoreState, Course
+from hostlink.link.states import WAKING, CoreState, StatedCore
 from hostlink.link.wire import LONG_BANNER
 from hostlink.sentences import CLOSE_OTHER, MEMORY_IS_LOST, NO_RESTART_LINE
 
@@ -193,7 +193,7 @@ def refuse_held(name: str) -> None:
         )
 
 
-def holder_of(name: str, processes: Path = Path("/proc")) -> str:
+def holder_of(name: str) -> str:
     """Describe another process that has a device open; return "" if none is found.
 
     Without administrator rights only the user's own processes can be examined.
@@ -202,7 +202,7 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
         return ""
     device = os.path.realpath(name)
     own = str(os.getpid())
-    for process in processes.glob("[0-9]*"):
+    for process in Path("/proc").glob("[0-9]*"):
         if process.name == own:
             continue
         with contextlib.suppress(OSError):
@@ -217,7 +217,7 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
 # --- after the opening ---------------------------------------------------------------------------
 
 
-class Waking:
+class Waking(StatedCore):
     """Listen to a board that may be starting, without sending, since a bootloader might react.
 
     Only a question that the board is known to ask at its start is answered, with an empty line.
@@ -237,6 +237,7 @@ class Waking:
         known: bool = True,
         questions: Sequence[bytes] = (),
     ) -> None:
+        super().__init__(WAKING)
         self.heard = bytearray()
         self.woke = False
         self._pacing = pacing
@@ -247,12 +248,6 @@ class Waking:
         self._longest_s = restart_s * _WAKING_MARGIN + _WAKING_SLACK_S
         self._end: float | None = None
         self._last = 0.0
-        self._course = Course(WAKING)
-
-    @property
-    def done(self) -> bool:
-        """Return whether the board is ready or the longest wait is over."""
-        return self._course.ended
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return the answer to a start-up question and the next wake time."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.link.states import EXCHANGE, CoreState, Course
+from hostlink.link.states import EXCHANGE, CoreState, StatedCore
 from hostlink.link.typed import Outcome, Typed
 
 _QUIET_AFTER_STORING_S = 0.3  # for boards that confirm a line only by silence
@@ -44,7 +44,7 @@ class Reach:
     may_enter_wrong: bool = True
 
 
-class Exchange:
+class Exchange(StatedCore):
     """Type `text` and collect the answer. Results: `outcome`, `answer`, `typed`.
 
     typed: the typing of the line. halts: the unfinished row at each silence of the board within its
@@ -60,6 +60,7 @@ class Exchange:
         *,
         on_answer: Callable[[bytes], None] | None = None,
     ) -> None:
+        super().__init__(EXCHANGE)
         reach = reach or Reach()
         self.outcome = Outcome.SILENT
         self.answer = b""
@@ -75,7 +76,6 @@ class Exchange:
             longest_s=reach.longest_s,
             most_bytes=reach.most_bytes,
         )
-        self._course = Course(EXCHANGE)
         self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
         self._reach = reach
@@ -85,11 +85,6 @@ class Exchange:
         self._ends_at: float | None = None
         self._nudges_in_row = 0
         self._nudged_at = 0  # position in the buffer where the answer to the last nudge begins
-
-    @property
-    def done(self) -> bool:
-        """Return whether the answer is complete or the exchange was given up; see `outcome`."""
-        return self._course.ended
 
     @property
     def repairs(self) -> int:

@@ -6,12 +6,12 @@ Its states and their moves are PROBE in hostlink.link.states.
 from __future__ import annotations
 
 from hostlink.link.core import Step
-from hostlink.link.states import PROBE, CoreState, Course
+from hostlink.link.states import PROBE, CoreState, StatedCore
 
 MOST_BYTES = 65_536
 
 
-class Probe:
+class Probe(StatedCore):
     """Write `out` once and listen until the line is quiet.
 
     byte_s: seconds per byte at the port's speed. quiet_s: seconds without a byte, sent or received,
@@ -30,6 +30,7 @@ class Probe:
         longest_s: float,
         first_s: float | None = None,
     ) -> None:
+        super().__init__(PROBE)
         self.arrivals: list[tuple[float, bytes]] = []
         self.sent_at = 0.0
         self._out = out
@@ -39,13 +40,7 @@ class Probe:
         self._first_s = max(quiet_s, first_s or 0.0)
         self._last = self._end = 0.0
         self._size = 0
-        self._course = Course(PROBE)
         self.overdue = False
-
-    @property
-    def done(self) -> bool:
-        """Return whether the line has fallen quiet or a limit was reached."""
-        return self._course.ended
 
     @property
     def heard(self) -> bytes:

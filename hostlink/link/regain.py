@@ -11,7 +11,7 @@ from enum import Enum
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.link.states import REGAIN, CoreState, Course
+from hostlink.link.states import REGAIN, CoreState, StatedCore
 
 _FIRST_LISTEN_S = 0.15
 _TRIES = 4  # how many times something is sent
@@ -29,11 +29,12 @@ class FoundState(Enum):
     STUCK = "stuck"  # text without a prompt even after interrupting
 
 
-class Regain:
+class Regain(StatedCore):
     """Look for a prompt. Results: `found`, `heard` (all bytes received), `interrupted`."""
 
     def __init__(self, pacing: Pacing, *, may_interrupt: bool) -> None:
         """Prepare the search. may_interrupt: whether a running program may be stopped."""
+        super().__init__(REGAIN)
         self.found = FoundState.SILENT
         self.heard = bytearray()
         self.interrupted = False
@@ -44,12 +45,6 @@ class Regain:
         self._since: float | None = None  # when the current wait began
         self._last = 0.0
         self._mark = 0  # where the answer to the current try begins in `heard`
-        self._course = Course(REGAIN)
-
-    @property
-    def done(self) -> bool:
-        """Return whether the search for a prompt has ended and `found` is final."""
-        return self._course.ended
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return what to send next and when to call again (seconds)."""

@@ -21,7 +21,7 @@ from typing import Protocol, TypeVar
 from hostlink.link.core import Step
 from hostlink.link.hearing import MAY_ASK_AFTER_S, Hearing
 from hostlink.link.pacing import Pacing
-from hostlink.link.states import RUNNING, CoreState, Course
+from hostlink.link.states import RUNNING, CoreState, StatedCore
 from hostlink.link.typed import Typed
 
 _LOOK_AGAIN_S = 0.05
@@ -55,7 +55,7 @@ class Answers(Protocol[_Answer]):
         """Return the next line, None if there is none yet. Raises EOFError if none will follow."""
 
 
-class Running:
+class Running(StatedCore):
     """Run a program. Results: `end`, `repairs`, and `row` (the last, unfinished row of output).
 
     command: the command that starts it. longest_s: time limit in seconds. most_bytes: limit of the
@@ -74,6 +74,7 @@ class Running:
         heard: Callable[[bytes], None],
         typing: Callable[[bytes], None] = lambda _: None,
     ) -> None:
+        super().__init__(RUNNING)
         self.end: End | None = None
         self.repairs = 0
         self._pacing = pacing
@@ -83,7 +84,6 @@ class Running:
         self._heard = heard
         self._on_typing = typing
         self._hearing = Hearing(pacing)
-        self._course = Course(RUNNING)
         self._typed = Typed(command, pacing)  # the command, or the answer typed last
         self._answer: bytes | None = None  # the next answer to type
         self._answered = False  # at least one answer was taken
@@ -95,11 +95,6 @@ class Running:
         self._was_certain = False  # that the program asked
         self._end_repeated = False
         self._now: float | None = None
-
-    @property
-    def done(self) -> bool:
-        """Return whether the run has ended and `end` says how."""
-        return self._course.ended
 
     @property
     def row(self) -> bytes:

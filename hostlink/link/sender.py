@@ -23,7 +23,7 @@ from typing import Literal, TypeAlias
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import TIMED_MARGIN, Pacing
-from hostlink.link.states import SENDER, CoreState, Course
+from hostlink.link.states import SENDER, CoreState, StatedCore
 
 _XON, _XOFF = 0x11, 0x13
 _LONGEST_PAUSE_S = 20.0
@@ -47,7 +47,7 @@ class EarlyStop:
     heard: bytes
 
 
-class Sender:
+class Sender(StatedCore):
     """Send `lines` (bytes without line end). Results: `confirmed` and `damage`.
 
     on_line: called with (index, bytes confirmed so far) for each line that the board confirms.
@@ -60,6 +60,7 @@ class Sender:
         *,
         on_line: Callable[[int, int], None] | None = None,
     ) -> None:
+        super().__init__(SENDER)
         self.pacing = pacing
         self.confirmed = 0  # lines
         self.damage: EarlyStop | None = None
@@ -81,14 +82,8 @@ class Sender:
         self._last_progress: float | None = None
         self._paused_at = 0.0  # when the board last sent XOFF
         self._bytes_confirmed = 0
-        self._course = Course(SENDER)
         self._end_if_confirmed()
         self._expect_line()
-
-    @property
-    def done(self) -> bool:
-        """Return whether all lines are confirmed or sending stopped at damage."""
-        return self._course.ended
 
     @property
     def lines_begun(self) -> int:

@@ -113,3 +113,15 @@ class Course:
         if to not in self._moves.get(self.state, ()):
             raise AssertionError(f"no move from {self.state.value} to {to.value}")
         self.state = to
+
+
+class StatedCore:
+    """The base of the cores whose state is held to a table of moves."""
+
+    def __init__(self, moves: Moves) -> None:
+        self._course = Course(moves)
+
+    @property
+    def done(self) -> bool:
+        """Return whether the core has ended, with its results or by giving up."""
+        return self._course.ended

@@ -16,14 +16,14 @@ from __future__ import annotations
 from hostlink.link.core import Step
 from hostlink.link.hearing import Hearing
 from hostlink.link.pacing import Pacing
-from hostlink.link.states import STOPPING, CoreState, Course
+from hostlink.link.states import STOPPING, CoreState, StatedCore
 
 _ANSWER = b"-0"
 _ROUNDS = 3
 _LONGEST_PRINTING_S = 2.0  # by then everything buffered on the board or in transit has arrived
 
 
-class Stopping:
+class Stopping(StatedCore):
     """Stop a program. Results: `stopped`, and `row`, the last row that the board sent.
 
     On a board with neither a prompt nor a ready message, `stopped` stays False, since there is no
@@ -31,6 +31,7 @@ class Stopping:
     """
 
     def __init__(self, pacing: Pacing) -> None:
+        super().__init__(STOPPING)
         self.stopped = False
         self._pacing = pacing
         self._hearing = Hearing(pacing)
@@ -41,12 +42,6 @@ class Stopping:
         ways = [pacing.interrupt, abandon, number] * _ROUNDS if pacing.interrupt else []
         self._ways = ways if pacing.direct_end else ways[:1]
         self._at = 0
-        self._course = Course(STOPPING)
-
-    @property
-    def done(self) -> bool:
-        """Return whether the attempt to stop the program has ended."""
-        return self._course.ended
 
     @property
     def sent(self) -> bool:

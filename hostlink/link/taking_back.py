@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
-from hostlink.link.states import TAKING_BACK, CoreState, Course
+from hostlink.link.states import TAKING_BACK, CoreState, StatedCore
 from hostlink.link.wire import Wire
 
 
@@ -21,23 +21,18 @@ def take_back(wire: Wire, pacing: Pacing) -> bytes:
     return b""
 
 
-class TakingBack:
+class TakingBack(StatedCore):
     """Cancel the board's input line, or erase its characters one by one.
 
     count: characters of the line that the board may have taken.
     """
 
     def __init__(self, pacing: Pacing, count: int) -> None:
+        super().__init__(TAKING_BACK)
         erasing = [pacing.erase] * count if pacing.erase else []
         self._keys = [pacing.line_cancel] if pacing.line_cancel else erasing
         self._pacing = pacing
         self._last: float | None = None
-        self._course = Course(TAKING_BACK)
-
-    @property
-    def done(self) -> bool:
-        """Return whether the last key was sent and the board is quiet."""
-        return self._course.ended
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return the next key and when to call again (seconds)."""

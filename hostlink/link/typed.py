@@ -12,7 +12,7 @@ from enum import Enum
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing, ends_with_prompt
-from hostlink.link.states import TYPED, CoreState, Course
+from hostlink.link.states import TYPED, CoreState, StatedCore
 
 _DEAF_SIGNS = 2  # a single one may be damage on the wire
 _CUT_SIGNS = 4  # attempts in a row that stop at the same character; damage would vary
@@ -31,7 +31,7 @@ class Outcome(Enum):
     CROWDED = "crowded"  # its memory has room for the first characters only; see Typed.room
 
 
-class Typed:
+class Typed(StatedCore):
     """Type one line; finish as soon as its line end is sent, or after the last attempt.
 
     The answer is not collected here: the line may start a program that runs for an hour or asks
@@ -52,6 +52,7 @@ class Typed:
         longest_s: float = 120.0,
         most_bytes: int = 65_536,
     ) -> None:
+        super().__init__(TYPED)
         self.outcome = Outcome.SILENT
         self.repairs = 0
         self.deaf_sign = b""  # what a character was answered with that the board did not take
@@ -65,7 +66,6 @@ class Typed:
         self._may_enter_wrong = may_enter_wrong
         self._longest_s = longest_s
         self._most_bytes = most_bytes
-        self._course = Course(TYPED)
         self._sent = 0
         self._echoed = 0
         self._came_back = 0  # bytes received since typing of the text began
@@ -78,11 +78,6 @@ class Typed:
         self._erasures = 0  # still to be sent
         self._deaf_signs = 0  # attempts in a row in which the board rejected the same character
         self._deaf_at = 0  # that character, from 0
-
-    @property
-    def done(self) -> bool:
-        """Return whether the line has been entered or typing was given up."""
-        return self._course.ended
 
     @property
     def committed(self) -> bool:

@@ -83,7 +83,7 @@ def _members(opened: zipfile.ZipFile, name: str) -> list[Member]:
         if info.flag_bits & 1:
             raise _refused(name, f"{_shown(base)} in it is encrypted")
         if info.compress_type not in _METHODS:
-            raise _refused(name, f"{_shown(base)} in it is packed in a way that is not read here")
+            raise _refused(name, f"{_shown(base)} in it is packed in a way unknown to hostlink")
         if base.lower() in seen:
             raise _refused(name, f"the name {_shown(base)} comes twice")
         seen.add(base.lower())

@@ -44,7 +44,7 @@ def _floating(value: Value) -> Value:
 
 
 def quotient(left: int, right: int) -> int:
-    """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
+    """Return the quotient, truncated toward zero. Raises Complaint if it is by 0 or too large."""
     return in_range(_whole_quotient(left, right))
 
 

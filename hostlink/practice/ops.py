@@ -27,7 +27,7 @@ class Chore(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """Be busy with `times` chores of one kind. Answer: True if an interrupt byte came in."""
+    """The time of `times` chores of one kind. Answer: True if an interrupt byte came in."""
 
     chore: Chore
     times: int = 1

@@ -543,7 +543,7 @@ def _large_document(bag: Path) -> None:
     ("spoil", "why"),
     [
         (_long_manifest_line, "has a line that is far too long"),
-        (_many_false_lines, "lists data/nothing-0.bas, which is not there"),
+        (_many_false_lines, "lists data/nothing-0.bas, which is missing"),
         (_many_equal_lines, "twice"),
         (_long_info, "bag-info.txt is far too large"),
         (_long_record, "has a line that is far too long"),

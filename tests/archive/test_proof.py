@@ -119,7 +119,7 @@ CHANGED = "DROP TRIGGER listings_never_change"
     [
         (
             ["UPDATE listings SET text = text || 'x' WHERE id = 1"],
-            r"^Listing 1 \(TIDE@1\): its bytes have not the SHA-256",
+            r"^Listing 1 \(TIDE@1\): its bytes do not have the SHA-256",
         ),
         (
             ["UPDATE listings SET sha256 = zap(sha256) WHERE id = 1"],
@@ -127,7 +127,7 @@ CHANGED = "DROP TRIGGER listings_never_change"
         ),
         (
             ["UPDATE listings SET canonical_sha256 = zap(canonical_sha256) WHERE id = 2"],
-            r"^Listing 2 \(TIDE@2\): its bytes have not the SHA-256",
+            r"^Listing 2 \(TIDE@2\): its bytes do not have the SHA-256",
         ),
         (
             ["UPDATE listings SET raw = substr(raw, 1, 8) WHERE id = 3"],

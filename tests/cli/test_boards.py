@@ -74,7 +74,7 @@ def test_boards_that_cannot_be_told_apart_are_not_said_to_be(
         ("/dev/ttyUSB1", 0x10C4, 0xEA60, "0001", "1-3"),
     )
     told = hostlink("boards", "--details")
-    assert told.out.count("its serial number 0001 is also that of another one") == 2
+    assert told.out.count("its serial number 0001 is also that of another board") == 2
 
 
 def test_labels_stay_with_the_right_board(hostlink: Callable, plug: Plug) -> None:

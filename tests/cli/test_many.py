@@ -95,7 +95,7 @@ def test_untouched_boards_are_not_saved_as_so_many_copies(
     ("words", "said"),
     [
         (("load", "hail", "--run", *BOTH), "one board"),
-        (("save", "KEPT", *BOTH), "under its own name"),
+        (("save", "KEPT", *BOTH), "under a name of their own"),
         (("load", "hail", "--all", "--port", RED), "choose one"),
         (("load", "hail", "--record", "wire.txt", *BOTH), "one wire"),
         (("load", "hail", "--port", RED, "--port", f"{RED}&line_ms=1"), "the same board"),

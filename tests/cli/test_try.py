@@ -285,7 +285,7 @@ def test_pins_are_drawn_in_place_of_their_table(hostlink: Callable, listing: Lis
     """On stdout behind what is printed, or in files; with --json only the files are written."""
     name = listing('10 PRINT "GO"', "20 OUT 13,1", "30 WAIT 50")
     told = hostlink("try", name, "--plot")
-    assert told.out.splitlines()[:2] == ["GO", "pin 13"] and "put out" not in told.out
+    assert told.out.splitlines()[:2] == ["GO", "pin 13"] and "no pin" not in told.err
     told = hostlink("try", name, "--plot", "--svg", "p.svg", "--json")
     assert told.json["pins"][0]["pin"] == "13" and "1 change of pins written" in told.err
     assert hostlink("try", name, "--svg", "p.svg").status == 1

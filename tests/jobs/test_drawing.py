@@ -78,7 +78,7 @@ def test_numbers_are_drawn_where_no_pin_is_put_out() -> None:
     """Else it is told that there is nothing to draw."""
     found = drawing("10 FOR I=1 TO 3\n20 PRINT I,I*I\n30 NEXT I\n")
     assert found.csv.split() == ["column", "1,column", "2", "1,1", "2,4", "3,9"]
-    with pytest.raises(RefusedError, match=r"nothing at pins, and printed no numbers") as refused:
+    with pytest.raises(RefusedError, match=r"no pin, and printed no numbers") as refused:
         drawing('10 PRINT 21;"C"\n')
     assert "21 C, not 21C" in str(refused.value.advice)
 

@@ -611,7 +611,7 @@ def test_a_bootloader_that_gives_nothing_back_is_refused_even_so(
     monkeypatch.setattr(Bootloader, "_read", lambda *_: None)
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted(discard_board=True))
-    assert "does not let flash be read" in caught.value.what
+    assert "does not allow flash to be read" in caught.value.what
     assert board.machine.chip.page_writes == {}
 
 

@@ -97,7 +97,7 @@ class JobProgress(DeskPart):
         return None
 
     def clear_news(self) -> None:
-        """Let the news of ended jobs go."""
+        """Discard the news of ended jobs."""
         self._keep_news([])
 
     def check_news(self) -> None:

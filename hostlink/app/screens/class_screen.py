@@ -54,7 +54,7 @@ class ClassScreen(Page[None]):
             action="hand_out(True)",
         ),
         screen_key("class.collect", "Collect", "Save each learner's program"),
-        screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: no more"),
+        screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: stop"),
         screen_key("class.page", "Write a page", "The table, for printing"),
         screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
         screen_key("class.stop", "Stop them all", "Each ends in order"),
@@ -165,7 +165,7 @@ class ClassScreen(Page[None]):
             return
         words = "No board of the class is plugged in."
         if unknown := unknown_words(seats):
-            words += f" {unknown} Label one that is here {KEYS.label_board}."
+            words += f" {unknown} On the desk, label one that is here {KEYS.label_board}."
         self.app.notify(words, markup=False)
 
     def _seats(self) -> list[Seat]:

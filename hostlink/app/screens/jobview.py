@@ -34,10 +34,10 @@ class JobView(ModalScreen[None]):
         STOPS,
     ]
 
-    def __init__(self, job: Job[Any], *, done: str = "Done.") -> None:
+    def __init__(self, job: Job[Any]) -> None:
         super().__init__(classes="dialogue")
         self.job = job
-        self.done = done
+        self.done = "Done."
         self.instead: Callable[[], object] | None = None
 
     def compose(self) -> ComposeResult:

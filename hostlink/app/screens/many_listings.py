@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
+from hostlink.app.offers import offer_programs
 from hostlink.app.screens.dialogues import ask, ask_to_replace
 from hostlink.app.screens.filling import Fill
 from hostlink.app.sentences import WHICH_PROGRAMS
@@ -131,13 +132,17 @@ def _ask_to_write(
     app: DeskApp, what: str, fields: list[tuple[str, str, str]], where: str, write: Write
 ) -> None:
     """Ask for a place and programs of the archive, and write them."""
+    offer = app.attempt(lambda: offer_programs(app.archive))
+    if offer is None:
+        return
 
     def answered(given: dict[str, str] | None) -> None:
         if given is not None and given["file"]:
             _write_out(app, given, write, replacing=False)
 
     hint = f"{where}{WHICH_PROGRAMS} Enter writes them."
-    app.push_screen(Fill(what, fields, hint=hint, path="file"), answered)
+    offers = {"programs": offer}
+    app.push_screen(Fill(what, fields, hint=hint, path="file", offers=offers), answered)
 
 
 def _write_out(app: DeskApp, given: dict[str, str], write: Write, *, replacing: bool) -> None:

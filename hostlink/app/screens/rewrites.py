@@ -64,7 +64,7 @@ class Shrinking:
         ListColumn("then", right=True),
         ListColumn("", -1),
     )
-    foot = f"Each level holds those above it. {UNDOABLE} Escape leaves it."
+    foot = f"Each level includes those above it. {UNDOABLE} Escape leaves it."
 
     def __init__(self, listing: Listing, profile: Profile) -> None:
         self._listing, self._profile = listing, profile

@@ -224,7 +224,7 @@ def _verify_manifest(
         path = _decoded(match[2]) if version >= (1, 0) else match[2]
         path = path.removeprefix("./")
         if path not in files:
-            raise BagError(f"{name} lists {path[:200]}, which is not there, or not for it to list")
+            raise BagError(f"{name} lists {path[:200]}, which is missing, or which it may not list")
         if path in listed:
             raise BagError(f"{name} lists {path[:200]} twice")
         if _digest(folder / path, algorithm) != match[1].lower():
@@ -262,9 +262,9 @@ def _check_info(folder: Path, tags: Mapping[str, int], payload: Mapping[str, int
         if label.strip().lower() == "payload-oxum":
             oxums.append(value.strip())
     if len(oxums) > 1:
-        raise BagError("its bag-info.txt tells the size of the payload twice")
+        raise BagError("its bag-info.txt states the size of the payload twice")
     if oxums:
         match = _OXUM.fullmatch(oxums[0])
         held = sum(payload.values()), len(payload)
         if match is None or (int(match[1]), int(match[2])) != held:
-            raise BagError("its payload is not of the size that its bag-info.txt says")
+            raise BagError("its payload does not have the size that its bag-info.txt states")

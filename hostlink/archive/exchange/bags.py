@@ -45,13 +45,11 @@ A file ending in .raw holds the exact bytes of the .bas beside it where these di
 """
 
 
-def write_bag(
-    records: RecordSource, target: Path, *, now: datetime | None = None
-) -> dict[str, int]:
+def write_bag(records: RecordSource, target: Path) -> dict[str, int]:
     """Write records to a new bag and return the number of records of each kind.
 
-    The folder gets its name only when it is complete, verified and on the disk. now: the date of
-    the bag. Raises ArchiveError, and leaves no folder then.
+    The folder gets its name only when it is complete, verified and on the disk. Raises
+    ArchiveError, and leaves no folder then.
     """
     target = Path(target).absolute()
     if target.exists():
@@ -62,7 +60,7 @@ def write_bag(
     try:
         make_folders(target.parent)
         part.mkdir()
-        counts = _fill(records, part, now or datetime.now())
+        counts = _fill(records, part, datetime.now())
         flush_tree(part)
         verify_bag(part)
         part.rename(target)

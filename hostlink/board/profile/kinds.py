@@ -95,7 +95,7 @@ class Text:
         if len(value) < self.shortest:
             raise Wrong("it must not be empty")
         if len(value) > self.longest:
-            raise Wrong(f"it has {len(value)} characters and may have {self.longest}")
+            raise Wrong(f"it has {len(value)} characters; allowed are {self.longest}")
         bad = next((ch for ch in value if not ch.isprintable()), "")
         if bad:
             raise Wrong(f"it must be printable, and holds the control character {code(bad)}")

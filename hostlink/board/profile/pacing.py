@@ -6,11 +6,8 @@ from hostlink.board.profile.model import Profile
 from hostlink.link.pacing import Pacing
 
 
-def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
-    """Return the pacing of a profile, in seconds instead of milliseconds.
-
-    latency_s: the longest time for which the USB bridge may hold a byte back.
-    """
+def pacing_of(profile: Profile) -> Pacing:
+    """Return the pacing of a profile, in seconds instead of milliseconds."""
     talk = profile.talk
     return Pacing(
         baud=talk.baud,
@@ -32,5 +29,4 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         full_sign=talk.full_sign,
         page_prompt=talk.page_prompt.encode("latin-1"),
         page_key=talk.page_key,
-        latency_s=latency_s,
     )

@@ -76,7 +76,7 @@ TALK = (
         Choice(("echo", "prompt", "after-prompt")),
         'what comes only after a line is stored: "echo", "prompt" or "after-prompt"',
     ),
-    Key("after_prompt_ms", _TIME, 'with "after-prompt": storing goes on so long, ms; 0: line_ms'),
+    Key("after_prompt_ms", _TIME, 'with "after-prompt": how long storing goes on, ms; 0: line_ms'),
     Key("receive_buffer", Whole(0, 65535), "bytes held while the board is busy; 0: none may come"),
     Key("line_ms", _TIME, "time to store one line, ms"),
     Key("char_ms", _TIME, "time to take one character, ms; 0: it keeps up with the wire"),

@@ -68,7 +68,7 @@ class Costs:
         if not isinstance(value, dict):
             raise Wrong("it must be a table of keyword to bytes, such as { PRINT = 1 }")
         if len(value) > 500:
-            raise Wrong(f"it has {len(value)} keywords and may have 500")
+            raise Wrong(f"it has {len(value)} keywords; allowed are 500")
         costs = []
         for word, cost in value.items():
             try:

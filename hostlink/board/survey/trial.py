@@ -72,7 +72,7 @@ def _steps(store: Store) -> Iterator[str]:
     talk = bench.profile.talk
     if not findings.is_measured("talk.receive_buffer") and bench.heard_talk.echo:
         size = max(_HELD, talk.receive_buffer)
-        says = f"storing is too fast to measure it; a trial with {size} lost nothing"
+        says = f"storing is too fast to be measured; a trial with {size} lost nothing"
         findings.add("talk.receive_buffer", size, says, "likely")
     yield ""
     if bench.profile.talk.receive_buffer:

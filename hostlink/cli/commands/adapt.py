@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     "source_name",
     metavar="PROFILE",
     help="The kind of board it was written for, by default the one that the archive names, or that "
-    "the listing's forms speak for.",
+    "the listing's forms suggest.",
 )
 @ANSWERS
 @click.option(

@@ -56,7 +56,7 @@ def archive() -> None:
     help=KEPT_SINCE,
 )
 @click.option(
-    "--learners", is_flag=True, help="Take the programs of learners too, which have their names."
+    "--learners", is_flag=True, help="Include the programs of learners, which bear their names."
 )
 @shared(json=True)
 def export_bag(

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import shlex
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.advice import Advice, Ways
+from hostlink.advice import Advice
 from hostlink.cli.commands.choosing import (
     chosen_listings,
     left_out_dicts,
@@ -19,6 +18,7 @@ from hostlink.cli.commands.choosing import (
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import MADE_IF_MISSING, output_option, shared
 from hostlink.cli.output import as_json, say, table
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
@@ -79,10 +79,6 @@ def keep(
     return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
 
 
-def _keep_shipped(word: str, by: Ways) -> str:
-    return f"To keep the shipped program, keep it {by.keep(word)}."
-
-
 def _must_be_there(sources: Sequence[Path]) -> None:
     """Refuse sources that do not exist; advise --as for a revision or a shipped program."""
     from hostlink.jobs.listing_source import SHIPPED, shipped_programs
@@ -91,7 +87,7 @@ def _must_be_there(sources: Sequence[Path]) -> None:
         if not source.exists():
             advice: Advice = CHECK_FILE_OR_FOLDER
             if (name := str(source).removeprefix(SHIPPED).upper()) in shipped_programs():
-                advice = partial(_keep_shipped, f"{SHIPPED}{name}")
+                advice = f"Keep the shipped program {COMMANDS.keep(SHIPPED + name)}."
             elif "@" in str(source):
                 advice = f"`hostlink keep {source} --as NAME` keeps it."
             raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)

@@ -143,7 +143,7 @@ class BootLink:
 def _failure(failure: Failure) -> LinkError:
     what = {
         Failure.SILENT: "The bootloader fell silent.",
-        Failure.OUT_OF_STEP: "The bootloader answered something else than it was asked.",
+        Failure.OUT_OF_STEP: "The bootloader's answer does not fit the question.",
         Failure.REFUSED: "The bootloader refused a command.",
     }
     reason = LinkReason.SILENT if failure is Failure.SILENT else LinkReason.DAMAGED

@@ -103,7 +103,7 @@ def _read(
             raise RefusedError(
                 "This bootloader does not allow flash to be read, so no write could be proven.",
                 kept="Nothing was written.",
-                advice="Write it by another way of programming the chip.",
+                advice="Program the chip in another way.",
             ) from error
         if not request.discard_board:
             raise RefusedError(
