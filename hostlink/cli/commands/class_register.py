@@ -83,7 +83,10 @@ def class_command(
     wish = _Wish(**asked)
     wish.check()
     read = read_register(register)
-    _use_practice_archive(common, read)
+    # A class of practice boards alone is in their archive; a label with a slip in it is neither.
+    boards = [each.board for each in read.learners if each.board]
+    ports = [port for board in boards for port in resolved_ports(common, (board,))]
+    common.ports = tuple(port for port in ports if not names_no_board(common, port))
     with common.archive() if wish.changes else common.reading() as archive:
         check_programs(archive, read)
         evening, status = _Evening(common, read, archive), ExitStatus.DONE
@@ -127,16 +130,6 @@ class _Wish:
             raise UsageError("--what hands out one program, --own each learner's: choose one.")
         if self.minutes is not None and self.collect == self.hand_out:
             raise UsageError("--wait needs --collect or --hand-out, one of them.")
-
-
-def _use_practice_archive(common: CommonOptions, register: Register) -> None:
-    """Have the practice boards' archive used for a class that has no other boards.
-
-    A label with a slip in it counts for neither archive.
-    """
-    boards = [learner.board for learner in register.learners if learner.board]
-    ports = [port for board in boards for port in resolved_ports(common, (board,))]
-    common.ports = tuple(port for port in ports if not names_no_board(common, port))
 
 
 @dataclass
