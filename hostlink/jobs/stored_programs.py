@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.advice import Ways, join_advice
 from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.loading import Loader
@@ -87,6 +88,8 @@ def stored_slots(session: Session) -> list[StoredSlot]:
         rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
         if rows in heard:
             _refuse_errors(session, "stored", answer)
+            if not commands.error_words:
+                _refuse_nonsense(session, command, answer)
             return [StoredSlot(row.split()[0], row) for row in rows]
         heard.add(rows)
     raise ReadBackError(
@@ -333,6 +336,19 @@ def _refuse_errors(session: Session, command: str, answer: str) -> None:
     refusal = _refusal(session, answer)
     if refusal:
         raise RefusedError(f'The board refused to {PURPOSES[command]}: "{safe(refusal)}".')
+
+
+def _refuse_nonsense(session: Session, command: str, answer: str) -> None:
+    """Raise RefusedError if the board answers a word that no BASIC knows as it did this command."""
+    word = command.split()[0]
+    nonsense = (NONSENSE * len(word))[: len(word)]
+    said = session.dialogue.ask(command.replace(word, nonsense, 1))
+    if said.replace(nonsense, word) == answer:
+        raise RefusedError(
+            f"The board does not know {safe(command)}, by which it should list stored programs.",
+            kept=BOARD_UNCHANGED,
+            advice="In its profile name the right one as stored.",
+        )
 
 
 def _refusal(session: Session, answer: str) -> str:
