@@ -50,13 +50,6 @@ _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _MARK = Listing.from_text("10 REM\n").numbered()  # is in memory while an empty place is recalled
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
-UNLISTED = (
-    "What this board may have stored was not read: its profile names no places and no command that "
-    "lists them."
-)
-
-_MAY_BE_EMPTY = "It may be that nothing is stored there yet."
-
 Lines = Mapping[int, Line]
 
 
@@ -115,15 +108,6 @@ def slot_names(session: Session) -> tuple[str, ...]:
     if not commands.recall or not (commands.stored or commands.places):
         return ()
     return tuple(slot.name for slot in slots_on_board(session))
-
-
-def warn_of_unlisted(session: Session) -> None:
-    """Warn where a board may hold stored programs that its profile gives no way to find."""
-    commands = session.profile.commands
-    if commands.recall and not (commands.stored or commands.places):
-        session.emit(
-            Warned(UNLISTED, advice="Name one of the two in its profile, as slots or stored.")
-        )
 
 
 def recall_and_capture(session: Session, name: str) -> Capture:
@@ -188,7 +172,8 @@ def held_before_storing(session: Session, name: str, *, discard: bool) -> Captur
             session.emit(Warned(f"{capital(NOT_KEPT)}: what {safe(name)} holds. {refused.what}"))
             return Capture({}, 0)
         raise NotKnownError(
-            f"What {safe(name)} holds is not known. {refused.what} {_MAY_BE_EMPTY}",
+            f"What {safe(name)} holds is not known. {refused.what} "
+            "It may be that nothing is stored there yet.",
             kept=NOT_OVERWRITTEN,
             advice=join_advice(
                 refused.advice, lambda by: f"If nothing there needs keeping, {let_be_lost(by)}."
