@@ -133,24 +133,15 @@ class ListingError(HostlinkError):
 
 
 class FaultyFileError(HostlinkError):
-    """A file that a person wrote is wrong. Each row of `what` is a fault, with file and line.
-
-    is_of: what the file should be.
-    """
-
-    is_of = "file"
+    """A file that a person wrote is wrong. Each row of `what` is a fault, with file and line."""
 
 
 class ProfileError(FaultyFileError):
     """A profile is wrong."""
 
-    is_of = "profile"
-
 
 class RegisterError(FaultyFileError):
     """A class register is wrong."""
-
-    is_of = "class register"
 
 
 class RefusedError(HostlinkError):

@@ -34,7 +34,6 @@ from hostlink.firmware.chip import ATMEGA328P
 from hostlink.firmware.hex_file import read_hex
 from hostlink.firmware.review import review_image
 from hostlink.link.clock import VirtualClock
-from hostlink.link.recording import Burst, read_recording, row
 from hostlink.link.wire import Wire
 from hostlink.listing import Listing, canonical, compare, decode_listing, measure, mend, review
 from hostlink.listing.checkcodes import codes_of, parse_codes
@@ -141,20 +140,6 @@ def _hex_files() -> list[bytes]:
 def _read_hex(_: random.Random, data: bytes) -> None:
     read = read_hex(data, "fuzzed.hex", ATMEGA328P.flash_bytes)
     review_image(read, ATMEGA328P, 2048)
-
-
-def _recordings() -> list[bytes]:
-    choose = random.Random(5)
-    bursts = [
-        Burst(at * 1.5, choose.choice(["host", "board"]), choose.randbytes(choose.randrange(20)))
-        for at in range(30)
-    ]
-    return ["".join(map(row, bursts)).encode(), b'# a note\n0.0  host  "LIST\\r"\n']
-
-
-def _read_recording(_: random.Random, data: bytes) -> None:
-    for burst in read_recording(data.decode("utf-8", "replace")):
-        burst.data.decode("latin-1")
 
 
 # --- what a board sends --------------------------------------------------------------------------
@@ -327,7 +312,6 @@ READERS: dict[str, tuple[Callable[[], list[bytes]], Reader]] = {
     "listing": (_listings, _read_listing),
     "profile": (_profiles, _read_profile),
     "HEX": (_hex_files, _read_hex),
-    "recording": (_recordings, _read_recording),
     "board output": (_transcripts, _hear_board),
     **FILE_READERS,
 }

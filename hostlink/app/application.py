@@ -47,6 +47,9 @@ letter of a word does it. <every-action> finds every action by a word of yours, 
 stop, and tells the command for what only the command line does. Below, a single letter is the one \
 after <words>; what has neither key nor letter is found with <every-action>.
 
+In the listing Ctrl+Z undoes the last change, Ctrl+Y makes it again; Ctrl+X cuts what is selected, \
+or the line, Ctrl+C copies it, Ctrl+V pastes.
+
 In the ruler █ is the line at the cursor. After the cost of a line ─ means that it went to the \
 board, and ━ that it was read back too: the board holds it as it stands there.
 """

@@ -59,10 +59,6 @@ class KnownContents:
         """Return whether the board is known to hold a revision, unchanged."""
         return self.known and self.spec == spec and not self.changed
 
-    def is_of(self, program: str) -> bool:
-        """Return whether the board is known to hold a revision of a program, unchanged."""
-        return bool(program) and self.spec.rpartition("@")[0] == program and not self.changed
-
 
 def board_sentence(
     name: str,

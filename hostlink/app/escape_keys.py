@@ -25,8 +25,9 @@ class KeyAfterEscape(Key):
 
 
 def separate_escapes() -> None:
-    """Make Textual's parser read Escape and an ASCII character as two keys."""
+    """Make Textual's parser read Escape and an ASCII character as two keys, and LF as Enter."""
     table = cast(dict[str, Any], ANSI_SEQUENCES_KEYS)
+    table["\n"] = table["\r"]  # a paste may come as keys, its line ends as they are
     for code in range(1, 128):
         character = chr(code)
         if character == "\x1b" or character in _STARTERS:

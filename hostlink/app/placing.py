@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from textual.events import Key
+
     from hostlink.listing import Line
 
+_READ_S = 0.005  # between two keys of one read, at most; a held key repeats every 25 ms or more
 _CORRECTED = 9
 """Lines at most that a correction changes; more may be a program of its own."""
 
@@ -37,6 +40,28 @@ def with_line_feeds(pasted: str) -> str:
     if "\n" not in pasted and "\r" not in pasted.replace("\r\r", ""):
         pasted = pasted.replace("\r\r", "\n")
     return pasted.replace("\r\n", "\n").replace("\r", "\n")
+
+
+class RowEnd:
+    """Finds the second of the two Enter keys that a pasted CR LF may come as, one for each."""
+
+    def __init__(self) -> None:
+        self._typed_at = self._ended_at = 0.0  # the last other key; an Enter right after one
+
+    def is_second(self, event: Key) -> bool:
+        """Return whether a key is an Enter right after another one, at the end of a row.
+
+        All of them came too fast for a person, as those of one read of the terminal do.
+        """
+        now = event.time
+        if event.key != "enter":
+            self._typed_at, self._ended_at = now, 0.0
+        elif now - self._ended_at < _READ_S:
+            self._typed_at, self._ended_at = now, 0.0
+            return True
+        else:
+            self._ended_at = now if now - self._typed_at < _READ_S else 0.0
+        return False
 
 
 def would_mix(here: Mapping[int, Line], pasted: Mapping[int, Line]) -> bool:

@@ -56,7 +56,7 @@ def chosen_programs(archive: Archive, tag: str | None = None, question: str = ""
             f"The archive holds no program {' and '.join(filter(None, (tagged, asked)))}"
             f"{_NOT_PRIVATE if private else ''}.",
             kept="Nothing was written.",
-            advice=_passed_over(len(private)),
+            advice=passed_over_words(len(private)),
         )
     materials: list[Material] = []
     for name in names:
@@ -87,12 +87,8 @@ def named_listings(names: Sequence[str], find: Callable[[str], Material]) -> Gat
     return Gathered(tuple(found.values()), tuple(left_out), ())
 
 
-def passed_over_words(chosen: Gathered) -> str:
-    """Return the sentence on programs of learners that were not chosen, "" without any."""
-    return _passed_over(len(chosen.passed_over))
-
-
-def _passed_over(count: int) -> str:
+def passed_over_words(count: int) -> str:
+    """Return the sentence on so many programs of learners that were not chosen, "" for none."""
     if not count:
         return ""
     programs = plural(count, "program")

@@ -53,11 +53,6 @@ class SiteWritten:
         ]
 
 
-def booklet_words(path: Path, programs: int) -> str:
-    """Return the sentence that tells that a booklet was written."""
-    return f"The booklet of {plural(programs, 'program')} is written to {path}."
-
-
 def details_of(material: Material, archive: Archive | None) -> ProgramDetails:
     """Return the details of a program, with its title and note from the archive if it is there.
 
@@ -127,12 +122,16 @@ def write_card(path: Path, profile: Profile, *, replace: bool) -> None:
 
 def write_booklet(
     path: Path, programs: Sequence[PublishedProgram], title: str, *, replace: bool
-) -> None:
-    """Write programs as a booklet. Raises what `write_new` raises."""
+) -> str:
+    """Write programs as a booklet; return the sentence that tells so.
+
+    Raises what `write_new` raises.
+    """
     from hostlink.publish.booklet import booklet
 
     known = [profile.rules.language for profile in known_profiles().values()]
     write_new(path, booklet(programs, title, known).encode("utf-8"), replace=replace)
+    return f"The booklet of {plural(len(programs), 'program')} is written to {path}."
 
 
 def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -> SiteWritten:

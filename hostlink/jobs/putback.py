@@ -14,7 +14,7 @@ from hostlink.advice import Advice
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
-from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
+from hostlink.errors import HostlinkError, LinkError, LinkReason, NotKnownError, RefusedError
 from hostlink.jobs.cautions import WEAR_WARNING
 from hostlink.jobs.putback_fit import Misfit, misfits
 from hostlink.jobs.session.job import recorded_job
@@ -126,7 +126,8 @@ def putback(
 ) -> PutBack:
     """Put a backup, or named items of it, on the board; return only when all is proven.
 
-    held: the program in memory, if the caller has captured and kept it already.
+    held: the program in memory, if the caller has captured and kept it already; what was stored is
+    in the backup then.
     Raises RefusedError before anything is sent if an item does not fit. After a later error the
     earlier programs are put back as far as possible, and the error says how far.
     """
@@ -141,7 +142,9 @@ def putback(
             memory = rescue_or_discard(session, archive, board, record, discard=discard_board)
         _must_fit(session, backup, items, board, memory)
         _warn_of_errors(session, items)
-        return _PutBack(session, archive, board, memory, keep=not discard_board).run(backup, items)
+        keep, is_backed_up = not discard_board, held is not None
+        work = _PutBack(session, archive, board, memory, keep=keep, is_backed_up=is_backed_up)
+        return work.run(backup, items)
 
 
 def _must_fit(
@@ -212,11 +215,13 @@ class _PutBack:
         memory: HeldProgram,
         *,
         keep: bool,
+        is_backed_up: bool,
     ) -> None:
         self._session = session
         self._archive = archive
         self._board = board
         self._memory = memory
+        self._is_backed_up = is_backed_up  # what the slots held is in the backup
         self._keep = keep  # whether to keep the program of a slot in the archive first
         self._stored: list[str] = []
         self._unproven: dict[str, str] = {}  # item left alone: what contradicts its slot
@@ -247,7 +252,7 @@ class _PutBack:
             lines = Listing.from_text(item.content.text).numbered()
             self._touched = True
             if unnamed or item.slot.casefold() in there:
-                held = held_before_storing(session, item.slot, discard=not self._keep)
+                held = self._held(item.slot)
                 if same_program(session, held.lines, lines):  # left alone
                     unchanged.append(item.slot)
                     if held.doubt is not None:
@@ -260,6 +265,15 @@ class _PutBack:
             store_proven(session, item.slot, lines, kept="The backup is unchanged.")
             self._stored.append(item.slot)
         return tuple(unchanged)
+
+    def _held(self, name: str) -> Capture:
+        """Return what a place holds; where that is not known, nothing if the backup has it."""
+        try:
+            return held_before_storing(self._session, name, discard=not self._keep)
+        except NotKnownError:
+            if not self._is_backed_up:
+                raise
+            return Capture({}, 0)
 
     def _kept_first(self, name: str, held: Capture) -> HeldProgram:
         """Keep the program in a slot before it is overwritten; return it. Raises NotKnownError."""
@@ -309,8 +323,8 @@ class _PutBack:
     def _slot_as_before(self, name: str, held: HeldProgram, *, answers: bool) -> str:
         """Put back the program of a slot, proven; return a sentence on the result."""
         if not held.lines:
-            was_empty = f"{safe(name)} was empty before, and may hold a program now."
-            return was_empty if held.captures else may_hold_another(safe(name), "")
+            was_empty = "was empty before, and " if held.captures else ""
+            return f"{safe(name)} {was_empty}may hold a program now."
         if answers and held.doubt is None:
             with suppress(HostlinkError):
                 now = slot_held(self._session, name)

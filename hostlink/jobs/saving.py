@@ -77,15 +77,11 @@ class Saved:
         return f"is kept, but not proven: {self.doubt}"
 
 
-def _look_away(captured: Capture) -> None:
-    """Take no notice of what a save captured."""
-
-
 def save(
     session: Session,
     archive: Archive,
     options: SaveOptions,
-    seen: Callable[[Capture], object] = _look_away,
+    seen: Callable[[Capture], object] = lambda _: None,
 ) -> Saved:
     """Capture the program in the board's memory and keep it as a revision.
 

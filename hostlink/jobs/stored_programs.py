@@ -54,6 +54,8 @@ UNLISTED = (
     "lists them."
 )
 
+_MAY_BE_EMPTY = "It may be that nothing is stored there yet."
+
 Lines = Mapping[int, Line]
 
 
@@ -183,7 +185,7 @@ def held_before_storing(session: Session, name: str, *, discard: bool) -> Captur
             session.emit(Warned(f"{capital(NOT_KEPT)}: what {safe(name)} holds. {refused.what}"))
             return Capture({}, 0)
         raise NotKnownError(
-            f"What {safe(name)} holds is not known. {refused.what}",
+            f"What {safe(name)} holds is not known. {refused.what} {_MAY_BE_EMPTY}",
             kept=NOT_OVERWRITTEN,
             advice=join_advice(
                 refused.advice, lambda by: f"If nothing there needs keeping, {let_be_lost(by)}."

@@ -91,7 +91,7 @@ def printing_error() -> RefusedError:
     """Return the error for a line that is typed while a program prints."""
     return RefusedError(
         "A program is running and printing; the line was not typed.",
-        advice="Wait, or interrupt it first.",
+        advice=lambda by: f"Wait for its end, or stop it {by.stop_running}.",
     )
 
 

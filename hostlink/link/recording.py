@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +18,6 @@ from hostlink.errors import HostlinkError, file_errors, system_words
 from hostlink.sentences import NOTHING_SENT
 
 Side = Literal["host", "board"]
-_ROW = re.compile(r'(\d+(?:\.\d+)?)  (host|board)  (".*")')
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,21 +72,3 @@ class Recorder:
 def row(burst: Burst) -> str:
     """Return a burst as one line of a recording."""
     return f"{burst.at_ms:.1f}  {burst.side}  {json.dumps(burst.data.decode('latin-1'))}\n"
-
-
-def read_recording(text: str, name: str = "recording") -> Iterator[Burst]:
-    """Yield the bursts of a recording. Raises HostlinkError naming the first malformed line."""
-    for number, line in enumerate(text.split("\n"), 1):
-        if not line.strip() or line.startswith("#"):
-            continue
-        match = _ROW.fullmatch(line)
-        try:
-            if match is None:
-                raise ValueError
-            side: Side = "host" if match[2] == "host" else "board"
-            yield Burst(float(match[1]), side, json.loads(match[3]).encode("latin-1"))
-        except ValueError as error:  # bad JSON and characters beyond 255 are ValueErrors too
-            raise HostlinkError(
-                f"{name}, line {number}: a recording has no such line.",
-                advice='A line reads: milliseconds  host|board  "text".',
-            ) from error

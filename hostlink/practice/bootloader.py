@@ -45,7 +45,7 @@ _PARAMETERS = {0x80: 2, 0x81: 1, 0x82: 16}  # hardware version, software major a
 _HELD = 2  # bytes that the UART holds by itself
 _ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself: an application that does nothing at all
 
-FLASH_BYTES, PAGE_BYTES, EEPROM_BYTES = 32_768, 128, 1024
+FLASH_BYTES, PAGE_BYTES = 32_768, 128
 _FIRMWARE_BYTES = 9_000  # of the invented image that a new board holds
 _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, 26 times
 

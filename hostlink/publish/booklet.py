@@ -79,8 +79,8 @@ def booklet(
 def _contents(programs: Sequence[PublishedProgram]) -> str:
     items = "".join(
         f'<li><a href="#program-{at}"><span class="number">{at}</span>'
-        f'<bdi>{escaped(each.title)}</bdi><span class="size">{plural(each.size, "byte")}</span>'
-        "</a></li>\n"
+        f"<bdi>{escaped(each.title)}</bdi>"
+        f'<span class="size">{plural(each.ledger.total, "byte")}</span></a></li>\n'
         for at, each in enumerate(programs, 1)
     )
     return f'<ol class="contents">\n{items}</ol>\n'

@@ -77,11 +77,6 @@ class PublishedProgram:
         """Return its lines, each ended by a line feed."""
         return "".join(f"{row}\n" for row in self.rows.values())
 
-    @property
-    def size(self) -> int:
-        """Return the bytes that it takes on the board."""
-        return self.ledger.total
-
 
 def publish(
     listing: Listing,
@@ -90,11 +85,16 @@ def publish(
     tags: tuple[str, ...] = (),
     sample: SampleRun | None = None,
 ) -> PublishedProgram:
-    """Return a program as it is published.
+    """Return a program as it is published: its lines as the board lists them.
 
+    If the board ignores blanks, a line is printed as typed and its code leaves the blanks out.
     Raises ListingError if the listing has no numbered line, or a character without a code.
     """
-    rows = printed_rows(listing, profile)
+    free = profile.rules.form.has_free_blanks
+    rows = {
+        number: f"{number} {line.text}" if free else canonical_line(line, profile.rules)
+        for number, line in listing.numbered().items()
+    }
     if not rows:
         raise ListingError(
             no_numbered_line("put on a page"),
@@ -103,19 +103,6 @@ def publish(
     codes = codes_of(listing, profile.rules)
     ledger = measure(listing, profile.rules)
     return PublishedProgram(profile, details, rows, codes, ledger, tags, sample)
-
-
-def printed_rows(listing: Listing, profile: Profile) -> dict[int, str]:
-    """Return the lines as a page prints them, by number: as the board lists them.
-
-    If the board ignores blanks, a line is printed as typed and its code leaves the blanks out.
-    """
-    rules = profile.rules
-    free = rules.form.has_free_blanks
-    return {
-        number: f"{number} {line.text}" if free else canonical_line(line, rules)
-        for number, line in listing.numbered().items()
-    }
 
 
 def field(name: str, value: str) -> str:
@@ -186,30 +173,22 @@ def _unbroken(word: str) -> str:
 def _marked(row: str, language: Language) -> str:
     """Return a line as HTML, with dots under blanks that are easily overlooked.
 
+    These are at the start or end of quoted text, or at the end of the line, or several in a row.
     A long line may be broken at a blank. All its blanks have dots, since one at the end of a row
     would be invisible; it is not broken after a minus sign, which would look like a hyphen.
     """
     breaks, pieces = len(row) > _MAY_BREAK, list[str]()
+    quoted = [span for span in scan(row, language) if span.kind == "quoted"]
+    edges = {len(row) - 1, *(at for q in quoted for at in (q.start + 1, q.end - 2))}
     for place, match in enumerate(_PIECES.finditer(row)):
         piece = match[0]
         if piece[0] != " ":
             pieces.append(_unbroken(piece) if breaks else escaped(piece))
-        elif len(piece) > 1 or (breaks and place > 1) or _at_edge(row, match.start(), language):
+        elif len(piece) > 1 or (breaks and place > 1) or match.start() in edges:
             pieces.append(f'<span class="gap">{piece}</span>')
         else:
             pieces.append(piece)
     return "".join(pieces)
-
-
-def _at_edge(row: str, place: int, language: Language) -> bool:
-    """Return whether a blank is at the start or end of quoted text, or at the end of the line."""
-    return (
-        any(
-            span.kind == "quoted" and place in (span.start + 1, span.end - 2)
-            for span in scan(row, language)
-        )
-        or place == len(row) - 1
-    )
 
 
 def steps(profile: Profile, name: str = "") -> str:

@@ -123,7 +123,7 @@ def _item(file: str, program: PublishedProgram) -> str:
     details = program.details
     name = details.name if details.title else ""  # without a title the name is the heading
     told = [f"<bdi>{escaped(each)}</bdi>" for each in (name, *program.tags) if each]
-    told.append(plural(program.size, "byte"))
+    told.append(plural(program.ledger.total, "byte"))
     return (
         f'<li data-words="{escaped(_searched(program))}"><a href="{quote(file)}">'
         f"<bdi>{escaped(program.title)}</bdi></a> <small>{', '.join(told)}</small></li>\n"

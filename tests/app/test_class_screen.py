@@ -210,8 +210,8 @@ def test_a_label_of_the_register_that_no_board_has_is_told(
         await pilot.press("h")
         (note,) = app._notifications
         assert note.message == (
-            "No board of the class is plugged in. No board is known as Red. Label one that is here "
-            "with Escape, then D, then L."
+            "No board of the class is plugged in. No board is known as Red. On the desk, label one "
+            "that is here with Escape, then D, then L."
         )
 
     stage.play(story, size=(80, 24))

@@ -35,6 +35,19 @@ def test_a_newcomer_loads_runs_and_saves_with_five_keys(
     assert revision.size_bytes == 609
 
 
+def test_a_program_that_was_just_kept_is_at_the_cursor_of_the_list(stage: Any, wait: Any) -> None:
+    """Else it is out of sight above the shipped ones, where the cursor was."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        rows = app.desk.query_one("#programs")
+        rows.cursor = 12
+        await pilot.press(*"10", "space", *"END", "ctrl+s")
+        await pilot.press(*"lamp", "enter")
+        await wait(pilot, lambda: rows.key == "LAMP")
+
+    stage.play(story, port="")
+
+
 def test_the_ledger_beside_the_text_is_the_measured_one(stage: Any) -> None:
     """Each row's cost and total are those that measure gives, while a line is typed too."""
 
@@ -95,6 +108,8 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
         assert isinstance(app.screen, AskText)
         await type_text(pilot, "lamp\n")
         await wait(pilot, lambda: "Kept as LAMP@1. Next: load it (Ctrl+L)." in app.said)
+        # Else it would stand out of sight, above the shipped ones.
+        await wait(pilot, lambda: app.desk.shelf.query_one(Rows).key == "LAMP")
         assert not app.desk.sheet_pane.unkept
         await pilot.press("ctrl+s")
         await wait(pilot, lambda: any("Nothing new" in said for said in app.said))
@@ -105,6 +120,27 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
     stage.play(story)
     assert [one.size_bytes for one in stage.archive.history("LAMP")] == [10, 11]
     assert stage.archive.history("LAMP")[1].parent == "LAMP@1"
+
+
+def test_a_name_that_a_program_has_is_taken_only_after_a_question(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """Else a new listing would be the next revision of a program that it has nothing of."""
+    stage.keep("LAMP", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 PRINT 22")
+        await pilot.press("ctrl+s")
+        for answer in (("down", "down", "enter"), ("down", "enter")):  # another name, the same one
+            await wait(pilot, lambda: isinstance(app.screen, AskText))
+            await type_text(pilot, "lamp\n")
+            await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert "has a program LAMP already" in app.screen.question
+            assert len(app.archive.history("LAMP")) == 1
+            await pilot.press(*answer)
+        await wait(pilot, lambda: "Kept as LAMP@2. Next: load it (Ctrl+L)." in app.said)
+
+    stage.play(story)
 
 
 def test_a_revision_made_from_an_older_one_says_what_it_lacks(

@@ -122,7 +122,8 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
         ("exit", "leave"),
         ("fix", "mend the listing"),
         ("too long", "make it smaller"),
-        ("undo", "revisions"),
+        ("undo", "undo the last change"),
+        ("redo", "make the undone change again"),
         ("step by step", "step through the program"),
         ("quiet", "only listing and console"),  # the names of [keys]
         ("history", "revisions"),
@@ -149,6 +150,15 @@ def test_a_word_of_the_name_counts_before_a_synonym_and_that_before_the_explanat
     assert likeness("Cross-reference", "Cross-reference", "", "") == 4
     assert likeness("+", "Cross-reference", "", "") == 0
     assert likeness("lo", "Send it", "", "", name="load") == 4
+    assert likeness("Cross-ref", "Cross-reference", "", "") == 4
+    assert likeness("-", *load) == 0
+
+
+@pytest.mark.parametrize("word", ["undo", "redo", "cut", "copy", "paste"])
+def test_the_keys_of_a_text_are_found_by_what_they_do(word: str) -> None:
+    """They are those of any editor, and stand nowhere else."""
+    found = [one for one in BY_ID.values() if likeness(word, one.words, one.tooltip, one.also)]
+    assert any("Ctrl+" in one.tooltip for one in found)
 
 
 def test_the_palette_marks_the_words_that_answer(stage: Any, find_action: Any) -> None:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from textual._xterm_parser import XTermParser
 
-from hostlink.app.placing import place_lines, would_mix
+from hostlink.app.placing import RowEnd, place_lines, would_mix
 from hostlink.listing import Listing
 
 numbered = st.dictionaries(st.integers(1, 40), st.sampled_from(["REM A", "END", "LET B=1"]))
@@ -63,3 +67,42 @@ def test_what_may_be_a_program_of_its_own_is_told_from_a_correction(
     """It begins where the listing begins, or changes more than nine lines of it."""
     here = Listing.from_text(as_text(dict.fromkeys(range(10, 410, 10), "REM A"))).numbered()
     assert would_mix(here, Listing.from_text(pasted).numbered()) == mixes
+
+
+@pytest.mark.parametrize(
+    ("keys", "apart_s", "taken"),
+    [
+        ("A\r\rB\r\r", 0.0001, "A\rB\r"),  # CR LF, each of which came as an Enter
+        ("A\r\r\r\rB", 0.0001, "A\r\rB"),  # an empty row between
+        ("A\rB\r", 0.0001, "A\rB\r"),
+        ("A\r\rB", 0.03, "A\r\rB"),  # typed, or a key that is held down
+        ("\r\r", 0.0001, "\r\r"),  # of no row
+    ],
+)
+def test_of_two_enters_that_end_a_pasted_row_the_second_is_none(
+    keys: str, apart_s: float, taken: str
+) -> None:
+    """As a terminal without bracketed paste sends a text with CR LF; typing is left alone."""
+    end = RowEnd()
+    left = ""
+    for at, key in enumerate(keys):
+        event: Any = SimpleNamespace(key="enter" if key == "\r" else key, time=100 + at * apart_s)
+        left += "" if end.is_second(event) else key
+    assert left == taken
+
+
+@pytest.mark.parametrize("end", ["\r", "\n", "\r\n", "\r\r"])
+def test_a_paste_that_comes_as_keys_has_the_rows_of_the_text(
+    stage: Any, wait: Any, end: str
+) -> None:
+    """In one read of the terminal; a multiplexer may send two CR for a CR LF."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        parser = XTermParser()
+        text = end.join(("10 PRINT 1", "20 END", "30 END"))
+        for event in (*parser.feed(text), *parser.feed("")):
+            app.post_message(event)
+        await wait(pilot, lambda: app.desk.editor.text.endswith("30 END"))
+        assert app.desk.editor.text == "10 PRINT 1\n20 END\n30 END"
+
+    stage.play(story, port="")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import pytest
 from textual.widgets import TextArea
 
 from hostlink.app.screens.checking import CheckScreen
@@ -256,5 +257,22 @@ def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
         await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "U+00E9" in app.screen.error.what
+
+    stage.play(story, port="")
+
+
+@pytest.mark.parametrize("action", ["give", "publish"])
+def test_the_programs_to_write_can_be_chosen_from_a_list(
+    stage: Any, wait: Any, action: str
+) -> None:
+    """As wherever programs are asked for."""
+    stage.keep("LAMP", "10 END")
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.action_work(action)
+        await pilot.pause()
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        await pilot.press("tab", "down", "enter")
+        await wait(pilot, lambda: app.screen.query_one("#fill-programs").value == "LAMP ")
 
     stage.play(story, port="")

@@ -46,6 +46,20 @@ def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
     assert stage.archive.boards() == []
 
 
+def test_that_the_archive_is_read_only_is_told_without_a_listing_too(
+    stage: Any, wait: Any
+) -> None:
+    """In the last line of the desk, once the board is attached."""
+    with Archive.open(stage.archive.path, read_only=True) as archive:
+        stage.archive, writable = archive, stage.archive
+
+        async def story(pilot: Any, app: Any) -> None:
+            await wait(pilot, lambda: "is read-only: programs can only be run" in app.said[-1])
+
+        stage.play(story)
+        stage.archive = writable
+
+
 def test_a_program_that_another_window_keeps_appears(stage: Any, wait: Any, shown: Any) -> None:
     """Without a key, and without a word in the search being lost."""
 

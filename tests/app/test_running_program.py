@@ -270,7 +270,7 @@ def test_a_program_that_is_not_in_the_editor_is_saved_before_it_is_changed(
         await wait(pilot, lambda: "Next: change it" in app.said[-1])
         app.desk.sheet_pane.new()
         await pilot.press(*keys("run"))
-        next_words = "Next: save it (Ctrl+G), then change it."
+        next_words = "Next: save it from the board, to change it (Ctrl+G)."
         await wait(pilot, lambda: app.said[-1].endswith(next_words))
 
     stage.play(story, opens="GOOD")

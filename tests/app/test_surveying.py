@@ -120,6 +120,8 @@ def test_a_profile_of_ones_own_is_replaced_only_when_asked(
         await pilot.click("#answer-replace")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         assert "baud = 57600" in mine.read_text()
+        (note,) = app._notifications
+        assert note.message.endswith(f"now has profile red, kept as {mine}.")
 
     stage.play(story)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from recordings import read_recording
 
 from hostlink.archive import Archive, Origin
 from hostlink.board.dialogue.events import Warned
@@ -26,7 +27,6 @@ from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.restarting import restart
-from hostlink.link.recording import read_recording
 
 PROFILE = find_profile("practice")
 ORIGIN = Origin("edit")

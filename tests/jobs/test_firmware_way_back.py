@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import in_commands
 from hostlink.errors import (
     ArchiveError,
@@ -679,3 +680,22 @@ def test_giving_up_a_stored_program_gives_up_nothing_else(board: Any, archive: A
     assert board.memory == memory
     assert "Not kept, as you asked: ONE." in said(board)
     assert {item.name for item in archive.backup("backup@1").items} == {"memory", "TWO"}
+
+
+def test_a_place_that_the_new_firmware_emptied_is_filled_unasked(
+    board: Any, archive: Archive
+) -> None:
+    """It refuses the recall then; what it held is in the backup that this write made."""
+    commands = find_profile("practice").commands
+    commands = dataclasses.replace(commands, store="STOW ONE", recall="FETCH ONE", stored="")
+    profile = dataclasses.replace(find_profile("practice"), commands=commands)
+    programs = held(board)
+
+    def blank(event: Any) -> None:
+        if "Waiting for the firmware" in getattr(event, "text", ""):
+            board.machine.basic.eeprom.clear()
+
+    board.on_event = blank
+    with board.session(profile) as session:
+        assert write_firmware(session, archive, wanted()).restored
+    assert held(board) == programs

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from recordings import read_recording
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.capturing import Capture
@@ -38,7 +39,6 @@ from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.session.session import Session
-from hostlink.link.recording import read_recording
 
 LISTING = b'10 PRINT "THE LIGHT IS ON"\n20 GOTO 10\n'
 RESTARTS = "restarts_on_open=1"

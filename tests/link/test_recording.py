@@ -11,12 +11,13 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from recordings import read_recording
 
 from hostlink.cli.entry import run_line
 from hostlink.errors import HostlinkError
 from hostlink.link.clock import VirtualClock
 from hostlink.link.exchange import Exchange
-from hostlink.link.recording import Burst, Recorder, read_recording, row
+from hostlink.link.recording import Burst, Recorder, row
 from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
@@ -55,45 +56,6 @@ def test_a_row_reads_as_documented() -> None:
     assert row(Burst(12.34, "host", b'PRINT "A"\r')) == '12.3  host  "PRINT \\"A\\"\\r"\n'
     assert row(Burst(0, "board", b"\xff\x00")) == '0.0  board  "\\u00ff\\u0000"\n'
     assert json.loads('"\\u00ff"') == "\u00ff"  # RFC 8259, section 7
-
-
-def test_empty_lines_and_remarks_are_passed_over() -> None:
-    """A person may put blank lines and lines with # into a recording."""
-    text = '# the evening class\n\n0.0  host  "A"\n   \n1.0  board  "A"\n'
-    assert [burst.data for burst in read_recording(text)] == [b"A", b"A"]
-
-
-@pytest.mark.parametrize(
-    "line",
-    [
-        "rubbish",
-        '1.0 host "A"',
-        '1.0  nobody  "A"',
-        "1.0  host  A",
-        '1.0  host  "A',
-        '1.0  host  "\\q"',
-        '1.0  host  "\u20ac"',
-        '1.0  host  "\\u20ac"',
-        '1.0  host  "\\ud800"',
-        '-1  host  "A"',
-        '1.0  host  "A" and more',
-    ],
-)
-def test_a_spoilt_line_is_named(line: str) -> None:
-    """What is no line of a recording is told with its number, nothing foreign is raised."""
-    text = f'0.0  host  "A"\n{line}\n'
-    with pytest.raises(HostlinkError, match=r"wire\.txt, line 2"):
-        list(read_recording(text, "wire.txt"))
-
-
-@settings(deadline=None, derandomize=True, max_examples=200)
-@given(text=st.text(max_size=80))
-def test_any_text_is_a_recording_or_a_clear_error(text: str) -> None:
-    """Reading raises HostlinkError or nothing."""
-    try:
-        assert all(isinstance(burst, Burst) for burst in read_recording(text))
-    except HostlinkError as error:
-        assert "line" in error.what
 
 
 def test_a_recording_counts_from_its_first_burst(tmp_path: Path) -> None:
@@ -190,7 +152,7 @@ def test_the_record_option_writes_a_readable_recording(
     wire = tmp_path / "wire.txt"
     options = ["--port", "practice://red?time=virtual", "--record", str(wire)]
     assert run_line(["load", str(tmp_path / "tide.bas"), *options]) == 0
-    bursts = list(read_recording(wire.read_text(encoding="ascii"), "wire.txt"))
+    bursts = list(read_recording(wire.read_text(encoding="ascii")))
     host = b"".join(burst.data for burst in bursts if burst.side == "host")
     board = b"".join(burst.data for burst in bursts if burst.side == "board")
     assert b"10 PRINT 1\r20 END\r" in host

@@ -82,7 +82,7 @@ def test_each_program_begins_a_page_that_has_its_number_above(
     found = [" ".join(row.replace("\f", "").split()) for row in rows]
     for at, each in enumerate(programs, 1):
         name = each.details.name
-        assert any(f"{at} {name} {each.size:,} bytes" in row for row in found), name
+        assert any(f"{at} {name} {each.ledger.total:,} bytes" in row for row in found), name
         assert f"{name} {at}" in found, name
         assert f"all lines together ALL {each.codes.whole}" in found, name
     assert [row for row in found if row.startswith("page ")] == [

@@ -40,18 +40,20 @@ def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
     return is_command
 
 
-def _next_words(held: KnownContents, ended: str, *, here: str, keeps: bool) -> str:
+def _next_words(desk: Desk, attached: AttachedBoard, ended: str) -> str:
     """Return what to tell after a program on a board has ended, and what to do next.
 
-    ended: what was said of that. here: the program in the editor. keeps: the archive keeps what is
-    loaded and saved.
+    ended: what was said of that, "" for nothing.
     """
-    words, then = ended or f"{PROGRAM_ENDED}.", f"change it ({way_back()}), then load it"
+    held = desk.states.held(attached.port)
+    words, then, way = ended or f"{PROGRAM_ENDED}.", "change it ({}), then load it", "load"
     if held.known and not held.lines:
         words, then = "The board was last seen without a program.", "load one"
-    elif keeps and not held.is_of(here):
-        return f"{words} Next: save it ({way_to('save')}), then change it."
-    return f"{words} Next: {then} ({way_to('load')})." if keeps else words
+    elif not desk.readings.is_in_editor(attached):
+        then, way = "save it from the board, to change it", "save"
+    if desk.app.archive.read_only:  # it keeps neither a load nor a save
+        return words
+    return f"{words} Next: {then.format(way_back())} ({way_to(way)})."
 
 
 class BoardConsole(DeskPart):
@@ -85,16 +87,14 @@ class BoardConsole(DeskPart):
             self._show_fault(attached, attached.faults.popleft())
         if self._runs is attached and attached.at_prompt and not attached.jobs:
             self._runs = None
-            held, here = self.desk.states.held(attached.port), self.sheets.sheet.name
-            keeps = not self.app.archive.read_only
-            self.app.tell(_next_words(held, self._ended, here=here, keeps=keeps), of_text=True)
+            self.app.tell(_next_words(self.desk, attached, self._ended), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
         """Mark the line that an error of the board names, if its program is known and in the
         editor: of one that was typed at the board, or changed there, the line may be another."""
         self._ended = f"{ends_in_error('It', fault.number, fault.message)}."
         self.app.tell(self._ended)
-        if self.desk.states.held(attached.port).is_of(self.sheets.sheet.name):
+        if self.desk.readings.is_in_editor(attached):
             self._mark(fault)
 
     def _mark(self, fault: ProgramFailed) -> None:

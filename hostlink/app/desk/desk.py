@@ -188,6 +188,7 @@ class Desk(Screen[None]):
         event.stop()
         self.drafts.write()
         self.shelf.renew()
+        self.shelf.show_program(self.sheet_pane.noted_program)
 
     def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
         event.stop()

@@ -115,6 +115,12 @@ class Readings(DeskPart):
         attached.read_at = self.app.now()
         self.show()
 
+    def is_in_editor(self, attached: AttachedBoard) -> bool:
+        """Return whether the editor holds the program that is on a board, as far as is known."""
+        held = self.desk.states.held(attached.port)
+        name = held.spec.rpartition("@")[0]
+        return bool(name) and name == self.sheets.sheet.name and not held.changed
+
     def unknown_now(self, attached: AttachedBoard) -> None:
         """Record that it is not known what a board holds; it is read once it is at its prompt."""
         self.desk.states.forget(attached.port)
@@ -181,10 +187,10 @@ class Readings(DeskPart):
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; {last_known(revision_words(looked.lost))}."
-        if not self.sheets.editor.text.strip():
-            return f"{name} is attached."
         if self.app.archive.read_only:
             return f"{name} is attached; the archive is read-only: programs can only be run."
+        if not self.sheets.editor.text.strip():
+            return f"{name} is attached."
         return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def give_up_closed(self, attached: AttachedBoard) -> None:

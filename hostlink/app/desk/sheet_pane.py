@@ -19,7 +19,7 @@ from hostlink.app.actions.table import way_to
 from hostlink.app.board_words import finding_at, finding_words
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.desk.reviewing import PAUSE_S, Reviewing
-from hostlink.app.sentences import ASKED_FOR_NAME, SHOWS_WORDS, TEXT_NOT_KEPT
+from hostlink.app.sentences import SHOWS_WORDS, TEXT_NOT_KEPT
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.heading import Heading
@@ -264,22 +264,12 @@ class SheetPane(Vertical):
 
     def ask_name(self, go_on: Callable[[], object]) -> None:
         """Ask for a name, and go on once there is one."""
-        from hostlink.app.screens.dialogues import AskText
-        from hostlink.jobs.listing_source import program_name
+        from hostlink.app.desk.naming import ask_name
 
-        def answered(name: str | None) -> None:
-            if not name:
-                return
-            self.sheet = Sheet(program_name(name) or name, self.sheet.kept_text, None)
+        def named(name: str) -> None:
+            self.sheet = Sheet(name, self.sheet.kept_text, None)
             self.check()
             self.post_message(self.Edited())
             go_on()
 
-        self.app.push_screen(
-            AskText(
-                ASKED_FOR_NAME,
-                self.sheet.name,
-                hint="Letters, digits, - and _.",
-            ),
-            answered,
-        )
+        ask_name(self.app, self.sheet.name, self.noted_program, named)

@@ -165,7 +165,7 @@ class ClassScreen(Page[None]):
             return
         words = "No board of the class is plugged in."
         if unknown := unknown_words(seats):
-            words += f" {unknown} Label one that is here {KEYS.label_board}."
+            words += f" {unknown} On the desk, label one that is here {KEYS.label_board}."
         self.app.notify(words, markup=False)
 
     def _seats(self) -> list[Seat]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.advice import Advice
 from hostlink.app.aside import aside
+from hostlink.app.offers import offer_programs
 from hostlink.app.screens.dialogues import ask, ask_to_replace
 from hostlink.app.screens.filling import Fill
 from hostlink.app.sentences import WHICH_PROGRAMS
@@ -116,12 +117,12 @@ def _write_files(output: Path, _: dict[str, str], chosen: Gathered, replacing: b
 def _write_pages(
     app: DeskApp, output: Path, given: dict[str, str], chosen: Gathered, replacing: bool
 ) -> Written:
-    from hostlink.jobs.publishing import booklet_words, to_publish, write_booklet, write_site
+    from hostlink.jobs.publishing import to_publish, write_booklet, write_site
 
     programs, left_out = to_publish(chosen.materials, app.boards.profile, app.archive)
     if output.suffix.lower() == ".html":
-        write_booklet(output, programs, given["title"], replace=replacing)
-        return booklet_words(output.absolute(), len(programs)), left_out
+        path, title = output.absolute(), given["title"]
+        return write_booklet(path, programs, title, replace=replacing), left_out
     made = write_site(output, programs, given["title"])
     remarks = made.remarks(output)
     return " ".join([made.sentence(output.absolute()), *remarks[:_MOST_NAMED]]), left_out
@@ -131,13 +132,17 @@ def _ask_to_write(
     app: DeskApp, what: str, fields: list[tuple[str, str, str]], where: str, write: Write
 ) -> None:
     """Ask for a place and programs of the archive, and write them."""
+    offer = app.attempt(lambda: offer_programs(app.archive))
+    if offer is None:
+        return
 
     def answered(given: dict[str, str] | None) -> None:
         if given is not None and given["file"]:
             _write_out(app, given, write, replacing=False)
 
     hint = f"{where}{WHICH_PROGRAMS} Enter writes them."
-    app.push_screen(Fill(what, fields, hint=hint, path="file"), answered)
+    offers = {"programs": offer}
+    app.push_screen(Fill(what, fields, hint=hint, path="file", offers=offers), answered)
 
 
 def _write_out(app: DeskApp, given: dict[str, str], write: Write, *, replacing: bool) -> None:
@@ -147,7 +152,10 @@ def _write_out(app: DeskApp, given: dict[str, str], write: Write, *, replacing: 
         find = partial(find_material, archive=app.archive)
         chosen = named_listings(words, find) if words else chosen_programs(app.archive)
         told, left_out = write(output, given, chosen, replacing)
-        return f"{told} {passed_over_words(chosen)}".rstrip(), (*chosen.left_out, *left_out)
+        return f"{told} {passed_over_words(len(chosen.passed_over))}".rstrip(), (
+            *chosen.left_out,
+            *left_out,
+        )
 
     def failed(error: HostlinkError) -> None:
         if isinstance(error, TakenError):

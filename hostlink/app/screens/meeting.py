@@ -12,6 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import ask
 from hostlink.app.sentences import LEAVE_IT
 from hostlink.app.ways import KEYS
@@ -74,19 +75,22 @@ class MeetingScreen(Page[None]):
     def __init__(self, climbed: Climb, go_on: Callable[[], None] | None = None) -> None:
         """go_on: meets the board again, with a restart; None if that would not help."""
         super().__init__()
-        self.climbed = climbed
+        self.text = "\n".join(climbed.rows(KEYS))
         self.go_on = go_on
 
     def body(self) -> Iterator[Widget]:
         """Lay out the steps, and the last sentence below them."""
         with VerticalScroll():
-            text = Content(safe("\n".join(self.climbed.rows(KEYS)), keep="\n"))
+            text = Content(safe(self.text, keep="\n"))
             yield Static(text, classes="words", id="steps", markup=False)
 
     def foot(self) -> str:
         """Return what the keys do; a restart is offered only where it would tell more."""
         restart = "R restarts the board and asks its bootloader, asked first. "
-        return f"{restart if self.go_on else ''}Escape goes back."
+        back = "Escape goes back"
+        if way_to("words") in self.text:
+            back += " to the desk; there the keys named above are pressed"
+        return f"{restart if self.go_on else ''}{back}."
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()

@@ -100,6 +100,13 @@ class Shelf(Vertical):
         if len(first) == _AT_ONCE:
             aside(self.app, self._read_all, self._take, newest="programs")
 
+    def show_program(self, name: str) -> None:
+        """Put the cursor of the list on a program, unless somebody is choosing there."""
+        rows = self.query_one(Rows)
+        keys = [one.key for one in rows.entries]
+        if name in keys and not self.has_focus_within:
+            rows.cursor = keys.index(name)
+
     def _read_all(self) -> _Known:
         known = _Known(self._archive.programs())
         # Else the collector would look at all of these in the middle of somebody's typing.

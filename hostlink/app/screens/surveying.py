@@ -29,6 +29,8 @@ from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
 
@@ -174,6 +176,7 @@ class SurveyScreen(Page[None]):
 
     def _keep(self, name: str, *, replace: bool) -> None:
         assert self.profile is not None
+        assert self.attached is not None
         try:
             path = keep_profile(self.profile, name, replace=replace)
         except TakenError:
@@ -183,10 +186,8 @@ class SurveyScreen(Page[None]):
             self.app.show_error(error)
             return
         self.app.boards.forget_profiles()
-        self.app.tell(f"The profile is kept as {path}.")
-        if self.attached is not None:
-            give_profile(self.app.archive, identity_of(self.attached.port), name)
-            self._use(self.attached, dataclasses.replace(self.profile, name=name))
+        give_profile(self.app.archive, identity_of(self.attached.port), name)
+        self._use(self.attached, dataclasses.replace(self.profile, name=name), path)
 
     def _ask_to_replace(self, name: str) -> None:
         ask(
@@ -196,7 +197,7 @@ class SurveyScreen(Page[None]):
             why="hostlink then uses the new one for the boards that had the old one.",
         )
 
-    def _use(self, attached: AttachedBoard, profile: Profile) -> None:
+    def _use(self, attached: AttachedBoard, profile: Profile, path: Path) -> None:
         """Use the new profile for the board, over the port that is already open."""
         choice = dataclasses.replace(attached.choice, profile=profile, baud=0)
         job = attached.talk(f"Using profile {profile.name}", lambda board: board.use(choice))
@@ -206,6 +207,8 @@ class SurveyScreen(Page[None]):
             self.app.desk.readings.look_again(attached, quietly=True)
             if self.is_current:
                 self.dismiss()
-            return f"{capital(self.board)} now has profile {profile.name}."
+            words = f"{capital(self.board)} now has profile {profile.name}, kept as {path}."
+            self.app.notify(words, markup=False)  # on the screen behind, once this one is closed
+            return words
 
         self.app.watch_job(job, done=done)

@@ -19,7 +19,7 @@ from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
 from hostlink.app.actions.screen_keys import screen_key
-from hostlink.app.placing import with_line_feeds
+from hostlink.app.placing import RowEnd, with_line_feeds
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
 from hostlink.words import SENT, USED, safe
@@ -78,6 +78,7 @@ class ListingEditor(TextField):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
         self.cursor_blink = False
+        self._row_end = RowEnd()
         self._taken = ""  # what was cut or copied last from the listing that is here
         self._has_whole_line = False  # it was cut with nothing selected
         self.listing_language: Language | None = None  # none is known before the first review
@@ -160,15 +161,18 @@ class ListingEditor(TextField):
 
     async def _on_key(self, event: events.Key) -> None:
         """Type only what the board can hold: Alt and a letter come as a letter with an accent."""
+        is_taken = not self._row_end.is_second(event)
         if event.is_printable and event.character and self.form is not None:
             from hostlink.listing.charset import accepts_character
 
             if not accepts_character(event.character, self.form):
                 self.post_message(self.Refused(event.character))
-                event.stop()
-                event.prevent_default()
-                return
-        await super()._on_key(event)
+                is_taken = False
+        if is_taken:
+            await super()._on_key(event)
+        else:
+            event.stop()
+            event.prevent_default()
 
     async def _on_paste(self, event: events.Paste) -> None:
         event.prevent_default()

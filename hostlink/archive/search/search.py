@@ -82,13 +82,14 @@ class Search(ArchiveFile):
         notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
         asked = _words_of(question)
+        kept = utc_text(since) if since else "", utc_text(before) if before else "~"  # after 9
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),
                 None if board is None else find_board(db, board).uuid,
                 None if size is None else (_storable(size[0]), _storable(size[1])),
                 None if profile is None else _profile(db, clean(profile)),
-                _times(since, before),
+                kept if since or before else None,
             )
             if limit < 1 or not (asked or within != Within()):
                 return Matches()

@@ -53,7 +53,7 @@ def chosen_listings(
         return named_listings(programs, partial(material_for, common))
     with common.archive(create=False, read_only=True) as archive:
         chosen = chosen_programs(archive, tag, words)
-    if private := passed_over_words(chosen):
+    if private := passed_over_words(len(chosen.passed_over)):
         say(private, quiet=common.quiet)
     return chosen
 

@@ -89,14 +89,14 @@ def booklet(common: CommonOptions, output: Path, title: str, **which: Any) -> in
     has no check codes is left out, with exit status 1. Rows such as `author: Ida` and
     `licence: MIT` in a program's note are shown as what they are.
     """
-    from hostlink.jobs.publishing import booklet_words, write_booklet
+    from hostlink.jobs.publishing import write_booklet
 
     found, left_out = _published(common, **which)
-    write_booklet(output, found, title, replace=common.yes)
+    told = write_booklet(output, found, title, replace=common.yes)
     if common.json:
         as_json({"file": str(output), **_dict(found, left_out)})
     tell_left_out(left_out)
-    say(booklet_words(output, len(found)), quiet=common.quiet or common.json)
+    say(told, quiet=common.quiet or common.json)
     return ExitStatus.REFUSED if left_out else ExitStatus.DONE
 
 
@@ -147,7 +147,7 @@ def _published(
 def _dict(found: list[PublishedProgram], left_out: list[tuple[str, Advice]]) -> dict[str, object]:
     return {
         "programs": [
-            {"program": each.details.name, "title": each.title, "size_bytes": each.size,
+            {"program": each.details.name, "title": each.title, "size_bytes": each.ledger.total,
              "whole_code": each.codes.whole}
             for each in found
         ],

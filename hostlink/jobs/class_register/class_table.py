@@ -21,7 +21,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError
 from hostlink.jobs.class_register.register import Register
-from hostlink.jobs.class_register.row_state import Handout, Measured, handout_of, measured
+from hostlink.jobs.class_register.row_state import Handout, handout_of
 from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import (
@@ -223,17 +223,20 @@ class _Record:
         return how if last is self.load else f"then {loaded_by(last)} {how}"
 
     def _measured(self, given: Content | None, coming: Listing | None) -> Listing | None:
-        """Return the program to measure, None if there is none."""
-        board, source = self.seat.board, measured(self.handout, is_saved=self.is_saved)
-        content: Content | None = None
-        if source is Measured.SAVED and self.save is not None:
-            content = self._content(self.save.revision)
-        if source is Measured.ON_BOARD and board is not None:
-            copy = self.archive.host_copy(board.uuid)
+        """Return the program to measure, None if there is none.
+
+        That is what the board is known to hold, if the handout is there; else what was saved since,
+        or what is to be handed out. Nobody knows what became of any other handout.
+        """
+        board, content = self.seat.board, None
+        if self.handout is Handout.THERE:
+            copy = self.archive.host_copy(board.uuid) if board is not None else None
             content = copy.content if copy is not None else given
-        if content is None:
-            return coming if source is Measured.COMING else None
-        return Listing.from_text(content.text)
+        elif self.save is not None and self.is_saved:
+            content = self._content(self.save.revision)
+        else:
+            return coming
+        return Listing.from_text(content.text) if content is not None else None
 
     def _content(self, spec: str) -> Content | None:
         revision = _revision(self.archive, spec)

@@ -136,8 +136,14 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
     def job(session: Session, archive: Archive, learner: Learner) -> Saved:
         session.attach()
         board = session.board_in(archive)
-        if not consent:
-            _check_theirs(archive, board, learner)
+        holder = learner_of(last_fill(archive, board))
+        if not consent and fold(holder) not in ("", fold(learner.program)):
+            name = safe(learner.name)
+            raise RefusedError(
+                f"This board was last handed out to {holder}: what it holds may not be {name}'s.",
+                kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
+                advice=lambda by: f"Save it for {name} all the same {by.save_all_the_same}.",
+            )
         options = replace(_as_work(archive, board, learner), after_restart=consent)
         return save(session, archive, options)
 
@@ -148,20 +154,6 @@ def _as_work(archive: Archive, board: Board, learner: Learner) -> SaveOptions:
     """Return how to save what a board holds as the work of a learner."""
     given = handed_out(archive, learner.program, board)
     return SaveOptions(learner.program, learner=learner.name, handed_out=given)
-
-
-def _check_theirs(archive: Archive, board: Board, learner: Learner) -> None:
-    """Raise RefusedError if the board was last handed out to another learner."""
-    holder = learner_of(last_fill(archive, board))
-    if holder and fold(holder) != fold(learner.program):
-        raise RefusedError(
-            f"This board was last handed out to {holder}: what it holds may not be "
-            f"{safe(learner.name)}'s.",
-            kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
-            advice=lambda by: (
-                f"Save it for {safe(learner.name)} all the same {by.save_all_the_same}."
-            ),
-        )
 
 
 def at_each_seat(

@@ -114,13 +114,10 @@ def _learner(
             says = f"{no_name_of('program', program)}: it is up to {LONGEST_NAME} characters, no @"
         faults.add(("learner", at, "program" if program else "name"), says)
     what = _text(table, "hand_out", faults, "learner", at) or common
-    return Learner(name, made, _text(table, "board", faults, "learner", at), _beside(path, what))
-
-
-def _beside(path: Path, what: str) -> str:
-    """Return what is handed out; the name of a file counts from the folder of the register."""
-    beside = path.parent / what
-    return str(beside) if what and not what.startswith(SHIPPED) and is_file(beside) else what
+    beside = path.parent / what  # the name of a file counts from the folder of the register
+    if what and not what.startswith(SHIPPED) and is_file(beside):
+        what = str(beside)
+    return Learner(name, made, _text(table, "board", faults, "learner", at), what)
 
 
 def _text(table: dict[str, Any], key: str, faults: FileFaults, *where: str) -> str:

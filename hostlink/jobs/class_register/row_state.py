@@ -1,4 +1,4 @@
-"""The states of a learner's row in the table of a class, as pure functions of what is recorded."""
+"""What became of a handout to a learner, as a pure function of what is recorded."""
 
 from __future__ import annotations
 
@@ -16,24 +16,6 @@ class Handout(Enum):
     ELSEWHERE = "proven, on a board that another learner's handout is on, or not on this one"
     BROKEN = "not proven: cut off, stopped or not ended"
     OVERWRITTEN = "proven, then overwritten by another load, which is not proven"
-
-
-class Measured(Enum):
-    """The program that is measured and compared with the handout."""
-
-    COMING = "what is to be handed out"
-    ON_BOARD = "what the board is known to hold"
-    SAVED = "what was saved"
-    NOTHING = "none, since nobody knows what they have made of the handout"
-
-
-def measured(handout: Handout, *, is_saved: bool) -> Measured:
-    """Return which program is measured. is_saved: it was saved since the handout."""
-    if handout is Handout.THERE:
-        return Measured.ON_BOARD
-    if is_saved:
-        return Measured.SAVED
-    return Measured.COMING if handout is Handout.NOTHING else Measured.NOTHING
 
 
 def handout_of(program: str, load: JobEvent | None, fill: JobEvent | None) -> Handout:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from hostlink.jobs.class_register.evening import own_work
 from hostlink.jobs.class_register.register import Register
 from hostlink.jobs.files import write_new
 from hostlink.jobs.giving import into_folder
-from hostlink.jobs.listing_source import Material, from_archive
+from hostlink.jobs.listing_source import from_archive
 from hostlink.jobs.publishing import details_of
 from hostlink.listing.bundle import Member
 from hostlink.publish.program import publish
@@ -61,28 +62,22 @@ def write_folders(
 
 def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
     """Yield the files of one learner, in a folder of the program's name."""
-    inside = file_name(row.program.lower())
-    own = own_work(row.program, archive)
-    materials = [from_archive(row.saved, archive), *([own] if own and row.as_handed_out else [])]
-    for material in materials:
-        yield from _program_files(archive, material, inside)
-    history = _history(archive, row, own.name if own else "")
-    yield Member(f"{inside}/history.txt", history.encode("utf-8"))
-
-
-def _program_files(archive: Archive, material: Material, inside: str) -> Iterator[Member]:
-    """Yield a listing and its sheet. inside: the folder that they stand in."""
     from hostlink.publish.sheet import sheet
 
-    stem = f"{inside}/{file_name(material.name.lower())}"
-    yield Member(f"{stem}.bas", material.listing.text().encode("utf-8"))
-    profile = profile_or_practice(material.held.profile if material.held is not None else "")
-    try:
-        page = sheet(publish(material.listing, profile, details_of(material, archive)))
-    except ListingError:
-        pass  # a character has no code; the listing is there all the same
-    else:
-        yield Member(f"{stem}.html", page.encode("utf-8"))
+    inside = file_name(row.program.lower())
+    own = own_work(row.program, archive)
+    for material in (
+        from_archive(row.saved, archive),
+        *([own] if own is not None and row.as_handed_out else []),
+    ):
+        stem = f"{inside}/{file_name(material.name.lower())}"
+        yield Member(f"{stem}.bas", material.listing.text().encode("utf-8"))
+        profile = profile_or_practice(material.held.profile if material.held is not None else "")
+        with contextlib.suppress(ListingError):  # a character may have no code
+            page = sheet(publish(material.listing, profile, details_of(material, archive)))
+            yield Member(f"{stem}.html", page.encode("utf-8"))
+    history = _history(archive, row, own.name if own else "")
+    yield Member(f"{inside}/history.txt", history.encode("utf-8"))
 
 
 def _history(archive: Archive, row: ClassRow, own: str) -> str:

@@ -147,7 +147,6 @@ def _restarted(
         seen = dataclasses.replace(seen, bootloader=_asked(session, archive, boot))
     except LinkError as error:
         _raise_gone(error)
-        seen = dataclasses.replace(seen, no_bootloader=error)
     finally:
         with contextlib.suppress(LinkError):
             boot.leave()

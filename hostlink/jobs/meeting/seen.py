@@ -127,7 +127,6 @@ class Seen:
     trouble: LinkError | None = None
     restart: Restart = Restart.NOT_TRIED
     bootloader: SeenBootloader | None = None
-    no_bootloader: LinkError | None = None
     basic: SeenBasic | None = None
     contents: Contents | None = None
     unread: HostlinkError | None = None

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from hostlink.archive.records import LEARNER, JobEvent
-from hostlink.jobs.class_register.row_state import Handout, Measured, handout_of, measured
+from hostlink.jobs.class_register.row_state import Handout, handout_of
 
 
 def at(hour: int) -> datetime:
@@ -60,21 +60,3 @@ def test_facts_lead_to_one_state(facts: str) -> None:
 def test_each_state_comes_about() -> None:
     """None stands for facts that cannot be."""
     assert {given for _, _, given in GIVEN.values()} == set(Handout)
-
-
-@pytest.mark.parametrize(
-    ("given", "never_saved", "saved"),
-    [
-        (Handout.NOTHING, Measured.COMING, Measured.SAVED),
-        (Handout.THERE, Measured.ON_BOARD, Measured.ON_BOARD),
-        (Handout.ELSEWHERE, Measured.NOTHING, Measured.SAVED),
-        (Handout.BROKEN, Measured.NOTHING, Measured.SAVED),
-        (Handout.OVERWRITTEN, Measured.NOTHING, Measured.SAVED),
-    ],
-)
-def test_a_handout_that_is_not_known_to_be_there_is_never_measured(
-    given: Handout, never_saved: Measured, saved: Measured
-) -> None:
-    """After a cut-off load only what was saved since is known; what is there is read from it."""
-    assert measured(given, is_saved=False) is never_saved
-    assert measured(given, is_saved=True) is saved

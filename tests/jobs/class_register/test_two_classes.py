@@ -13,9 +13,10 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.archive.records import LEARNER
+from hostlink.jobs.class_register.class_table import class_table
 from hostlink.jobs.class_register.evening import collecting, handing_out
 from hostlink.jobs.class_register.register import Learner, Register
-from hostlink.jobs.listing_source import from_bytes
+from hostlink.jobs.listing_source import from_archive, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.session.rescuing import READING
 
@@ -97,6 +98,29 @@ def test_a_rescue_says_whose_it_may_be(board: Any, archive: Archive, hand_out: G
     with board.session() as session:
         load(session, archive, from_bytes(LAMP.encode(), "l.bas", name="LAMP"), LoadOptions())
     assert archive.rescues()[0].origin.note == ""
+
+
+def test_a_handout_that_is_gone_is_measured_only_by_what_was_saved(
+    board: Any, archive: Archive, hand_out: Give, tmp_path: Path
+) -> None:
+    """Else nobody knows what Ada made of hers before the board was Ben's; Ben's is there."""
+
+    def changed(name: str) -> int | None:
+        learner = Learner(name, name.upper().replace(" ", "-"), "practice://red")
+        (row,) = class_table(Register(tmp_path / "class.toml", "Class", (learner,)), archive)
+        assert row.handed_out == "LAMP@1"
+        return row.changed
+
+    hand_out(ADA)
+    assert changed(ADA) == 0
+    with board.session() as session:
+        options = LoadOptions(discard_board=True, learner="BEN-OAK")
+        load(session, archive, from_archive("LAMP", archive), options)
+    assert (changed(ADA), changed(BEN)) == (None, 0)
+    hand_out(ADA)
+    board.load(TYPED)
+    hand_out(BEN)
+    assert (changed(ADA), changed(BEN)) == (1, 0)
 
 
 def kept(archive: Archive, program: str) -> list[str]:
