@@ -46,9 +46,7 @@ def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
     assert stage.archive.boards() == []
 
 
-def test_that_the_archive_is_read_only_is_told_without_a_listing_too(
-    stage: Any, wait: Any
-) -> None:
+def test_that_the_archive_is_read_only_is_told_without_a_listing_too(stage: Any, wait: Any) -> None:
     """In the last line of the desk, once the board is attached."""
     with Archive.open(stage.archive.path, read_only=True) as archive:
         stage.archive, writable = archive, stage.archive
