@@ -51,7 +51,7 @@ _REPLACE_ALONE = (
     "minutes",
     type=NumberRange(0.01, 1440),
     metavar="MINUTES",
-    help="Stay so long, and serve each board that comes late; Ctrl+C ends it before.",
+    help="Stay this long, and serve each board that comes late; Ctrl+C ends it earlier.",
 )
 @click.option(
     "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for boards that need it."
