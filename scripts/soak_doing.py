@@ -17,7 +17,7 @@ from hostlink.board.profile.model import ONE_PLACE
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
-from hostlink.jobs.backup import LEFT_OUT, backup
+from hostlink.jobs.backup import LEFT_OUT, UNLISTED, backup
 from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
@@ -25,7 +25,6 @@ from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.store_recall import recall, store
-from hostlink.jobs.stored_programs import UNLISTED
 from hostlink.practice.eeprom import ONLY
 
 if TYPE_CHECKING:

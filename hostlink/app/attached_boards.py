@@ -6,11 +6,12 @@ import contextlib
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.job import Job
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.session.link_choice import LinkChoice
 
@@ -21,13 +22,14 @@ class AttachedBoards:
     """Attaches and detaches boards, and knows which one is current.
 
     by_port: the attached boards by their ports. current: the one that loading, saving and the
-    console use, None if none is attached.
+    console use, None if none is attached. cut_off: the jobs that were under way at the end.
     """
 
     def __init__(self, app: DeskApp) -> None:
         self.app = app
         self.by_port: dict[str, AttachedBoard] = {}
         self.current: AttachedBoard | None = None
+        self.cut_off: list[Job[Any]] = []
         self._profiles: dict[str, Profile] = {}
         self._drains = False  # reports are about to be processed
         self._drained_at = 0.0
@@ -161,6 +163,13 @@ class AttachedBoards:
         for attached in list(self.by_port.values()):
             attached.drain()
 
+    @property
+    def under_way(self) -> list[Job[Any]]:
+        """Return the jobs that are shown and have not ended."""
+        jobs = [job for attached in self.by_port.values() for job in attached.jobs]
+        return [job for job in jobs if job.shown and not job.ended]
+
     def close(self) -> list[str]:
-        """Close every port; return those that did not close in time."""
+        """Stop all jobs and close every port; return those that did not close in time."""
+        self.cut_off = self.cut_off or self.under_way
         return [port for port, attached in self.by_port.items() if not attached.close()]

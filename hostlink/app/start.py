@@ -78,7 +78,7 @@ def _raise_failure(app: DeskApp) -> None:
 
 
 def _run(app: DeskApp) -> None:
-    """Run the app; if a signal ends it during a job, report how that job ended."""
+    """Run the app; if it is left or ended during a job, report how that job ended."""
     from hostlink.app.signals import leaving_on_signals
     from hostlink.app.terminal import heed_end
 
@@ -87,19 +87,19 @@ def _run(app: DeskApp) -> None:
             heed_end()
             app.run()
     except KeyboardInterrupt:
-        if told := _end_jobs(app):
-            raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None
+        _end_jobs(app)
         raise
+    _end_jobs(app)
 
 
-def _end_jobs(app: DeskApp) -> list[str]:
-    """Stop all jobs and close every port; return how each job failed, in words.
+def _end_jobs(app: DeskApp) -> None:
+    """Stop all jobs, close every port, and raise Interrupted if a job failed by that.
 
-    For an app that a signal has ended, which draws nothing any more.
+    For an app that has ended, which draws nothing any more.
     """
-    under_way = [job for attached in app.boards.by_port.values() for job in attached.jobs]
-    for attached in app.boards.by_port.values():
-        attached.close()
-    for job in under_way:
+    app.boards.close()
+    for job in app.boards.cut_off:
         job.drain()
-    return [str(job.error) for job in under_way if isinstance(job.error, HostlinkError)]
+    told = [str(job.error) for job in app.boards.cut_off if isinstance(job.error, HostlinkError)]
+    if told:
+        raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None

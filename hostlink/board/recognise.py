@@ -213,7 +213,7 @@ class Recogniser(Asker):
             self._set_baud(self._printed[0])
             yield self._stopped(program_runs(self._printed[1]))
         longest_s = _LISTEN_RARE_S if self._is_rarely_heard else _LAST_LISTEN_S
-        self._emit(Phase("Listening whether the board sends something by itself", longest_s))
+        self._emit(Phase("Listening for what the board sends by itself", longest_s))
         ends, tried = self._wire.now() + longest_s, list[int]()
         for baud in speeds:
             self._set_baud(baud)

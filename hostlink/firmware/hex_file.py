@@ -37,7 +37,7 @@ _RECORD = re.compile(rb"^:[0-9A-Fa-f]{10}", re.MULTILINE)
 _END = re.compile(r":00([0-9A-Fa-f]{4})01([0-9A-Fa-f]{2})")
 _SAID: tuple[tuple[type[HexReaderError], str, str], ...] = (
     (RecordChecksumError, "wrong-checksum", "its checksum is wrong, so a byte is damaged"),
-    (RecordLengthError, "wrong-length", "it has another length than it says"),
+    (RecordLengthError, "wrong-length", "its length is not the one it states"),
     (RecordTypeError, "unknown-record-type", "its record type is none of 00 to 05"),
     (EOFRecordError, "odd-end-record", "it is an end record with data in it"),
     (HexReaderError, "bad-record", "it is not a record of an Intel HEX file"),

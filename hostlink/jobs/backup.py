@@ -34,13 +34,16 @@ from hostlink.jobs.stored_programs import (
     same_program,
     slot_held,
     slot_names,
-    warn_of_unlisted,
 )
 from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.sentences import no_program
 from hostlink.words import safe
 
+UNLISTED = (
+    "What this board may have stored was not read: its profile names no places and no command that "
+    "lists them."
+)
 LEFT_OUT = "may hold is not in the backup"
 
 
@@ -124,7 +127,7 @@ def collect(session: Session, archive: Archive, board: Board) -> BoardPrograms:
     before = (session.restarts.seen, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
-    warn_of_unlisted(session)
+    _warn_of_unlisted(session)
     if (
         memory.doubt is not None
     ):  # reading them would overwrite a program that is not known for certain
@@ -141,6 +144,15 @@ def collect(session: Session, archive: Archive, board: Board) -> BoardPrograms:
     if not overwrites:
         _make_good(session, found, before)
     return found
+
+
+def _warn_of_unlisted(session: Session) -> None:
+    """Warn where a board may hold stored programs that its profile gives no way to find."""
+    commands = session.profile.commands
+    if commands.recall and not (commands.stored or commands.places):
+        session.emit(
+            Warned(UNLISTED, advice="Name one of the two in its profile, as slots or stored.")
+        )
 
 
 def _make_good(session: Session, found: BoardPrograms, before: tuple[int, int]) -> None:

@@ -44,16 +44,13 @@ def comparison_sentences(merged: Merged) -> list[str]:
 
     In brackets stand the revisions that the import brings of each; together they are all it brings.
     """
-    new, different, same = list[str](), list[str](), list[str]()
+    groups: dict[str, list[str]] = {"New here": [], "Different": [], "The same text": []}
     for one in merged.programs:
-        brings = plural(one.new, "revision")
-        if one.is_new:
-            new.append(f"{one.name} ({brings})")
-        elif one.other:
-            different.append(f"{one.name} ({brings}, {one.other:,} with a listing not here)")
-        else:
-            same.append(f"{one.name} ({brings})" if one.new else one.name)
-    groups = {"New here": new, "Different": different, "The same text": same}
+        is_other = one.other and not one.is_new
+        group = "New here" if one.is_new else "Different" if is_other else "The same text"
+        more = f", {one.other:,} with a listing not here" if is_other else ""
+        brings = f" ({plural(one.new, 'revision')}{more})" if one.new or one.is_new else ""
+        groups[group].append(f"{one.name}{brings}")
     return [f"{word}: {_named(names)}." for word, names in groups.items() if names]
 
 

@@ -150,12 +150,12 @@ class BoardJobs(Generic[V]):
 def on_each(
     choices: Sequence[LinkChoice],
     archive: Archive,
-    task: Callable[[Session, str], V],
+    task: Callable[[str, Session], V],
     emit: EmitAt,
     cancelled: Callable[[], bool] = lambda: False,
     on_result: Callable[[Result[V]], None] = lambda _: None,
 ) -> list[Result[V]]:
-    """Run `task(session, name)` on every board at the same time; return the results in order.
+    """Run `task(name, session)` on every board at the same time; return the results in order.
 
     on_result: called in this thread as each board finishes. An error that is not a HostlinkError is
     raised after all boards have finished.
@@ -165,16 +165,12 @@ def on_each(
     with BoardJobs[V](archive, emit, cancelled) as jobs:
         for choice in choices:
             name = called[choice.port]
-            jobs.start(choice, name, partial(_named, task, name))
+            jobs.start(choice, name, partial(task, name))
         while jobs.busy:
             for result in jobs.ended():
                 results[result.port] = result
                 on_result(result)
     return [results[choice.port] for choice in choices]
-
-
-def _named(task: Callable[[Session, str], V], name: str, session: Session) -> V:
-    return task(session, name)
 
 
 def keep_once(
@@ -211,7 +207,7 @@ def load_on_each(
     """
     kept, options = keep_once(choices, archive, material, options, lambda event: emit("", event))
 
-    def task(session: Session, _: str) -> Loaded:
+    def task(_: str, session: Session) -> Loaded:
         return load(session, archive, kept, options)
 
     return on_each(choices, archive, task, emit, cancelled, on_result)
@@ -231,7 +227,7 @@ def save_on_each(
     A program that the archive already holds as a revision is not kept again under such a name.
     """
 
-    def task(session: Session, name: str) -> Saved:
+    def task(name: str, session: Session) -> Saved:
         program = dated_name(name, today)
         return save(session, archive, dataclasses.replace(options, name=program, unless_held=True))
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.advice import Ways, join_advice
 from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.loading import Loader
@@ -49,13 +50,6 @@ _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _MARK = Listing.from_text("10 REM\n").numbered()  # is in memory while an empty place is recalled
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
-UNLISTED = (
-    "What this board may have stored was not read: its profile names no places and no command that "
-    "lists them."
-)
-
-_MAY_BE_EMPTY = "It may be that nothing is stored there yet."
-
 Lines = Mapping[int, Line]
 
 
@@ -87,6 +81,8 @@ def stored_slots(session: Session) -> list[StoredSlot]:
         rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
         if rows in heard:
             _refuse_errors(session, "stored", answer)
+            if not commands.error_words:
+                _refuse_nonsense(session, command, answer)
             return [StoredSlot(row.split()[0], row) for row in rows]
         heard.add(rows)
     raise ReadBackError(
@@ -112,15 +108,6 @@ def slot_names(session: Session) -> tuple[str, ...]:
     if not commands.recall or not (commands.stored or commands.places):
         return ()
     return tuple(slot.name for slot in slots_on_board(session))
-
-
-def warn_of_unlisted(session: Session) -> None:
-    """Warn where a board may hold stored programs that its profile gives no way to find."""
-    commands = session.profile.commands
-    if commands.recall and not (commands.stored or commands.places):
-        session.emit(
-            Warned(UNLISTED, advice="Name one of the two in its profile, as slots or stored.")
-        )
 
 
 def recall_and_capture(session: Session, name: str) -> Capture:
@@ -185,7 +172,8 @@ def held_before_storing(session: Session, name: str, *, discard: bool) -> Captur
             session.emit(Warned(f"{capital(NOT_KEPT)}: what {safe(name)} holds. {refused.what}"))
             return Capture({}, 0)
         raise NotKnownError(
-            f"What {safe(name)} holds is not known. {refused.what} {_MAY_BE_EMPTY}",
+            f"What {safe(name)} holds is not known. {refused.what} "
+            "It may be that nothing is stored there yet.",
             kept=NOT_OVERWRITTEN,
             advice=join_advice(
                 refused.advice, lambda by: f"If nothing there needs keeping, {let_be_lost(by)}."
@@ -333,6 +321,19 @@ def _refuse_errors(session: Session, command: str, answer: str) -> None:
     refusal = _refusal(session, answer)
     if refusal:
         raise RefusedError(f'The board refused to {PURPOSES[command]}: "{safe(refusal)}".')
+
+
+def _refuse_nonsense(session: Session, command: str, answer: str) -> None:
+    """Raise RefusedError if the board answers a word that no BASIC knows as it did this command."""
+    word = command.split()[0]
+    nonsense = (NONSENSE * len(word))[: len(word)]
+    said = session.dialogue.ask(command.replace(word, nonsense, 1))
+    if said.replace(nonsense, word) == answer:
+        raise RefusedError(
+            f"The board does not know {safe(command)}, by which it should list stored programs.",
+            kept=BOARD_UNCHANGED,
+            advice="In its profile name the right one as stored.",
+        )
 
 
 def _refusal(session: Session, answer: str) -> str:

@@ -63,7 +63,12 @@ def booklet(
     board = f"{escaped(first.title or first.name)} (profile {escaped(first.name)})"
     lines = sum(len(each.rows) for each in programs)
     told = [("for", board), ("programs", f"{len(programs):,}"), ("lines", f"{lines:,}")]
-    parts = "".join(_program(at, each) for at, each in enumerate(programs, 1))
+    parts = "".join(
+        f'<section class="program" id="program-{at}">\n'
+        f'<h2><span class="number">{at}</span><bdi>{escaped(each.title)}</bdi></h2>\n'
+        f"{about(each, with_board=False)}{listing_with_codes(each)}</section>\n"
+        for at, each in enumerate(programs, 1)
+    )
     body = (
         f'<h1 dir="auto">{escaped(title)}</h1>\n{facts(told)}'
         f"<h2>Contents</h2>\n{_contents(programs)}"
@@ -84,14 +89,6 @@ def _contents(programs: Sequence[PublishedProgram]) -> str:
         for at, each in enumerate(programs, 1)
     )
     return f'<ol class="contents">\n{items}</ol>\n'
-
-
-def _program(number: int, program: PublishedProgram) -> str:
-    return (
-        f'<section class="program" id="program-{number}">\n'
-        f'<h2><span class="number">{number}</span><bdi>{escaped(program.title)}</bdi></h2>\n'
-        f"{about(program, with_board=False)}{listing_with_codes(program)}</section>\n"
-    )
 
 
 def _head(number: int, program: PublishedProgram) -> str:

@@ -510,6 +510,20 @@ def test_each_screen_looks_as_it_was_looked_at(draw: Any, name: str, size: tuple
     assert head == kept[: len(head)]
 
 
+@pytest.mark.one_in(8)
+@pytest.mark.parametrize("name", sorted(SCENES, key=lambda name: name != "help"))
+def test_each_screen_outlives_a_window_of_a_few_cells(draw: Any, name: str) -> None:
+    """As where a pane is dragged to its end, or a desktop makes room for another window."""
+
+    async def squeezed(pilot: Any, app: Any, wait: Any) -> None:
+        await SCENES[name](pilot, app, wait)
+        for size in ((1, 1), (2, 2), (60, 1), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await pilot.pause()
+
+    draw(squeezed, (80, 24))
+
+
 def test_every_kept_picture_belongs_to_a_scene() -> None:
     """A picture that nothing is compared with says nothing."""
     wanted = {f"{name}-{size[0]}x{size[1]}.txt" for name, size in DRAWN}

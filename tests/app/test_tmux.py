@@ -38,8 +38,9 @@ def test_a_newcomer_starts_loads_saves_and_leaves(
     assert jobs[:2] == ["save", "load"]
 
 
-def test_a_signal_ends_the_app_and_the_job_in_good_order(
-    terminal: Any, tmp_path: Path, start_app: Any
+@pytest.mark.parametrize("status", [128 + signal.SIGTERM, 130])
+def test_a_signal_or_leaving_ends_the_app_and_the_job_in_good_order(
+    terminal: Any, tmp_path: Path, start_app: Any, status: int
 ) -> None:
     """In the middle of a load: the terminal is as before, and what the board holds is told."""
     lines = [f'{number} PRINT "LINE {number}"' for number in range(10, 400, 10)]
@@ -54,9 +55,14 @@ def test_a_signal_ends_the_app_and_the_job_in_good_order(
     terminal.type("LONG")
     terminal.press("Enter")
     terminal.until(lambda text: "3 of 39 lines" in text)
-    os.kill(int((tmp_path / "pid").read_text()), signal.SIGTERM)
+    if status == 130:
+        terminal.press("C-q")
+        terminal.until(lambda text: "1 job under way will be stopped" in text)
+        terminal.press("Down", "Enter")
+    else:
+        os.kill(int((tmp_path / "pid").read_text()), signal.SIGTERM)
     text = terminal.until(lambda text: "ended with status" in text)
-    assert "ended with status 143" in text  # 128 + 15
+    assert f"ended with status {status}" in text
     assert "The app was ended while it worked." in text
     assert "the board holds a part of it" in " ".join(text.split())
     with Archive.open(tmp_path / "archive.sqlite3", read_only=True) as archive:

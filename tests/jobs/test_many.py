@@ -185,7 +185,7 @@ def test_boards_are_worked_on_at_the_same_time(
     results = on_each(
         boards("a", "b", "c", "d"),
         archive,
-        lambda _, name: (together.wait(), threading.get_ident(), name)[1:],
+        lambda name, _: (together.wait(), threading.get_ident(), name)[1:],
         unheard,
     )
     threads = {result.value[0] for result in results if result.value}
@@ -227,7 +227,7 @@ def test_a_fault_of_our_own_is_not_hidden(
     """An error that is none of hostlink's reaches the caller, after the other boards are done."""
     done: list[str] = []
 
-    def task(session: Session, name: str) -> None:
+    def task(name: str, session: Session) -> None:
         if name == "red":
             raise ZeroDivisionError
         session.attach()

@@ -67,6 +67,22 @@ def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> No
         stored_slots(answers("! no such thing\r\n", "! no such thing\r\n"))
 
 
+def test_a_wrong_list_command_hides_no_program(table: Callable[..., Any]) -> None:
+    """A profile without error words takes a refusal for a list, in which the program is missing
+    that a store then overwrites; but the board answers any word so."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="ONE")
+    board.load("20 PRINT 8\n")
+    before = (board.memory, board.stored)
+    profile = find_profile("practice")
+    commands = dataclasses.replace(profile.commands, stored="CATALOG", error_words=())
+    wrong = dataclasses.replace(profile, commands=commands)
+    with board.session(wrong) as session, pytest.raises(RefusedError) as caught:
+        store(session, board.archive, "ONE")
+    assert caught.value.what.startswith("The board does not know CATALOG")
+    assert (board.memory, board.stored) == before
+
+
 def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[..., Any]) -> None:
     """A board with slots A and B: A is looked into before it is overwritten; B is empty, which
     only the user knows."""

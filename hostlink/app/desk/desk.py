@@ -169,9 +169,8 @@ class Desk(Screen[None]):
             self.drafts.write()
             stays = self.drafts.fault or "It stays as a draft."
             reasons.append(f"{TEXT_NOT_KEPT} {stays}")
-        busy = [each.busy for each in self.app.boards.by_port.values() if each.busy]
-        if any(job is not None and job.shown for job in busy):
-            reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
+        if jobs := self.app.boards.under_way:
+            reasons.append(f"{plural(len(jobs), 'job')} under way will be stopped.")
         return reasons
 
     # --- its parts ---------------------------------------------------------------------------

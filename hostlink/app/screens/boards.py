@@ -55,7 +55,7 @@ class BoardsScreen(Page[None]):
             "attach",
             "Attach, make current",
             priority=True,
-            tooltip="Loading and the console go to it then",
+            tooltip="Loading and the console then go to it",
         ),
         screen_key("boards.detach", "Detach", "Close its port"),
         screen_key("boards.label", "Label", "What you call it, such as a colour"),

@@ -145,15 +145,13 @@ class CheckScreen(Page[int | str | None]):
         for numbers, what in ((wrong, "wrong"), (verdict.missing, "missing")):
             words += f", {len(numbers):,} {what}"
         if verdict.extra:
-            words += f", {len(verdict.extra):,} {self._extra_word(verdict)}"
+            is_known = self.sheet or verdict.is_surplus
+            words += f", {len(verdict.extra):,} {EXTRA if is_known else 'without a code'}"
         if verdict.whole_wanted and verdict.whole_wanted != verdict.whole_found:
             words += f"; all lines together have {verdict.whole_found}, not {verdict.whole_wanted}"
         elif verdict.whole_wanted and verdict.lines_right:
             words += "; all lines together are right too"
         return f"{words}."
-
-    def _extra_word(self, verdict: CodeCheck) -> str:
-        return EXTRA if self.sheet or verdict.is_surplus else "without a code"
 
     def _show(self, wanted: Mapping[int, str]) -> None:
         """Show the lines with their codes, wrong lines first."""

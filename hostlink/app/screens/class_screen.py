@@ -181,7 +181,7 @@ class ClassScreen(Page[None]):
         name = seat.learner.name
         job = attached.do(
             f"{what} {name}",
-            lambda session, archive: work(session, archive, seat.learner),
+            lambda session, archive: work(archive, seat.learner, session),
             doing=doing and f"{doing} {name}",
         )
 

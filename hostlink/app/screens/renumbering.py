@@ -120,7 +120,7 @@ class RenumberScreen(Page[str | None]):
             moved = sum(old != new for old, new in self.made.numbers.items())
             head = f"New line numbers: {plural(moved, 'line')} renumbered; every jump follows"
             if not moved:
-                head = "New line numbers: they are these already"
+                head = "New line numbers: the listing has these already"
             held = self.made.listing.numbered()
             entries = [
                 Entry(str(old), (str(old), str(new), held[new].text))

@@ -42,7 +42,7 @@ class SeveralScreen(Page[None]):
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        screen_key("several.mark", "Mark the board", "Only marked boards are worked with"),
+        screen_key("several.mark", "Mark the board", "Only marked boards take part"),
         screen_key("several.load", "Load into each", "The editor's listing, kept once"),
         screen_key("several.save", "Save each", "Under the board's name and the date"),
         screen_key("several.backup", "Back up each", "All that each of them holds"),

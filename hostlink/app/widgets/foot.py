@@ -79,7 +79,7 @@ class Foot(Static):
 
 def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
     """Return as many words as fit into some rows, up to a comma or stop, and then `rest`."""
-    if len(wrap(words, width)) <= rows:
+    if width < 1 or len(wrap(words, width)) <= rows:
         return words
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)
     while parts and len(wrap("".join(parts) + rest, width)) > rows:

@@ -78,8 +78,8 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
 
         def advice(by: Ways) -> str:
             return (
-                "Copy the file away. What was kept stands in a duplicate or an export too, if "
-                f"there is one: import it into a new archive {by.import_any}."
+                "Copy the file away. If there is a duplicate or an export, it holds what was kept "
+                f"too: import it into a new archive {by.import_any}."
             )
 
     return ArchiveError(

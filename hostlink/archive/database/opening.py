@@ -101,7 +101,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
             return True
         if not (path.is_file() or path.is_char_device()):  # a pipe would be waited for
             raise ArchiveError(
-                f"{path} cannot be an archive: only a file can be one.", advice="Name another file."
+                f"{path} is not a file, so it cannot be an archive.", advice="Name another file."
             )
         with path.open("rb") as file:
             header = file.read(len(_HEADER))

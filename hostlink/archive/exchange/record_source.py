@@ -138,7 +138,8 @@ class ArchiveRecords:
             return None
         try:
             record = self._record(table, row_id)
-            if record is not None and self._is_private(record):
+            texts = (each for each in (record or {}).values() if isinstance(each, str))
+            if self._named is not None and any(map(self._named.search, texts)):
                 self._withhold(table.name, row_id)
                 return None
             return record
@@ -149,11 +150,6 @@ class ArchiveRecords:
                 raise
             self._leave_out(table.name, row_id, "cannot be read")
         return None
-
-    def _is_private(self, record: Record) -> bool:
-        """Return whether a text of a record holds the name of a private program."""
-        texts = (value for value in record.values() if isinstance(value, str))
-        return self._named is not None and any(map(self._named.search, texts))
 
     def _withhold(self, table: str, row_id: int) -> None:
         self._lost[table].add(row_id)

@@ -82,7 +82,7 @@ class Search(ArchiveFile):
         notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
         asked = _words_of(question)
-        kept = utc_text(since) if since else "", utc_text(before) if before else "~"  # after 9
+        kept = utc_text(since) if since else "", utc_text(before) if before else "~"  # later
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),
@@ -246,14 +246,6 @@ def _profile(db: Database, named: str) -> str:
             advice=f"There are listings for: {held}." if held else "",
         )
     return names[fold(named)]
-
-
-def _times(since: datetime | None, before: datetime | None) -> tuple[str, str] | None:
-    """Return the stored times from and before which to search, None for any."""
-    if since is None and before is None:
-        return None
-    # all stored times begin with a digit
-    return utc_text(since) if since else "", utc_text(before) if before else "~"
 
 
 def _storable(number: int) -> int:

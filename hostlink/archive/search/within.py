@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sqlite_utils import Database
@@ -68,19 +67,13 @@ class Within:
 
     def few(self, db: Database) -> Few | None:
         """Return the few revisions that a restriction leaves, or None if they are many."""
-        for sql, values in self._each():
-            held = db.execute(f"SELECT count(*) FROM ({sql} LIMIT {FEW})", values).fetchone()
-            if held[0] < FEW:
+        profile = None if self.profile is None else (self.profile,)
+        for sql, asked in (_OF_SIZE, self.size), (_OF_TIME, self.kept), (_OF_PROFILE, profile):
+            values: list[object] = [*(asked or ())]
+            held = f"SELECT count(*) FROM ({sql} LIMIT {FEW})"
+            if values and db.execute(held, values).fetchone()[0] < FEW:
                 return sql, values
         return None
-
-    def _each(self) -> Iterator[Few]:
-        if self.size is not None:
-            yield _OF_SIZE, [*self.size]
-        if self.kept is not None:
-            yield _OF_TIME, [*self.kept]
-        if self.profile is not None:
-            yield _OF_PROFILE, [self.profile]
 
     def listings(
         self, db: Database, few: Few | None

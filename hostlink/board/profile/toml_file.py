@@ -85,8 +85,7 @@ def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
     for line, row in enumerate(text.split("\n"), 1):
         if len(row) > LONGEST_ROW:
             raise kind(
-                f"{name}, line {line}: the line has {len(row)} characters and may have "
-                f"{LONGEST_ROW}.",
+                f"{name}, line {line}: it has {len(row)} characters; allowed are {LONGEST_ROW}.",
                 advice=_MEND_FILE,
             )
     try:

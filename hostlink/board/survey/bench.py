@@ -60,7 +60,7 @@ def recognise_steadily(
         heard.append(found.heard_talk)
     raise LinkError(
         f"The board was listened to {_RECOGNISED_TIMES} times, and each time it seemed to talk in "
-        f"another way: {DAMAGED}.",
+        f"a different way: {DAMAGED}.",
         reason=LinkReason.DAMAGED,
         kept=UNTOUCHED,
         advice=CHECK_WIRE,

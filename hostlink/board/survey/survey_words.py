@@ -76,7 +76,7 @@ class _Telling:
         if commands.answer_rows:
             rows = " and ".join(f'"{safe(row)}"' for row in commands.answer_rows[:2])
             parts.append(f"answers {rows} round a listing")
-        is_a = f" It is of kind {kind}." if kind else " It is of no kind that is known."
+        is_a = f" It is of kind {kind}." if kind else " It is of no known kind."
         return f"{', '.join(parts[:-1])} and {parts[-1]}.{is_a}"
 
     def _rewrites(self) -> Iterator[str]:

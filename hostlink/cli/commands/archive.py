@@ -82,12 +82,11 @@ def export_bag(
             opened, folder, programs=only, since=since and since[0], learners=learners
         )
     if common.json:
-        left_out = list(exported.left_out)
         as_json(
             {
                 "folder": str(folder),
                 "counts": exported.counts,
-                "left_out": left_out,
+                "left_out": list(exported.left_out),
                 "learners_left_out": exported.learners,
             }
         )

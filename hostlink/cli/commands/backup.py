@@ -71,7 +71,7 @@ def _back_up_many(common: CommonOptions, note: str) -> int:
     today = date.today()
     with common.archive() as archive:
 
-        def task(session: Session, name: str) -> BackedUp:
+        def task(name: str, session: Session) -> BackedUp:
             named = dated_name(name, today)
             return backup_job(session, archive, note=f"{named} {note}".strip())
 

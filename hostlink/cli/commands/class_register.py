@@ -51,7 +51,7 @@ _REPLACE_ALONE = (
     "minutes",
     type=NumberRange(0.01, 1440),
     metavar="MINUTES",
-    help="Stay so long, and serve each board that comes late; Ctrl+C ends it before.",
+    help="Stay this long, and serve each board that comes late; Ctrl+C ends it earlier.",
 )
 @click.option(
     "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for boards that need it."
@@ -83,7 +83,10 @@ def class_command(
     wish = _Wish(**asked)
     wish.check()
     read = read_register(register)
-    _use_practice_archive(common, read)
+    # A class of practice boards alone is in their archive; a label with a slip in it is neither.
+    boards = [each.board for each in read.learners if each.board]
+    ports = [port for board in boards for port in resolved_ports(common, (board,))]
+    common.ports = tuple(port for port in ports if not names_no_board(common, port))
     with common.archive() if wish.changes else common.reading() as archive:
         check_programs(archive, read)
         evening, status = _Evening(common, read, archive), ExitStatus.DONE
@@ -127,16 +130,6 @@ class _Wish:
             raise UsageError("--what hands out one program, --own each learner's: choose one.")
         if self.minutes is not None and self.collect == self.hand_out:
             raise UsageError("--wait needs --collect or --hand-out, one of them.")
-
-
-def _use_practice_archive(common: CommonOptions, register: Register) -> None:
-    """Have the practice boards' archive used for a class that has no other boards.
-
-    A label with a slip in it counts for neither archive.
-    """
-    boards = [learner.board for learner in register.learners if learner.board]
-    ports = [port for board in boards for port in resolved_ports(common, (board,))]
-    common.ports = tuple(port for port in ports if not names_no_board(common, port))
 
 
 @dataclass

@@ -54,7 +54,7 @@ def compare(
     A and B are listings as for `load`. Exit status 1 where they differ.
     """
     if sum(other is not None for other in (b, sheet, codes)) != 1:
-        raise click.UsageError("Give B, or --sheet FILE, or --codes FILE: one of them.")
+        raise click.UsageError("Give one of these: B, --sheet FILE or --codes FILE.")
     if b is None:
         from hostlink.cli.commands.checking import check
 

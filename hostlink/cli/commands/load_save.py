@@ -160,7 +160,7 @@ def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[L
             return False
         teller.close()
         say(learned.sentence)
-        return ask_yes_no("Is that how this board is, and may its profile say so?")
+        return ask_yes_no("Does this board always do that, and may its profile say so?")
 
     return may_learn
 

@@ -117,7 +117,7 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     type=click.Choice(_LEVELS),
     default=_LEVELS[-1],
     show_default=True,
-    help="How far to go; each level holds those before it.",
+    help="How far to go; each level includes those before it.",
 )
 @click.option("--to-fit", is_flag=True, help="Stop as soon as the program fits.")
 @click.option(

@@ -82,12 +82,6 @@ class ClassRow:
             *(self._fits(), self.error or "-", self._saved(today or utc_now())),
         )
 
-    @property
-    def given(self) -> str:
-        """Return which program was handed out last, "" for none."""
-        name = self.handed_out.rpartition("@")[0]
-        return "their own" if fold(name) == fold(self.program) else name
-
     def _fits(self) -> str:
         if self.ledger is None:
             return "-"
@@ -279,7 +273,11 @@ def _revision(archive: Archive, spec: str) -> Revision | None:
 def summary(rows: Collection[ClassRow]) -> str:
     """Return the sentence on a whole class; it names the handouts where not all have the same."""
     whole = [row for row in rows if row.handed_out and not row.load]
-    programs = Counter(row.given for row in whole)
+    programs = Counter(
+        "their own" if fold(name) == fold(row.program) else name
+        for row in whole
+        if (name := row.handed_out.rpartition("@")[0])
+    )
     given = [f"{len(whole):,} with the handout"]
     if 1 < len(programs) <= _MOST_NAMED:
         given = [f"{count:,} with {name}" for name, count in programs.most_common()]

@@ -35,7 +35,7 @@ from hostlink.sentences import NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import fold, safe
 
 V = TypeVar("V")
-SeatJob = Callable[[Session, Archive, Learner], V]
+SeatJob = Callable[[Archive, Learner, Session], V]
 """A job at a learner's board."""
 _LOOK_S = 0.5  # between two looks at the ports, while boards are waited for
 
@@ -67,7 +67,7 @@ def handing_out(
             kept[word] = _kept(learner, word, profile, archive, chosen)
         given[learner.name] = material or kept[word]
 
-    def job(session: Session, archive: Archive, learner: Learner) -> Loaded:
+    def job(archive: Archive, learner: Learner, session: Session) -> Loaded:
         captured = _keep_work(session, archive, learner)
         made = own_work(learner.program, archive) if own else None
         options = replace(chosen, learner=learner.program, captured=captured)
@@ -133,7 +133,7 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
     be theirs: from a board that restarted, or was handed out to another learner since.
     """
 
-    def job(session: Session, archive: Archive, learner: Learner) -> Saved:
+    def job(archive: Archive, learner: Learner, session: Session) -> Saved:
         session.attach()
         board = session.board_in(archive)
         holder = learner_of(last_fill(archive, board))
@@ -184,7 +184,7 @@ def at_each_seat(
             for seat in here if not cancelled() else ():
                 if _fails(seat, results) and seat.learner.name not in {*tried, *jobs.busy}:
                     tried.add(seat.learner.name)
-                    work = partial(_at_seat, job, archive, seat.learner)
+                    work = partial(job, archive, seat.learner)
                     jobs.start(choose(seat.port), seat.learner.name, work)
             for result in jobs.ended(None if is_over is None else _LOOK_S):
                 results[result.board] = result
@@ -195,10 +195,6 @@ def at_each_seat(
             if is_over is None or not waiting or cancelled() or is_over():
                 return results
             nap(_LOOK_S)
-
-
-def _at_seat(job: SeatJob[V], archive: Archive, learner: Learner, session: Session) -> V:
-    return job(session, archive, learner)
 
 
 def _fails(seat: Seat, results: dict[str, Result[V]]) -> bool:

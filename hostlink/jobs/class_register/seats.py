@@ -58,9 +58,6 @@ def seats_of(register: Register, archive: Archive) -> list[Seat]:
     seats: list[Seat] = []
     taken: list[tuple[Identity, Learner]] = []
     for learner in register.learners:
-        if not learner.board:
-            seats.append(Seat(learner))
-            continue
         board, port = find_at_port(learner.board, boards, found)
         if port:
             identity = identity_of(port)

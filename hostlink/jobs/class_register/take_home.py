@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from hostlink.archive import Archive, Revision
+from hostlink.archive import Archive
 from hostlink.archive.names import file_name
 from hostlink.archive.times import local_text
 from hostlink.board.profile.file import profile_or_practice
@@ -90,13 +90,9 @@ def _history(archive: Archive, row: ClassRow, own: str) -> str:
         rows.append(f"Handed out: {row.handed_out} {row.load}".rstrip())
     if row.as_handed_out:
         rows.append(f"Saved as handed out: {row.saved}")
-    if own:
-        rows += [_revision_words(each) for each in archive.history(own)]
+    for each in archive.history(own) if own else ():
+        size = f", {plural(each.size_bytes, 'byte')}" if each.size_bytes else ""
+        doubt = f", {each.origin.unproven}" if each.origin.unproven else ""
+        lines = plural(each.line_count, "line")
+        rows.append(f"{each.spec}  {local_text(each.at)}  {lines}{size}{doubt}")
     return "\n".join([*rows, ""])
-
-
-def _revision_words(revision: Revision) -> str:
-    size = f", {plural(revision.size_bytes, 'byte')}" if revision.size_bytes else ""
-    doubt = f", {revision.origin.unproven}" if revision.origin.unproven else ""
-    lines = plural(revision.line_count, "line")
-    return f"{revision.spec}  {local_text(revision.at)}  {lines}{size}{doubt}"

@@ -43,7 +43,7 @@ def hand_out(board: Any, archive: Archive, tmp_path: Path) -> Give:
         register = Register(tmp_path / "class.toml", "Class", (learner,))
         job = handing_out(register, archive)
         with board.session() as session:
-            job(session, archive, learner)
+            job(archive, learner, session)
 
     return give
 
@@ -85,7 +85,7 @@ def test_a_rescue_says_whose_it_may_be(board: Any, archive: Archive, hand_out: G
     whatever overwrites what Ben was given says so."""
     board.load(TYPED)
     with board.session() as session:
-        collecting()(session, archive, Learner(ADA, "ADA-BROOK"))
+        collecting()(archive, Learner(ADA, "ADA-BROOK"), session)
     board.load(f"{TYPED}6 REM WHOSE\n")
     hand_out(BEN)
     assert kept(archive, "ADA-BROOK") == [TYPED]
