@@ -79,4 +79,4 @@ def _done(app: DeskApp, attached: AttachedBoard, result: object) -> str:
 
 def not_yet(stop: str) -> str:
     """Return the sentence that boards are still at work. stop: the action that stops them."""
-    return f"Wait until the boards have ended, or press {way_to(stop)}."
+    return f"Wait until the boards have finished, or press {way_to(stop)}."

@@ -52,7 +52,8 @@ def test_that_the_archive_is_read_only_is_told_without_a_listing_too(stage: Any,
         stage.archive, writable = archive, stage.archive
 
         async def story(pilot: Any, app: Any) -> None:
-            await wait(pilot, lambda: "is read-only: programs can only be run" in app.said[-1])
+            words = "is read-only: programs can only be run"
+            await wait(pilot, lambda: any(words in said for said in app.said))
 
         stage.play(story)
         stage.archive = writable

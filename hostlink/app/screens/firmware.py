@@ -87,8 +87,8 @@ class FirmwareScreen(Page[None]):
 
     HEAD = "Firmware"
     FOOT = (
-        "W writes it to the board, asked first, and finishes one that was cut off. G goes "
-        "back to what the flash held before. S stops a write, asked first. Escape goes back; a "
+        "W asks first, then writes it to the board, and finishes a write that was cut off. G goes "
+        "back to what the flash held before. S asks first, then stops a write. Escape goes back; a "
         "write goes on meanwhile."
     )
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -86,7 +86,7 @@ class MeetingScreen(Page[None]):
 
     def foot(self) -> str:
         """Return what the keys do; a restart is offered only where it would tell more."""
-        restart = "R restarts the board and asks its bootloader, asked first. "
+        restart = "R asks first, then restarts the board and asks its bootloader. "
         back = "Escape goes back"
         if way_to("words") in self.text:
             back += " to the desk; there the keys named above are pressed"

@@ -97,7 +97,7 @@ def find(
 
         return find_printed(common, " ".join(words), limit)
     if not words and not chosen:
-        raise click.UsageError("Name words to look for, or one of the options that choose.")
+        raise click.UsageError("Name words to look for, or give an option that chooses programs.")
     since, before = first and first[0], last and last[1]
     if since and before and since >= before:
         raise click.UsageError("--from is later than --until.")

@@ -156,7 +156,7 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.option(
     "--display",
     type=FILE,
-    help="The image of the machine's display, written next: which wires to move is told.",
+    help="The image of the machine's display, written next; you are told which wires to move.",
 )
 @shared(link=True, json=True, yes=True)
 def write(

@@ -147,7 +147,7 @@ def mend_replies(rows: list[Row], notes: Notes) -> list[Row]:
     if len(marked) < sum(row.numbered for row in rows):
         for place in sorted(marked):
             notes.doubt(
-                *(rows[place], "reply-mark"), "This may be the mark of a reply, or intended."
+                *(rows[place], "reply-mark"), "This may be a reply mark, or it may be intended."
             )
         return rows
     mended: list[Row] = []
