@@ -88,8 +88,8 @@ class FirmwareScreen(Page[None]):
     HEAD = "Firmware"
     FOOT = (
         "W asks first, then writes it to the board, and finishes a write that was cut short. G "
-        "goes back to what the flash held before. S asks first, then stops a write. Escape goes back; "
-        "a write goes on meanwhile."
+        "goes back to what the flash held before. S asks first, then stops a write. Escape goes "
+        "back; a write goes on meanwhile."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("firmware.write", "Write it to the board", "Asked first, with the cautions"),
