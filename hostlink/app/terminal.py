@@ -1,12 +1,15 @@
-"""The end of the terminal that the app is drawn on.
+"""The end of the terminal that the app is drawn on, and a process that was stopped and goes on.
 
 A terminal that is closed sends SIGHUP, but only to the session that it controls. Without that
 signal Textual (8.2) never notices: it reads an end of file over and over, its thread that writes
-ends by an error, and the app waits for that thread once thirty writes are queued.
+ends by an error, and the app waits for that thread once thirty writes are queued. With SIGHUP comes
+SIGCONT, as it does to a process that SIGSTOP had stopped. Textual then starts a second thread that
+reads the terminal and takes its own settings for those to restore, so that the process never ends.
 """
 
 from __future__ import annotations
 
+import os
 import select
 import signal
 import sys
@@ -52,6 +55,18 @@ def lasting(usual: type[Driver]) -> type[Driver]:
 
     class LastingDriver(LinuxDriver):
         """Writes only while the thread that does it is there; the queue before it is bounded."""
+
+        def _sigcont_application(self, *_: object) -> None:
+            if not os.isatty(self.fileno):  # it is gone
+                return
+            if not self._must_signal_resume:  # it was not suspended in order, or not at all
+                if self.exit_event.is_set() or not self._is_read():  # it is ending
+                    return
+                self.suspend_application_mode()
+            super()._sigcont_application()
+
+        def _is_read(self) -> bool:
+            return self._key_thread is not None and self._key_thread.is_alive()
 
         def _is_written(self) -> bool:
             return self._writer_thread is not None and self._writer_thread.is_alive()

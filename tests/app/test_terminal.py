@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import errno
+import fcntl
 import io
 import json
 import os
@@ -12,6 +13,7 @@ import select
 import signal
 import subprocess
 import sys
+import termios
 import threading
 import time
 from collections.abc import Callable
@@ -67,6 +69,12 @@ class Vanishing:
             self.app.kill()
 
 
+def _be_controlled() -> None:
+    """Make the terminal at standard input that of the session, as a window does."""
+    os.setsid()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
 @pytest.mark.one_in(2)
 @pytest.mark.parametrize(
     ("before", "status"),
@@ -75,12 +83,13 @@ class Vanishing:
         pytest.param(
             lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN), 128 + signal.SIGTERM, id="nohup"
         ),
+        pytest.param(_be_controlled, 128 + signal.SIGHUP, id="window"),  # SIGHUP and SIGCONT
     ],
 )
 def test_an_app_whose_terminal_vanished_ends_and_keeps_its_draft(
     tmp_path: Path, before: Callable[[], object] | None, status: int
 ) -> None:
-    """Idle, and never told by a signal: it ends by itself, what was typed is a draft."""
+    """Idle, told by a signal or not: it ends by itself, what was typed is a draft."""
     terminal = Vanishing(tmp_path, "practice", before=before)
     drafts = tmp_path / "drafts"
     terminal.until(lambda: (tmp_path / "archive.sqlite3").exists())
@@ -89,6 +98,60 @@ def test_an_app_whose_terminal_vanished_ends_and_keeps_its_draft(
     assert terminal.vanish() == status
     (draft,) = drafts.glob("*.json")
     assert json.loads(draft.read_bytes())["text"].startswith("7 REM NEW")
+
+
+def test_an_app_that_was_stopped_and_goes_on_reads_the_terminal_once(tmp_path: Path) -> None:
+    """Two threads would share what is typed between them, and one of them never end."""
+    terminal = Vanishing(tmp_path, before=None)
+    terminal.until(lambda: (tmp_path / "archive.sqlite3").exists())
+    drafts = tmp_path / "drafts"
+    for number in range(1, 4):
+        terminal.type(f"{number} REM\n".encode())
+        wanted = "".join(f"{each} REM\n" for each in range(1, number + 1))
+        terminal.until(
+            lambda wanted=wanted: (
+                [json.loads(each.read_bytes())["text"] for each in drafts.glob("*.json")]
+                == [wanted]
+            )
+        )
+        terminal.app.send_signal(signal.SIGSTOP)
+        terminal.app.send_signal(signal.SIGCONT)
+    assert terminal.vanish() == 128 + signal.SIGHUP
+
+
+@pytest.mark.parametrize(
+    ("is_there", "suspended", "reads", "ends", "calls"),
+    [
+        (True, True, False, False, ["resume"]),
+        (True, False, True, False, ["suspend", "resume"]),
+        (True, False, True, True, []),
+        (True, False, False, False, []),
+        (False, False, True, False, []),
+        (False, True, False, False, []),
+    ],
+)
+def test_the_terminal_is_never_read_by_two_threads(
+    monkeypatch: pytest.MonkeyPatch,
+    is_there: bool,
+    suspended: bool,
+    reads: bool,
+    ends: bool,
+    calls: list[str],
+) -> None:
+    """SIGCONT comes after any stop, with SIGHUP, and to a process that runs or ends."""
+    called: list[str] = []
+    monkeypatch.setattr(os, "isatty", lambda _: is_there)
+    for name in ("suspend", "resume"):
+        method = f"{name}_application_mode"
+        monkeypatch.setattr(LinuxDriver, method, lambda _, name=name: called.append(name))
+    driver = object.__new__(lasting(LinuxDriver))
+    driver._auto_restart, driver._must_signal_resume, driver.fileno = True, suspended, 0
+    driver.exit_event = threading.Event()
+    if ends:
+        driver.exit_event.set()
+    driver._key_thread = threading.current_thread() if reads else None
+    driver._sigcont_application()
+    assert called == calls
 
 
 def test_no_byte_ends_the_app_and_no_paste_presses_a_key(tmp_path: Path) -> None:
