@@ -25,6 +25,7 @@ class FakeBoard:
         self.port, self.closes = port, closes
         self.closed = 0
         self.drained = 0
+        self.jobs: list[Any] = []
 
     def close(self) -> bool:
         self.closed += 1

@@ -189,7 +189,7 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
             app.desk.sheet_pane.show_sheet(Sheet(), f"10 REM {safe}\n20 GOTO {safe}")
             app.tell(text)
             app.desk.query_one(Transcript).add([(text, False), (text, True)])
-            app.desk.query_one(ConsolePane).show([], text)
+            app.desk.query_one(ConsolePane).show([], text, prints=False)
             app.desk.shelf.search(safe)
             app.notify(text, markup=False)
             for screen in (

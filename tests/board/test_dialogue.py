@@ -672,7 +672,7 @@ def test_a_wrapped_line_is_not_saved_cut(bench: Build) -> None:
     b = wrapping(bench, f"10 {long}\n20 END\n")
     with pytest.raises(ReadBackError, match="At line 10 the board lists") as caught:
         b.dialogue.capture()
-    assert "still on the board" in caught.value.kept
+    assert "is still there" in caught.value.kept
     assert "list_form" in in_commands(caught.value.advice)
 
 

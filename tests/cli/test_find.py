@@ -153,4 +153,4 @@ def test_nothing_to_look_for_is_told(hostlink: Callable) -> None:
     """Without words or anything that chooses there is nothing to find."""
     told = hostlink("find")
     assert told.status == 2
-    assert "one of the options" in told.err
+    assert "an option that chooses" in told.err
