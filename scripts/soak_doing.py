@@ -109,6 +109,7 @@ def do_store(job: VirtualJob, session: Session) -> None:
 
 def do_recall(job: VirtualJob, session: Session) -> None:
     held = recall(session, job.archive, SLOT)
+    job.outcome.unproven |= held.doubt is not None
     due = job.truth.slots_before.get(job.made.slot)
     if job.truth.memory != due:
         job.wrong("called recalled, but memory holds something else")

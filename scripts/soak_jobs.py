@@ -35,6 +35,7 @@ from hostlink.jobs.session.patience import time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.port import PracticePort
+from hostlink.sentences import MAY_HAVE_ONE_MORE
 
 MOST_LIMITS = 3
 """Of virtual time, times what hostlink gives one program at the most: a backup reads one and may
@@ -145,6 +146,7 @@ class VirtualJob:
         )
         self._record = record
         self._turns = 0
+        self._one_more = False  # it was said that a line may have come to those of the board
 
     # --- running it -------------------------------------------------------------------------------
 
@@ -161,6 +163,7 @@ class VirtualJob:
         except HostlinkError as error:
             outcome.error = f"{type(error).__name__}: {error.what}"
             self._look_at_words(str(error))
+            self._one_more = MAY_HAVE_ONE_MORE in str(error)
             outcome.unproven |= CONTRADICTED in error.what
             said = untrue(str(error), self.truth, self.start, self.witness)
             outcome.troubles += said
@@ -261,10 +264,10 @@ class VirtualJob:
     def _look_for_losses(self, newest: int) -> None:
         """What the job put into the archive is true; what it took off the board is there."""
         truth, kept = self.truth, self.witness.listings_since(newest)
-        for lines in kept:
+        for lines in self.witness.listings_since(newest, proven=True):
             if lines not in self._true_programs():
                 self.wrong("a listing was kept that the board never held")
-        self.outcome.troubles += truth.losses(kept)
+        self.outcome.troubles += truth.losses(kept, one_more=self._one_more)
         self.outcome.troubles += self.witness.gone()
         end = (
             self.made.application_bytes if self.made.kind == "firmware" else len(truth.flash_before)

@@ -109,11 +109,16 @@ class BoardTruth:
         """Whether memory holds a program, or held it before a restart that took it by chance."""
         return self.memory == program or self.was_erased_by_chance(program)
 
-    def losses(self, kept: Iterable[Lines]) -> Iterator[Trouble]:
-        """What was on the board before, and is neither there nor among what was kept."""
+    def losses(self, kept: Iterable[Lines], *, one_more: bool) -> Iterator[Trouble]:
+        """What was on the board before, and is neither there nor among what was kept.
+
+        one_more: it was said that the board may hold one more line, all that it held, and why.
+        """
         kept = list(kept)
         before = self.before
         is_safe = self.memory == before or before in kept or self.was_erased_by_chance(before)
+        more = self.memory.keys() - before.keys()
+        is_safe |= one_more and len(more) == 1 and before.items() <= self.memory.items()
         if before and not is_safe:
             yield Trouble("lost", "memory")
         now = self.slots
@@ -152,9 +157,13 @@ class Witness:
         with self.archive.reading("the newest listing") as db:
             return int(db.execute("SELECT coalesce(max(id), 0) FROM listings").fetchone()[0])
 
-    def listings_since(self, newest: int) -> list[Lines]:
-        """All listings that came after that one, in whatever they are kept."""
-        holders = " UNION ".join(f"SELECT listing_id FROM {table}" for table in _HOLDERS)
+    def listings_since(self, newest: int, *, proven: bool = False) -> list[Lines]:
+        """All listings that came after that one, in whatever they are kept.
+
+        proven: only those against which the archive says that nothing speaks.
+        """
+        only = " WHERE unproven = ''" if proven else ""
+        holders = " UNION ".join(f"SELECT listing_id FROM {table}{only}" for table in _HOLDERS)
         sql = f"SELECT text FROM listings WHERE id > ? AND id IN ({holders})"
         with self.archive.reading("what was kept") as db:
             return [lines_of(row[0]) for row in db.execute(sql, (newest,))]

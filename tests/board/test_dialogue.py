@@ -648,6 +648,25 @@ def test_any_answer_can_be_read(start: str, rest: str) -> None:
     assert all(line.number == number and line.text for number, line in listed.lines.items())
 
 
+def test_a_line_out_of_the_order_of_numbers_is_a_sign_of_damage(bench: Build) -> None:
+    """Two captures damaged alike agree; but no board lists 660 between 50 and 70."""
+    b = bench()
+    b.dialogue.attach()
+    b.put("".join(f'{10 * at} PRINT "TIDE {at} OF MANY"\n' for at in range(1, 26)))
+    real, damaged = b.dialogue.exchange, iter([True, True])
+
+    def doubling(command: str, *rest: Any) -> Exchange:
+        core: Exchange = real(command, *rest)
+        if command == "LIST" and next(damaged, False):
+            core.answer = core.answer.replace(b"\n60 PRINT", b"\n660 PRINT")
+        return core
+
+    b.dialogue.exchange = doubling
+    capture = b.dialogue.capture()
+    assert sorted(capture.lines) == sorted(b.held)
+    assert capture.count > 3
+
+
 def wrapping(bench: Build, text: str) -> Any:
     """A board that lists one line in two rows, as a terminal of 30 columns does."""
     b = bench()

@@ -125,6 +125,7 @@ class Capturing:
             # since two readings without that line would agree. A board's own words stay the same.
             self._evidence.note(DamageSign.OTHER_WORDS, int(before.around != reading.around))
         self._evidence.note(DamageSign.NO_LINE, len(set(reading.strays)))
+        self._evidence.note(DamageSign.OUT_OF_ORDER, reading.descents)
         if self._was_disturbed():
             # What was typed may be a line now: this reading and the next would both show it.
             self._fresh_from = len(readings) + 1

@@ -28,6 +28,7 @@ class DamageSign(Enum):
     LINE_DAMAGED = "a line of a load came back differently, or was not confirmed"
     READINGS_DIFFER = "two readings of the program differ in a line"
     NO_LINE = "a row between the lines of a listing is not a line"
+    OUT_OF_ORDER = "a line of a listing does not stand in the order of the numbers"
     OTHER_WORDS = "the rows around a listing were others than before"
     NOT_AS_SENT = "the program was read back differently"
 

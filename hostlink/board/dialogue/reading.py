@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.profile.model import Profile
@@ -41,6 +42,12 @@ class Reading:
         number.
         """
         return (*self.said, *(row for _, row in self.after))
+
+    @property
+    def descents(self) -> int:
+        """Return how many lines come after a greater number: no board lists them so."""
+        numbers = [each for each in self.order if isinstance(each, int)]
+        return sum(later < sooner for sooner, later in pairwise(numbers))
 
     @property
     def unexplained(self) -> tuple[str, ...]:
