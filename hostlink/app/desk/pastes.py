@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from textual.widgets.text_area import Selection
@@ -13,7 +13,7 @@ from hostlink.app.sheet import Sheet
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.listing import Line
+    from hostlink.listing import Doubt, Line
 
 
 class Pastes(DeskPart):
@@ -23,11 +23,8 @@ class Pastes(DeskPart):
         """Mend the text in the editor."""
         self._mended(self.sheets.editor.text, self._take_mended)
 
-    def _take_mended(self, text: str) -> None:
-        from hostlink.listing import mend
-
+    def _take_mended(self, text: str, doubts: Sequence[Doubt]) -> None:
         if text == self.sheets.editor.text:
-            doubts = mend(text, self.app.boards.profile.rules).doubts
             words = "There is nothing to mend in this listing."
             if doubts:
                 words = f"Change row {doubts[0].line:,} by hand: what was meant cannot be known. "
@@ -38,22 +35,25 @@ class Pastes(DeskPart):
 
     def take(self, text: str) -> None:
         """Mend pasted lines, and put them into the listing."""
-        self._mended(text, self._place)
+        self._mended(text, lambda mended, _: self._place(mended))
 
-    def _mended(self, text: str, go_on: Callable[[str], None]) -> None:
-        """Show the repairs to a text, if it needs any, and go on with those that are accepted."""
+    def _mended(self, text: str, go_on: Callable[[str, Sequence[Doubt]], None]) -> None:
+        """Show the repairs to a text, if it needs any, and go on with those that are accepted.
+
+        go_on: called with the mended text, and with what may be damage and was left.
+        """
         from hostlink.app.screens.mending import MendScreen
         from hostlink.listing import mend
 
         rules = self.app.boards.profile.rules
         mended = mend(text, rules)
         if not mended.mends:
-            go_on(mended.text)
+            go_on(mended.text, mended.doubts)
             return
 
         def taken(answer: str | None) -> None:
             if answer is not None:
-                go_on(answer)
+                go_on(answer, mended.doubts)
 
         self.app.push_screen(MendScreen(text, rules), taken)
 
