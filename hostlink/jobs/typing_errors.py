@@ -42,7 +42,7 @@ def too_long_error(data: bytes, most: int, made: str) -> LineTooLongError:
         f"The line is too long: it has {plural(len(data), 'character')}, and the board takes "
         f"{most:,}.",
         kept=made,
-        advice="Type less, or two lines.",
+        advice="Shorten it, or type it as two lines.",
     )
 
 
