@@ -65,7 +65,7 @@ def read_settings(path: Path) -> Settings:
     except FileNotFoundError:
         return Settings()
     except (OSError, ValueError) as error:
-        return Settings(fault=safe(f"The settings {path} cannot be read: {error}"))
+        return Settings(fault=safe(f"The settings {path} cannot be read: {error}."))
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
         return Settings(fault=f"The settings {path} hold something else than text.")
@@ -104,6 +104,8 @@ def _parsed(raw: bytes) -> dict[str, Any]:
         raise ValueError(f"it has more than {_LARGEST:,} bytes")
     try:
         return tomllib.loads(raw.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise ValueError("it is no text in UTF-8") from error
     except RecursionError as error:
         raise ValueError("it is nested too deeply") from error
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from hostlink.app.actions.screen_keys import BY_NAME
 from hostlink.app.actions.table import BY_ID
+from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.settings import Settings, change_settings, read_settings
@@ -157,11 +158,13 @@ def test_a_key_of_ones_own_does_it_and_the_old_one_no_more(stage: Any, wait: Any
 
 
 def test_a_fault_in_the_keys_is_told_at_the_start(stage: Any) -> None:
-    """In the last line of the desk, and the app works with the keys as they come."""
+    """In a box, which the board that is attached does not take away; the usual keys work then."""
     (stage.folder / "settings.toml").write_text('[keys]\nload = "alt+l"\n')
 
-    async def story(_: Any, app: Any) -> None:
+    async def story(pilot: Any, app: Any) -> None:
         assert 'give "load" the key "alt+l"' in app.said[0]
+        assert isinstance(app.screen, ErrorDialogue)
+        await pilot.press("escape")
         assert app.screen.active_bindings["ctrl+l"].binding.id == "load"
 
     stage.play(story, port="")

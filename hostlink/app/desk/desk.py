@@ -43,6 +43,7 @@ from hostlink.app.sentences import TEXT_NOT_KEPT
 from hostlink.app.widgets.editor import ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
+from hostlink.errors import HostlinkError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -141,8 +142,8 @@ class Desk(Screen[None]):
         self.app.begun = True
         self.set_interval(_LOOK_FOR_PROGRAMS_S, self.shelf.renew_if_changed)
         self.readings.show()
-        if self.app.settings.fault:
-            self.app.tell(self.app.settings.fault)
+        if fault := self.app.settings.fault:  # a box: the board takes the last line in a moment
+            self.app.show_error(HostlinkError(fault, advice="Mend the file, or delete it."))
         if self.app.opens:
             self.sheet_pane.open_word(self.app.opens)  # asks if text was typed meanwhile
         self.drafts.begin()
