@@ -67,7 +67,7 @@ class AttachedBoard:
         self.choice = choice
         self.on_news = on_news
         self.archive = archive
-        # The owner's thread may ask before its constructor has returned, so this is our own.
+        # The owner's thread may read this before self.owner is set, so it is not the owner's.
         self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
@@ -187,9 +187,10 @@ class AttachedBoard:
     ) -> Job[R]:
         """Queue a job for the owner thread. shown: whether to show its progress.
 
-        Where a program runs the job fails without typing anything; `Job.after_stop` does it again.
-        then: what the user wants, after "Stop it and"; "" never asks for that. doing: what happens
-        to the memory meanwhile; see `doing`. sends: the listing that replaces what is there.
+        If a program runs, the job fails without typing anything; `Job.after_stop` then queues it
+        again with consent to stop the program. then: what the user wants, as it follows "Stop it
+        and"; "" never asks. doing: see the property `doing`. sends: the listing that replaces what
+        is in memory.
         """
 
         def lent(console: Console, may_stop: bool) -> R:
@@ -240,7 +241,7 @@ class AttachedBoard:
         return job
 
     def cancel(self) -> None:
-        """Ask everything on this board to stop."""
+        """Ask all jobs on this board to stop."""
         self._stop.set()
         self.owner.cancel()
 

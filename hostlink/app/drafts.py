@@ -3,11 +3,11 @@
 Rules:
 1. Each window has a draft of its own, and holds a lock as long as it is open. So two windows never
    overwrite each other's draft, and a draft whose lock is free was left behind.
-2. A draft is replaced whole: an end at any moment leaves the text as it was before or after.
-3. Nothing of it is deleted but what was kept in the archive, taken over by a window, or given up by
-   a person.
-4. The disk follows what is wanted last, whichever thread comes first: a slow writing never brings
-   back a draft that was dropped meanwhile.
+2. A draft is replaced whole: whenever the app ends, the file holds the text before or after.
+3. A draft is deleted only when its text is in the archive, a window has taken it over, or the user
+   has given it up.
+4. The disk ends up with what was wanted last, whichever thread comes first: slow writing never
+   restores a draft that was dropped meanwhile.
 """
 
 from __future__ import annotations
@@ -77,12 +77,12 @@ class Drafts:
         self.settle()
 
     def want(self, draft: Draft | None) -> None:
-        """Name the draft that the next `settle` brings to the disk, None to have none there."""
+        """Note the draft that the next `settle` writes, or None to have it deleted."""
         self._wanted = draft
         self._is_due = True
 
     def settle(self) -> None:
-        """Bring the disk to what is wanted, in any thread. Raises RefusedError as `keep`."""
+        """Write or delete the draft as last wanted, in any thread. Raises RefusedError."""
         with self._settling:
             if not self._is_due:  # done by a thread that came first; this window may be closed
                 return
@@ -101,7 +101,7 @@ class Drafts:
             RefusedError,
             f"The draft of the listing cannot be written in {self.folder}",
             kept=STILL_IN_EDITOR,
-            advice="Keep it in the archive before the window is closed.",
+            advice="Keep it in the archive before you close the window.",
         ):
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
@@ -111,7 +111,7 @@ class Drafts:
             write_whole(self._path, json.dumps(asdict(draft)).encode("ascii"))
 
     def close(self) -> None:
-        """Release this window's draft; what it holds is offered by the next window."""
+        """Release this window's draft, which the next window then offers."""
         if self._lock is not None:
             self._lock.close()
             self._lock = None
@@ -135,7 +135,7 @@ class Drafts:
             _delete(_lock_of(left.path))
 
     def take_over(self, left: LeftDraft) -> None:
-        """Make a draft that was left behind that of this window. Raises RefusedError."""
+        """Make a draft that was left behind this window's own. Raises RefusedError."""
         self.keep(left.draft)
         self.give_up(left)
 

@@ -314,7 +314,7 @@ def test_a_draft_that_was_put_off_is_offered_when_asked_for(
         await wait(pilot, lambda: app.screen is app.desk)
         await find_action(pilot, app, "draft")
         await pilot.press("enter")
-        await wait(pilot, lambda: (app.said or [""])[-1].startswith("No draft was left behind"))
+        await wait(pilot, lambda: (app.said or [""])[-1].startswith("No closed window has left"))
 
     stage.play(story, port="")
 

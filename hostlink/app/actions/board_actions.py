@@ -1,4 +1,4 @@
-"""What one can do with the board."""
+"""The actions on the board."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ BOARD_ACTIONS = (
         "run",
         "f9",
         RUN_PROGRAM,
-        "Its output comes here",
+        "Its output appears in the console",
         lambda desk: desk.console.run(),
         BOARD,
         word="run",
@@ -87,7 +87,7 @@ BOARD_ACTIONS = (
         "backup",
         "",
         "Back up the board",
-        "All that it holds",
+        "Everything that it holds",
         lambda desk: desk.transfers.backup(),
         BOARD,
         word="back up",
@@ -138,7 +138,7 @@ BOARD_ACTIONS = (
         "plot",
         "",
         "Draw the numbers",
-        "Beside the console, as they are printed; again: away",
+        "Beside the console, as they are printed; again: stop",
         lambda desk: desk.plotting.toggle(),
         BOARD,
         also="plot graph chart picture curve sensor values",

@@ -1,4 +1,4 @@
-"""What one can do with the listing in the editor."""
+"""The actions on the listing in the editor."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ LISTING_ACTIONS = (
         "search",
         "",
         "Search in the listing",
-        "For a text, in small and capital letters",
+        "For a text, in capital or small letters",
         lambda desk: desk.sheet_search.ask(),
         LISTING,
         word="search",
@@ -61,7 +61,7 @@ LISTING_ACTIONS = (
     DeskAction(
         "search-next",
         "f3",
-        "Next place with the searched text",
+        "Next match",
         "Below the cursor, then from the top",
         lambda desk: desk.sheet_search.go(1),
         LISTING,
@@ -70,7 +70,7 @@ LISTING_ACTIONS = (
     DeskAction(
         "search-previous",
         "f4",
-        "Previous place with the searched text",
+        "Previous match",
         "Above the cursor, then from the end",
         lambda desk: desk.sheet_search.go(-1),
         LISTING,
@@ -91,7 +91,7 @@ LISTING_ACTIONS = (
         "name",
         "",
         "Name the listing",
-        "The program it is kept under",
+        "The program it is kept as",
         lambda desk: desk.sheet_pane.ask_for_name(),
         LISTING,
         also="rename title call",
@@ -100,7 +100,7 @@ LISTING_ACTIONS = (
         "undo",
         "",
         "Undo the last change",
-        "Of the listing, as Ctrl+Z there",
+        "In the listing, like Ctrl+Z there",
         lambda desk: desk.editor.undo(),
         LISTING,
         also="take back revert mistake",
@@ -108,8 +108,8 @@ LISTING_ACTIONS = (
     DeskAction(
         "redo",
         "",
-        "Make the undone change again",
-        "Of the listing, as Ctrl+Y there",
+        "Redo the undone change",
+        "In the listing, like Ctrl+Y there",
         lambda desk: desk.editor.redo(),
         LISTING,
         also="redo forward",
@@ -160,7 +160,7 @@ LISTING_ACTIONS = (
         "references",
         "",
         "Cross-reference",
-        "Who uses a line, a variable",
+        "Where each line and variable is used",
         lambda desk: desk.workshop.references(),
         CHECK,
         word="index",

@@ -1,4 +1,4 @@
-"""Firmware: an image reviewed and drawn, then written page by page, each page read back."""
+"""Review and draw a firmware image, then write it page by page and read each page back."""
 
 from __future__ import annotations
 
@@ -75,15 +75,15 @@ def history_words(writes: Sequence[FirmwareWrite]) -> str:
         f"{each.board or NO_LABEL}: {each.outcome or 'cut off'}"
         for each in writes
     ]
-    return "\n".join(
-        ["No image was named. What was written where:", "", *(rows or ["nothing yet"])]
-    )
+    return "\n".join(["Firmware written so far:", "", *(rows or ["none"])])
 
 
 class FirmwareScreen(Page[None]):
-    """Shows an image's review. Writing asks first, with the cautions, and then whatever a refused
-    write needs to know. The map of flash fills page by page, here or after coming back: the write
-    goes on while another screen is in front."""
+    """Shows an image's review, writes the image after consent, and shows the write.
+
+    Before it writes, it asks with the cautions, then what a refused write needs to know. The write
+    goes on while another screen is in front, and the map of flash shows its pages.
+    """
 
     HEAD = "Firmware"
     FOOT = (
@@ -93,13 +93,13 @@ class FirmwareScreen(Page[None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("firmware.write", "Write it to the board", "Asked first, with the cautions"),
-        screen_key("firmware.back", "Go back to the image before", "What flash held last"),
+        screen_key("firmware.back", "Go back to the image before", "What flash held before"),
         screen_key("firmware.stop", "Stop the write", "Asked first; it can be finished later"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
     def __init__(self, reviewed: ImageReview | None) -> None:
-        """reviewed: None to see what was written, and to go back to the image before."""
+        """reviewed: None to see what was written, and to go back to the previous image."""
         super().__init__()
         self.reviewed = reviewed
 
@@ -141,10 +141,12 @@ class FirmwareScreen(Page[None]):
     def action_write(self) -> None:
         """Write the image after asking about doubts, cautions and its purpose, in this order."""
         if self.reviewed is None:
-            self.app.notify(f"No image was named: Escape, then {way_to('firmware')}.", markup=False)
+            self.app.notify(
+                f"No image was chosen: Escape, then {way_to('firmware')}.", markup=False
+            )
             return
         if self.reviewed.errors:
-            self.app.notify("It has errors, so it is not written.", markup=False)
+            self.app.notify("The image has errors, so it is not written.", markup=False)
             return
         request = WriteRequest(self.reviewed.image, CHIP, DEFAULT_BOOT_BYTES)
         if not self.reviewed.doubts:
@@ -178,7 +180,7 @@ class FirmwareScreen(Page[None]):
         """Use the image's role from the archive, or ask what the image is for."""
         try:
             role = role_of(self.app.archive, request.image, request.role)
-        except RefusedError:  # it refuses for nothing else
+        except RefusedError:  # raised only if the role is not known
             self._ask_role(lambda role: self._start(_with(request, role=role), attached))
         else:
             self._start(dataclasses.replace(request, role=role), attached)
@@ -222,7 +224,7 @@ class FirmwareScreen(Page[None]):
         proven = set(progress.proven_pages)
         here = None if job.ended else progress.last_page
         if job.ended and job.error is None and image is not None:
-            proven |= pages_of(image.segments, CHIP)  # the others were right before
+            proven |= pages_of(image.segments, CHIP)  # the other pages were right before
         self.query_one(FlashMap).show(
             image.segments if image is not None else (),
             read=0 if job.ended else progress.read_pages,

@@ -89,7 +89,7 @@ class MeetingScreen(Page[None]):
         restart = "R asks first, then restarts the board and asks its bootloader. "
         back = "Escape goes back"
         if way_to("words") in self.text:
-            back += " to the desk; there the keys named above are pressed"
+            back += " to the desk; press the keys named above there"
         return f"{restart if self.go_on else ''}{back}."
 
     def on_mount(self) -> None:

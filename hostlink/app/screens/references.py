@@ -56,7 +56,7 @@ class ReferencesScreen(Page[int | None]):
         """Return the line of keys, with a warning about jumps to computed lines."""
         words = f"Tab changes between lines and variables. {GOES_TO_LINE} Escape goes back."
         if self.found.worked_out:
-            words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
+            words = f"Computed at run time: jumps in {_numbers(self.found.worked_out)}. {words}"
         return words
 
     def on_mount(self) -> None:

@@ -88,7 +88,7 @@ class RescuesScreen(Page[Wish | None]):
             self.dismiss((what, key))
 
     def action_compare_board(self) -> None:
-        """Compare the rescue with the board; that screen goes back to this one."""
+        """Compare the rescue with the board on another screen, which returns to this one."""
         key = self.query_one(Rows).key
         if key:
             self.app.desk.comparing.compare(key)
@@ -114,7 +114,7 @@ class RescuesScreen(Page[Wish | None]):
             self.app.desk.shelf.renew()
 
         self.app.push_screen(
-            AskText(under_which_name(one.spec), one.program, hint="A program."),
+            AskText(under_which_name(one.spec), one.program, hint="The name of a program."),
             named,
         )
 

@@ -27,7 +27,7 @@ from hostlink.ruler import size_chart
 from hostlink.words import plural
 
 Wish = tuple[Literal["open", "load"], str]
-"""What is to be done on the desk with a revision: opened or loaded."""
+"""What the desk is to do, and with which revision or rescue."""
 
 
 class RevisionsScreen(Page[Wish | None]):
@@ -137,12 +137,12 @@ class RevisionsScreen(Page[Wish | None]):
             self.dismiss((what, self.chosen.spec))
 
     def action_compare_board(self) -> None:
-        """Compare the revision with the board; that screen goes back to this one."""
+        """Compare the revision with the board on another screen, which returns to this one."""
         if self.chosen is not None:
             self.app.desk.comparing.compare(self.chosen.spec)
 
     def action_mark(self) -> None:
-        """Mark a revision, or take its mark away; of three marks the first one goes."""
+        """Mark or unmark a revision; a third mark removes the oldest."""
         if self.chosen is not None:
             spec = self.chosen.spec
             others = [one for one in self.marked if one != spec]
@@ -150,7 +150,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.renew()
 
     def action_compare(self) -> None:
-        """Compare the two marked revisions; one with the cursor's, or that with the previous."""
+        """Compare two marked revisions, or the chosen one with the marked or the previous one."""
         chosen = self.chosen
         if chosen is None:
             return
@@ -161,7 +161,9 @@ class RevisionsScreen(Page[Wish | None]):
             marked = [other, chosen]
         if marked[0] is marked[1]:
             self.app.notify(
-                "Move to the revision to compare with, or mark it too with Space.", markup=False
+                "Move to the revision to compare with, or mark it too "
+                f"({way_to('revisions.mark')}).",
+                markup=False,
             )
             return
         older, newer = sorted(marked, key=lambda one: one.number)
@@ -207,7 +209,7 @@ class RevisionsScreen(Page[Wish | None]):
         self._done(kept_words(kept.revision.spec, is_new=kept.is_new))
 
     def action_retire(self) -> None:
-        """Retire the program from the list, or return it; a search finds it in either case."""
+        """Take the program out of the list, or put it back; a search finds it in either case."""
         archive = self.app.archive
         try:
             if archive.program(self.program).retired:
@@ -215,7 +217,7 @@ class RevisionsScreen(Page[Wish | None]):
                 words = f"{self.program} is in the list again."
             else:
                 archive.retire(self.program)
-                words = f"{self.program} is out of the list; nothing was deleted. "
+                words = f"{self.program} is no longer in the list; nothing was deleted. "
                 words += f"{way_to('revisions.retire')} puts it back."
         except HostlinkError as error:
             self.app.show_error(error)

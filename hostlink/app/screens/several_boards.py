@@ -45,7 +45,7 @@ class SeveralScreen(Page[None]):
         screen_key("several.mark", "Mark the board", "Only marked boards take part"),
         screen_key("several.load", "Load into each", "The editor's listing, kept once"),
         screen_key("several.save", "Save each", "Under the board's name and the date"),
-        screen_key("several.backup", "Back up each", "All that each of them holds"),
+        screen_key("several.backup", "Back up each", "Everything that each holds"),
         Binding(
             "enter",
             "alone",
@@ -179,7 +179,7 @@ class SeveralScreen(Page[None]):
         *,
         doing: str = "",
     ) -> None:
-        """Start a job on one board; its progress and its end are shown in the board's line."""
+        """Start a job on one board; the board's row shows its progress and how it ended."""
         name = self._names()[attached.port]
         job = attached.do(f"{what} {name}", work, doing=doing)
         task = BoardTask(name, job, alone).start(self.app, self.renew)

@@ -28,7 +28,7 @@ class Heading(Static):
         self.watch(self.screen, "focused", self.follow_focus)
 
     def say(self, *words: str) -> None:
-        """Change the words of the heading, to the first of these for which there is room."""
+        """Show the first of these texts for which there is room."""
         self._words = words
         self.follow_focus()
 

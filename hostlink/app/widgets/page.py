@@ -1,4 +1,4 @@
-"""A screen of its own before the desk: a heading, what it is about, and the way on at its foot."""
+"""The base of all screens but the desk: a heading, a body, and a foot that names the keys."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ class Page(Screen[R]):
         self.query_one(name, Static).update(Content(safe(words, keep="\n")))
 
     def tell(self, words: str) -> None:
-        """Tell something here, and on the desk for when this screen has been left."""
+        """Show a message here, and on the desk once this screen is closed."""
         self.app.tell(words)
         self.app.notify(words, markup=False)
 
