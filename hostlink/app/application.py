@@ -134,9 +134,8 @@ class DeskApp(App[None]):
     async def _deliver(self, event: Key | Paste) -> None:
         """Handle a key, but type no letter that may have been pressed together with Alt."""
         if isinstance(event, KeyAfterEscape):
-            is_letter = (event.character or "").isalpha()  # a line begins with a digit
-            if is_letter and isinstance(self.focused, TextArea | Input):
-                letter = event.character
+            letter = event.character or ""
+            if letter.isalpha() and isinstance(self.focused, TextArea | Input):  # not a digit
                 self.tell(f"Escape and {letter} came as one key; {letter} was not typed.")
                 return
             event = Key(event.key, event.character)

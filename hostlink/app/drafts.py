@@ -71,11 +71,6 @@ class Drafts:
         self.want(draft)
         self.settle()
 
-    def drop(self) -> None:
-        """Delete this window's draft: its text is kept elsewhere, or was given up."""
-        self.want(None)
-        self.settle()
-
     def want(self, draft: Draft | None) -> None:
         """Note the draft that the next `settle` writes, or None to have it deleted."""
         self._wanted = draft

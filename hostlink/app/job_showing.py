@@ -57,7 +57,7 @@ class JobShowing:
             if job.progress.differs:
                 self.app.desk.readings.unknown_now(job.attached)
             instead = stop_question(self.app, job, self._again)
-            is_open = _always if instead is None else partial(_runs, job)
+            is_open = (lambda: True) if instead is None else (lambda: job.attached.state.runs)
             if instead is None and self.failed is not None:
                 instead = self.failed(job.error)
             self._show_failure(job.error, instead, is_open)
@@ -92,11 +92,3 @@ class JobShowing:
                 show()
             return
         self._view.instead = instead
-
-
-def _always() -> bool:
-    return True
-
-
-def _runs(job: Job[Any]) -> bool:
-    return job.attached.state.runs

@@ -78,24 +78,15 @@ class Sheet:
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
         """Keep the text as the next revision; return the new sheet. Raises HostlinkError."""
         from hostlink.jobs.keeping_made import keep_with_details
+        from hostlink.jobs.listing_source import from_archive
 
         if not self.name:
             raise RefusedError(UNNAMED_LISTING, kept=STILL_IN_EDITOR)
         material = self.as_material(text, profile)
         content, parent = material.content(profile), self.revision
         kept = keep_with_details(archive, self.name, material, content, parent)
-        return self.kept_as(kept.revision, text, archive), kept
-
-    def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
-        """Return the sheet after its text was kept as a revision."""
-        from hostlink.jobs.listing_source import from_archive
-
-        return replace(
-            self,
-            name=revision.program,
-            kept_text=text,
-            material=from_archive(revision.spec, archive),
-        )
+        made = from_archive(kept.revision.spec, archive)
+        return Sheet(kept.revision.program, text, made), kept
 
 
 def open_sheet(word: str, archive: Archive) -> Sheet:

@@ -60,7 +60,8 @@ def test_a_dropped_draft_is_gone(folder: Path) -> None:
     """Its text is kept in the archive, or was given up."""
     drafts = Drafts(folder)
     drafts.keep(Draft("10 REM\n"))
-    drafts.drop()
+    drafts.want(None)
+    drafts.settle()
     drafts.close()
     assert list(folder.iterdir()) == []
 

@@ -50,7 +50,7 @@ class DeskAction:
 
     @property
     def binding(self) -> Binding:
-        """Return the key's binding, which has priority over those of widgets unless it is Escape."""
+        """Return the key's binding, with priority over those of widgets unless it is Escape."""
         return Binding(
             self.key or f"{NO_KEY}{self.id}",
             f"work('{self.id}')",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hostlink.app.aside import aside
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import in_keys
@@ -125,7 +126,6 @@ class ArchiveJobs(DeskPart):
         )
 
     def _export(self, given: dict[str, str] | None) -> None:
-        from hostlink.app.aside import aside
         from hostlink.jobs.exporting import export
         from hostlink.jobs.files import named_path
 
@@ -165,7 +165,6 @@ class ArchiveJobs(DeskPart):
         )
 
     def _duplicate(self, target: Path) -> None:
-        from hostlink.app.aside import aside
         from hostlink.jobs.exporting import duplicated_words
 
         def done(findings: tuple[str, ...]) -> None:
@@ -188,7 +187,6 @@ class ArchiveJobs(DeskPart):
 
     def _preview(self, source: Path) -> None:
         """Show what an import would bring, and import it if the user agrees."""
-        from hostlink.app.aside import aside
         from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.exporting import comparison_sentences, preview, to_take_in
 
@@ -203,7 +201,6 @@ class ArchiveJobs(DeskPart):
         aside(self.app, lambda: preview(self.app.archive, source), seen, doing=doing)
 
     def _import(self, source: Path) -> None:
-        from hostlink.app.aside import aside
         from hostlink.jobs.exporting import import_from, taken_in
 
         def done(merged: Merged) -> None:
@@ -218,8 +215,6 @@ class ArchiveJobs(DeskPart):
 
     def prove(self) -> None:
         """Check the whole archive, show what is wrong, and offer to rebuild what can be."""
-        from hostlink.app.aside import aside
-
         aside(self.app, self.app.archive.prove, self._proven, doing="Checking the archive...")
 
     def _proven(self, proof: ArchiveProof) -> None:
@@ -238,8 +233,6 @@ class ArchiveJobs(DeskPart):
 
     def _rebuild(self) -> None:
         """Rebuild everything that is derived from the stored data, then check again."""
-        from hostlink.app.aside import aside
-
         archive = self.app.archive
 
         def work() -> ArchiveProof:

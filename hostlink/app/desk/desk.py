@@ -224,8 +224,8 @@ class Desk(Screen[None]):
 
     def to_listing(self) -> None:
         """Move the focus to the listing, and end a search in the archive."""
-        if self.query_one("#find", Input).value and self.shelf.has_focus_within:
-            self.shelf.clear_search()
+        if self.shelf.has_focus_within:
+            self.query_one("#find", Input).value = ""
         self.remove_class("-in-band")
         self.progress.clear_news()
         self.editor.focus()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from hostlink.app.aside import aside
 from hostlink.app.review_process import LARGE, Asked, ReviewProcess
 from hostlink.errors import HostlinkError
 
@@ -40,8 +41,6 @@ class Reviewing:
 
     def begin(self) -> None:
         """Review the text in the background, or once more after a review that is under way."""
-        from hostlink.app.aside import aside
-
         self._is_asked_again = self._is_busy
         if self._is_busy:
             return

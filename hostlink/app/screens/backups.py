@@ -267,7 +267,7 @@ class BackupsScreen(Page[None]):
         put_back(self.app, attached, backup, items, found)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
+        event.prevent_default().stop()
         if event.rows.id == "items":
             self.action_mark()
         else:

@@ -200,10 +200,6 @@ class BoardsScreen(Page[None]):
             f"{last.image.name}, {ago(last.began_at, self.app.now())}: {last.outcome or 'cut off'}"
         )
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_attach()
-
     @property
     def chosen(self) -> KnownBoard | None:
         """Return the board at the cursor if it is present."""

@@ -104,10 +104,6 @@ class FindingsScreen(Page[int | None]):
             words += f"\n\n{typed}" if typed else ""
         self.say("#finding-detail", words)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_go()
-
     def action_go(self) -> None:
         if self.chosen is not None:
             self.dismiss(self.chosen.line_at)

@@ -178,12 +178,16 @@ class FirmwareScreen(Page[None]):
 
     def _find_role(self, request: WriteRequest, attached: AttachedBoard) -> None:
         """Use the image's role from the archive, or ask what the image is for."""
+
+        def start(role: str) -> None:
+            self._start(dataclasses.replace(request, role=role), attached)
+
         try:
             role = role_of(self.app.archive, request.image, request.role)
         except RefusedError:  # raised only if the role is not known
-            self._ask_role(lambda role: self._start(_with(request, role=role), attached))
+            self._ask_role(start)
         else:
-            self._start(dataclasses.replace(request, role=role), attached)
+            start(role)
 
     def _ask_role(self, go_on: Callable[[str], object]) -> None:
         answers = [
@@ -232,7 +236,3 @@ class FirmwareScreen(Page[None]):
             here=here,
         )
         self.query_one(FlashMap).display = True
-
-
-def _with(request: WriteRequest, **changes: object) -> WriteRequest:
-    return dataclasses.replace(request, **changes)  # type: ignore[arg-type]

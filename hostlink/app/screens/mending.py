@@ -115,7 +115,7 @@ class MendScreen(Page[str | None]):
         self.say("#mend-detail", "\n\n".join(parts))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
+        event.prevent_default().stop()
         self.action_turn()
 
     def action_turn(self) -> None:

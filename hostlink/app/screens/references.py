@@ -103,10 +103,6 @@ class ReferencesScreen(Page[int | None]):
             words = f"{first} is set in {rest[0]}, and read in {rest[1]}."
         self.say("#reference-told", words)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_go()
-
     def action_go(self) -> None:
         """Go to the line at the cursor or, for a variable, to the first line that uses it."""
         rows = next((one for one in self.query(Rows) if one.has_focus), None)

@@ -75,10 +75,6 @@ class RenumberScreen(Page[str | None]):
         event.stop()
         self.action_take()
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_take()
-
     def _number(self, key: str) -> int | None:
         """Return the number in a field, None if it is empty. Raises UsageError naming the field."""
         typed = self.query_one(f"#number-{key}", TextLine).value.strip()

@@ -78,10 +78,6 @@ class RescuesScreen(Page[Wish | None]):
         words = f"{one.spec}: {plural(one.line_count, 'line')}\n{text}"
         self.say("#rescue-detail", words)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.dismiss(("open", event.key))
-
     def action_wish(self, what: Literal["open", "load"]) -> None:
         key = self.query_one(Rows).key
         if key:

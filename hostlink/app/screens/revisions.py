@@ -128,10 +128,6 @@ class RevisionsScreen(Page[Wish | None]):
         key = self.query_one(Rows).key
         return next((one for one in self.revisions if one.spec == key), None)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.dismiss(("open", event.key))
-
     def action_wish(self, what: Literal["open", "load"]) -> None:
         if self.chosen is not None:
             self.dismiss((what, self.chosen.spec))

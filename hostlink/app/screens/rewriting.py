@@ -64,10 +64,6 @@ class RewriteScreen(Page[str | None]):
         self.renew()
         self.query_one(".side", VerticalScroll).scroll_home(animate=False)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_take()
-
     def action_take(self) -> None:
         key = self.query_one(Rows).key
         if key:

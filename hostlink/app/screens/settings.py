@@ -58,10 +58,6 @@ class SettingsScreen(Page[None]):
             ]
         )
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_change()
-
     def action_change(self) -> None:
         key = self.query_one(Rows).key
         if key == "theme":

@@ -125,7 +125,7 @@ class SeveralScreen(Page[None]):
         self.say("#several-detail", "\n".join(words))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
+        event.prevent_default().stop()
         task = self.tasks.get(event.key)
         if task is not None and task.failed:
             self.action_alone()

@@ -175,10 +175,6 @@ class Shelf(Vertical):
         event.stop()
         self.post_message(self.Opened(event.key))
 
-    def clear_search(self) -> None:
-        """Empty the search field."""
-        self.query_one("#find", Input).value = ""
-
     @property
     def program(self) -> str:
         """Return the program at the cursor, "" if it is not in the archive."""

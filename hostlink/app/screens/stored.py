@@ -106,10 +106,6 @@ class StoredScreen(Page[None]):
 
         self.app.watch_job(job, done=done)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_recall()
-
     def _read_again(self) -> None:
         """Read the board's memory and list its stored programs again, to show both here."""
         self.app.desk.readings.look_again(self.attached, quietly=True)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual.app import ComposeResult
+from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
@@ -78,6 +79,13 @@ class Page(Screen[R]):
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()
         self.detail()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        """Do for a click on the row at the cursor what Enter does."""
+        event.stop()
+        for each in self.BINDINGS:
+            if isinstance(each, Binding) and each.key == "enter":
+                self.call_next(self.app.run_action, each.action, self)
 
     def detail(self) -> None:
         """Show the row at the cursor of the list in full."""
