@@ -39,18 +39,18 @@ if TYPE_CHECKING:
 
 LOOK_AROUND_S = 0.5  # how often to look for what is due by time alone
 ABOUT = """\
-The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
-so far; the ruler above is the board's program memory. What the board held before a load is always \
-kept: nothing is overwritten unsaved. <words> opens a line of words at the bottom; press the \
-marked letter of a word to do it. <every-action> finds every action by any word for it, such as \
-upload or stop, and names the command for what only the command line does. Below, press <words> \
-before a single letter; find what has neither key nor letter with <every-action>.
+The listing is in the middle. The columns beside it show what each line costs on the board and \
+the total so far; the ruler above shows the board's program memory. What the board held before a \
+load is always kept: nothing is overwritten unsaved. <words> opens a line of words at the bottom; \
+press the marked letter of a word to do it. <every-action> finds every action by any word for it, \
+such as upload or stop, and names the command for what only the command line does. Below, press \
+<words> before a single letter; find what has neither key nor letter with <every-action>.
 
 In the listing Ctrl+Z undoes the last change, Ctrl+Y redoes it; Ctrl+X cuts what is selected, or \
 the line, Ctrl+C copies it, Ctrl+V pastes.
 
-In the ruler █ is the line at the cursor. After the cost of a line ─ means that it was sent to the \
-board, and ━ that it was also read back: the board holds the line as shown.
+In the ruler █ is the line at the cursor. After the cost of a line ─ means that it was sent to \
+the board, and ━ that it was also read back: the board holds the line as shown.
 """
 
 
@@ -62,8 +62,8 @@ def _actions() -> Any:
 
 
 BOX = """\
-A box is open in front. Tab goes through what it offers, Enter takes it, Escape closes it or stops \
-the job that it shows. The keys below work once it is closed.
+A box is open in front. Tab moves between its answers, Enter chooses one, Escape closes the box or \
+stops the job that it shows. The keys below work once it is closed.
 """
 
 
@@ -116,7 +116,7 @@ class DeskApp(App[None]):
         self._plain.enabled = self.theme == MONOCHROME
 
     def _register_themes(self) -> None:
-        """Leave only the themes of this app, and use the one of the settings."""
+        """Register this app's themes and no others, and use the one in the settings."""
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self._theme_here(self.settings.theme)
@@ -163,7 +163,7 @@ class DeskApp(App[None]):
         from hostlink.app.desk.desk import Desk
 
         self._desk = Desk()
-        # Set here, they are in the first computation of styles and not in a second one.
+        # Set here, they count in the first computation of styles and need no second one.
         self._desk.add_class(*size_classes(self.size), update=False)
         return self._desk
 

@@ -36,7 +36,7 @@ def aside(
     """Run slow work in a worker thread, then call `done` with its result in the app's own thread.
 
     failed: called with a HostlinkError instead of showing it. Any other error is shown as a fault
-    in hostlink; the app goes on. doing: stands in the last line meanwhile. newest: a name; of the
+    in hostlink; the app goes on. doing: shown in the last line meanwhile. newest: a name; of the
     works begun under it, only the last calls `done` or shows an error.
     """
     keys = app.gate.taken

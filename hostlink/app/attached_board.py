@@ -1,7 +1,7 @@
 """A board attached to the app: its owner thread, its jobs, and what it sent.
 
-The owner thread only appends to queues, and calls `on_news` where there is something new.
-`AttachedBoard.drain`, called by the app then, folds the events into what can be shown and calls the
+The owner thread only appends to queues, and calls `on_news` when there is something new. The app
+then calls `AttachedBoard.drain`, which folds the events into what can be shown and calls the
 listeners in the app's thread. So a flood costs the app one drawing per thirtieth of a second, an
 idle board costs it none, and no widget is touched from another thread.
 """
@@ -55,7 +55,7 @@ _LISTEN_S = 0.25
 class AttachedBoard:
     """A board whose port the app keeps open, with its owner thread and its jobs.
 
-    on_news: called in either thread when `drain` has something to do. rows: output not shown yet.
+    on_news: called in any thread when `drain` has something to do. rows: output not shown yet.
     partial: the row of output that has not ended. state: what the board does. news: events of the
     board and its memory not processed yet. faults: errors of its programs not shown yet.
     read_at: the app's time when its memory was last read.
@@ -167,7 +167,7 @@ class AttachedBoard:
         shown: bool = False,
         doing: str = "",
     ) -> Job[R]:
-        """Queue work on the console as `do` queues a job: not while a program runs."""
+        """Queue work on the console that needs the prompt; parameters as of `do`."""
 
         def freed(console: Console, may_stop: bool) -> R:
             console.free(may_stop=may_stop)

@@ -129,8 +129,8 @@ class ConsoleLine(TextLine):
     """The line to type, one for each board. A paste of several lines is posted as `Pasted`."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("up", "turn(1)", "The line typed before", show=False),
-        Binding("down", "turn(-1)", "The line typed after it", show=False),
+        Binding("up", "turn(1)", "Earlier line", show=False),
+        Binding("down", "turn(-1)", "Later line", show=False),
     ]
 
     class Pasted(Message):

@@ -57,7 +57,7 @@ class Drafts:
     """The drafts of one user; one of them belongs to this window."""
 
     def __init__(self, folder: Path) -> None:
-        """folder: made when the first draft is kept."""
+        """Create the drafts. folder: made when the first draft is kept."""
         self.folder = folder
         self._path = folder / f"{uuid.uuid4().hex}.json"
         self._lock: IO[bytes] | None = None
@@ -79,9 +79,9 @@ class Drafts:
     def settle(self) -> None:
         """Write or delete the draft as last wanted, in any thread. Raises RefusedError."""
         with self._settling:
-            if not self._is_due:  # done by a thread that came first; this window may be closed
+            if not self._is_due:  # another thread has done it; this window may be closed
                 return
-            self._is_due = False  # before it is read: what is wanted meanwhile is due again
+            self._is_due = False  # first, so that what is wanted from now on is due again
             draft = self._wanted
             if draft is not None:
                 self._write(draft)

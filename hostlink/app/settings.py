@@ -64,28 +64,30 @@ def read_settings(path: Path) -> Settings:
     except FileNotFoundError:
         return Settings()
     except (OSError, ValueError) as error:
-        return Settings(fault=safe(f"The settings {path} cannot be read: {error}"))
+        return _defaults(path, f"cannot be read: {error}")
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
-        return Settings(fault=f"The settings {path} have a value that has to be text and is not.")
+        return _defaults(path, "have a theme, port or profile that is not text")
     minutes = held.get("capture_minutes", CAPTURE_MINUTES)
     if not is_minutes(minutes):
-        return Settings(
-            fault=f"The settings {path} need a whole number from 0 to {MOST_MINUTES:,} as "
-            "capture_minutes."
-        )
+        return _defaults(path, f"need capture_minutes to be a whole number up to {MOST_MINUTES:,}")
     keys = held.get("keys", {})
     if not (isinstance(keys, dict) and all(isinstance(key, str) for key in keys.values())):
-        return Settings(fault=f"The settings {path} have a key that is not text.")
+        return _defaults(path, "have a key that is not text")
     theme = values.pop("theme") or DARK
     faults = list[str]()
     if wrong := fault_in(keys):
         faults.append(f"The settings {path} {wrong}. The default keys are used.")
     if theme not in NAMES:
-        faults.append(f'The settings {path} name an unknown theme, "{theme}".')
+        faults.append(f'The settings {path} name an unknown theme, "{theme}"; {DARK} is used.')
         theme = DARK
     fault = safe(" ".join(faults))
     return Settings(theme=theme, capture_minutes=minutes, fault=fault, keys=keys, **values)
+
+
+def _defaults(path: Path, wrong: str) -> Settings:
+    """Return the default settings. wrong: why the file is not used, after its name."""
+    return Settings(fault=safe(f"The settings {path} {wrong}. The defaults are used."))
 
 
 def is_minutes(value: object) -> bool:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def stop_question(
     app: DeskApp, job: Job[Any], watch: Callable[[Job[Any]], object]
 ) -> Callable[[], object] | None:
-    """Return a function that asks to stop the program because of which a job failed.
+    """Return a function that asks to stop the program that made a job fail.
 
     None if the job failed for another reason. watch: called with the job that is begun again.
     """

@@ -57,10 +57,10 @@ def lasting(usual: type[Driver]) -> type[Driver]:
         """Writes only while the writing thread lives, since the queue to it is bounded."""
 
         def _sigcont_application(self, *_: object) -> None:
-            if not os.isatty(self.fileno):  # it is gone
+            if not os.isatty(self.fileno):  # the terminal is gone
                 return
             if not self._must_signal_resume:  # it was not suspended in order, or not at all
-                if self.exit_event.is_set() or not self._is_read():  # it is ending
+                if self.exit_event.is_set() or not self._is_read():  # the app is ending
                     return
                 self.suspend_application_mode()
             super()._sigcont_application()

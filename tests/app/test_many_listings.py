@@ -40,6 +40,23 @@ def test_a_folder_is_kept_after_an_answer_that_says_so(
     assert [program.name for program in stage.archive.programs()] == ["ONE", "TWO"]
 
 
+def test_an_empty_folder_holds_nothing_to_keep(
+    stage: Any, wait: Any, type_text: Any, shown: Any
+) -> None:
+    """The box says so, and nothing of what would become of listings."""
+    (stage.folder / "class").mkdir()
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+o")
+        await wait(pilot, lambda: isinstance(app.screen, AskText))
+        await type_text(pilot, "class\n")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "class holds 0 listings." in " ".join(shown(app).split())
+        assert "becomes a revision" not in shown(app)
+
+    stage.play(story, port="")
+
+
 def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_text: Any) -> None:
     """As one zip; a second time only after an answer; taken in again they are known already."""
     stage.keep("ONE", "10 PRINT 1")

@@ -1,8 +1,8 @@
 """An action of the desk, and how its key is named.
 
 An action is reached by a key, if it has one; by its letter in the line of words, which Escape
-opens; and by name in the palette. The letters b and f and the keys that terminals, terminal
-multiplexers and editors keep for themselves are not used.
+opens; and by name in the palette. Not used are the letters b and f, which some terminals send after
+Escape for Alt and an arrow, and keys that terminals, multiplexers and editors keep for themselves.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ class Adaptations(DeskPart):
     """Shows how a listing would be adapted, and uses the result if the user accepts it."""
 
     def adapt(self) -> None:
-        """Show the listing adapted to the current profile's BASIC; accepted, edit that."""
+        """Show the listing adapted to the current profile's BASIC; edit the result if accepted."""
         from hostlink.jobs.language_of import offer
 
         if self.desk.workshop.need_listing() is None:
@@ -31,11 +31,11 @@ class Adaptations(DeskPart):
             return
         self.app.push_screen(
             _screen(found, material, INTO_EDITOR),
-            lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
+            lambda text: self.sheets.take_text(text, f"The listing is adapted to {profile.name}"),
         )
 
     def show_before(self, offer: Offer, material: Material, load: Callable[[], None]) -> None:
-        """Show how a listing would be adapted; accepted, load that. load: starts the load."""
+        """Show how a listing would be adapted, and load the result if accepted. load: loads it."""
         self.app.push_screen(
             _screen(offer, material, "loads the adapted listing"),
             lambda text: None if text is None else load(),

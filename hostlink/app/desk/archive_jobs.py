@@ -180,8 +180,8 @@ class ArchiveJobs(DeskPart):
         self._with_path(
             "Import which BagIt folder or archive file?",
             "",
-            "What is already here stays as it is; importing twice changes nothing. You see first "
-            "what is new.",
+            "What is already here stays as it is; importing twice changes nothing. You see what "
+            "is new first.",
             self._preview,
         )
 

@@ -51,7 +51,7 @@ def _next_words(desk: Desk, attached: AttachedBoard, ended: str) -> str:
         words, then = "The board was last seen without a program.", "load one"
     elif not desk.readings.is_in_editor(attached):
         then, way = "save it from the board, to change it", "save"
-    if desk.app.archive.read_only:  # it keeps neither a load nor a save
+    if desk.app.archive.read_only:  # then neither a load nor a save is kept
         return words
     return f"{words} Next: {then.format(way_back())} ({way_to(way)})."
 
@@ -90,7 +90,7 @@ class BoardConsole(DeskPart):
             self.app.tell(_next_words(self.desk, attached, self._ended), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
-        """Tell the error that ended a program, and mark its line if the editor holds the program.
+        """Report the error that ended a program; mark its line if the editor holds the program.
 
         In a program that was typed or changed at the board, that number may be another line.
         """
@@ -189,7 +189,7 @@ class BoardConsole(DeskPart):
         )
 
     def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
-        """Send a paste that was agreed to; the program on the board is kept first."""
+        """Send a paste after consent; the program on the board is kept first."""
 
         def done(_: None) -> str:
             self.desk.readings.unknown_now(attached)

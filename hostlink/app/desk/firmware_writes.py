@@ -1,4 +1,4 @@
-"""Write firmware in a job that goes on whether the desk or another screen is in front."""
+"""Write firmware in a job that goes on whichever screen is in front."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class FirmwareWrites(DeskPart):
     def start(
         self, request: WriteRequest | None, attached: AttachedBoard, reviewed: ImageReview | None
     ) -> None:
-        """Write an image, or with None as the request the board's previous firmware."""
+        """Write an image or, if request is None, the board's previous firmware."""
         if self.under_way:
             self.app.notify("A firmware write is under way; wait until it has ended.", markup=False)
             return

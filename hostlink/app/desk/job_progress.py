@@ -31,7 +31,7 @@ _MOST_NEWS = 3
 
 
 def sent_lines(text: str, attached: AttachedBoard) -> Sent:
-    """Return what a load of a listing into a board sends."""
+    """Return what loading a listing into a board sends."""
     from hostlink.app.job import Sent
     from hostlink.listing import Listing, measure
 

@@ -42,7 +42,7 @@ class Plotting(DeskPart):
             self._plot.add(self.desk.query_one(Transcript).printed)
 
     def begin(self, line: str = "") -> None:
-        """Begin a new plot for a program that starts. line: what started it, left out."""
+        """Begin a new plot. line: what was typed to start the program; its echo is left out."""
         self._line = line
         if self._plot is not None:
             self._plot.begin()

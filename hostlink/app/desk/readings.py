@@ -199,6 +199,6 @@ class Readings(DeskPart):
             self.app.boards.detach(attached.port)
 
     def look(self) -> None:
-        """Read what the current board holds, and say it."""
+        """Read what the current board holds, and say what it is."""
         if self.need() is not None:
             self.look_again()

@@ -92,7 +92,8 @@ class Workshop(DeskPart):
             self.app.tell(f"This listing cannot be made smaller.{why}", of_text=True)
             return
         self.app.push_screen(
-            RewriteScreen(rewrite), lambda text: self.sheets.take_text(text, "It is smaller now")
+            RewriteScreen(rewrite),
+            lambda text: self.sheets.take_text(text, "The listing is smaller now"),
         )
 
     def renumber(self) -> None:
@@ -102,7 +103,7 @@ class Workshop(DeskPart):
         if (listing := self.need_listing()) is not None:
             self.app.push_screen(
                 RenumberScreen(listing, self.app.boards.profile.rules),
-                lambda text: self.sheets.take_text(text, "It has new line numbers"),
+                lambda text: self.sheets.take_text(text, "The listing has new line numbers"),
             )
 
     def check_codes(self) -> None:

@@ -112,7 +112,7 @@ class BackupsScreen(Page[None]):
             "put_back",
             "Put it back",
             priority=True,
-            tooltip="The marked items, or all; a backup is made first",
+            tooltip="The marked items, or all; what they replace is kept first",
         ),
         screen_key("backups.mark", "Mark the item", "Then only marked ones are put back"),
         screen_key("backups.open", "Open the item", "Put its listing into the editor"),

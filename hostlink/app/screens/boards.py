@@ -61,7 +61,7 @@ class BoardsScreen(Page[None]):
         screen_key("boards.label", "Label", "What you call it, such as a colour"),
         screen_key("boards.meet", "How far it answers", "From its bridge to its program"),
         screen_key("boards.other", "Another port", "By its name or address"),
-        screen_key("boards.survey", "Survey it", "Measure how it talks; asked first"),
+        screen_key("boards.survey", "Survey it", "Measure how it talks; asks first"),
         screen_key("boards.view-survey", "View its last survey", "What was measured, and when"),
         screen_key("boards.renew", "Look for ports again", "After plugging one in"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),

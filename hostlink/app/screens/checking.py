@@ -1,4 +1,4 @@
-"""A listing against check codes, typed from paper or read from a sheet: which lines are wrong."""
+"""Check a listing against codes that are typed from paper or read from a sheet."""
 
 from __future__ import annotations
 

@@ -92,14 +92,14 @@ class FirmwareScreen(Page[None]):
         "back; a write goes on meanwhile."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        screen_key("firmware.write", "Write it to the board", "Asked first, with the cautions"),
-        screen_key("firmware.back", "Go back to the image before", "What flash held before"),
-        screen_key("firmware.stop", "Stop the write", "Asked first; it can be finished later"),
+        screen_key("firmware.write", "Write it to the board", "Asks first, with the cautions"),
+        screen_key("firmware.back", "Go back to the previous image", "What flash held before"),
+        screen_key("firmware.stop", "Stop the write", "Asks first; it can be finished later"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
     def __init__(self, reviewed: ImageReview | None) -> None:
-        """reviewed: None to see what was written, and to go back to the previous image."""
+        """Create the screen. reviewed: None to see what was written before."""
         super().__init__()
         self.reviewed = reviewed
 

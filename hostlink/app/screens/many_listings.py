@@ -70,7 +70,9 @@ def _left_out(gathered: Gathered) -> str:
     rows = _rows_of(gathered.left_out)
     if gathered.passed_over:
         rows.append(f"{plural(len(gathered.passed_over), 'other file')} passed over.")
-    return "\n".join(rows) or "Each becomes a revision of the program named like its file."
+    if not rows and gathered.materials:
+        rows = ["Each becomes a revision of the program with its file's name."]
+    return "\n".join(rows)
 
 
 def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:

@@ -170,7 +170,7 @@ def _group(binding: Binding) -> str:
 
 
 def _place(binding: Binding) -> int:
-    """Return where an action stands in the table; those of a screen in front come before."""
+    """Return an action's place in the table; those of a screen in front come first."""
     return _PLACES.get(binding.id or "", -1)
 
 

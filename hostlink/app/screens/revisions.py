@@ -36,7 +36,7 @@ class RevisionsScreen(Page[Wish | None]):
     AUTO_FOCUS = "#revisions"
     FOOT = (
         "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-        "O tells the origin of each line, R restores as the newest, N notes. P shows its runs. "
+        "O shows the origin of each line, R restores as the newest, N notes. P shows its runs. "
         "T retires. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -23,7 +23,7 @@ class RewriteScreen(Page[str | None]):
 
     AUTO_FOCUS = "#rewrites"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "Accept it", tooltip="What then happens stands below"),
+        Binding("enter", "take", "Accept it", tooltip="As the bottom line says"),
         Binding("escape", "leave", "Cancel", tooltip="Nothing is changed"),
     ]
 

@@ -36,7 +36,7 @@ class RunsScreen(Page[None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("runs.mark", "Mark it", "To compare another with it"),
-        screen_key("runs.compare", "Compare", "With the marked one, or with the one before"),
+        screen_key("runs.compare", "Compare", "With the marked one, or with the previous one"),
         screen_key("runs.file", "Numbers to a file", "As CSV, or drawn as an SVG picture"),
         Binding("escape", "leave", "Back", tooltip="To the revisions"),
     ]
@@ -92,7 +92,7 @@ class RunsScreen(Page[None]):
             self._list()
 
     def action_compare(self) -> None:
-        """Show how the chosen run differs from the marked one, or from the one before it."""
+        """Show how the chosen run differs from the marked one, or from the previous one."""
         order = list(self.runs)
         at = self.query_one(Rows).cursor
         other = self.marked or "".join(order[at + 1 : at + 2])

@@ -42,7 +42,7 @@ class SettingsScreen(Page[None]):
 
     def foot(self) -> str:
         """Return the line of keys, with the file in which the settings are kept."""
-        return f"Enter changes one. They are kept in {self.app.settings_file}. Escape goes back."
+        return f"Enter changes a value. All are kept in {self.app.settings_file}. Escape goes back."
 
     def on_mount(self) -> None:
         self._show()

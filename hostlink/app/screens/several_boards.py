@@ -64,7 +64,7 @@ class SeveralScreen(Page[None]):
         self.tasks: dict[str, BoardTask] = {}
 
     def body(self) -> Iterator[Widget]:
-        """Lay out the list of attached boards, with what the chosen one holds and was told."""
+        """Lay out the list of attached boards, with the details of the chosen one."""
         others = way_to("several.boards")
         rows = Rows(
             [ListColumn("", 1), ListColumn("board", -1), ListColumn("how it goes", -1)],

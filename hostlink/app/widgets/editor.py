@@ -253,7 +253,7 @@ class LedgerColumn(Widget):
     """The two columns to the right of the listing: what each line costs, and the total so far.
 
     A line with a finding has "!" in front; a line that is not stored says why instead of a cost.
-    After a line that a load has sent stands a thin bar, once it is proven a thick one.
+    A thin bar follows a line that a load has sent, a thick one a line that is proven.
     """
 
     HEAD = "  cost  so far  "
@@ -313,7 +313,7 @@ class LedgerColumn(Widget):
         return USED if self._proven else SENT
 
     def legend_at(self, place: int) -> str:
-        """Return what the sign of a load after a line's costs means, "" where it has none."""
+        """Return what the bar after a line's costs means, "" if there is none."""
         row = self._rows.get(place)
         sign = self._sign(row) if row is not None else ""
         return {

@@ -1,4 +1,4 @@
-"""A text area for several lines in which no change of the text leaves the cursor outside it."""
+"""A text area for several lines: its cursor stays in the text, only line ends make rows."""
 
 from __future__ import annotations
 
