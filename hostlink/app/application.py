@@ -49,8 +49,8 @@ such as upload or stop, and names the command for what only the command line doe
 In the listing Ctrl+Z undoes the last change, Ctrl+Y redoes it; Ctrl+X cuts what is selected, or \
 the line, Ctrl+C copies it, Ctrl+V pastes.
 
-In the ruler █ is the line at the cursor. After the cost of a line ─ means that it was sent to \
-the board, and ━ that it was also read back: the board holds the line as shown.
+In the ruler █ is the line at the cursor. After the cost of a line ─ means that it was sent, and ━ \
+that it was also read back: the board holds the line as shown.
 """
 
 

@@ -70,7 +70,7 @@ def read_settings(path: Path) -> Settings:
         return _defaults(path, "have a theme, port or profile that is not text")
     minutes = held.get("capture_minutes", CAPTURE_MINUTES)
     if not is_minutes(minutes):
-        return _defaults(path, f"need capture_minutes to be a whole number up to {MOST_MINUTES:,}")
+        return _defaults(path, f"need a whole number up to {MOST_MINUTES:,} as capture_minutes")
     keys = held.get("keys", {})
     if not (isinstance(keys, dict) and all(isinstance(key, str) for key in keys.values())):
         return _defaults(path, "have a key that is not text")

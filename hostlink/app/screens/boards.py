@@ -45,8 +45,8 @@ class BoardsScreen(Page[None]):
     AUTO_FOCUS = "#boards"
     HEAD = "Boards"
     FOOT = (
-        "Enter attaches a board and makes it the current one. D detaches, L labels, M finds "
-        "out how far it answers, S surveys, V shows the last survey, O names another port, A looks "
+        "Enter attaches a board and makes it the current one. D detaches, L labels, M tests "
+        "how far it answers, S surveys, V shows the last survey, O names another port, A looks "
         "again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -43,7 +43,7 @@ class CheckScreen(Page[int | str | None]):
 
     AUTO_FOCUS = "#codes"
     FOOT = (
-        "Type each line's number and its code in a row, such as 10 44, and ALL 31C3 for all lines "
+        "Type a row for each line, its number and code, such as 10 44, and ALL 31C3 for all lines "
         "together; or name a sheet's file. Tab goes on. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
