@@ -161,7 +161,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             ]
         case Activity.FULL:
             return [
-                f"takes nothing: its memory is full, and {ONLY_RESTART_HELPS}",
+                f"has a full memory, so it takes nothing; {ONLY_RESTART_HELPS}",
                 f"is full; {ONLY_RESTART_HELPS}",
             ]
     return []
