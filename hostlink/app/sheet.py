@@ -76,7 +76,7 @@ class Sheet:
         return Origin("edit", where)
 
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
-        """Keep the text as the next revision; return its new sheet. Raises HostlinkError."""
+        """Keep the text as the next revision; return its sheet and Kept. Raises HostlinkError."""
         from hostlink.jobs.keeping_made import keep_with_details
         from hostlink.jobs.listing_source import from_archive
 

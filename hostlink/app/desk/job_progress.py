@@ -1,9 +1,9 @@
 """Show the progress of the desk's jobs, while the desk stays usable.
 
 The ruler's track for the board fills as lines are sent. The ledger marks each line of the editor
-that was sent and, once the read-back agrees, all of them as proven. Above the last line each job
-has a row. Important news stays there until Escape or the next job, or until the board holds
-a different program of the archive.
+that was sent and, once the read-back agrees, all of them as proven. While jobs work, the last line
+gives way to a row for each. Important news stays there until Escape or the next job, or until the
+board holds a different program of the archive.
 """
 
 from __future__ import annotations
