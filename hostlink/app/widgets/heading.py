@@ -53,4 +53,4 @@ class Heading(Static):
         room = self.size.width
         shown = Content(next((one for one in texts if cell_len(one) <= room), texts[-1]))
         if shown != self.content:
-            self.update(shown, layout=False)  # its height is fixed
+            self.update(shown, layout=self.styles.auto_dimensions)
