@@ -13,11 +13,7 @@ from hostlink.board.dialogue.learning import BoardRewritesError, Learned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.sending import FullError, LoadReport
 from hostlink.board.profile.model import Profile
-from hostlink.errors import (
-    HostlinkError,
-    NotClearedError,
-    ReadBackError,
-)
+from hostlink.errors import HostlinkError, NotClearedError, ReadBackError
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
@@ -52,8 +48,8 @@ class LoadOptions:
     differ. despite_review: load despite errors found in the review. name: keep the listing under
     this program name instead of its own. learn: asked whether to add to the profile what the board
     was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
-    a listing that is in the BASIC of another board. learner: whom it is handed out to, by the
-    program of their work; recorded. captured: what is on the board, if that was captured just now.
+    a listing that is in the BASIC of another board. learner: the program name of the learner to
+    whom it is handed out, to be recorded. captured: what is on the board, if just captured.
     """
 
     discard_board: bool = False
@@ -86,7 +82,7 @@ class Loaded:
 
     @property
     def words(self) -> str:
-        """Return what was proven, as in "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
+        """Return the result, such as "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
         limit = f" of {self.limit:,}" if self.limit else ""
         repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
         name = self.spec or self.label
@@ -222,7 +218,7 @@ def _send(
 
 
 def expected_seconds(material: Material, pacing: Pacing) -> float:
-    """Return about how many seconds a load of this listing takes on a good wire."""
+    """Estimate how many seconds a load of this listing takes on a good wire."""
     return load_s(material.listing.numbered(), pacing)
 
 

@@ -65,7 +65,7 @@ class MisfitError(RefusedError):
                 lambda by: f"Put back the rest, which fits, {by.put_back_items(spec, fitting)}."
             )
             if fitting
-            else "Use a larger board.",
+            else "Use a board that can take them.",
         )
         self.found = tuple(found)
         self.fitting = tuple(fitting)
@@ -126,8 +126,8 @@ def putback(
 ) -> PutBack:
     """Put a backup, or named items of it, on the board; return only when all is proven.
 
-    held: the program in memory, if the caller has captured and kept it already; what was stored is
-    in the backup then.
+    held: the program in memory, if the caller has captured and kept it already; the stored programs
+    are in the backup then.
     Raises RefusedError before anything is sent if an item does not fit. After a later error the
     earlier programs are put back as far as possible, and the error says how far.
     """
@@ -156,7 +156,7 @@ def _must_fit(
 ) -> None:
     """Raise MisfitError if an item exceeds the room that the board reports, or else the profile's.
 
-    The profile does not count for the same board that held the backup, since that is proof enough.
+    The profile's sizes do not count for the board that held the backup: there the items did fit.
     """
     storage = session.profile.rules.storage
     own = backup.board_uuid == board.uuid
@@ -267,7 +267,7 @@ class _PutBack:
         return tuple(unchanged)
 
     def _held(self, name: str) -> Capture:
-        """Return what a place holds; where that is not known, nothing if the backup has it."""
+        """Return what a slot holds; if that is not known but in the backup, return nothing."""
         try:
             return held_before_storing(self._session, name, discard=not self._keep)
         except NotKnownError:

@@ -164,11 +164,11 @@ def test_commands_are_named_as_hostlink_was_called(
     [
         ("foo://bar", "foo:// is not known"),
         ("sokcet://127.0.0.1:1", "Did you mean socket://?"),
-        ("class.hex", "is a file, no port"),
-        (".", "is a folder, no port"),
-        pytest.param("pipe", "is a named pipe, no port", marks=POSIX),
-        pytest.param("/dev/null", "is a device of the system itself, no port", marks=POSIX),
-        pytest.param("/dev/zero", "is a device of the system itself, no port", marks=POSIX),
+        ("class.hex", "is a file, not a port"),
+        (".", "is a folder, not a port"),
+        pytest.param("pipe", "is a named pipe, not a port", marks=POSIX),
+        pytest.param("/dev/null", "is a device of the system itself, not a port", marks=POSIX),
+        pytest.param("/dev/zero", "is a device of the system itself, not a port", marks=POSIX),
     ],
 )
 def test_what_is_no_port_is_told_for_what_it_is(

@@ -231,7 +231,7 @@ def test_a_restart_after_memory_was_read_is_made_good(
     assert [item.name for item in made.backup.items] == ["memory"]
     assert board.memory == memory
     (told,) = board.said("Warned")
-    assert told.text == "The board lost its memory while it was read; it is put back."
+    assert told.text == "The board lost its program while it was read; it is put back."
 
 
 @pytest.mark.parametrize("kind", ["stop", "unplug"])

@@ -79,6 +79,6 @@ def test_a_direct_line_that_is_too_long_may_have_been_obeyed(
 ) -> None:
     """Nothing shows what became of it, so that is what is said."""
     board = console("tiny", longest_line=0)
-    with pytest.raises(LineTooLongError, match="may have been given these alone as a line"):
+    with pytest.raises(LineTooLongError, match="may have entered these alone"):
         board.enter("PRINT " + "+".join(60 * "1"))
     board.enter("PRINT 5")

@@ -147,7 +147,7 @@ def _previous(
 def _must_be_what_was_written(
     request: WriteRequest, situation: Situation, *, is_ours: bool
 ) -> None:
-    """Raise RefusedError for a board that does not hold what the assumed earlier write left."""
+    """Raise RefusedError if flash does not hold what the assumed earlier write left there."""
     left = situation.left_by
     sure = is_ours or (situation.is_own and left is not None and not left.is_finished)
     may_differ = request.discard_board or request.new_board

@@ -60,7 +60,7 @@ _RESTARTS = 2  # restarts of the board during a write before giving up
 def write_firmware(
     session: Session, archive: Archive, request: WriteRequest, situation: Situation | None = None
 ) -> Written:
-    """Write a reviewed image; return when it was read back and the programs were put back.
+    """Write a reviewed image; return when it is read back and the programs are put back.
 
     situation: what the board was just seen to be; None to look at it first.
     Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
@@ -105,7 +105,7 @@ def _detail(request: WriteRequest, situation: Situation, backup: Backup | None) 
 
 
 def _first_steps(request: WriteRequest, situation: Situation) -> FirstSteps:
-    """Return what follows the write: as requested, else as at the write that it finishes."""
+    """Return what follows the write: as requested, else as for the write that it finishes."""
     first, before = request.first, situation.first
     is_new = situation.may_be_new and (request.new_board or before.is_new)
     return FirstSteps(is_new, first.label or before.label, first.load or before.load)
@@ -208,12 +208,12 @@ class _Write:
 
     def _when_back(self) -> Advice:
         """Return advice for putting the programs back on a board with unchanged firmware."""
-        again = "This command, repeated, puts them back at its end"
+        again = "Repeat the command, which puts them back at its end"
         if self._situation.left_by is not None:
             return f"{again}."
         assert self._backup is not None
         spec = self._backup.spec
-        return lambda by: f"{again}; put them back at once {by.put_back(spec)}."
+        return lambda by: f"{again}, or put them back at once {by.put_back(spec)}."
 
     # --- writing -----------------------------------------------------------------------------
 
@@ -295,8 +295,7 @@ class _Write:
     def _afterwards(self, before: FlashBefore) -> Written:
         """Hear the firmware start and put the programs back. Raises AfterWriteError, Interrupted.
 
-        The write is recorded as ended only after that, since it is unknown before whether the
-        board is silent.
+        The write is recorded as ended only after the start, with the banner that was heard.
         """
         start, cause = Start(), None
         restored = False

@@ -19,7 +19,7 @@ class BoardContents:
     """The program on a board.
 
     spec: the equal revision or rescue, else the revision that it was changed from (`changed`), else
-    "". lines: their number. content: None for an empty board. limit: program bytes of the board, 0
+    "". lines: how many. content: None for an empty board. limit: program bytes of the board, 0
     if unknown. lost: the last known program of an empty board, "" if none. proven_at: when it was
     read, None if it is not proven. doubt: what contradicts it.
     """

@@ -82,11 +82,7 @@ class LiveCopy:
         self._note(proven=False)
 
     def lost(self) -> str:
-        """Empty the copy after a restart of the board; return the spec that the archive keeps it
-        as.
-
-        "" if it was empty.
-        """
+        """Empty the copy after a restart; return what the archive keeps it as, "" for nothing."""
         if not self.lines:
             return ""
         spec = "" if self._archive.read_only else last_program(self._archive, self._board)

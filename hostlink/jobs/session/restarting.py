@@ -38,9 +38,10 @@ RESTARTING = "Restarting the board"
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
-    """A restart that was noticed. held: the program before it. at_prompt: whether the board is at
-    its prompt, and not in a program that it started by itself. lines: number of lines that it
-    holds.
+    """A restart that was noticed.
+
+    held: the program before it. at_prompt: False if the board started a program by itself. lines:
+    how many lines it holds now.
     """
 
     held: HeldProgram
