@@ -121,9 +121,7 @@ def check_free_label(archive: Archive, port: str, label: str) -> None:
     holder = next((one for one in archive.boards() if fold(one.label) == fold(label)), None)
     if holder is not None and not is_board(identity_of(port), holder):
         raise RefusedError(
-            taken_words(holder.label),
-            kept="Nothing was written.",
-            advice="Choose another label.",
+            taken_words(holder.label), kept="Nothing was written.", advice="Choose another label."
         )
 
 

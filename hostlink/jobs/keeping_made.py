@@ -48,8 +48,7 @@ def keep_made(
     own, target = profiles
     if not material.name:
         raise UsageError(
-            UNNAMED_LISTING,
-            advice="Give the listing as a file, or by the name of its program.",
+            UNNAMED_LISTING, advice="Give the listing as a file, or by the name of its program."
         )
     parent = material.revision
     if parent is None:

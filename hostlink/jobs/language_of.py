@@ -96,8 +96,7 @@ def in_language_of(
         if material.adapted.target == profile:
             return material
         material = material.adapted.original
-    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
-    found = None if came_from_a_board else offer(profile, material)
+    found = None if material.is_from_board else offer(profile, material)
     if found is None or (despite and (found.made.needs or material.shipped is None)):
         return material
     if slip := _slip(material, profile):

@@ -85,6 +85,11 @@ class Material:
         return Listing.from_text(self.text)
 
     @property
+    def is_from_board(self) -> bool:
+        """Return whether the archive holds the listing as captured from a board."""
+        return self.held is not None and self.origin.kind in ("board", "rescue")
+
+    @property
     def word(self) -> str:
         """Return the word that names the listing on a command line."""
         if self.shipped is not None:

@@ -22,13 +22,9 @@ from hostlink.jobs.language_of import Allow, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_errors import LoadState, with_load_state
 from hostlink.jobs.session.job import for_learner, recorded_job
+from hostlink.jobs.session.last_known import find_revision
 from hostlink.jobs.session.patience import load_s
-from hostlink.jobs.session.rescuing import (
-    HeldProgram,
-    forget_copy,
-    held_content,
-    rescue_or_discard,
-)
+from hostlink.jobs.session.rescuing import HeldProgram, forget_copy, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
@@ -184,20 +180,16 @@ def _restore_host_copy(session: Session, archive: Archive, board: Board, held: H
     """Note that the board still holds what was captured, since its memory was not cleared."""
     if not held.captures:
         return  # discarded unread
-    item = archive.revision(held.spec) if held.spec else None
     archive.set_host_copy(
         board.uuid,
         held_content(session, Capture(dict(held.lines), held.captures)),
         proven=True,
-        revision=item if isinstance(item, Revision) else None,
+        revision=find_revision(archive, held.spec),
     )
 
 
 def _send(
-    session: Session,
-    target: dict[int, Line],
-    held: Mapping[int, Line] | None,
-    options: LoadOptions,
+    session: Session, target: dict[int, Line], held: Mapping[int, Line] | None, options: LoadOptions
 ) -> tuple[Loader, LoadReport]:
     """Send the lines and prove them; if allowed, learn first how the board rewrites lines."""
     loader = Loader(session.dialogue, target)
@@ -234,8 +226,7 @@ def keep_material(
     if not name:
         emit(
             Warned(
-                UNNAMED_LISTING,
-                advice=lambda by: f"To keep it, give it a name {by.name_listing}.",
+                UNNAMED_LISTING, advice=lambda by: f"To keep it, give it a name {by.name_listing}."
             )
         )
         return None

@@ -148,11 +148,7 @@ def putback(
 
 
 def _must_fit(
-    session: Session,
-    backup: Backup,
-    items: Sequence[BackupItem],
-    board: Board,
-    memory: HeldProgram,
+    session: Session, backup: Backup, items: Sequence[BackupItem], board: Board, memory: HeldProgram
 ) -> None:
     """Raise MisfitError if an item exceeds the room that the board reports, or else the profile's.
 

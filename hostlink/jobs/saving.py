@@ -148,13 +148,7 @@ def _keep(
                 archive.tag(name, LEARNER)
         revision, is_new = kept.revision, kept.is_new
     session.emit(KeptAs(revision.spec, is_new, content.size_bytes or 0))
-    archive.set_host_copy(
-        board.uuid,
-        content,
-        proven=result.is_proven,
-        may_lack_edits=not result.is_proven,
-        revision=revision,
-    )
+    archive.set_host_copy(board.uuid, content, proven=result.is_proven, revision=revision)
     return Saved(revision, is_new, result.count, content, result.doubt)
 
 

@@ -108,11 +108,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
             same = as_known(holders, named[0] if named else "")
             record.revision = same if isinstance(same, Revision) else None
             archive.set_host_copy(
-                board.uuid,
-                content,
-                proven=result.is_proven,
-                may_lack_edits=not result.is_proven,
-                revision=record.revision,
+                board.uuid, content, proven=result.is_proven, revision=record.revision
             )
         spec = same.spec if same is not None else ""
         return HeldProgram(result.lines, result.count, spec, doubt=result.doubt)

@@ -26,6 +26,7 @@ from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import (
     ending_words,
+    find_revision,
     last_fill,
     learner_of,
     left_untouched,
@@ -122,9 +123,7 @@ class ClassRow:
 
 
 def class_table(
-    register: Register,
-    archive: Archive,
-    seats: Collection[Seat] | None = None,
+    register: Register, archive: Archive, seats: Collection[Seat] | None = None
 ) -> list[ClassRow]:
     """Return a row for each learner. seats: their present ones, looked up if None."""
     done: dict[str, list[JobEvent]] = {}
@@ -155,7 +154,7 @@ def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, 
         next((each for each in here if each.outcome == "done"), None),
         next((e for e in theirs if fold(learner_of(e)) == whose and e.outcome == "done"), None),
     ]
-    found = (_revision(archive, event.revision) for event in given if event is not None)
+    found = (find_revision(archive, event.revision) for event in given if event is not None)
     return tuple(dict.fromkeys(each for each in found if each is not None))
 
 
@@ -188,7 +187,7 @@ class _Record:
             found = compare(Listing.from_text(given.text), listing, rules)
             changed = len(found.added) + len(found.removed) + len(found.changed)
         own = save is not None and fold(save.program) == fold(seat.learner.program)
-        archived = _revision(self.archive, save.revision) if save is not None else None
+        archived = find_revision(self.archive, save.revision) if save is not None else None
         return ClassRow(
             seat.learner.name,
             seat.learner.program,
@@ -234,7 +233,7 @@ class _Record:
         return Listing.from_text(content.text) if content is not None else None
 
     def _content(self, spec: str) -> Content | None:
-        revision = _revision(self.archive, spec)
+        revision = find_revision(self.archive, spec)
         with contextlib.suppress(HostlinkError):
             return self.archive.content(revision) if revision is not None else None
         return None
@@ -262,13 +261,6 @@ class _Record:
                 where = "" if run.end.line is None else f"line {run.end.line}: "
                 return f"{where}{run.end.error}"
         return ""
-
-
-def _revision(archive: Archive, spec: str) -> Revision | None:
-    with contextlib.suppress(HostlinkError):
-        item = archive.revision(spec) if spec else None
-        return item if isinstance(item, Revision) else None
-    return None
 
 
 def summary(rows: Collection[ClassRow]) -> str:

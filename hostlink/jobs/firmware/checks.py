@@ -12,14 +12,7 @@ from collections.abc import Sequence
 from hostlink.advice import Ways
 from hostlink.archive import ROLES, Archive, Backup, Board, FirmwareWrite, JobEvent, Role
 from hostlink.board.dialogue.events import Phase, Warned
-from hostlink.errors import (
-    ArchiveError,
-    LinkError,
-    LinkReason,
-    Needed,
-    ReadBackError,
-    RefusedError,
-)
+from hostlink.errors import ArchiveError, LinkError, LinkReason, Needed, ReadBackError, RefusedError
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep_collected
@@ -294,10 +287,7 @@ def _left_by(
 
 
 def _owed(
-    session: Session,
-    archive: Archive,
-    events: Sequence[JobEvent],
-    left_by: FirmwareWrite | None,
+    session: Session, archive: Archive, events: Sequence[JobEvent], left_by: FirmwareWrite | None
 ) -> Backup | None:
     """Return the backup owed to the board, if it is undamaged; warn of a damaged one."""
     try:

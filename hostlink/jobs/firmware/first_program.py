@@ -19,10 +19,5 @@ _TEXT = """\
 def first_program() -> Material:
     """Return a program that shows that a board prints, counts and repeats."""
     return Material(
-        "FIRST",
-        "the program FIRST",
-        _TEXT,
-        _TEXT.encode(),
-        "utf-8",
-        Origin("library", "FIRST"),
+        "FIRST", "the program FIRST", _TEXT, _TEXT.encode(), "utf-8", Origin("library", "FIRST")
     )

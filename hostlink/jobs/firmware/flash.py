@@ -110,8 +110,7 @@ def _read(
                 f"What flash holds now cannot be kept: {error.what}",
                 kept="Nothing was written.",
                 advice=join_advice(
-                    error.advice,
-                    lambda by: f"To write without keeping it, {let_be_lost(by)}.",
+                    error.advice, lambda by: f"To write without keeping it, {let_be_lost(by)}."
                 ),
                 needed=Needed.LOSS,
             ) from error

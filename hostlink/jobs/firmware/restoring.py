@@ -128,12 +128,7 @@ def is_cut_off(cause: HostlinkError | None) -> bool:
 
 
 def after_write_error(
-    written: Written,
-    start: Start,
-    cause: HostlinkError | None,
-    profile: str,
-    *,
-    can_go_back: bool,
+    written: Written, start: Start, cause: HostlinkError | None, profile: str, *, can_go_back: bool
 ) -> HostlinkError:
     """Return the error for a board with a proven image that has a problem afterwards.
 

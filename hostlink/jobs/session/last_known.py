@@ -67,6 +67,14 @@ def copy_of(archive: Archive, board: Board) -> HostCopy | None:
     return archive.host_copy(board.uuid)
 
 
+def find_revision(archive: Archive, spec: str) -> Revision | None:
+    """Return a revision by its spec; None if it cannot be read, is a rescue, or `spec` is ""."""
+    with contextlib.suppress(HostlinkError):
+        item = archive.revision(spec) if spec else None
+        return item if isinstance(item, Revision) else None
+    return None
+
+
 def remembered_restart(archive: Archive | None, identity: Identity) -> bool | None:
     """Return whether this board restarted when it was opened before; None if unknown."""
     if archive is None:

@@ -271,7 +271,7 @@ def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
     Otherwise a save after a broken load could take a part of one program for a revision of another.
     coming: what will be loaded.
     """
-    archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True, is_other=True)
+    archive.set_host_copy(board.uuid, coming, proven=False, is_other=True)
 
 
 def _tell_loss(session: Session, archive: Archive, board: Board, coming: Content | None) -> None:
