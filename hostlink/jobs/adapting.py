@@ -19,10 +19,11 @@ from hostlink.words import lines_named, plural
 
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
-    """Rewrite a listing of the source's board for that of the target.
+    """Rewrite a listing for another kind of board.
 
-    Raises UsageError if a profile does not state the forms of its BASIC, ListingError if no line
-    has a number.
+    source, target: the profiles of the board that it was written for and of the new one. Raises
+    UsageError if a profile does not state the forms of its BASIC, ListingError if no line has a
+    number.
     """
     if not listing.numbered():
         raise ListingError(no_numbered_line("adapt"), kept=LISTING_UNCHANGED)

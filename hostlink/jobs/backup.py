@@ -100,8 +100,8 @@ class BackedUp:
 def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
     """Capture all programs of a board and keep them as one backup.
 
-    Raises RefusedError if it holds nothing; LinkError, ReadBackError or Interrupted with what
-    memory holds then. Nothing is kept in these cases except a rescue of the program in memory.
+    Raises RefusedError if the board holds nothing; LinkError, ReadBackError or Interrupted with
+    what memory holds then. Nothing is kept in these cases except a rescue of the program in memory.
     """
     session.attach()
     board = session.board_in(archive)
@@ -148,9 +148,7 @@ def _warn_of_unlisted(session: Session) -> None:
     """Warn if a board may hold stored programs but its profile gives no way to find them."""
     commands = session.profile.commands
     if commands.recall and not (commands.stored or commands.places):
-        session.emit(
-            Warned(UNLISTED, advice="Name one of the two in its profile, as slots or stored.")
-        )
+        session.emit(Warned(UNLISTED, advice='Add "slots" or "stored" to the profile.'))
 
 
 def _make_good(session: Session, found: BoardPrograms, before: tuple[int, int]) -> None:

@@ -22,7 +22,7 @@ from hostlink.sentences import MEMORY_IS_LOST
 from hostlink.words import fold, natural, nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
-_IS_PORT = re.compile(r"(?:COM|tty(?:USB|ACM|S)|cu\.|tty\.)\w*$|practice$", re.IGNORECASE)
+_IS_PORT = re.compile(r"(?:COM|tty(?:USB|ACM|S))[0-9]+$|(?:cu|tty)\.|practice$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,7 @@ class _Reading:
 def gather(sources: Sequence[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
     """Read the listings of files, folders (without inner folders), zip files and sheets.
 
-    Files that are no listings, cannot be read, or hold characters that the board does not have are
+    Files that are not listings, cannot be read, or hold characters that the board does not have are
     left out, with the reason. any_characters: accept such characters.
     """
     found: list[Material] = []
@@ -189,8 +189,10 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
 
 
 def _read_regular(path: Path, charset: str) -> Material:
-    """Read a listing file of a folder. A pipe or device is never opened: reading may never end, and
-    opening may restart a board."""
+    """Read a listing file of a folder. Raises ListingError for anything but a regular file.
+
+    Reading a pipe may never end, and opening a device may restart a board.
+    """
     if not path.is_file():
         raise ListingError("It is not a file.")
     return read_file(path, charset=charset)

@@ -25,7 +25,7 @@ from hostlink.sentences import LEFT_ALONE
 from hostlink.words import plural
 
 _MOST_ROWS = 60  # of what a program prints
-_HEAD = 4000  # bytes that tell what a page is
+_HEAD = 4000  # bytes that show what kind of page it is
 _KEPT = "Nothing was written."
 
 

@@ -332,7 +332,7 @@ def _refuse_nonsense(session: Session, command: str, answer: str) -> None:
         raise RefusedError(
             f"The board does not know {safe(command)}, which should list its stored programs.",
             kept=BOARD_UNCHANGED,
-            advice="Correct the command under stored in its profile.",
+            advice='Correct the command "stored" in its profile.',
         )
 
 

@@ -20,7 +20,7 @@ from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.board.dialogue.events import Phase
 from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, Needed, RefusedError
 from hostlink.jobs.events import PageProven, PagesRead
-from hostlink.jobs.firmware.writing import WriteRequest
+from hostlink.jobs.firmware.request import WriteRequest
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 

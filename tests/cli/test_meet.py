@@ -134,7 +134,7 @@ def test_consent_to_open_a_port_is_none_to_restart(
     asked = mocker.patch("hostlink.cli.commands.meet.ask_yes_no", side_effect=[True, False])
     told = hostlink("meet", "--port", RESTARTING)
     assert [("Open it?" in each.args[0]) for each in asked.call_args_list] == [True, False]
-    assert "The restart loses a program" in asked.call_args.args[0]
+    assert "The restart loses any program" in asked.call_args.args[0]
     assert told.status == 1
     assert "was not restarted" in told.out.replace("\n", " ")
 

@@ -169,7 +169,7 @@ def test_what_cannot_be_run_is_not_proven(text: str, kinds: tuple[str, str], sai
 
 def test_a_profile_without_forms_is_refused() -> None:
     """Nothing is guessed for a board whose profile does not say what its BASIC takes."""
-    with pytest.raises(UsageError, match="tiny does not say"):
+    with pytest.raises(UsageError, match="tiny does not state"):
         adapt_for(Listing.from_text("10 END"), find_profile("practice"), find_profile("tiny"))
 
 

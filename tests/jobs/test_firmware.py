@@ -30,7 +30,9 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.firmware.asking import Question, write_asking
 from hostlink.jobs.firmware.first_program import first_program
-from hostlink.jobs.firmware.writing import WriteRequest, image_before, write_firmware
+from hostlink.jobs.firmware.record import image_before
+from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.listing import review
 
 VECTORS = b"\x0c\x94\x40\x00" * 26

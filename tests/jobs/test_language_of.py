@@ -270,7 +270,7 @@ def test_forms_that_the_likely_kinds_disagree_on_are_disputed(
     assert [each.what for each in found.disputed] == ([form] if form else [])
     with pytest.raises(LanguageError) as caught:
         loaded(archive, material)
-    assert (f"do the same with {form} (line 10)." in caught.value.what) == bool(form)
+    assert (f"treat these differently: {form} (line 10)." in caught.value.what) == bool(form)
 
 
 def test_a_profile_of_the_user_with_a_shipped_name_hinders_no_load(

@@ -1,7 +1,7 @@
 """Handing out to a class and collecting from it: one job at each seat, all at the same time.
 
-A board that is plugged in late is served when it appears. One whose job failed is tried again only
-after it was unplugged.
+A board that is plugged in late is served when it appears. A board whose job failed is tried again
+only after it was unplugged.
 """
 
 from __future__ import annotations

@@ -85,7 +85,7 @@ def read_register(path: Path) -> Register:
 
 
 def check_programs(archive: Archive, register: Register) -> None:
-    """Raise RegisterError if a learner's program name belongs to a program of somebody else."""
+    """Raise RegisterError if a learner's program name is that of a program without a learner."""
     kept = {fold(each.name): each for each in archive.programs(retired=None)}
     for learner in register.learners:
         program = kept.get(fold(learner.program))
@@ -111,7 +111,7 @@ def _learner(
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
         says = f'{safe(name)} needs a program name in plain letters: program = "…"'
         if program:
-            says = f"{no_name_of('program', program)}: it has up to {LONGEST_NAME} characters, no @"
+            says = f"{no_name_of('program', program)}: use at most {LONGEST_NAME} characters, no @"
         faults.add(("learner", at, "program" if program else "name"), says)
     what = _text(table, "hand_out", faults, "learner", at) or common
     beside = path.parent / what  # the name of a file counts from the folder of the register

@@ -14,7 +14,7 @@ from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.jobs.session.session import Session
 
-# Refusals before the board is restarted: what it answered holds still.
+# Refusals that come before the board is restarted, so that its answer is still valid.
 _ABOUT_THE_BOARD = (Needed.NEW_BOARD, Needed.WHICH_BOARD)
 
 
@@ -44,7 +44,7 @@ def question_that_lifts(error: RefusedError, request: WriteRequest) -> Question 
         return Question(asks, (("sure", f"It is the {request.role}: write", sure),))
     if error.needed is Needed.LOSS:
         lose = with_changes(discard_board=True, this_board=request.role)
-        return Question(asks, (("lose", "Write, and let that be lost", lose),))
+        return Question(asks, (("lose", "Write, and give that up", lose),))
     if error.needed is Needed.BOOTLOADER_SIZE:
         sizes = tuple(
             (

@@ -99,7 +99,7 @@ class BootLink:
     def run_again(self, script: Callable[[], Script[T]]) -> T:
         """Run a script that only reads; after a failed exchange restart the board and repeat it.
 
-        A busy computer may have been late once. Raises as `run` and `enter` do.
+        The cause may have been a single delay on a busy computer. Raises as `run` and `enter` do.
         """
         try:
             return self.run(script())

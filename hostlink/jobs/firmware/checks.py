@@ -32,7 +32,7 @@ _UNTOUCHED = "Nothing was sent that changes the board."
 
 
 def role_of(archive: Archive, image: Image, role: str) -> Role:
-    """Return the board that an image is for: as given, as at an earlier write, or by its words.
+    """Return the board that an image is for: as given, as recorded, or by its BASIC words.
 
     Raises RefusedError if that is not known.
     """
@@ -216,9 +216,10 @@ def _at_prompt(
 def _collected(
     session: Session, archive: Archive, board: Board, *, discard: bool
 ) -> BoardPrograms | None:
-    """Collect the programs of the board; None if there are none. discard: those that can be read.
+    """Collect the programs of the board; None if there are none.
 
-    Raises RefusedError if a stored program cannot be read, and the errors of `collect`.
+    discard: give up those that cannot be read, with a warning. Raises RefusedError if a stored
+    program cannot be read, and the errors of `collect`.
     """
     try:
         found = collect(session, archive, board)

@@ -127,7 +127,7 @@ def _previous(
     situation: Situation,
     held: bytes | None,
 ) -> tuple[FirmwareImage | None, bool]:
-    """Return the image to go back to, kept, and whether an interrupted write is being finished."""
+    """Keep the image to go back to; return it, and whether an interrupted write is finished now."""
     if held is None:
         return None, False
     left = situation.left_by

@@ -43,7 +43,7 @@ def tell_image(image: Image, archive: Archive | None = None) -> ImageTold:
 
 
 def _written_before(image: Image, archive: Archive) -> FirmwareWrite | None:
-    """Return the newest write of another image, of the same role if that of the image is known."""
+    """Return the newest write of another image; of the same role if the image's role is known."""
     role = archive.image_role(image.sha256)
     for write in archive.writes():
         other = write.image.sha256 != image.sha256

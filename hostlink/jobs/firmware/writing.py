@@ -30,8 +30,8 @@ from hostlink.jobs.events import PageProven
 from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
-from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, previous_image
-from hostlink.jobs.firmware.request import AfterWriteError, FirstSteps, WriteRequest, Written
+from hostlink.jobs.firmware.record import JOB, can_go_back
+from hostlink.jobs.firmware.request import FirstSteps, WriteRequest, Written
 from hostlink.jobs.firmware.restoring import (
     Start,
     after_write_error,
@@ -44,15 +44,6 @@ from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
 from hostlink.sentences import BACK_IN_MEMORY, MUTE, NOTHING_SENT, go_back, programs_kept
-
-__all__ = [
-    "AfterWriteError",
-    "WriteRequest",
-    "Written",
-    "image_before",
-    "previous_image",
-    "write_firmware",
-]
 
 _RESTARTS = 2  # restarts of the board during a write before giving up
 

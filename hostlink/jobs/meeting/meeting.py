@@ -44,7 +44,7 @@ RESTART_TO_HEAR = (
     "memory, even one that runs and prints rarely. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
-_LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
+_LOOK_S = 15.0  # a silent board takes 10 s at 16 speeds, after 3 s for its start
 _RESTART_S = 4.5  # to ask for a bootloader at both speeds
 _AGAIN_S = 8.0  # to find the prompt of a board that was heard starting
 

@@ -17,7 +17,7 @@ def run_words(run: Run) -> str:
     board = run.board or (NO_LABEL if run.board_uuid else "no board")
     typed = f", {plural(len(run.typed.rows), 'answer')} typed" if run.typed.rows else ""
     return (
-        f"{run.spec} of {run.revision or 'a program that was not kept'} on {board}, "
+        f"{run.spec} of {run.revision or 'an unkept program'} on {board}, "
         f"{local_text(run.at)}, {run.seconds:.1f} s{typed}; {run.ended}."
     )
 
@@ -34,5 +34,5 @@ def compare_runs(first: Run, second: Run) -> tuple[list[str], str, bool]:
     if replace(first.printed, rows=()) != replace(second.printed, rows=()):
         return rows, "They differ in what was not kept.", False
     if first.printed.cut:
-        return rows, "They printed equally much, and what is kept of it is the same.", True
+        return rows, "They printed the same amount, and what was kept of it is the same.", True
     return rows, "They printed the same.", True

@@ -17,7 +17,7 @@ from enum import Enum
 from hostlink.errors import LinkReason
 
 _ANSWERED_AT_ONCE_S = 1.0
-_LONGEST_START_S = 8.0  # no board that starts is silent for longer; then it does something else
+_LONGEST_START_S = 8.0  # no board is silent for longer while it starts
 
 
 class Activity(Enum):

@@ -2,8 +2,8 @@
 
 Rules:
 1. One thread drives it; it owns the port while the board is here.
-2. When the board vanishes the port is closed; `look_for_it` finds the same board and attaches
-   again. If `stays` is false the error is raised instead.
+2. When the board vanishes, the port is closed; `look_for_it` finds the same board and attaches
+   again. If `stays` is false, the error is raised instead.
 3. A restart is reported when it happens, with the program that was lost. A restart during a job is
    reported after the job, unless the job reported it or has proved the memory since.
 """

@@ -19,12 +19,12 @@ from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE_AND_PROFILE
 
 _SHORTEST_LIMIT_S = 300.0
-_LISTINGS = 60  # of a full memory, as time for a job
+_LISTINGS = 60  # of a full memory, for which the time limit of a job has room
 _USUAL_BYTES = 1024  # of program memory, if the profile has no figure
 TELL_EVERY_S = 45.0
 TELL_OFTEN_S = 4.0  # if the board may be silent and a beginner waits
 _LIMIT_TOLD_S = 900.0
-_MINUTES_FROM_S = 90.0  # a shorter time left is told in seconds
+_MINUTES_FROM_S = 90.0  # a shorter time left is given in seconds
 _GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
 
