@@ -127,7 +127,7 @@ def _text(table: dict[str, Any], key: str, faults: FileFaults, *where: str) -> s
         if key in table and not value.strip():
             faults.add((*where, key), f"{key} is empty")
         return value.strip()
-    says = f"{key} must be one line of text in quotation marks, at most {LONGEST_TEXT} characters"
+    says = f"{key} must be text in quotation marks, one line of at most {LONGEST_TEXT} characters"
     faults.add((*where, key), says)
     return ""
 

@@ -17,36 +17,11 @@ from hostlink.sentences import WORD_TABLE_MISSING
 
 # Words that are functions in nearly every BASIC that has them: common practice, no source.
 _FUNCTIONS = frozenset(
-    [
-        "ABS",
-        "ASC",
-        "ATN",
-        "CHR",
-        "COS",
-        "EXP",
-        "FRE",
-        "INKEY",
-        "INP",
-        "INT",
-        "LEFT",
-        "LEN",
-        "LOG",
-        "MID",
-        "PEEK",
-        "RIGHT",
-        "RND",
-        "SGN",
-        "SIN",
-        "SIZE",
-        "SQR",
-        "STR",
-        "TAB",
-        "TAN",
-        "USR",
-        "VAL",
-        "AREAD",
-        "DREAD",
-    ]
+    {
+        *("ABS", "ASC", "ATN", "CHR", "COS", "EXP", "FRE", "INKEY", "INP", "INT", "LEFT"),
+        *("LEN", "LOG", "MID", "PEEK", "RIGHT", "RND", "SGN", "SIN", "SIZE", "SQR", "STR"),
+        *("TAB", "TAN", "USR", "VAL", "AREAD", "DREAD"),
+    }
 )
 _JUMPS = ("GOTO", "GOSUB", "THEN")
 _NAME = re.compile(r"[^a-z0-9]+")

@@ -66,7 +66,7 @@ def failing(reason: LinkReason) -> LinkError:
 
 # What was seen, the rung that breaks, its words, what is to be done.
 STOPS: list[tuple[dict[str, Any], str, str, str]] = [
-    ({"port": ""} | {"ports": ()}, "bridge", "No USB bridge", "Plug the small board"),
+    ({"port": ""} | {"ports": ()}, "bridge", "sees no USB bridge", "Plug the small board"),
     (
         {"port": "", "ports": (), "hidden": ("A CH340 is plugged in but has no port.",)},
         "port",
