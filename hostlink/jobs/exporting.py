@@ -24,12 +24,12 @@ _MOST_NAMED = 12
 """Programs named in one sentence."""
 
 
-def taken_in(source: Path, merged: Merged) -> str:
+def imported_words(source: Path, merged: Merged) -> str:
     """Return the sentence on what was imported."""
     return f"Imported from {source}: {_news(merged)}."
 
 
-def to_take_in(source: Path, merged: Merged) -> str:
+def preview_words(source: Path, merged: Merged) -> str:
     """Return the sentence on what an import would bring."""
     return f"{source} would bring {_news(merged)}."
 

@@ -89,8 +89,8 @@ def give_out(
     """Write listings to a folder, or to one zip file if `output` has that suffix.
 
     Listings that `keep` would not accept are left out; return their sources and the reasons. Raises
-    UsageError if a file exists and may not be replaced, or if two listings belong to one program;
-    RefusedError if there are no listings or too many, or if nothing can be written.
+    TakenError if a file exists and may not be replaced; UsageError if two listings belong to one
+    program; RefusedError if there are no listings or too many, or if nothing can be written.
     """
     members, left_out = _members(materials)
     if not members:

@@ -190,10 +190,10 @@ class ArchiveJobs(DeskPart):
         """Show what an import would bring, and import it if that is wanted."""
         from hostlink.app.aside import aside
         from hostlink.app.screens.dialogues import ask
-        from hostlink.jobs.exporting import comparison_sentences, preview, to_take_in
+        from hostlink.jobs.exporting import comparison_sentences, preview, preview_words
 
         def seen(merged: Merged) -> None:
-            words = to_take_in(source, merged)
+            words = preview_words(source, merged)
             self.app.tell(words)
             take = ("import", "Take it in", lambda: self._import(source))
             why = "\n".join([*comparison_sentences(merged), *_told(merged)])
@@ -204,12 +204,12 @@ class ArchiveJobs(DeskPart):
 
     def _import(self, source: Path) -> None:
         from hostlink.app.aside import aside
-        from hostlink.jobs.exporting import import_from, taken_in
+        from hostlink.jobs.exporting import import_from, imported_words
 
         def done(merged: Merged) -> None:
             self.desk.shelf.renew()
             self.sheets.check()
-            self.app.tell(taken_in(source, merged))
+            self.app.tell(imported_words(source, merged))
 
         doing = f"Importing {source}..."
         aside(self.app, lambda: import_from(self.app.archive, source), done, doing=doing)
