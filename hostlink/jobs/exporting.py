@@ -159,8 +159,8 @@ def import_from(archive: Archive, source: Path) -> Merged:
             return archive.merge(records)
     if source.is_dir():
         what = "If it holds listings, keep them"
-        folder = f"{source} is not a BagIt folder"
-        raise _refused(folder, lambda by: f"{what} {by.keep(str(source))}.")
+        found = f"{source} is a folder, but not in BagIt format"
+        raise _refused(found, lambda by: f"{what} {by.keep(str(source))}.")
     if source.exists() and not source.is_file():
         advice = "Name a BagIt folder or an archive."
         raise _refused(f"{source} is neither a file nor a folder", advice)

@@ -91,7 +91,7 @@ def check_programs(archive: Archive, register: Register) -> None:
         program = kept.get(fold(learner.program))
         if program is not None and LEARNER not in program.tags:
             raise RegisterError(
-                f"The archive has a program {program.name} that is not {learner.name}'s work.",
+                f"{program.name} is the name of another program, not of {learner.name}'s work.",
                 kept="Nothing was sent or kept.",
                 advice=f'Choose another name in {register.path}: program = "…".',
             )

@@ -95,7 +95,7 @@ def must_be_the_board(
         raise situation.error
     if this_board and this_board != role:
         raise RefusedError(
-            f"You say that this board is the {this_board}, but the image is for the {role}.",
+            f"You say that this board is the {this_board}, but the image was made for the {role}.",
             kept=_UNTOUCHED,
             advice=lambda by: f"Plug in the {role}, or name its port {by.name_port}.",
         )

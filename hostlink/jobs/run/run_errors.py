@@ -52,7 +52,7 @@ def restarted_error(changed: str | None) -> LinkError:
         "The program did not come to its end.",
         reason=LinkReason.RESTARTED,
         kept=changed or "The board restarted.",
-        advice="If it does so again, check its supply and the load on its pins.",
+        advice="If it does so again, look at its supply and the load on its pins.",
     )
 
 

@@ -110,7 +110,7 @@ def test_a_learner_s_work_never_joins_another_program(
     content = Content(b"10 END\n", "10 END\n", "10 END\n", "practice", "utf-8", 8)
     archive.keep("Ada-Brook", content, Origin("file"))
     read = read_register(file(ADA))
-    with pytest.raises(RegisterError, match="has a program Ada-Brook that is not"):
+    with pytest.raises(RegisterError, match="Ada-Brook is the name of another program"):
         check_programs(archive, read)
     archive.tag("ADA-BROOK", "learner")
     check_programs(archive, read)
