@@ -67,8 +67,8 @@ def change_words(merged: Merged) -> list[Advice]:
             for name, shown in merged.renamed.items()
         ),
         *(
-            "Both copies of one archive were changed. Each imported revision, rescue, backup or "
-            f"run whose number is taken here gets /{mark} after it, as in NAME@3/{mark}; the "
+            "Two copies of one archive were both changed. Each imported revision, rescue, backup "
+            f"or run whose number is taken here gets /{mark} after it, as in NAME@3/{mark}; the "
             "history of a program shows both."
             for mark in merged.copies
         ),
