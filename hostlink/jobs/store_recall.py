@@ -186,7 +186,7 @@ def _look_into(
 def _naming_what_is_kept(
     session: Session, archive: Archive, board: Board, memory: HeldProgram
 ) -> Iterator[dict[str, str]]:
-    """Add to an error of the block as what the archive keeps the programs that the board held.
+    """Add to an error of the block what the archive keeps the board's programs as.
 
     Yields a mapping to extend: from where a program was to what the archive keeps it as.
     """

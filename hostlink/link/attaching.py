@@ -38,7 +38,7 @@ from hostlink.sentences import CLOSE_OTHER, MEMORY_IS_LOST, NO_RESTART_LINE
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
 _WAKING_SLACK_S = 0.3
-_BANNER_ALIKE = 0.8  # a damaged banner is recognised down to this SequenceMatcher.ratio()
+_BANNER_ALIKE = 0.8  # the least SequenceMatcher.ratio() of a damaged banner
 _SILENCE_AFTER_START_S = 0.7  # after a board's greeting: common practice, no source
 
 
