@@ -65,7 +65,7 @@ def test_a_length_that_is_not_known_is_found_out(
     assert told.value.what == (
         f"The line is too long: it has 107 characters, and the board takes {most}."
     )
-    made = f"Its line 10 is now: {line[:most]}" if stores else "They were taken back"
+    made = f"Line 10 on the board is now: {line[:most]}" if stores else "They were taken back"
     assert told.value.kept.startswith(made)
     assert not board._here().dialogue.evidence.notes[DamageSign.RETYPED]
     board.enter("PRINT 5")

@@ -132,8 +132,8 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
                 preview_words(source, merged),
             )
             if asks and merged.anything:
-                if not ask_yes_no("Take it in?"):
-                    raise RefusedError("Nothing was taken in, as you said.")
+                if not ask_yes_no("Import it?"):
+                    raise RefusedError("Nothing was imported, as you said.")
                 merged = import_from(opened, source)
                 say(imported_words(source, merged), quiet=common.quiet)
         else:
