@@ -195,7 +195,7 @@ class ArchiveJobs(DeskPart):
         def seen(merged: Merged) -> None:
             words = preview_words(source, merged)
             self.app.tell(words)
-            take = ("import", "Take it in", lambda: self._import(source))
+            take = ("import", "Import it", lambda: self._import(source))
             why = "\n".join([*comparison_sentences(merged), *_told(merged)])
             ask(self.app, words, *([take] if merged.anything else []), why=why)
 
