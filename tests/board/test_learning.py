@@ -118,7 +118,7 @@ def test_what_is_not_explained_is_left_line_by_line() -> None:
     assert 'It does not take line 40; it answers "Syntax error".' in words
     assert "It keeps 12 characters of line 10." in words
     assert 'It holds line 30 as "30 print "Hullo"".' in words
-    assert "Beside what was sent it holds line 60." in words
+    assert "Besides what was sent it holds line 60." in words
 
 
 def test_quoted_text_is_never_explained_away() -> None:

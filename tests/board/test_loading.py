@@ -94,7 +94,7 @@ def test_promise_2_loaded_means_proven_without_a_stray_line(bench: Build, progra
         put(60, b"GOTO 10")
 
     memory.put = put_and_spoil
-    with pytest.raises(ReadBackError, match="Beside what was sent it holds line 60"):
+    with pytest.raises(ReadBackError, match="Besides what was sent it holds line 60"):
         load(b, program(TIDE))
 
 

@@ -174,7 +174,9 @@ def test_a_listing_that_omits_a_line_is_not_proven() -> None:
     bench = Bench(listing(TWO_LINES + PROMPT, free=74), free=True)
     capture = bench.capture()
     assert not capture.is_proven
-    assert str(capture.doubt) == ("the board reports 74 bytes free, by its listing it should be 84")
+    assert str(capture.doubt) == (
+        "the board reports 74 bytes free instead of the 84 that its listing leaves"
+    )
     assert bench.lists == capture.count == 5
     assert [event for event in bench.events if isinstance(event, Warned)]
 
@@ -210,6 +212,6 @@ def test_a_question_that_is_damaged_each_time_is_given_up(
         return ask(dialogue)
 
     monkeypatch.setattr(Dialogue, "free_memory", damaged)
-    with pytest.raises(ReadBackError, match="what was typed to prove it arrived damaged"):
+    with pytest.raises(ReadBackError, match="what was typed to prove the reading arrived damaged"):
         bench.capture()
     assert bench.lists == MOST_CAPTURES

@@ -146,15 +146,15 @@ def _last_row(done: bytes, refused: bytes) -> bytes:
 def with_answers(heard_talk: HeardTalk, done: bytes, refused: bytes) -> HeardTalk:
     """Add what the answers to a remark (done) and to an unknown word (refused) show.
 
-    That is the row that says that the board is ready, the rows around an answer, and those that
-    refuse.
+    They show the row that the board sends when it is ready, the rows around an answer, and those
+    that refuse.
     """
     if not heard_talk.prompt:
         heard_talk = dataclasses.replace(heard_talk, ready=_last_row(done, refused))
     end = heard_talk.ready or heard_talk.prompt
     said = rows_before(done, end)
     answered = rows_before(refused, end)
-    if said == answered:  # it does not know remarks either
+    if said == answered:  # the board does not know remarks either
         return dataclasses.replace(heard_talk, refusal=tuple(answered))
     refusal = [row for row in answered if row not in said]
     return dataclasses.replace(heard_talk, answer_rows=tuple(said), refusal=tuple(refusal))

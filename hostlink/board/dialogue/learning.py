@@ -273,7 +273,7 @@ def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
             + "."
         )
     if stray:
-        told.append(f"Beside what was sent it holds {lines_named(stray)}.")
+        told.append(f"Besides what was sent it holds {lines_named(stray)}.")
     return " ".join(told)
 
 

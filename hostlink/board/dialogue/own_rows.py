@@ -14,7 +14,7 @@ NUMBER = "{number}"
 
 _DIGITS = re.compile(r"[0-9]+")
 _WORDS = re.compile(r"[0-9]+ +([A-Za-z]{3,})(?:[ ,.]+[A-Za-z0-9]+)*[.]?")
-# Beside the words of the language, which may not be known: the statements of ECMA-55, and those
+# Besides the words of the language, which may not be known: the statements of ECMA-55, and those
 # found nearly everywhere (from memory).
 _STATEMENTS = (
     *("DATA", "DEF", "DIM", "END", "FOR", "GOSUB", "GOTO", "INPUT", "LET", "NEXT", "OPTION"),

@@ -66,9 +66,8 @@ class ReadBack:
                 return result  # words that are no listing, or one of a form that is not known
             complete = not result.proven or self._is_whole(votes, clean=clean)
             if not complete and len(readings) > 1:
-                evidence.note(
-                    DamageSign.OTHER_WORDS
-                )  # a board's own words would have come twice by now
+                # A board's own words would have come twice by now.
+                evidence.note(DamageSign.OTHER_WORDS)
             case = Case(
                 readings=taken,
                 votes=len(votes),

@@ -22,11 +22,11 @@ COMMON_FORMS = (
     "{message} {line}",
     "{message}\n{line}",
 )
-"""The forms that are looked for where a profile names none, in this order."""
+"""The forms that are tried, in this order, if a profile names none."""
 
 _FIELD = re.compile(r"\{(message|number|line)\}")
-# A message of a board of which no more than one word of error is known: it has the word "error", or
-# says that it happened at a line.
+# For a board of which only one error word is known: a message that has the word "error", or names
+# the line at which it happened.
 _ANY_ERROR = re.compile(
     r"(?P<message>.*?\berror\b.*?|\S.*?(?=\s+(?:in|at) line\s))\s+(?:in|at)(?: line)?"
     r"\s+(?P<number>\d{1,5})"
