@@ -1,4 +1,4 @@
-"""Reading and writing several listings in one zip file, in memory.
+"""Read and write several listings in one zip file, in memory.
 
 A zip file may state wrong sizes, name paths outside its folder, repeat a name or unpack to more
 than a disk holds. So nothing is written to disk, no member is unpacked beyond the size limit of a

@@ -1,4 +1,4 @@
-"""The canonical form of a line, which does not depend on what a board rewrites in it.
+"""Bring a line into its canonical form, which does not depend on what a board rewrites in it.
 
 A board may change letters to capitals and change blanks (Form.case, Form.spacing). The canonical
 form removes exactly these differences, so that two listings are the same program for the board if
@@ -26,7 +26,7 @@ _CAPITALS = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
 def canonical_line(line: Line, rules: Rules) -> str:
     """Return a line without the differences that the board may make, and without line end.
 
-    In a line without a number only case and, if the board ignores them, blanks are removed.
+    A line without a number keeps its blanks unless the board ignores them.
     """
     spacing = rules.form.spacing
     body = line.body if spacing == "kept" or line.number is None else line.text

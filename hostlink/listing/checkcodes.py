@@ -1,4 +1,4 @@
-"""Check codes: short codes that prove that a listing was typed correctly.
+"""Compute and verify check codes, which prove that a listing was typed correctly.
 
 Each code is computed from the line as the board lists it: number, one blank, text (its canonical
 form).
@@ -160,8 +160,8 @@ def mistyped_words(check: CodeCheck) -> str:
         for one in check.mistyped
     )
     return (
-        "All lines together have their code, so the listing is right and these codes were "
-        f"mistyped: {those}."
+        "The code of all lines is right, so the listing is right and these codes were mistyped: "
+        f"{those}."
     )
 
 

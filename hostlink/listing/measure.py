@@ -1,4 +1,4 @@
-"""The byte ledger: the size of each line in the board's program memory, and the running total.
+"""Compute the byte ledger: the size of each line in the board's memory, and the running total.
 
 Sizes are in bytes, by the rules in `hostlink.listing.rules.Storage`.
 """

@@ -1,4 +1,4 @@
-"""Parsing text into the lines of a listing, without reordering or discarding any.
+"""Parse text into the lines of a listing, without reordering or discarding any.
 
 Only CR, LF and CR LF end a line. NUL, form feed, vertical tab and the Unicode separators are kept
 as characters, so that a review can report them. Any text is accepted.

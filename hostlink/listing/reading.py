@@ -1,4 +1,4 @@
-"""Checking that a changed line is still read as the same words by the board."""
+"""Check that the board still reads a changed line as the same words."""
 
 from __future__ import annotations
 

@@ -1,7 +1,6 @@
-"""Decoding the bytes of a file, a pipe or the clipboard into the text of a listing.
+"""Decode the bytes of a file, a pipe or the clipboard into the text of a listing.
 
-The caller opens and reads the file. It need read at most LIMIT + 1 bytes: a source with more than
-LIMIT is refused here.
+The caller reads the file, at most LIMIT + 1 bytes of it: more than LIMIT is refused here.
 """
 
 from __future__ import annotations

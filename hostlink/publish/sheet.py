@@ -1,4 +1,4 @@
-"""The listing sheet: a page to type a program from, with codes that prove it was typed right."""
+"""Make a listing sheet: a page to type a program from, with codes that prove the typing right."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import Any
@@ -11,11 +12,20 @@ from scripted_board import PROMPT, ScriptedBoard
 
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.empty import check_empty_by_memory
 from hostlink.board.dialogue.events import Event, Warned
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
+from hostlink.board.dialogue.reading import Reading
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.cli.ways import in_commands
-from hostlink.errors import ExitStatus, HostlinkError, Needed, NotKnownError, ReadBackError
+from hostlink.errors import (
+    ExitStatus,
+    HostlinkError,
+    Needed,
+    NoListingError,
+    NotKnownError,
+    ReadBackError,
+)
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.listing.rules import Rules, Storage
@@ -215,3 +225,17 @@ def test_a_question_that_is_damaged_each_time_is_given_up(
     with pytest.raises(ReadBackError, match="what was typed to prove the reading arrived damaged"):
         bench.capture()
     assert bench.lists == MOST_CAPTURES
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [((), "answered LIST without a listing:"), (("WHAT?",), 'answered LIST with "WHAT?", which')],
+)
+def test_a_board_that_does_not_list_is_told_in_a_whole_sentence(
+    rows: tuple[str, ...], told: str
+) -> None:
+    """Where its answers were no words at all, the sentence does not call nothing a listing."""
+    bench = Bench(lambda _: b"")
+    readings = [Reading({}, said=rows, heard_right=False)]
+    with pytest.raises(NoListingError, match=re.escape(told)):
+        check_empty_by_memory(bench.dialogue, readings)

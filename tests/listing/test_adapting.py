@@ -273,10 +273,15 @@ def test_a_long_expression_goes_to_a_spare_variable(line: str, wanted: str) -> N
 
 
 @pytest.mark.parametrize(
-    "line", ["10 IF RND(99)>B*1000+RND(2000) THEN 10", "10 V=ABS(B+100000000000000000)"]
+    "line",
+    [
+        "10 IF RND(99)>B*1000+RND(2000) THEN 10",
+        "10 V=ABS(B+100000000000000000)",
+        "10 ON ERROR PRINT A+B+C+D+E+F",
+    ],
 )
 def test_an_expression_stays_where_its_order_or_room_forbids(line: str) -> None:
-    """Random numbers keep their order; without two terms an assignment cannot be divided."""
+    """Random numbers keep their order; one term, and ON without a jump, cannot be divided."""
     short = replace(TOKEN, form=replace(TOKEN.form, longest_line=25))
     made = adapted(line, TOKEN, short)
     assert "a line has at most 25 characters" in [need.what for need in made.needs]
@@ -489,8 +494,8 @@ def test_a_listing_in_short_form_is_recognised(text: str) -> None:
 @pytest.mark.parametrize(
     ("source", "target", "note"),
     [
-        (PRACTICE, CAPITAL, "A result that is too large wraps to 16 bits, it does not stop."),
-        (TOKEN, PRACTICE, "A result that is too large stops the program, it does not wrap."),
+        (PRACTICE, CAPITAL, "A result that is too large wraps to 16 bits instead of"),
+        (TOKEN, PRACTICE, "A result that is too large stops the program instead of"),
         (PRACTICE, READY, "A result that needs more than 16 bits is calculated and shown on"),
     ],
 )

@@ -41,6 +41,16 @@ def test_a_card_warns_where_opening_the_port_loses_the_program() -> None:
     assert "a restart loses the program" not in card(find_profile("practice"))
 
 
+def test_a_card_says_where_small_letters_become_capitals_and_how_to_see_the_stored_program() -> (
+    None
+):
+    """In remarks too on one kind of board, whose stored program has no name."""
+    pairs = html.unescape(re.sub("<[^>]*>", " ", card(find_profile("capital"))))
+    assert "become capitals outside quoted text " in pairs
+    assert "what is stored  ELIST" in pairs
+    assert "become capitals outside quoted text and remarks" in card(find_profile("token"))
+
+
 def test_hostile_text_in_a_profile_stays_text() -> None:
     """A profile may come from anybody."""
     bad = "<script>alert(1)</script>"

@@ -192,7 +192,7 @@ class Capturing:
             f'The wire damaged "{safe(command)}", which was stored as line {number} of the '
             "program; that line was deleted.",
             reason=LinkReason.DAMAGED,
-            kept=f"Every other line is as it was; the program's own line {number}, if any, is lost.",
+            kept=f"All other lines are unchanged; its own line {number}, if it had one, is lost.",
             advice=f"{CHECK_WIRE} Then try again.",
         )
 

@@ -149,7 +149,7 @@ class Loader:
                 self._dialogue.take_own_row(row)
 
     def _count(self) -> Line | None:
-        """Return a first or last line that was not sent and reads as a count, such as `12 LINES`."""
+        """Return a first or last line that was not sent and reads as a count (`12 LINES`)."""
         reading = self._read_back.readings[-1]
         ends = (*reading.order[-1:], *reading.order[:1])
         lines = [reading.lines[end] for end in ends if isinstance(end, int)]

@@ -159,8 +159,8 @@ def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkErro
         reason=LinkReason.FLOODING,
         kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
         advice=lambda by: (
-            "Check the crystal, that ground is connected, and that the bridge's RX pin is connected "
-            f"to the chip's TX pin. {name_speed(by)}"
+            "Check the crystal, the ground wire, and that the bridge's RX pin is connected to the "
+            f"chip's TX pin. {name_speed(by)}"
         ),
     )
 

@@ -23,7 +23,7 @@ class Each:
         if not isinstance(value, list):
             raise Wrong("it must be a list in [ ]")
         if len(value) > self.most:
-            raise Wrong(f"it has {len(value)} items and may have {self.most}")
+            raise Wrong(f"it has {len(value)} items; at most {self.most} are allowed")
         held: dict[str, None] = {}
         for item in value:
             try:
@@ -68,7 +68,7 @@ class Costs:
         if not isinstance(value, dict):
             raise Wrong("it must be a table of keyword to bytes, such as { PRINT = 1 }")
         if len(value) > 500:
-            raise Wrong(f"it has {len(value)} keywords; allowed are 500")
+            raise Wrong(f"it has {len(value)} keywords; at most 500 are allowed")
         costs = []
         for word, cost in value.items():
             try:

@@ -97,7 +97,7 @@ def profile_text(profile: Profile) -> str:
     text = "\n".join(rows).rstrip("\n") + "\n"
     if read_profile(text, f"profile {profile.name}") != profile:
         raise ProfileError(
-            f"profile {profile.name}: it would not be read as it is now, so it was not written.",
+            f"Profile {profile.name} would not read back the same, so it was not written.",
             kept="The profile in use is unchanged.",
         )
     return text
@@ -139,7 +139,8 @@ def _evidence(content: object, faults: FileFaults) -> tuple[tuple[str, str], ...
         faults.add((EVIDENCE,), "evidence must be a table, [evidence]")
         return ()
     if len(content) > EVIDENCE_MOST:
-        faults.add((EVIDENCE,), f"evidence has {len(content)} entries and may have {EVIDENCE_MOST}")
+        says = f"evidence has {len(content)} entries; at most {EVIDENCE_MOST} are allowed"
+        faults.add((EVIDENCE,), says)
         return ()
     held = []
     for key, value in content.items():

@@ -20,14 +20,12 @@ MOST_TOLD = 100  # faults listed in one error
 MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
 
 _PLACE = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
+_MEND_FILE = "Mend the file and try again."
 Kind = type[FaultyFileError]
 
 
-_MEND_FILE = "Mend the file and try again."
-
-
 class FileFaults:
-    """Collects the faults of one text, each with its line. kind: of the error that tells them."""
+    """Collects the faults of one text, each with its line. kind: the error that lists them."""
 
     def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: Kind) -> None:
         self.file = file
@@ -85,14 +83,15 @@ def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
     for line, row in enumerate(text.split("\n"), 1):
         if len(row) > LONGEST_ROW:
             raise kind(
-                f"{name}, line {line}: it has {len(row)} characters; allowed are {LONGEST_ROW}.",
+                f"{name}, line {line}: it has {len(row)} characters; at most {LONGEST_ROW} are "
+                "allowed.",
                 advice=_MEND_FILE,
             )
     try:
         return tomllib.loads(text)
     except RecursionError as error:
         raise kind(
-            f"{name}: its lists or tables are nested too deep.", advice=_MEND_FILE
+            f"{name}: its lists or tables are nested too deeply.", advice=_MEND_FILE
         ) from error
     except ValueError as error:
         place = _PLACE.fullmatch(str(error))

@@ -75,7 +75,7 @@ def _between(low: int, high: int, holds: Callable[[int], bool]) -> tuple[int, in
     return low, high
 
 
-def find_keys_by_lines(store: Store) -> None:
+def find_stored_keys(store: Store) -> None:
     """Find the keys that erase a character or cancel a line, from stored lines."""
 
     def shows(*, typed: bytes, listed: str, absent: str = "") -> bool:

@@ -66,7 +66,7 @@ _FUNCTIONS: Mapping[str, WordTest] = {
     "NOT": WordTest("PRINT {w} 0", ""),
     "TAB": WordTest("PRINT {w}(3);4", "   4"),
 }
-_BESIDE_UNKNOWN = "each in a direct line, beside a word that no BASIC has"
+_BESIDE_UNKNOWN = "each in a direct line, compared with a word that no BASIC has"
 _IN_MEMORY: Mapping[str, WordTest] = {
     "GOTO": WordTest("{w} 9999"),
     "GOSUB": WordTest("{w} 9999"),
@@ -82,7 +82,7 @@ _IN_MEMORY: Mapping[str, WordTest] = {
     "RESTORE": WordTest("{w}"),
     "ON": WordTest("{w} 1 GOTO 9999"),
 }
-_FAILING = ("GOTO", "GOSUB", "RETURN", "NEXT")  # that cannot be done while memory holds nothing
+_FAILING = ("GOTO", "GOSUB", "RETURN", "NEXT")  # these fail while memory holds nothing
 _NUMBER = re.compile(r"\s*-?[0-9]*\.?[0-9]+(E[+-]?[0-9]+)?\s*")
 
 
@@ -212,5 +212,5 @@ def _prints(rows: tuple[str, ...], value: str) -> bool:
 
 
 def candidates_of(words: frozenset[str]) -> frozenset[str]:
-    """Return those words that a survey can ask for without storing, and with it."""
+    """Return the words for which a survey has a test."""
     return words & frozenset({*_STATEMENTS, *_FUNCTIONS, *_IN_MEMORY})

@@ -61,7 +61,7 @@ def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> N
 
 
 def _find_case(bench: Bench, lines: list[str]) -> None:
-    """Conclude from small letters in a listing that they are not changed to capitals."""
+    """Conclude from small letters in a listing that the board keeps them."""
     findings, language = bench.findings, bench.profile.rules.language
     if any(_has_small(text, language, "word") for text in lines):
         findings.add("listing.case", "kept", "statements are listed in small letters")

@@ -52,7 +52,7 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
             continue
         says = f"{question} is answered with {free:,}"
         if store is not None:
-            says += ", and less by what a stored line costs"
+            says += ", and a stored line lowers that by its cost"
         sure: Confidence = "likely" if store is None else "measured"
         bench.findings.add("commands.free_memory", question, says, sure)
         bench.findings.add("commands.free_answer", form, says, sure)
@@ -77,8 +77,8 @@ def _likely(rows: tuple[str, ...]) -> str:
 def _proven(bench: Bench, question: str, store: Store) -> str:
     """Return the form of the row whose number falls by the cost of a stored line, or "".
 
-    The memory is cleared before, because some boards delete their variables when a line is stored,
-    and report more free bytes then.
+    The memory is cleared first, because some boards delete their variables when a line is stored,
+    and then report more free bytes.
     """
     store.clear()
     before = bench.ask(question) or ()
@@ -145,7 +145,7 @@ def find_variables(bench: Bench, before: int | None) -> None:
     if free != before:
         says = f"{free:,} bytes are free after direct lines used variables, {before:,} before"
         findings.add("storage.variables", True, says)
-        says = f"{before:,} bytes were free, but variables take of them; test lines show its size"
+        says = f"{before:,} bytes were free, but variables use some; test lines show the size"
         findings.missing("storage.program_bytes", says)
     else:
         says = f"{free:,} bytes are free before and after direct lines used variables"

@@ -55,7 +55,7 @@ def _find_quotes(bench: Bench) -> None:
     """Find the characters that open quoted text."""
     quotes = "".join(mark for mark in "\"'" if _prints(bench, f"PRINT {mark}Qz4 4{mark}", "Qz4 4"))
     if quotes:
-        says = f"of \" and ' what stands in {' and in '.join(quotes)} is printed as it is"
+        says = f"text in {' and in '.join(quotes)} is printed as it is"
         bench.findings.add("language.quotes", quotes, says)
     else:
         bench.findings.missing("language.quotes", "no quoted text is printed as it is")
@@ -65,7 +65,7 @@ def _find_forms(bench: Bench) -> None:
     """Find optional parts, statement separators, and whether small keywords are known."""
     findings = bench.findings
     parts = _prints(bench, "PRINT 3:PRINT 4", "3", "4")
-    says = f"two statements parted by : are{'' if parts else ' not'} both done"
+    says = f"two statements with : between them are{'' if parts else ' not'} both run"
     findings.add("language.separator", ":" if parts else "", says)
     small = _prints(bench, "print 4", "4")
     says = f"a direct line in small letters is{'' if small else ' not'} understood"

@@ -2,7 +2,7 @@
 
 Findings may contradict each other, or a value of the base profile. So values that follow from
 others are set first. Then, while there is a contradiction, an unmeasured value is replaced by its
-default, and after these a measured one is removed and reported as contradictory.
+default; if there is none, a measured one is removed and reported as contradictory.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def _following(base: Profile, values: Values) -> Values:
 
 
 def _numbers(now: Callable[[str], Any]) -> Values:
-    """Return line number bytes that hold the largest number, taken from the other bytes."""
+    """Return enough bytes for the largest line number, taken from the other bytes of a line."""
     sizes = {name: now(name) for name in _OVERHEAD}
     needed = max(1, (now("listing.last_line").bit_length() + 7) // 8)
     if needed <= sizes["storage.number_bytes"] or not sizes["storage.number_bytes"]:

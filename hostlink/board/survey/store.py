@@ -41,7 +41,7 @@ class Store:
         return said
 
     def rows(self) -> tuple[str, ...]:
-        """Return the rows of the listing without the board's own, as two readings agree."""
+        """Return the rows of the listing on which two readings agree, without the board's own."""
         reading = self.bench.dialogue.read_listing
         rows = self.bench.until_steady(lambda: reading().rows, times=8) or ()
         own = self.bench.profile.commands.answer_rows
@@ -94,8 +94,7 @@ class Store:
         own = tuple(row for row in own if not (refusals and row.startswith(refusals)))
         answer_rows = tuple(dict.fromkeys((*commands.answer_rows, *own)))
         if answer_rows != commands.answer_rows:
-            says = AROUND_LISTING
-            self.bench.findings.add("commands.answer_rows", answer_rows, says)
+            self.bench.findings.add("commands.answer_rows", answer_rows, AROUND_LISTING)
 
     def _find_prompt(self) -> None:
         """Find whether the end of every other answer also follows a stored line.
@@ -123,7 +122,7 @@ class Store:
         bench, findings = self.bench, self.bench.findings
         asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *CLEARING))
         for command in asked:
-            findings.add("commands.clear", command, "a stored line is not listed any more after it")
+            findings.add("commands.clear", command, "a stored line is no longer listed after it")
             bench.renew()
             try:
                 self.clear()
@@ -138,6 +137,6 @@ class Store:
         self.put("10")  # at least the test line goes again
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
-            f"The program memory is not cleared by {', '.join(asked)}.",
-            advice="Name the command in its profile, as clear.",
+            f"The board does not clear its program memory on {' or '.join(asked)}.",
+            advice="Name the command that does as clear in its profile.",
         )

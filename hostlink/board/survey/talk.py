@@ -6,15 +6,8 @@ from hostlink.board.survey.bench import Bench
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50
 _TIMES = 3
-_CHAR_MS = (
-    0.0,
-    1.0,
-    2.0,
-    5.0,
-    10.0,
-    20.0,
-    50.0,
-)  # tried without echo, which would show what is too fast
+# Milliseconds between characters, tried without echo, which would show what is too fast.
+_CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 _NARROWEST = 8  # columns that a screen has at least
 
 
@@ -24,7 +17,7 @@ def note_heard_talk(bench: Bench) -> None:
     findings.add("talk.baud", heard_talk.baud, "empty lines had the same readable answer, twice")
     name = "CR" if heard_talk.line_end == b"\r" else "LF"
     findings.add("talk.line_end", heard_talk.line_end, f"a line ended by {name} alone is taken")
-    says = "a typed remark came back" if heard_talk.echo else "of a typed remark nothing came back"
+    says = "a typed remark came back" if heard_talk.echo else "nothing of a typed remark came back"
     findings.add("talk.echo", heard_talk.echo, says)
     if heard_talk.echo:
         findings.add("talk.reply_end", heard_talk.reply_end, "it begins every answer")
@@ -45,7 +38,7 @@ def note_heard_talk(bench: Bench) -> None:
     words = tuple(
         word for word in heard_talk.error_words if not known or not word.startswith(known)
     )
-    says = f"a word that it does not know is refused by {heard_talk.refusal}"[:400]
+    says = f'it answers "{" ".join(heard_talk.refusal)}" to an unknown word'[:400]
     findings.add("commands.error_words", known + words, says)
 
 

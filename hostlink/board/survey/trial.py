@@ -66,7 +66,7 @@ def _program(store: Store) -> dict[int, Line]:
 
 
 def _steps(store: Store) -> Iterator[str]:
-    """Return what to try: everything as found, then each bold value reduced, the boldest first."""
+    """Yield how to send: as found, then with each bold value reduced, the boldest first."""
     bench = store.bench
     findings = bench.findings
     talk = bench.profile.talk

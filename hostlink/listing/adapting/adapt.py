@@ -1,4 +1,4 @@
-"""Adapt a listing: rewrite what has a known equal on another board, and tell the rest.
+"""Adapt a listing: rewrite what has a known equal on another board, and name the rest.
 
 Line numbers stay. A line that becomes several takes free numbers after its own, so that jumps need
 no change. What has no equal is left as it is and named.
@@ -38,8 +38,8 @@ _NUMBER_SHOWN = {
     "field": "at the right of several columns",
 }
 _TOO_LARGE = {
-    "wraps": "wraps to 16 bits, it does not stop",
-    "refused": "stops the program, it does not wrap",
+    "wraps": "wraps to 16 bits instead of stopping the program",
+    "refused": "stops the program instead of wrapping to 16 bits",
 }
 
 
@@ -123,8 +123,7 @@ class _Work:
         self.inexact = False
 
     def take(self, line: Line, free: range, following: int) -> None:
-        """Adapt a line. free: unused numbers after it. following: number of the next line, 0 for
-        none."""
+        """Adapt a line. free: unused numbers after it. following: the next line, 0 for none."""
         number = line.number or 0
         parts, used = _rewritten_clauses(line.text, self._pair, following)
         made = self._maker.lines(line, parts, free, following)
@@ -138,7 +137,7 @@ class _Work:
         self.lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
 
     def define(self) -> None:
-        """Define in front what the lines call for whole division."""
+        """Define the function for whole division in front of the lines, if they call it."""
         called = any(f"{WHOLE}(" in line.text for line in self.lines.values())
         if not called or not writes_whole(self._pair):
             return
@@ -183,7 +182,7 @@ def _change(
 
 
 def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
-    """Say what is typed to INPUT, if that is another thing."""
+    """Say how to answer INPUT, if that differs between the boards."""
     one, other = pair.source.input_list == "row", pair.target.input_list == "row"
     parts = [part for line in held.values() for part in clauses(line.text, pair.source)]
     asks = any(span.word == "INPUT" for part in parts for span in part.spans(pair.source)[:1])

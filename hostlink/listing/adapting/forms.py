@@ -1,4 +1,4 @@
-"""The forms that occur in a listing of unknown origin, and which BASICs take them all."""
+"""Find the forms that occur in a listing of unknown origin, and the BASICs that take them all."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _Form = tuple[str, Taken]
 
 @dataclass(frozen=True, slots=True)
 class FoundForm:
-    """A form that occurs in a listing. what: its name. lines: where. taken: who takes it."""
+    """A form that occurs in a listing. what: its name. lines: where. taken: by which languages."""
 
     what: str
     lines: tuple[int, ...]
@@ -40,9 +40,9 @@ class FoundForm:
 class Guess:
     """Where a listing seems to come from.
 
-    names: the kinds that take all its forms, the likeliest first; empty if none does. forms: what
-    speaks for them, the forms that some known kind does not take. disputed: the forms that mean
-    another thing on another of the kinds, none if it may be for the target itself.
+    names: the kinds that take all its forms, the likeliest first; empty if none does. forms: the
+    evidence, which is the forms that some known kind does not take. disputed: the forms that do not
+    mean the same on all these kinds; none if the listing may be for the target.
     """
 
     names: tuple[str, ...]
@@ -63,7 +63,7 @@ _MEANINGS: dict[str, Callable[[Language], object]] = {
     _SIDE_BY_SIDE: lambda it: it.number == "bare",
     COMPARISON_AS_NUMBER: lambda it: it.comparison,
 }
-"""What the forms mean that many kinds take, each in its own way."""
+"""The meaning, by language, of forms that many kinds take, but not in the same way."""
 
 
 def guess(
@@ -148,7 +148,7 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
         if input_names(part, language):
             yield "several variables in INPUT", lambda it: it.input_list != "none"
         if spans[0].word == "DATA":
-            spans = spans[:1]  # its text is no BASIC
+            spans = spans[:1]  # its text is not BASIC
         for place in range(len(spans)):
             yield from _span_forms(spans, place, language)
 
@@ -214,7 +214,7 @@ def _name_forms(span: Span, before: str, after: Span | None) -> Iterator[_Form]:
 
 
 def _semicolon(spans: list[Span], place: int, language: Language) -> _Form:
-    """Return what a semicolon is: between statements, or of a PRINT."""
+    """Return the role of a semicolon: between statements, or in a PRINT."""
     rest = spans[place + 1 :]
     assigns = len(rest) > 1 and rest[0].kind == "name" and rest[1].text == "="
     begins = bool(rest) and rest[0].word not in ("", "NOT", *language.functions)

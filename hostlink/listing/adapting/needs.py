@@ -1,4 +1,4 @@
-"""What an adapted listing still needs that the board does not have, with the lines."""
+"""Find what an adapted listing still needs and the board lacks, with the lines."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from hostlink.listing.tokens import Span, has_word
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Something that has no equal on the board. what: a sentence without its end. lines: where."""
+    """Something without an equal on the board. what: a sentence without full stop. lines: where."""
 
     what: str
     lines: tuple[int, ...]
@@ -50,7 +50,7 @@ def parts_needs(parts: Sequence[Clause], pair: Pair) -> Iterator[str]:
 
 def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
-    if target.free:  # written by a rule, and no word of the source
+    if target.free:  # written by a rule, and not a word of the source
         clause = clause.with_text(clause.text.replace(target.free, "0"))
     spans = clause.spans(pair.both)
     after_then = before is not None and before.condition and target.then_takes == "line"
@@ -133,7 +133,7 @@ def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
 
 
 def line_needs(lines: Mapping[int, Line], rules: Rules) -> Iterator[tuple[str, int]]:
-    """Find lines that the board does not take for their number, length or computed jumps."""
+    """Find lines that the board refuses because of their number, length or computed jumps."""
     form = rules.form
     language = replace(rules.language, computed_jumps=True)  # to find them
     for number, line in lines.items():

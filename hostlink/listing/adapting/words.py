@@ -10,8 +10,8 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
-"""Words of one meaning; the second is written where the first is not known, and for STOP, which
-prints a row of its own on some boards."""
+"""Words of one meaning. The second replaces the first if the board does not know it; END replaces
+STOP in any case, because STOP prints a row of its own on some boards."""
 
 
 @rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "this board has no THEN")

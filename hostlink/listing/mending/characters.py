@@ -1,4 +1,4 @@
-"""Replacing characters that word processors, web pages and phones insert for plain ones.
+"""Replace characters that word processors, web pages and phones insert for plain ones.
 
 The table follows the CLDR transform Latin-ASCII (Unicode, common/transforms) for quotes, dashes,
 signs, blanks and full-width forms, with four additions of our own: U+202F and U+1680 are blanks;

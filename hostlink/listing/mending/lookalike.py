@@ -1,4 +1,4 @@
-"""Finding letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
+"""Find letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
 
 A board reads only the leading digits as the number, so that a line is stored under a wrong number
 or fails when it runs.

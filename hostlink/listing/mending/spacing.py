@@ -1,4 +1,4 @@
-"""Removing insignificant blanks, without which the board reads the line in the same way.
+"""Remove insignificant blanks, without which the board reads the line in the same way.
 
 Kept are: quoted text, remarks, the text after DATA, blanks inside a keyword or a relation symbol
 (ECMA-55, section 5.4, forbids them, so a board may read `< >` and `<>` differently), and one blank

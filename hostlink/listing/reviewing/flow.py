@@ -1,4 +1,4 @@
-"""Analysing the control flow of a program: sequence, jumps, calls and returns.
+"""Analyse the control flow of a program: sequence, jumps, calls and returns.
 
 Only the text is used: a condition may go either way. A jump to a line that is computed at run time
 may go anywhere, so a program with one has no lines that are known to be unreachable.
@@ -58,7 +58,7 @@ class Flow:
     def unreachable(self) -> list[Node]:
         """Return the unreachable lines in order; none if the program has a computed jump.
 
-        On some boards a FOR whose loop is run no time continues after its NEXT.
+        On some boards a FOR that runs no round continues after its NEXT.
         """
         if not self.certain:
             return []

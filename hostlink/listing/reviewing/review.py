@@ -1,4 +1,4 @@
-"""Reviewing a listing for one kind of board: errors, risks, and whether it fits.
+"""Review a listing for one kind of board: errors, risks, and whether it fits.
 
 "error": the board would refuse, lose or change something, or the program fails when it runs.
 "warning": the board accepts it, but it may not be what was intended.
@@ -21,7 +21,7 @@ from hostlink.listing.reviewing.soundness import soundness
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.tokens import scan
 from hostlink.sentences import mend_or_change
-from hostlink.words import capital
+from hostlink.words import capital, plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +83,6 @@ def _on(line: Line, rule: str, message: str, advice: str, severity: Severity = "
     return Finding(line.at, line.number, 0, rule, message, advice, severity)
 
 
-def _bytes(count: int) -> str:
-    return f"{count:,} byte" + ("" if count == 1 else "s")
-
-
 def _shown(number: int | None) -> str:
     """Return a line number for a message, without the digits of an absurdly large one."""
     if number == LARGEST_NUMBER:
@@ -106,7 +102,7 @@ def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding
     if ledger.over:
         yield Finding(
             *(0, None, 0, "does-not-fit"),
-            message=f"{_bytes(ledger.over)} over: {ledger.total:,} of {ledger.limit:,}.",
+            message=f"{plural(ledger.over, 'byte')} over: {ledger.total:,} of {ledger.limit:,}.",
             advice="Shorten texts and remarks; the byte ledger shows what each line costs.",
             severity="error" if exact else "warning",
         )
@@ -197,7 +193,7 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
         kinds = dict.fromkeys(char for _, char in strange)
         names = ", ".join(character_name(char) for char in list(kinds)[:5])
         more = f" and {len(kinds) - 5:,} more" if len(kinds) > 5 else ""
-        count = "1 character" if len(strange) == 1 else f"{len(strange):,} characters"
+        count = plural(len(strange), "character")
         yield Finding(
             *(line.at, line.number, strange[0][0] + 1, "character-not-on-board"),
             message=f"The board cannot take {count} of the line: {names}{more}.",

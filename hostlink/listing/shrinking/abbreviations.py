@@ -1,4 +1,4 @@
-"""Abbreviating keywords: the fewest letters that the board reads as the word, and a mark.
+"""Abbreviate keywords to the fewest letters that the board reads as the word, and a mark.
 
 The board takes the first keyword in its table that matches an abbreviation (Palo Alto Tiny BASIC,
 Dr. Dobb's Journal, May 1976), so the shortest form of a word depends on the words before it.

@@ -1,4 +1,4 @@
-"""Shrinking a program by joining lines and by redirecting jumps past bare remarks.
+"""Shrink a program by joining lines and by redirecting jumps past bare remarks.
 
 Only for programs whose jumps all have plain line numbers. A line is joined to the one before it if
 nothing jumps to it and the statements of both are known to run in sequence. Nothing is appended to

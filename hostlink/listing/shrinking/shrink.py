@@ -1,4 +1,4 @@
-"""Shrinking a program to fewer bytes, by levels from harmless to everything.
+"""Shrink a program to fewer bytes, by levels from harmless to everything.
 
 A shrunk program prints the same for the same input, as long as it runs without an error. But error
 messages name other lines, LIST shows the shrunk listing, and a function that returns the free
@@ -26,7 +26,7 @@ from hostlink.sentences import LISTING_UNCHANGED
 LEVELS: dict[str, str] = {
     "spaces": "blanks that do not matter",
     "remarks": "remarks that no jump goes to; of the others only the word stays",
-    "words": "LET, THEN, GOTO after THEN and a last END, where the board can do without",
+    "words": "LET, THEN, GOTO after THEN and a last END, where the board does without",
     "abbreviations": "keywords in their short form, where the board has one",
     "lines": "jumps past bare remarks, lines joined where the board takes several statements",
     "everything": "line numbers 1, 2, 3, which are shorter in jumps",
@@ -51,8 +51,8 @@ class Shrunk:
     """A shrunk listing. before, after, limit: bytes; limit is 0 if unknown.
 
     steps: one for each level, including those that saved nothing; before them that of the unreached
-    lines, if there are any. notes: sentences for the user on
-    what was kept and why, and on what the program will do differently.
+    lines, if there are any. notes: sentences for the user on what was kept and why, and on what the
+    program will do differently.
     """
 
     listing: Listing
@@ -111,7 +111,7 @@ class _Bench:
 
 
 def _check(level: str, rules: Rules, *, to_fit: bool) -> None:
-    """Raise UsageError for what cannot be asked for."""
+    """Raise UsageError for an unknown level, or if there is no known size to fit."""
     if level not in LEVELS:
         raise UsageError(f'There is no level "{level}".', advice=f"Levels: {', '.join(LEVELS)}.")
     if to_fit and not rules.storage.program_bytes:
@@ -189,9 +189,9 @@ def _each(bench: _Bench, level: str, change: Callable[[Line], Line | None]) -> N
 
 
 def _changed(line: Line, text: str | None) -> Line | None:
-    if text is None or text == line.text:
-        return None if text is None else line
-    return rewritten(line, line.number, text)
+    if text is None:
+        return None
+    return line if text == line.text else rewritten(line, line.number, text)
 
 
 def _unreached(bench: _Bench, numbers: frozenset[int | None]) -> None:
