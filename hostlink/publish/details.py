@@ -23,7 +23,7 @@ class ProgramDetails:
     notes: str = ""
 
     def with_note(self, note: str) -> ProgramDetails:
-        """Return the details with a note, whose rows such as `author: Ida` set author or licence."""
+        """Return the details with a note; rows such as `author: Ida` set author or licence."""
         found: dict[str, str] = {}
         rows: list[str] = []
         for row in note.splitlines():
