@@ -5,9 +5,6 @@ from hostlink.listing.canonical import (
     canonical_line,
     canonical_lines,
     listed_line,
-    same,
-    sha256_canonical,
-    sha256_exact,
 )
 from hostlink.listing.charset import cannot_take, check_charset, to_bytes, to_text
 from hostlink.listing.compare import ChangedLine, Comparison, Stretch, compare, unified
@@ -49,9 +46,6 @@ __all__ = [
     "measure",
     "mend",
     "review",
-    "same",
-    "sha256_canonical",
-    "sha256_exact",
     "to_bytes",
     "to_text",
     "unified",

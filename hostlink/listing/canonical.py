@@ -8,7 +8,6 @@ that the board changes their letters too: any other change by the board is a cha
 
 from __future__ import annotations
 
-import hashlib
 import re
 import string
 from collections.abc import Mapping
@@ -49,21 +48,6 @@ def canonical(listing: Listing, rules: Rules) -> str:
     Of lines with the same number the last counts, and a bare number deletes.
     """
     return "".join(canonical_line(line, rules) + "\n" for line in listing.numbered().values())
-
-
-def same(a: Listing, b: Listing, rules: Rules) -> bool:
-    """Return whether two listings are the same program for the board."""
-    return canonical(a, rules) == canonical(b, rules)
-
-
-def sha256_exact(data: bytes) -> str:
-    """Return the SHA-256 of bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
-
-
-def sha256_canonical(listing: Listing, rules: Rules) -> str:
-    """Return the SHA-256 of a listing's canonical form in UTF-8, in hexadecimal."""
-    return sha256_exact(canonical(listing, rules).encode("utf-8", "surrogatepass"))
 
 
 def _settled(text: str, rules: Rules) -> str:
