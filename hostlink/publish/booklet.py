@@ -17,13 +17,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.shrinking.unreached import unknown_word
 from hostlink.listing.tokens import scan
 from hostlink.publish.page import escaped, facts, page
-from hostlink.publish.program import (
-    STYLE,
-    PublishedProgram,
-    about,
-    listing_with_codes,
-    steps,
-)
+from hostlink.publish.program import STYLE, PublishedProgram, about, listing_with_codes, steps
 from hostlink.words import natural, plural
 
 _LONGEST_HEAD = 40  # characters

@@ -96,10 +96,7 @@ def publish(
         for number, line in listing.numbered().items()
     }
     if not rows:
-        raise ListingError(
-            no_numbered_line("put on a page"),
-            kept="Nothing was written.",
-        )
+        raise ListingError(no_numbered_line("put on a page"), kept="Nothing was written.")
     codes = codes_of(listing, profile.rules)
     ledger = measure(listing, profile.rules)
     return PublishedProgram(profile, details, rows, codes, ledger, tags, sample)

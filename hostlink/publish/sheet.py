@@ -3,13 +3,7 @@
 from __future__ import annotations
 
 from hostlink.publish.page import escaped, page
-from hostlink.publish.program import (
-    STYLE,
-    PublishedProgram,
-    about,
-    listing_with_codes,
-    steps,
-)
+from hostlink.publish.program import STYLE, PublishedProgram, about, listing_with_codes, steps
 from hostlink.publish.qr import drawing
 
 SHEET_STYLE = f"""{STYLE}

@@ -49,12 +49,7 @@ class Dialogue:
     """A conversation with the board at the other end of `wire`."""
 
     def __init__(
-        self,
-        wire: Wire,
-        profile: Profile,
-        emit: Emit = ignore,
-        *,
-        evidence: Evidence | None = None,
+        self, wire: Wire, profile: Profile, emit: Emit = ignore, *, evidence: Evidence | None = None
     ) -> None:
         """evidence: the notes of an earlier dialogue over the same open port, or None."""
         self.wire = wire

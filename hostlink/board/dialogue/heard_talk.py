@@ -90,9 +90,7 @@ def with_heard_talk(careful: Profile, heard_talk: HeardTalk, *, is_named: bool) 
         char_ms=careful.talk.char_ms or (0.0 if heard_talk.echo else _CHAR_MS),
     )
     commands = dataclasses.replace(
-        careful.commands,
-        answer_rows=heard_talk.answer_rows,
-        error_words=heard_talk.error_words,
+        careful.commands, answer_rows=heard_talk.answer_rows, error_words=heard_talk.error_words
     )
     # For an unnamed kind only the board itself can tell the size of its memory.
     rules = careful.rules if is_named else careful.rules.with_room(0)

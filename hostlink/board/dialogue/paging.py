@@ -32,11 +32,7 @@ class Pages:
 
 
 def turn_pages(
-    heard: bytes,
-    press: Callable[[bytes], bytes],
-    end: bytes,
-    line_end: bytes,
-    line: bytes = b"",
+    heard: bytes, press: Callable[[bytes], bytes], end: bytes, line_end: bytes, line: bytes = b""
 ) -> Pages:
     """Continue a listing that stopped, up to what ends every answer.
 

@@ -112,6 +112,5 @@ def _plain(reason: str) -> str:
 
 def _too_large(name: str, kind: Kind) -> FaultyFileError:
     return kind(
-        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it was not read.",
-        advice=CHECK_FILE,
+        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it was not read.", advice=CHECK_FILE
     )

@@ -79,11 +79,7 @@ def find_form(store: Store) -> None:
 
 
 def _add_findings(
-    findings: Findings,
-    form: Form,
-    quotes: str,
-    count: int,
-    sure: Confidence,
+    findings: Findings, form: Form, quotes: str, count: int, sure: Confidence
 ) -> None:
     """Add how lines are rewritten to the findings. count: of test lines. sure: how certain."""
     by = f"({count} test lines, read from the listing)"

@@ -169,11 +169,7 @@ def _pair(held: Mapping[int, Line], source: Language, rules: Rules) -> Pair:
 
 
 def _change(
-    line: Line | None,
-    made: Sequence[Line],
-    why: tuple[str, ...],
-    rules: Rules,
-    needed: bool = True,
+    line: Line | None, made: Sequence[Line], why: tuple[str, ...], rules: Rules, needed: bool = True
 ) -> Change:
     cost = sum(line_cost(new, rules) for new in made) - (line_cost(line, rules) if line else 0)
     number = (line or made[0]).number or 0

@@ -15,11 +15,7 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_alike
-from hostlink.listing.adapting.rewriting import (
-    COMPARISON_AS_NUMBER,
-    PLAIN_JUMP_NEEDED,
-    Pair,
-)
+from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER, PLAIN_JUMP_NEEDED, Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules

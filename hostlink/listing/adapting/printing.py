@@ -221,12 +221,5 @@ def input_names(clause: Clause, language: Language) -> list[str]:
     return [span.text for span in names] if plain and len(names) > 1 else []
 
 
-PRINTING: tuple[Rewrite, ...] = (
-    _zones,
-    _blanks,
-    _question,
-    _input_list,
-    _separators,
-    _bare_print,
-)
+PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _input_list, _separators, _bare_print)
 """The rules for PRINT and INPUT, in the order in which they are tried."""

@@ -64,8 +64,7 @@ class Flow:
             return []
         ends = tuple(number for number, node in self.nodes.items() if node.closes)
         reached = self._from(
-            self.entries,
-            lambda node: (*node.jumps, *node.calls, *(ends if node.opens else ())),
+            self.entries, lambda node: (*node.jumps, *node.calls, *(ends if node.opens else ()))
         )
         return [n for number, n in self.nodes.items() if number not in reached and not n.passive]
 
