@@ -146,6 +146,19 @@ class Profile:
         return self.name in (CAREFUL, HEARD)
 
     @property
+    def tables(self) -> dict[str, object]:
+        """Return the parts of the profile by the tables of its file, [board] left out."""
+        rules = self.rules
+        return {
+            "talk": self.talk,
+            "commands": self.commands,
+            "listing": rules.form,
+            "storage": rules.storage,
+            "language": rules.language,
+            "pins": rules.language.pins,
+        }
+
+    @property
     def size_words(self) -> tuple[str, ...]:
         """Return the functions in the question for the free memory."""
         language = self.rules.language

@@ -72,15 +72,7 @@ def profile_text(profile: Profile) -> str:
 
     Raises `ProfileError` if the text would not read back as the same profile.
     """
-    places: dict[str, object] = {
-        "board": profile,
-        "talk": profile.talk,
-        "commands": profile.commands,
-        "listing": profile.rules.form,
-        "storage": profile.rules.storage,
-        "language": profile.rules.language,
-        "pins": profile.rules.language.pins,
-    }
+    places = {"board": profile, **profile.tables}
     rows = ["# How one kind of board talks, stores and limits programs.", ""]
     for table, keys in TABLES.items():
         if places[table] == NO_PINS:

@@ -53,9 +53,8 @@ class Lookalike:
             return False
         if finding.rule == "descending-line-number":
             return self.start < len(self.line.typed) - len(self.line.body)
-        return self.start < finding.column <= self.end and finding.rule in (
-            *("missing-jump-target", "unknown-word", "variable-never-set"),
-        )
+        follow = ("missing-jump-target", "unknown-word", "variable-never-set")
+        return self.start < finding.column <= self.end and finding.rule in follow
 
 
 def lookalike_words(typed: str) -> str:

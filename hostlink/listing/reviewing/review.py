@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from hostlink.listing.canonical import canonical_line
 from hostlink.listing.charset import cannot_take, character_name
-from hostlink.listing.finding import RULES, Finding, Severity, check_rules
+from hostlink.listing.finding import RULES, Finding, Severity, at_place, check_rules
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.mending.lookalike import like_number, lookalike_words, lookalikes
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
@@ -211,13 +211,12 @@ def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
     if small:
         first = small[0]
         others = f" (and {len(small) - 1:,} more)" if len(small) > 1 else ""
-        yield Finding(
-            *(line.at, line.number, len(line.typed) - len(line.text) + first.start + 1),
-            rule="keyword-in-small-letters",
-            message=f"{first.text} is in small letters{others}; this board knows its words in "
-            "capitals only, so the line fails when it runs.",
-            advice=f"Write {first.word}.",
-            severity="error",
+        yield at_place(
+            *(line, first.start, "keyword-in-small-letters"),
+            f"{first.text} is in small letters{others}; this board knows its words in capitals "
+            "only, so the line fails when it runs.",
+            f"Write {first.word}.",
+            "error",
         )
 
 
@@ -225,22 +224,19 @@ def _jumps(listing: Listing, language: Language) -> Iterator[Finding]:
     """Yield findings about jumps, in stored lines and in direct commands."""
     held = listing.numbered()
     for line in listing:
-        before = len(line.typed) - len(line.text)
         for jump in jumps(line.text, language):
-            column = before + jump.start + 1
             if jump.target is None:
-                yield _unchecked(line, jump, column, language.computed_jumps)
+                yield _unchecked(line, jump, language.computed_jumps)
             elif jump.target not in held:
-                yield Finding(
-                    *(line.at, line.number, column, "missing-jump-target"),
-                    message=f"{jump.word} {jump.digits[:20]}: there is no line "
-                    f"{_shown(jump.target)}.",
-                    advice="Add the line, or correct the number.",
-                    severity="error",
+                yield at_place(
+                    *(line, jump.start, "missing-jump-target"),
+                    f"{jump.word} {jump.digits[:20]}: there is no line {_shown(jump.target)}.",
+                    "Add the line, or correct the number.",
+                    "error",
                 )
 
 
-def _unchecked(line: Line, jump: Reference, column: int, computed: bool) -> Finding:
+def _unchecked(line: Line, jump: Reference, computed: bool) -> Finding:
     if computed:
         rule = "computed-jump"
         message = f"{jump.word} goes where an expression says; that cannot be checked."
@@ -248,4 +244,4 @@ def _unchecked(line: Line, jump: Reference, column: int, computed: bool) -> Find
     else:
         rule, message = "jump-without-line-number", f"No plain line number follows {jump.word}."
         advice = "Write the number of the line to go to."
-    return Finding(line.at, line.number, column, rule, message, advice, "warning")
+    return at_place(line, jump.start, rule, message, advice)
