@@ -63,7 +63,7 @@ class Asker:
         return self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s).heard
 
     def _listen_for_rows(self, ends: float) -> bytes:
-        """Return what comes unrequested at this speed: whole rows, no text at all, or nothing."""
+        """Return what comes unrequested at this speed: whole rows, other bytes, or b""."""
         heard = b""
         while (left_s := ends - self._wire.now()) > 0:
             here = self._listen(min(left_s, _LETTER_S if heard else ROW_EVERY_S))

@@ -85,7 +85,7 @@ def _members(opened: zipfile.ZipFile, name: str) -> list[Member]:
         if info.compress_type not in _METHODS:
             raise _refused(name, f"{_shown(base)} in it is packed in a way unknown to hostlink")
         if base.lower() in seen:
-            raise _refused(name, f"the name {_shown(base)} comes twice")
+            raise _refused(name, f"the name {_shown(base)} occurs twice")
         seen.add(base.lower())
         with opened.open(info) as member:
             data = member.read(min(LIMIT, left) + 1)

@@ -76,16 +76,13 @@ def renumber(
     for line in (*held.values(), *(each for each in listing if each.number is None)):
         found = references(line.text, rules.language)
         unfollowed += _unfollowed(line, found, held)
-        text = retargeted(line.text, found, follow) if found else line.text
+        text = retargeted(line.text, found, follow)
         new = rewritten(line, None if line.number is None else numbers[line.number], text)
         _check_length(line, new, rules.form)
         lines.append(new)
     if unfollowed and not forced:
         raise _cannot_follow(unfollowed)
-    renewed = tuple(
-        Line(line.typed, line.number, line.body, at) for at, line in enumerate(lines, 1)
-    )
-    return Renumbered(Listing(renewed), numbers, tuple(unfollowed))
+    return Renumbered(Listing.of(lines), numbers, tuple(unfollowed))
 
 
 def renumbering(old: Listing, new: Listing, rules: Rules) -> dict[int, int]:

@@ -240,7 +240,7 @@ def _one_slip_away(row: str, wanted: str) -> Iterator[tuple[str, float, str]]:
             if (lacks - swapping) % _MODULUS == 0:
                 slip = f"{_sign(end[0])} and {_sign(one)} were swapped"
                 yield start + end[0] + one + end[1:], _SWAPPED, slip
-        shorter = lacks + values[at] * weight  # without it those before it weigh a hundredth
+        shorter = lacks + values[at] * weight  # without it, the weights before it are a hundredth
         if (shorter + sums[at] * (1 - _INVERSE[100 % _MODULUS])) % _MODULUS == 0:
             is_twice = one in (start[-1:], end[:1])
             slip = f"{_sign(one)} was {'typed twice' if is_twice else 'added'}"

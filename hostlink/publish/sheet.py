@@ -21,7 +21,7 @@ def sheet(program: PublishedProgram) -> str:
 
 
 def sheet_body(program: PublishedProgram, *, above: str = "", after: str = "") -> str:
-    """Return what a sheet says, as HTML. above, after: HTML above and below the listing."""
+    """Return the content of a sheet as HTML. above, after: HTML above and below the listing."""
     return (
         f'<h1 dir="auto" data-field="title">{escaped(program.title)}</h1>\n{about(program)}'
         f"<h2>Listing</h2>\n{above}{listing_with_codes(program)}{after}"

@@ -519,4 +519,4 @@ def test_a_failure_does_not_name_lines_of_an_earlier_start(
     assert "line 20" not in caught.value.what
     first, second = [event.text for event in b.told(Warned)]
     assert first.startswith("The program is still not proven")
-    assert second.startswith("The board's state is not known")
+    assert second.startswith("The board's state is no longer known")

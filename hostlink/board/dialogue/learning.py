@@ -170,11 +170,10 @@ def find_list_form(rows: Sequence[str]) -> str:
 
 
 def find_wrapping(rows: Sequence[str]) -> tuple[int, int]:
-    """Return the width at which a board breaks listed lines, and the indent of the rest, or 0.
+    """Return the width at which a board breaks listed lines, and the indent of the rest, or 0, 0.
 
-    A row with a deeper indent than any number is such a rest, whatever precedes it. Another row is
-    one only if it begins without a number, because boards that align numbers put blanks before
-    them.
+    A row with a deeper indent than any number is the rest of a line in any case. Another indented
+    row is one only after a full row and without a number, because some boards align their numbers.
     """
     width = max(map(len, rows), default=0)
     indents = [
@@ -190,7 +189,7 @@ def find_wrapping(rows: Sequence[str]) -> tuple[int, int]:
 
 
 def _compare(target: Mapping[int, Line], rows: Sequence[str], rules: Rules, form: Form) -> Learned:
-    """Return what a form explains and what it does not."""
+    """Compare the lines sent with the rows listed, as one form explains them."""
     now = dataclasses.replace(rules, form=form)
     held: dict[int, Line] = {}
     for row in unwrapped(list(rows), form):
@@ -244,7 +243,7 @@ def _advice(learned: Learned) -> Advice:
 
 
 def _room_advice(left: Sequence[Left], answers: Mapping[int, str]) -> Advice:
-    """Return advice for lines that the board refused in words that may tell of a full memory."""
+    """Return advice for lines that the board refused in words that may mean a full memory."""
     refused = [each.number for each in left if each.listed is None and answers.get(each.number)]
     if not refused:
         return ""

@@ -77,7 +77,7 @@ class Loader:
                     if self._rounds(*self._difference(now), fast=False):
                         return self.report
             except _StartOver:
-                why = "The board's state is not known any more"
+                why = "The board's state is no longer known"
             except LinkError as error:
                 if error.reason is LinkReason.FULL:
                     raise DeafError(self._sending.stopped_at) from error

@@ -154,8 +154,7 @@ def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkErro
     how = "now and then although nothing is sent" if unasked else "without a pause"
     tried = f"{', '.join(map(str, at))} baud (others were not tried)" if at else "any usual speed"
     return LinkError(
-        f"Bytes come {how} and are not text at {tried}: they are noise, or a program prints at "
-        "another speed.",
+        f"Bytes come {how} and are not text at {tried}: noise, or a program at another speed.",
         reason=LinkReason.FLOODING,
         kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
         advice=lambda by: (

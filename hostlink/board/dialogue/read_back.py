@@ -63,7 +63,7 @@ class ReadBack:
             # This note demands one more reading before anything is called wrong on a clean wire.
             evidence.note_at_least(DamageSign.NOT_AS_SENT, len(result.wrong) + len(result.stray))
             if not votes and _are_alike(readings):
-                return result  # words that are no listing, or one of a form that is not known
+                return result  # words that are not a listing, or a listing of an unknown form
             complete = not result.proven or self._is_whole(votes, clean=clean)
             if not complete and len(readings) > 1:
                 # A board's own words would have come twice by now.

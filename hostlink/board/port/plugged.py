@@ -5,7 +5,7 @@ On Linux, files show this (see hostlink.board.port.ports). The two commands come
 - Windows: Win32_PnPEntity of CIM lists the devices that are present. DeviceID is
   `USB\\VID_1A86&PID_7523\\5&2A1B3C4D&0&2`; with `&MI_00` it is one function of a device.
 - macOS: `ioreg -a -p IOUSB -l` prints the tree of USB devices as a property list. Each has
-  idVendor, idProduct and locationID, a number that says by which sockets it is reached.
+  idVendor, idProduct and locationID, a number that encodes the sockets on the way to it.
 
 Both from the systems' documentation and from memory, not run here.
 """

@@ -73,7 +73,7 @@ def boards_here() -> list[Identity]:
 
 
 def identity_of(port: str) -> Identity:
-    """Return what is known of the board at a port or address."""
+    """Return the identity of the board at a port or address, as far as it is known."""
     if port.startswith("practice:"):
         name = port.partition("://")[2].partition("?")[0].strip("/") or "desk"
         return Identity(port, serial=f"practice:{name}", chip="practice board")

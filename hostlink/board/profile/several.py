@@ -13,13 +13,13 @@ LONGEST_WORDS = 60  # characters of a form with its fields
 
 @dataclass(frozen=True, slots=True)
 class Each:
-    """A list in which every item is of one kind and none comes twice."""
+    """A list of different items of one kind."""
 
     item: Kind
     most: int = 200
 
     def read(self, value: object) -> tuple[str, ...]:
-        """Return the items, each of its own kind."""
+        """Return the items as the profile holds them."""
         if not isinstance(value, list):
             raise Wrong("it must be a list in [ ]")
         if len(value) > self.most:
@@ -31,7 +31,7 @@ class Each:
             except Wrong as wrong:
                 raise Wrong(f"its item {short_value(item)} is wrong: {wrong}") from None
             if read in held:
-                raise Wrong(f"its item {short_value(item)} comes twice")
+                raise Wrong(f"its item {short_value(item)} is in it twice")
             held[read] = None
         return tuple(held)
 

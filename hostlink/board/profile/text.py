@@ -154,8 +154,8 @@ def _unknown_table(table: str, content: object, brief: bool) -> str:
         return f"there is no table {short_value(table)}{hint}"
     homes = [home for home, keys in TABLES.items() if any(key.name == table for key in keys)]
     if homes:
-        return f"{table} stands outside its table; it belongs in [{homes[0]}]"
-    return f"the key {short_value(table)} stands outside any table, and is not known"
+        return f"{table} is outside its table; it belongs in [{homes[0]}]"
+    return f"the key {short_value(table)} is outside any table, and is not known"
 
 
 def _unknown_key(table: str, name: str, brief: bool) -> str:

@@ -58,7 +58,7 @@ class Findings:
         if can_be_written(name, value):
             self._by_name[name] = SurveyFinding(name, value, evidence, confidence)
         else:
-            self.missing(name, f"{evidence}, which a profile cannot say")
+            self.missing(name, f"{evidence}, which a profile cannot express")
 
     def missing(self, name: str, evidence: str) -> None:
         """Record why a value was not found."""

@@ -87,7 +87,7 @@ def _add_findings(
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
     if form.keeps_blank:
-        says = f"a typed blank after a number is listed beside another {by}"
+        says = f"a typed blank after a number is listed in addition to another {by}"
         findings.add("listing.keeps_blank", True, says, sure)
     if form.wrap_indent >= 0:
         says = f"a listed line is broken after {form.screen_width} characters"

@@ -15,8 +15,8 @@ from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import NO_MEMORY_QUESTION, Confidence
 from hostlink.board.survey.store import Store
 
-# SIZE stands in Palo Alto Tiny BASIC (Dr. Dobb's Journal, May 1976); the others are common
-# practice, no source. Those of the known kinds stand before them.
+# SIZE is in Palo Alto Tiny BASIC (Dr. Dobb's Journal, May 1976); the others are common practice,
+# no source. Those of the known kinds are asked first.
 QUESTIONS = (
     "PRINT SIZE", "PRINT SIZE()", "PRINT FREE(0)", "PRINT FREE()", "PRINT FRE(0)", "PRINT MEM",
     "MEM", "PRINT FREE", "PRINT HIMEM-TOP",
@@ -31,8 +31,8 @@ _CHEAPEST, _DEAREST = len(_LINE) - 6, len(_LINE) + 12  # bytes that _LINE may co
 def find_question(bench: Bench, questions: Sequence[str], store: Store | None = None) -> None:
     """Find the question for the free memory.
 
-    questions: of the known kinds. store: an empty program memory, for the proof. They are asked one
-    by one until one is right, because on some boards an unknown question takes memory for a
+    questions: of the known kinds. store: an empty program memory, for the proof. The questions are
+    asked one by one until one is right, because on some boards an unknown one takes memory for a
     variable.
     """
     tried = [*filter(None, (bench.base.commands.free_memory, *questions)), *QUESTIONS]
@@ -58,7 +58,7 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
         bench.findings.add("commands.free_answer", form, says, sure)
         bench.renew()
         return
-    says = f"{numbers} questions are answered with a number, none with that of the free memory"
+    says = f"{numbers} questions are answered with a number, none with the free memory"
     bench.findings.missing("commands.free_memory", says if numbers else "no question is understood")
     bench.renew()
 

@@ -31,7 +31,7 @@ def _find_numbers(bench: Bench) -> None:
     rows = bench.ask("PRINT 7/2") or ()
     if [row.strip() for row in rows] == ["3.5"]:
         findings.add("language.fractions", True, "7/2 is 3.5")
-        says = "numbers have fractions; the ends of what a profile can say"
+        says = "numbers have fractions; these are the limits of a profile"
         findings.add("language.smallest_number", -_SIXTY_FOUR_BITS, says, "likely")
         findings.add("language.largest_number", _SIXTY_FOUR_BITS - 1, says, "likely")
         return

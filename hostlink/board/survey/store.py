@@ -16,7 +16,7 @@ from hostlink.words import safe
 _LINE = re.compile(r" *-?[0-9]")
 _MOST_TIMES = 3
 _AGAIN = 2
-_STORED_S = 1.0  # in which a board has stored a line and says so
+_STORED_S = 1.0  # time for a board to store a line and answer
 
 
 class StoresNothing(RefusedError):

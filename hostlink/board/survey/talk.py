@@ -55,7 +55,7 @@ def find_keeping_up(bench: Bench) -> None:
         if whole == _TIMES:
             break
     at = f"{char_ms:g} ms apart" if char_ms else "at wire speed"
-    says = f"{len(text)} characters {at} arrived complete {whole} times of {_TIMES}"
+    says = f"{len(text)} characters {at} arrived complete {whole} of {_TIMES} times"
     if bench.heard_talk.echo:
         findings.add("talk.line_window", 0 if whole == _TIMES else 1, says, "likely")
         findings.add("talk.char_ms", 0.0, says, "likely")

@@ -97,8 +97,7 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         work.take(held[number], free, following)
     work.define()
     found = [*work.found, *nesting_needs(held, pair), *line_needs(work.lines, rules)]
-    rows = enumerate(work.lines.values(), 1)
-    result = Listing(tuple(replace(line, at=at) for at, line in rows))
+    result = Listing.of(work.lines.values())
     return Adapted(
         result,
         tuple(work.changes),
@@ -193,7 +192,7 @@ def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
 
 
 def _has(held: Mapping[int, Line], source: Language, word: str) -> bool:
-    """Return whether a word stands in a listing."""
+    """Return whether a word occurs in a listing."""
     spans = (span for line in held.values() for span in scan(line.text, source))
     return bool(word) and any(span.word == word for span in spans)
 
@@ -203,7 +202,7 @@ def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clau
     parts = clauses(text, pair.source)
     pair = replace(pair, following=following) if len(parts) == 1 else pair
     if any(span.word in ("ELSE", "DATA") for span in scan(text, pair.source)):
-        return parts, []  # clauses are not told apart after these; the needs name them
+        return parts, []  # clauses cannot be separated after these; the needs name them
     used: list[Rewrite] = []
     for rule in REWRITES:
         made: list[Clause] = []

@@ -43,7 +43,7 @@ class LineMaker:
         self._reader = Reader(rules.language)
 
     def lines(self, line: Line, parts: Sequence[Clause], free: range, following: int) -> Made:
-        """Return the lines that stand for a line.
+        """Return the lines that replace a line.
 
         free: the line numbers that they may take. following: the next line's number, 0 for none.
         """

@@ -100,8 +100,7 @@ class _Bench:
 
     def listing(self) -> Listing:
         """Return the lines as a listing, those without a number last."""
-        rows = (*self.lines.values(), *self.loose)
-        return Listing(tuple(Line(r.typed, r.number, r.body, at) for at, r in enumerate(rows, 1)))
+        return Listing.of((*self.lines.values(), *self.loose))
 
     @property
     def done(self) -> bool:
