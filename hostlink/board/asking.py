@@ -1,4 +1,4 @@
-"""Ask a board that is not known yet, at one speed after the other."""
+"""Ask an unknown board, at one speed after another."""
 
 from __future__ import annotations
 

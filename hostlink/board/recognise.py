@@ -106,7 +106,7 @@ class Recogniser(Asker):
         self._may_stop = may_stop
         self._starts = starts
         self._questions: set[bytes] = set()  # in answer to empty lines
-        self._prompts = b"", b""  # two that came one after the other
+        self._prompts = b"", b""  # two consecutive ones
         self._echoing: list[int] = []  # speeds at which only the echo comes back
         self._printed = 0, b""  # a speed, and a row that came after only some empty lines
 
@@ -121,7 +121,7 @@ class Recogniser(Asker):
         try:
             self._stop_or_refuse(order)
             for talk in self._speeds_heard(order):
-                # Two empty lines were answered alike: what fails once may be one damaged byte.
+                # Twice, since a failure after two equal answers may be one damaged byte.
                 heard = self._listen_to_commands(talk) or self._listen_to_commands(talk)
                 if heard is not None:
                     return self._match(heard)
@@ -146,7 +146,7 @@ class Recogniser(Asker):
             yield from self._printing(speeds)
 
     def _answering(self, line_end: bytes, speeds: Sequence[int]) -> Iterator[HeardTalk]:
-        """Yield how the board answers empty lines with this end, at each of some speeds."""
+        """Yield how the board answers empty lines with this line end at each speed."""
         for baud in speeds:
             self._set_baud(baud)
             first = self._ask(line_end)

@@ -1,4 +1,4 @@
-"""How a board talks, as it was recognised."""
+"""Hold the result of recognising a board."""
 
 from __future__ import annotations
 

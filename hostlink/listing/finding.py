@@ -50,7 +50,7 @@ RULES: dict[str, str] = {
 """What each rule finds, in one line."""
 
 STRANGE_WORD = "Look it up for this board, or adapt the listing."
-"""The advice for a word that is near no known one, such as a statement of another BASIC."""
+"""The advice for a word that resembles no known one, such as a statement of another BASIC."""
 
 
 @dataclass(frozen=True, slots=True)

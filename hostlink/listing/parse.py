@@ -68,7 +68,7 @@ class Listing:
 
     @classmethod
     def of(cls, lines: Iterable[Line]) -> Listing:
-        """Make a listing of lines, each in the row of its place here."""
+        """Make a listing of lines, with their rows counted from 1."""
         return cls(tuple(replace(line, at=at) for at, line in enumerate(lines, 1)))
 
     def text(self) -> str:

@@ -86,7 +86,7 @@ def renumber(
 
 
 def renumbering(old: Listing, new: Listing, rules: Rules) -> dict[int, int]:
-    """Return old to new numbers if a listing is another one with other numbers only, else {}.
+    """Return old to new numbers if two listings differ only in their line numbers, else {}.
 
     Jumps have to follow the numbers; spacing and case that the board rewrites do not count.
     """

@@ -171,7 +171,7 @@ def _fitting(
     held: Mapping[int, str],
     whole: str,
 ) -> dict[int, list[Correction]]:
-    """Return the offers with which the program has its code. groups: lines changed together."""
+    """Return the offers that make the program's code right. groups: lines changed together."""
     fitting: dict[int, list[Correction]] = {}
     for numbers in groups:
         for chosen in product(*(found[number] for number in numbers)):
@@ -185,7 +185,7 @@ def _fitting(
 
 
 def _unusual_in(rows: Iterable[str]) -> Callable[[str], float]:
-    """Return a function that tells how unusual a text is beside the rows of a listing.
+    """Return a function that tells how unusual a text is compared with the rows of a listing.
 
     It sums the surprise of each character after the one before: minus the logarithm of how often
     that pair occurs. A character that occurs nowhere else in the listing costs more: lower-case

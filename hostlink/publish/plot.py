@@ -89,7 +89,7 @@ def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
     """Return a drawing as rows of text: axes with ticks, a sign for each series, their names.
 
     lanes: one, or several above each other over one x axis, each under its name.
-    width, height: of the whole in characters; several have a height of their own.
+    width, height: of the whole in characters; the height of several is fixed.
     """
     width, height = max(width, _NARROWEST), max(height, _LOWEST)
     is_single = len(lanes) == 1 and not lanes[0].switched
@@ -159,9 +159,9 @@ def _x_axis(x: Scale, margin: int, wide: int) -> list[str]:
 
 
 def _legend(lane: Columns, width: int, *, names: bool) -> list[str]:
-    """Return the name of the x axis, and before it, with `names`, the sign and name of each series.
+    """Return the legend as rows of at most `width` characters: the name of the x axis.
 
-    As rows of at most `width` characters.
+    With `names`, the sign and name of each series come first.
     """
     rows, signed = [""], list[str]()
     if names:

@@ -49,7 +49,7 @@ def voting(readings: Sequence[Reading]) -> list[Reading]:
 def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) -> Tally:
     """Combine captures (line number to line) under the rules above.
 
-    orders: of each capture all its rows as they came, where that is known.
+    orders: all rows of each capture as they came, if known.
     """
     numbers = sorted({number for rows in captures for number in rows})
     unread = hidden(orders, numbers) if orders else [set[int]()] * len(captures)
@@ -77,8 +77,9 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
 def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     """Return for each capture the numbers of lines that may be present but unreadable in it.
 
-    A row that is not a line, or a number that few captures have, stands where such a line belongs:
-    it may be that line, damaged. The board's own rows come in every capture and do not count.
+    If a row that is not a line, or a number that few captures have, stands where such a line
+    belongs, it may be that line, damaged. The board's own rows come in every capture and do not
+    count.
     """
     times = Counter(each for order in orders for each in set(order))
     found: list[set[int]] = []
@@ -155,10 +156,10 @@ def verdict(
     """Compare captures with what was sent, both as line number to canonical text.
 
     A line that was read exactly as sent counts as right: noise would have to reverse a storage
-    error by accident. On a clean wire one such reading is enough, else two, and more than of any
-    other text. The same holds for a difference. If the last capture shows a stray line, or a
-    difference that was read before, an earlier right reading does not count, because the board may
-    have changed since.
+    error by accident. On a clean wire one such reading is enough; otherwise there must be two, and
+    more than of any other text. The same holds for a difference. If the last capture shows a stray
+    line, or a difference that was read before, an earlier right reading does not count, because the
+    board may have changed since.
     """
     wrong: list[int] = []
     stray: list[int] = []

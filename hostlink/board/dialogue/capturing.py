@@ -35,8 +35,8 @@ from hostlink.words import capital, lines_named, safe
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
 
-_MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
-_MOST_REFUSALS = 4  # answers to LIST that are words, one after another
+_MORE_WHEN_DOUBTED = 2  # further readings if the free memory contradicts those that agree
+_MOST_REFUSALS = 4  # consecutive answers to LIST that are not listings
 _MOST_UNCLEAR = 12  # such answers in all before giving up
 
 
@@ -59,7 +59,7 @@ class Capture:
 
 
 class Capturing:
-    """The repeated reading of one program, over a dialogue at its prompt."""
+    """Reads one program repeatedly, over a dialogue at its prompt."""
 
     def __init__(self, dialogue: Dialogue) -> None:
         self._dialogue = dialogue

@@ -51,7 +51,7 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
 
 
 def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> None:
-    """Check by the free memory alone that a board which answers no LIST holds no program.
+    """Check by the free memory alone that a board that does not list holds no program.
 
     readings: the answers to LIST. Raises NoListingError if the free memory does not show it.
     """

@@ -59,7 +59,7 @@ def agrees(kind: Profile, heard_talk: HeardTalk) -> bool:
 def asks(prompt: bytes) -> bool:
     """Return whether an unfinished row looks like the question of a program that waits for input.
 
-    It ends in a question mark, or is the name of a variable with a colon or the like.
+    It ends in a question mark, or is the name of a variable with a colon or an equals sign.
     """
     return _QUESTION.fullmatch(prompt) is not None
 

@@ -106,7 +106,7 @@ class Learned:
 
 
 def blanks_changed(*, in_front_of_remarks: bool = False) -> str:
-    """Return the clause that a board changes blanks in what it stores."""
+    """Return the clause for a board that changes blanks in what it stores."""
     more = ", and before a remark's text" if in_front_of_remarks else ""
     return f"changes blanks outside quotes and remarks{more}"
 
@@ -154,7 +154,7 @@ def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 def find_list_form(rows: Sequence[str]) -> str:
     """Return the form of a listed line by what follows most numbers, or "".
 
-    Of two blanks one is taken as part of the line.
+    Of two blanks, one belongs to the text of the line.
     """
     gaps = Counter(
         match[2].replace("  ", " ")

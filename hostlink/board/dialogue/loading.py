@@ -177,7 +177,7 @@ class Loader:
         readings = self._read_back.readings
         if len(readings) < 2 or readings[-1].rows != readings[-2].rows:
             return
-        if self._count() is not None:  # it is deleted first; a row of the board's own stays
+        if self._count() is not None:  # deleted first: if it stays, it is the board's own row
             return
         learned = learn(self._target, readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence

@@ -14,7 +14,7 @@ from hostlink.words import safe
 _LINE = re.compile(rb" *-?[0-9]")
 _SHORTEST = 3  # a shorter one may be the rest of a damaged prompt
 _LONGEST = 80
-_KEY = b" "  # keys that continue a listing, besides the line end: common practice, no source
+_KEY = b" "  # continues a listing, if the line end does not: common practice, no source
 _MOST_PAGES = 400
 
 

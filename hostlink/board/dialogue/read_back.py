@@ -1,8 +1,8 @@
 """Read back a program that was sent, until it is clear whether the board holds it.
 
 The counterpart of capturing.py for a known program. It does not know the board: it asks for
-readings, notes in the evidence what they say against the wire, and combines them (captures.py)
-until next_step.py calls for an end.
+readings, notes their signs of damage in the evidence, and combines them (captures.py) until
+next_step.py decides to stop.
 """
 
 from __future__ import annotations

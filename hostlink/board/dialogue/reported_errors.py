@@ -57,8 +57,8 @@ def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError 
 
     rows: everything printed from RUN up to the prompt. Only the last row can be an error; a row
     that another one follows was printed by the program. A message that names no line counts if it
-    is the only row, since the board refused the command; or if it is exactly a known one and the
-    board did not say that it is done, as it does after a program that ended well.
+    is the only row, because then the board refused the command; or if it is exactly a known one and
+    the board did not say that it is done, as it does after a program that ended well.
     """
     words = profile.commands.error_words
     forms = profile.commands.error_forms or COMMON_FORMS

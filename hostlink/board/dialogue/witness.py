@@ -86,8 +86,9 @@ def expected_free(listing: Listing, rules: Rules) -> int | None:
 class Witness:
     """The comparison of the board's free memory with a listing.
 
-    asked: whether the board could be asked. reported: bytes free by the board, None if its answer
-    holds no number. may_be_less: variables use free memory, so that a lower number proves nothing.
+    asked: whether the board could be asked. reported: the board's figure in bytes, None if its
+    answer holds none. may_be_less: variables use free memory, so that a lower figure proves
+    nothing.
     """
 
     asked: bool = False

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from hostlink.board.profile.model import Commands, Profile, Talk
 
 DC1_DC3 = b"\x11\x13"  # reserved for XON/XOFF (RFC 2217 uses the same two)
-_ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that may change nothing
+_ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that must change nothing
 _ACTING = ("clear", "run", "store", "recall")
 
 
@@ -60,7 +60,7 @@ def _keys(profile: Profile) -> Iterator[Clash]:
     """Find characters with two meanings, or a meaning for a character that may be in a line."""
     talk, ranges = profile.talk, profile.rules.form.characters
     signs = _signs(talk)
-    signs.pop("page_key", None)  # wanted only at the page prompt, where no line is typed
+    signs.pop("page_key", None)  # used only at the page prompt, where no line is typed
     seen: dict[bytes, str] = {}
     for name, sign in signs.items():
         if sign in seen and {name, seen[sign]} != {"line_cancel", "interrupt"}:

@@ -51,7 +51,7 @@ class Number:
         """Return a number within the bounds."""
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise Wrong(f"it must be a number from {self.low:g} to {self.high:g}")
-        if not self.low <= value <= self.high:  # a NaN is not, either
+        if not self.low <= value <= self.high:  # so is a NaN
             raise Wrong(f"it must be from {self.low:g} to {self.high:g}")
         return float(value)
 

@@ -2,8 +2,8 @@
 
 Each candidate word is typed in a line that does not affect a program, and compared with the same
 line with a word that no BASIC knows. A word with the same answer is unknown. If a line prints a
-value, the value shows that the word is known. If only the error can show it, a word with the answer
-of nonsense may still be known, and stays unsure. Words that clear, run, continue, store, recall,
+value, the value shows that the word is known. If only the error can show it, a word that is refused
+like nonsense may still be known, and stays unsure. Words that clear, run, continue, store, recall,
 write to memory, call machine code or wait are never typed. Some words are typed only while memory
 holds nothing of the user's (`in_memory`), because they could start a program.
 """
@@ -145,7 +145,7 @@ class Words:
             return True
         refusals = self._bench.profile.commands.error_words
         if refusals and any(row.strip().startswith(refusals) for row in rows):
-            return False  # a value was due
+            return False  # a known word would have printed a value
         if form.prints == "" and len(rows) == 1 and _NUMBER.fullmatch(rows[0]):
             return True
         return None if form.prints == "" else False

@@ -1,8 +1,8 @@
 """Find the question for the free memory from its answers.
 
 With test lines, it is the question whose number falls by the cost of a stored line. Without
-storing, it is one of a known kind or a common one that is answered by a number while nonsense is
-not; that is only likely.
+storing, it is one of a known kind, or a common one, that is answered with a number, unlike
+nonsense; such a finding is only likely.
 """
 
 from __future__ import annotations

@@ -1,17 +1,17 @@
-"""Find how a board reads numbers, quotes, small letters and shortened statements."""
+"""Find how a board reads numbers, quotes, small letters and abbreviated statements."""
 
 from __future__ import annotations
 
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import NO_PRINT
 
-# Whole numbers that boards end at: 16, 24 and 32 bits with a sign.
+# Largest whole numbers of boards: 16, 24 and 32 bits with a sign.
 _LIMITS = (32_767, 8_388_607, 2_147_483_647)
 _SIXTY_FOUR_BITS = 2**63
 
 
 def find_forms(bench: Bench) -> None:
-    """Find how a board that knows PRINT reads numbers, quotes and shortened lines."""
+    """Find how a board that knows PRINT reads numbers, quotes and abbreviated lines."""
     if not _prints(bench, "PRINT 4", "4"):
         bench.findings.missing("language.quotes", NO_PRINT)
         return

@@ -19,7 +19,7 @@ _LINES = (
 _BLANKS = ("REM AB", "  REM AB", "PRINT A", "   PRINT A")  # after the line number
 _CONTROL = ('PRINT "A B C"', "LET B=B+12", "IF B=12 GOTO 10", "REM to prove it", "PRINT B,A")
 _ENOUGH = 6  # lines that must have a cost
-_LEAST_FREE = 450  # bytes that all test lines take together, and more
+_LEAST_FREE = 450  # bytes, more than all test lines take together
 
 
 def find_costs(store: Store) -> None:

@@ -99,7 +99,7 @@ class Store:
     def _find_prompt(self) -> None:
         """Find whether the end of every other answer also follows a stored line.
 
-        A board may report that it is ready after an empty line, and not after one that it stores.
+        A board may report that it is ready after an empty line, but not after a stored one.
         """
         bench = self.bench
         end = bench.heard_talk.prompt
@@ -134,7 +134,7 @@ class Store:
             # A row beside the lines may begin with a number; the line itself must be gone.
             if not stored or stored - set(self.lines()):
                 return
-        self.put("10")  # at least the test line goes again
+        self.put("10")  # deletes at least the test line
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
             f"The board does not clear its program memory on {' or '.join(asked)}.",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from hostlink.board.survey.bench import Bench
 
-_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50 characters
 _TIMES = 3
 # Milliseconds between characters, tried without echo, which would show what is too fast.
 _CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
-_NARROWEST = 8  # columns that a screen has at least
+_NARROWEST = 8  # columns of the narrowest screen
 
 
 def note_heard_talk(bench: Bench) -> None:
@@ -60,7 +60,7 @@ def find_keeping_up(bench: Bench) -> None:
         findings.add("talk.line_window", 0 if whole == _TIMES else 1, says, "likely")
         findings.add("talk.char_ms", 0.0, says, "likely")
     elif whole == _TIMES:
-        # Without echo nobody sees that a longer line is too fast, so take the next slower time.
+        # Without echo nothing shows whether a longer line is too fast: take the next slower time.
         slower = next((each for each in _CHAR_MS if each > char_ms), char_ms)
         findings.add("talk.char_ms", slower, says, "likely")
 

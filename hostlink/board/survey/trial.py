@@ -27,7 +27,7 @@ _TEXTS = (
     "LET B=B+12",
 )
 _ROUNDS = 2  # times that the texts are sent, each time under other numbers
-_TRIALS = 2  # in a row that must arrive whole
+_TRIALS = 2  # consecutive ones that must arrive complete
 _HELD = 16  # bytes tried where the buffer could not be measured, as on known kinds
 _PATIENT_MS = 100.0
 

@@ -45,7 +45,7 @@ _TOO_LARGE = {
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One changed line. before: as it was, "" for a new one; after: the lines that stand for it.
+    """One changed line. before: as it was, "" for a new one; after: the lines that replace it.
 
     why: the reasons. cost_bytes: bytes that the change takes, negative where it saves some.
     needed: whether the board would refuse the original line or do something else; if False, only

@@ -198,7 +198,7 @@ def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
 def valued_comparisons(clause: Clause, language: Language) -> list[tuple[int, int]]:
     """Return the comparisons of a clause whose value counts, as indexes of its spans.
 
-    The last sign of a condition only says whether it holds, the first one of an assignment assigns.
+    Left out are the last sign of a condition, which only tests it, and the first of an assignment.
     """
     spans = clause.spans(language)
     assigns = bool(spans) and (spans[0].kind == "name" or spans[0].text == "@")

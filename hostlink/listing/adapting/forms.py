@@ -110,7 +110,7 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...
 
 
 def common_language(known: Collection[Language]) -> Language:
-    """Return a language with the words of all, by which a listing of any of them can be read."""
+    """Return a language with the words of several, which reads a listing in any of them."""
     functions = tuple(dict.fromkeys(name for each in known for name in each.functions))
     words = [word for each in known for word in keywords(each) if word[0].isalpha() or word == "?"]
     jumps = tuple(dict.fromkeys(jump for each in known for jump in each.jumps))

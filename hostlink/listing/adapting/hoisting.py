@@ -24,7 +24,7 @@ def assigned(name: str, value: str, language: Language) -> Clause:
 
 
 def hoisted(clause: Clause, language: Language, spare: str) -> list[Clause]:
-    """Return an assignment of a part of a statement, and the rest; the statement if impossible.
+    """Divide a statement into an assignment and a shorter rest; return it alone if that fails.
 
     The first terms of its longest expression go to the spare variable; an expression of one term
     goes there whole. What is left may be hoisted again.

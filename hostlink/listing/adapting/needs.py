@@ -67,7 +67,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
 
 
 def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, int]]:
-    """Find loops inside more loops than the board has, by the order of the lines."""
+    """Find loops nested deeper than the board allows, by the order of the lines."""
     most = pair.target.loops
     open_loops: list[str] = []
     for number, line in held.items():
@@ -131,7 +131,7 @@ def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
 def line_needs(lines: Mapping[int, Line], rules: Rules) -> Iterator[tuple[str, int]]:
     """Find lines that the board refuses because of their number, length or computed jumps."""
     form = rules.form
-    language = replace(rules.language, computed_jumps=True)  # to find them
+    language = replace(rules.language, computed_jumps=True)  # so that these are found
     for number, line in lines.items():
         if not form.first_line <= number <= form.last_line:
             yield f"line numbers are {form.first_line} to {form.last_line}", number

@@ -13,7 +13,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _PRODUCT = ("*", "/", "^")
-_ALONE, _AFTER = 40, 32  # characters of line numbers after ON, also after IF
+_ALONE, _AFTER = 40, 32  # characters of the line numbers after ON, alone and after IF
 _APART = 50  # least distance of other lines from those to which a computed jump may go
 
 

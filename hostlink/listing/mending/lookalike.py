@@ -34,7 +34,7 @@ class Lookalike:
 
     @property
     def sentence(self) -> str:
-        """Return the description of the fault for the user."""
+        """Return a sentence that describes the fault."""
         return lookalike_words(self.line.typed[self.start : self.end])
 
     @property
@@ -58,7 +58,7 @@ class Lookalike:
 
 
 def lookalike_words(typed: str) -> str:
-    """Describe a number that contains letters for the user."""
+    """Return the sentence that describes a number with letters in it."""
     shown, letter = typed[:_MOST_SHOWN], _LETTERS.search(typed)
     which = letter[0] if letter else ""
     return f"{shown} looks like {shown.translate(_DIGITS)} with the letter {which} in it."

@@ -1,8 +1,9 @@
 """Remove insignificant blanks, without which the board reads the line in the same way.
 
-Kept are: quoted text, remarks, the text after DATA, blanks inside a keyword or a relation symbol
-(ECMA-55, section 5.4, forbids them, so a board may read `< >` and `<>` differently), and one blank
-between two names or numbers. If the board needs blanks around keywords, those are kept too.
+Quoted text, remarks and the text after DATA are kept, and so are blanks inside a keyword or a
+relation symbol (ECMA-55, section 5.4, forbids them, so a board may read `< >` and `<>` differently)
+and one blank between two names or numbers. If the board needs blanks around keywords, those are
+kept too.
 """
 
 from __future__ import annotations

@@ -69,7 +69,7 @@ class Flow:
         return [n for number, n in self.nodes.items() if number not in reached and not n.passive]
 
     def removable(self) -> list[Line]:
-        """Return the unreachable lines that nothing needs: neither DATA, nor named by others."""
+        """Return the unreachable lines that hold no DATA or the like and that no line names."""
         dead = {n.line.number: n for n in self.unreachable() if not n.lasting}
 
         def named(number: int) -> list[int]:

@@ -196,6 +196,6 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
 
 
 def _whole_word(text: str, start: int) -> tuple[int, str]:
-    """Return the start and text of the letters around an index, as TOOT, not TO and OT."""
+    """Return the start and text of the letters around an index: TOOT, not TO and OT."""
     run = next((m for m in _LETTERS.finditer(text) if m.start() <= start < m.end()), None)
     return (run.start(), run[0]) if run else (start, text[start])
