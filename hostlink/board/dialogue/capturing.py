@@ -29,7 +29,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
-from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
+from hostlink.sentences import CHECK_WIRE, DAMAGED, NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
@@ -189,8 +189,8 @@ class Capturing:
         number, command = ours
         self._dialogue.exchange(str(number))
         raise LinkError(
-            f'The wire damaged "{safe(command)}", which was stored as line {number} of the '
-            "program; that line was deleted.",
+            f'The command "{safe(command)}" was stored as line {number} of the program, because '
+            f"{DAMAGED}; that line was deleted.",
             reason=LinkReason.DAMAGED,
             kept=f"All other lines are unchanged; its own line {number}, if it had one, is lost.",
             advice=f"{CHECK_WIRE} Then try again.",
