@@ -14,7 +14,7 @@ from typing import Literal
 
 from hostlink.listing.rules import Language
 
-Kind = Literal["quoted", "remark", "word", "name", "number", "blank", "symbol"]
+SpanKind = Literal["quoted", "remark", "word", "name", "number", "blank", "symbol"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class Span:
     start: index of its first character, from 0. word: the whole keyword in capitals, or "".
     """
 
-    kind: Kind
+    kind: SpanKind
     start: int
     text: str
     word: str = ""

@@ -31,11 +31,11 @@ _PARTS = re.compile(r"[\s,;:=%$°]+")
 _LETTER = re.compile(r"[^\W\d_]")
 _COLUMNS = re.compile(r"\s{2,}|[\t,;]")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[Ee][+-]?[0-9]{1,3})?")
-Kind = tuple[str, ...]
+RowKind = tuple[str, ...]
 """The words of a row before each number and after the last, "" for none."""
 
 
-def fields_of(row: str) -> tuple[Kind, list[str]] | None:
+def fields_of(row: str) -> tuple[RowKind, list[str]] | None:
     """Return the words around the numbers of a row, and the numbers as printed; None if none."""
     if len(row) > _LONGEST:
         return None
@@ -122,8 +122,8 @@ class Numbers:
     """The numbers in printed rows, taken row by row."""
 
     def __init__(self, rows: Iterable[str] = ()) -> None:
-        self._kinds: dict[Kind, Columns] = {}
-        self._shown: Kind = ()  # the kind of row with the most numbers
+        self._kinds: dict[RowKind, Columns] = {}
+        self._shown: RowKind = ()  # the kind of row with the most numbers
         self._heading = ""
         for row in rows:
             self.add(row)
@@ -176,7 +176,7 @@ def csv_text(rows: Iterable[Iterable[object]]) -> str:
     return text.getvalue()
 
 
-def _names(kind: Kind, heading: str) -> tuple[str, ...]:
+def _names(kind: RowKind, heading: str) -> tuple[str, ...]:
     count = len(kind) - 1
     words = [part for part in _PARTS.split(heading) if part]
     if len(words) != count:

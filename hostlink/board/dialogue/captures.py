@@ -6,7 +6,7 @@ The wire has no checksum. Two equal readings are enough only if nothing was note
 1. A line is settled if one text of it has at least three votes and leads every other by two (by
    three on a damaged wire), or if two readings are needed and both agree. A missing line counts as
    a text that must lead all others together. It does not count if a row that is not a line stands
-   in its place (see `hidden`).
+   in its place (see `hidden_lines`).
 2. An empty reading among full ones means that the question was damaged; it votes on no line. An
    answer of words without lines never votes.
 3. Reading may change the board, because a damaged `LIST` may be stored as a line. Older readings
@@ -52,7 +52,7 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
     orders: all rows of each capture as they came, if known.
     """
     numbers = sorted({number for rows in captures for number in rows})
-    unread = hidden(orders, numbers) if orders else [set[int]()] * len(captures)
+    unread = hidden_lines(orders, numbers) if orders else [set[int]()] * len(captures)
     lines: dict[int, Line] = {}
     unsettled: list[int] = []
     for number in numbers:
@@ -74,7 +74,7 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
     return Tally(len(captures), lines, tuple(unsettled))
 
 
-def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
+def hidden_lines(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     """Return for each capture the numbers of lines that may be present but unreadable in it.
 
     If a row that is not a line, or a number that few captures have, stands where such a line

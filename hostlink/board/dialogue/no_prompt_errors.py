@@ -44,7 +44,7 @@ def last_row(data: bytes) -> str:
     return safe(rows[-1])
 
 
-def find_where(by: Ways) -> str:
+def check_supply(by: Ways) -> str:
     """Advise on a board from which nothing comes."""
     return f"Check its supply and the cable, then {find_how_far(by)}."
 
@@ -194,7 +194,7 @@ def silent_everywhere() -> LinkError:
         "The board is silent at all usual speeds, or its program seldom prints.",
         reason=LinkReason.SILENT,
         kept=_ONLY_EMPTY,
-        advice=find_where,
+        advice=check_supply,
     )
 
 
@@ -242,8 +242,8 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             reason=LinkReason.SILENT,
             kept=UNTOUCHED,
             advice=lambda by: (
-                f"{find_where(by)} Make sure that this is the right port {by.name_port} and speed "
-                f"{by.name_speed}."
+                f"{check_supply(by)} If the board is on another port, name that {by.name_port}; if "
+                f"it talks at another speed, name that {by.name_speed}."
             ),
         )
     if core.found is FoundState.UNREADABLE:
@@ -263,7 +263,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             f'{heard}". A program may be running or waiting for input.',
             reason=LinkReason.RUNNING,
             kept=LEFT_ALONE,
-            advice=_stop_it if talk.interrupt else _no_key_stops_it,
+            advice=lambda by: _stop_or_name(by, has_key=bool(talk.interrupt)),
         )
     return LinkError(
         f'The board does not come to its prompt, even when interrupted; it last sent "{heard}".',
@@ -273,18 +273,12 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
     )
 
 
-def _stop_it(by: Ways) -> str:
-    return (
-        f"If it may be stopped, {stop_it(by)}; if it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )
-
-
-def _no_key_stops_it(by: Ways) -> str:
-    return (
-        f"{NO_STOPPING_KEY}; a restart does, and loses it. If it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )
+def _stop_or_name(by: Ways, *, has_key: bool) -> str:
+    """Advise on a program that runs, or a board of another kind."""
+    stop = f"If the program may be stopped, {stop_it(by)}"
+    lose = f"{NO_STOPPING_KEY}; a restart does, and loses it"
+    other = f"If this is another kind of board, name its profile {by.name_profile}."
+    return f"{stop if has_key else lose}. {other}"
 
 
 def typing_damaged(

@@ -108,7 +108,7 @@ def good_speeds(clock_hz: float, double_speed: bool = False) -> tuple[int, ...]:
     )
 
 
-def warn(host_baud: float, clock_hz: float, double_speed: bool = False) -> str:
+def speed_warning(host_baud: float, clock_hz: float, double_speed: bool = False) -> str:
     """Return a warning if the speeds of host and board differ too much, or "".
 
     It says whether the receiver of the board tolerates the difference, and names the nearest speed

@@ -21,13 +21,13 @@ MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
 
 _PLACE = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
 _MEND_FILE = "Mend the file and try again."
-Kind = type[FaultyFileError]
+ErrorKind = type[FaultyFileError]
 
 
 class FileFaults:
     """Collects the faults of one text, each with its line. kind: the error that lists them."""
 
-    def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: Kind) -> None:
+    def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: ErrorKind) -> None:
         self.file = file
         self.lines = lines
         self.bad: set[str] = set()  # "table.key" of values that could not be used
@@ -59,7 +59,7 @@ class FileFaults:
         return f"{place}: {says}" + ("" if says.endswith("?") else ".")
 
 
-def toml_text(data: bytes, name: str, kind: Kind) -> str:
+def toml_text(data: bytes, name: str, kind: ErrorKind) -> str:
     """Return the text of a file. data: its bytes, up to one more than LARGEST_FILE.
 
     name: what errors call the file. Raises an error of `kind` if it is too large or not UTF-8.
@@ -76,7 +76,7 @@ def toml_text(data: bytes, name: str, kind: Kind) -> str:
         ) from error
 
 
-def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
+def parse_toml(text: str, name: str, kind: ErrorKind) -> dict[str, Any]:
     """Parse TOML. Raises an error of `kind` with the line for text that is not TOML."""
     if len(text) > LARGEST_FILE:
         raise _too_large(name, kind)
@@ -110,7 +110,7 @@ def _plain(reason: str) -> str:
     return reason[:1].lower() + reason[1:]
 
 
-def _too_large(name: str, kind: Kind) -> FaultyFileError:
+def _too_large(name: str, kind: ErrorKind) -> FaultyFileError:
     return kind(
         f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it was not read.", advice=CHECK_FILE
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from hostlink.board.dialogue.learning import Learned, learn, left_words
+from hostlink.board.dialogue.learning import Learned, learn, unexplained_words
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import LISTED_SO, Confidence, Findings
@@ -59,8 +59,8 @@ def find_form(store: Store) -> None:
     rows = bench.until_steady(measure) or ()
     learned, quotes = _learned(bench, rows, (*LINES, *_SMALL))
     findings, form = bench.findings, learned.form
-    refused = [each for each in learned.left if each.listed is None]
-    other = [each for each in learned.left if each.listed is not None]
+    refused = [each for each in learned.unexplained if each.listed is None]
+    other = [each for each in learned.unexplained if each.listed is not None]
     for each in refused:
         bench.note_refusal(filter(None, (said.get(each.number),)), each.sent)
     if len(refused) == len(LINES) + len(_SMALL):
@@ -73,7 +73,7 @@ def find_form(store: Store) -> None:
         says = f"a keyword in small letters is refused{words}"
         findings.add("language.capitals_only", True, says)
     if other:
-        bench.notes.append(left_words(other, said))
+        bench.notes.append(unexplained_words(other, said))
     bench.renew()
     _find_tails(store)
 
@@ -119,7 +119,7 @@ def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tup
         (learn(target, rows, _strict(bench.profile, quotes)), quotes)
         for quotes in dict.fromkeys((known, *_QUOTES))
     ]
-    return min(found, key=lambda each: len(each[0].left))
+    return min(found, key=lambda each: len(each[0].unexplained))
 
 
 def _strict(profile: Profile, quotes: str) -> Rules:

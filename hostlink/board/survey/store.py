@@ -7,7 +7,7 @@ import re
 
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
-from hostlink.board.dialogue.own_rows import is_own, own_in
+from hostlink.board.dialogue.own_rows import is_own, own_rows_in
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import AROUND_LISTING, LISTED_SO
 from hostlink.errors import RefusedError
@@ -89,7 +89,7 @@ class Store:
     def _find_own_rows(self, empty: tuple[str, ...], rows: tuple[str, ...]) -> None:
         """Find the board's own rows from a listing with test lines and one without."""
         commands = self.bench.profile.commands
-        own = own_in(empty, rows, [row for row in rows if _LINE.match(row)])
+        own = own_rows_in(empty, rows, [row for row in rows if _LINE.match(row)])
         refusals = commands.error_words
         own = tuple(row for row in own if not (refusals and row.startswith(refusals)))
         answer_rows = tuple(dict.fromkeys((*commands.answer_rows, *own)))

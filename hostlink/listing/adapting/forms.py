@@ -66,7 +66,7 @@ _MEANINGS: dict[str, Callable[[Language], object]] = {
 """The meaning, by language, of forms that many kinds take, but not in the same way."""
 
 
-def guess(
+def guess_origin(
     listing: Listing,
     known: Mapping[str, Language],
     target: str = "",
@@ -79,7 +79,7 @@ def guess(
     the kinds with the fewest errors that take all its forms the target comes first, then those
     that are runnable, then the one with the fewest words, not counting those for pins.
     """
-    found = forms(listing, tuple(known.values()))
+    found = forms_in(listing, tuple(known.values()))
     taking = [
         name for name, language in known.items() if all(form.taken(language) for form in found)
     ]
@@ -93,7 +93,7 @@ def guess(
     return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(doubts))
 
 
-def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
+def forms_in(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
     """Return the forms in the numbered lines of a listing, in the order in which they occur.
 
     known: the languages whose words are looked for.

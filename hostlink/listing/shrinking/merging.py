@@ -87,7 +87,7 @@ def _shape(text: str, reader: Reader) -> _Shape:
     return _Shape(words, known, closed)
 
 
-def passed_over(
+def without_bare_remarks(
     lines: Mapping[int, Line], loose: tuple[Line, ...], rules: Rules
 ) -> tuple[dict[int, Line], tuple[Line, ...]]:
     """Remove bare remark lines and redirect jumps from each to the line after it.

@@ -19,7 +19,7 @@ from hostlink.listing.renumber import renumber
 from hostlink.listing.reviewing.references import references, rewritten
 from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.abbreviations import abbreviated
-from hostlink.listing.shrinking.merging import merged, passed_over
+from hostlink.listing.shrinking.merging import merged, without_bare_remarks
 from hostlink.listing.shrinking.redundant import without_end, without_remark, without_words
 from hostlink.sentences import LISTING_UNCHANGED
 
@@ -262,7 +262,7 @@ def _lines(bench: _Bench) -> None:
         bench.steps.append(ShrinkStep("lines", 0, 0))
         return
     began, held = bench.total, len(bench.lines)
-    lines, loose = passed_over(bench.lines, bench.loose, bench.rules)
+    lines, loose = without_bare_remarks(bench.lines, bench.loose, bench.rules)
     _take(bench, lines, loose)
     if not bench.done:
         _take(bench, merged(bench.lines, bench.targets, bench.rules), bench.loose)
