@@ -79,7 +79,7 @@ def _writing(profile: Profile) -> Iterator[tuple[str, str]]:
     if language.separator:
         yield "several statements", f"{_code(language.separator)} between them"
     else:
-        yield "several statements", "one in a line"
+        yield "several statements", "each in a line of its own"
     yield (
         "jumps",
         " ".join(_code(word) for word in language.jumps)

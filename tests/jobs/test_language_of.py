@@ -222,7 +222,7 @@ ALL = "practice capital palo-alto token ready"
         ("10 AB=1", "names of more than one letter", "token ready ecma-55"),
         ("10 A(1)=2", "variables with an index", "token ready ecma-55 palo-alto"),
         ("10 PRINT 1.5", "numbers with a fraction", "ready ecma-55"),
-        ("10 P. 5", "words shortened by a point", "palo-alto"),
+        ("10 P. 5", "words abbreviated with a full stop", "palo-alto"),
         ("10 PRINT 'A'", "an apostrophe that opens text", "capital palo-alto"),
         ("10 IF A#B PRINT 1", "# for unequal", "palo-alto"),
         ("10 IF A><B PRINT 1", ">< for unequal", "practice"),

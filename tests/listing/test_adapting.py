@@ -488,7 +488,7 @@ def test_a_listing_in_short_form_is_recognised(text: str) -> None:
     known = {name: find_profile(name).rules.language for name in KINDS}
     found = guess_origin(Listing.from_text(text), known)
     assert found.names == ("palo-alto",)
-    assert "words shortened by a point" in [form.what for form in found.forms]
+    assert "words abbreviated with a full stop" in [form.what for form in found.forms]
 
 
 @pytest.mark.parametrize(

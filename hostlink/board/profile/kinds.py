@@ -98,7 +98,7 @@ class Text:
             raise Wrong(f"it has {len(value)} characters; at most {self.longest} are allowed")
         bad = next((ch for ch in value if not ch.isprintable()), "")
         if bad:
-            raise Wrong(f"it must be printable, and holds the control character {code(bad)}")
+            raise Wrong(f"it must be printable, but holds the control character {code(bad)}")
         bad = next((ch for ch in value if self.ascii and not ch.isascii()), "")
         if bad:
             raise Wrong(f"it is typed to the board and must be plain ASCII, without {bad}")
@@ -199,7 +199,7 @@ class ErrorForm:
             raise Wrong("it must hold {message}, and {number} or {line}, once each")
         bad = next((ch for ch in value if not ch.isprintable() and ch != "\n"), "")
         if bad:
-            raise Wrong(f"it must be printable, and holds the control character {code(bad)}")
+            raise Wrong(f"it must be printable, but holds the control character {code(bad)}")
         return value
 
 

@@ -138,5 +138,5 @@ class Store:
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
             f"The board does not clear its program memory on {' or '.join(asked)}.",
-            advice="Name the command that does as clear in its profile.",
+            advice="If another command does, name it as clear in the board's profile.",
         )

@@ -172,7 +172,7 @@ def _span_forms(spans: list[Span], place: int, language: Language) -> Iterator[_
     elif span.kind == "quoted" and span.text[0] == "'":
         yield "an apostrophe that opens text", lambda it: "'" in (*it.quotes, *it.remarks)
     elif span.text[0] == "." and place and spans[place - 1].kind == "name":
-        yield "words shortened by a point", lambda it: it.abbreviation_mark == "."
+        yield "words abbreviated with a full stop", lambda it: it.abbreviation_mark == "."
     elif span.kind == "number" and not span.text.isdecimal():
         yield "numbers with a fraction", lambda it: it.fractions
     elif span.kind == "number":

@@ -77,7 +77,7 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
             if spans and spans[0].word == "FOR":
                 open_loops = [*(loop for loop in open_loops if loop != name), name]
                 if 0 < most < len(open_loops):
-                    yield f"loops inside each other: this board has at most {most}", number
+                    yield f"nested loops: this board allows at most {most}", number
             if spans and spans[0].word == "NEXT" and not (name or pair.target.bare_next):
                 yield "NEXT without its variable: this board needs it", number
             if spans and spans[0].word == "NEXT" and open_loops:

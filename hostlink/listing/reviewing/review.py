@@ -239,7 +239,7 @@ def _jumps(listing: Listing, language: Language) -> Iterator[Finding]:
 def _unchecked(line: Line, jump: Reference, computed: bool) -> Finding:
     if computed:
         rule = "computed-jump"
-        message = f"{jump.word} goes where an expression says; that cannot be checked."
+        message = f"{jump.word} goes to a computed line, which cannot be checked."
         advice = "Make sure that the expression can only give lines that exist."
     else:
         rule, message = "jump-without-line-number", f"No plain line number follows {jump.word}."

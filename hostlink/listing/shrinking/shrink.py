@@ -115,8 +115,7 @@ def _check(level: str, rules: Rules, *, to_fit: bool) -> None:
         raise UsageError(f'There is no level "{level}".', advice=f"Levels: {', '.join(LEVELS)}.")
     if to_fit and not rules.storage.program_bytes:
         raise UsageError(
-            "How many bytes the board has for a program is not known, so nothing can be made to "
-            "fit.",
+            "The size of the board's program memory is not known, so nothing can be made to fit.",
             kept=LISTING_UNCHANGED,
             advice="Name a profile that has program_bytes.",
         )
