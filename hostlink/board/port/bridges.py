@@ -53,5 +53,5 @@ def driver_hint(vid: int | None, pid: int | None, system: str = sys.platform) ->
     if system == "darwin":
         return "the system's own since macOS 11, else the chip maker's; install only one of them"
     if system == "win32":
-        return "the chip maker's, usually fetched by the system's update when it is first plugged in"
+        return "the chip maker's, usually fetched by the system when it is first plugged in"
     return ""
