@@ -254,7 +254,7 @@ class Dialogue:
     def take_own_row(self, row: str) -> None:
         """Treat a row beside the listing, with any number in it, as the board's own from now on."""
         shown = f'The board shows "{safe(row)}" with its listing'
-        self.emit(Warned(f"{shown}; that row is not part of the program."))
+        self.emit(Warned(f"{shown}; that row does not belong to the program."))
         commands = self.profile.commands
         commands = replace(commands, answer_rows=(*commands.answer_rows, shape_of(row)))
         self.profile = replace(self.profile, commands=commands)

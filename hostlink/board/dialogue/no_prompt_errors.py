@@ -135,8 +135,8 @@ def all_comes_back() -> LinkError:
 def only_echo(baud: int) -> LinkError:
     """Describe a board that echoes at one speed and answers nothing. baud: that speed."""
     return LinkError(
-        f"At {baud} baud each character comes back, but no line is answered: something echoes, but "
-        "it is not a BASIC.",
+        f"At {baud} baud each character comes back, but no line is answered: what echoes is not a "
+        "BASIC.",
         reason=LinkReason.LOOPED,
         kept=UNTOUCHED,
         advice=lambda by: (

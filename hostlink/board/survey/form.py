@@ -70,7 +70,7 @@ def find_form(store: Store) -> None:
     _add_findings(findings, form, quotes, count, sure="likely" if other else "measured")
     if any(each.number == 110 for each in refused):
         words = f', it answers "{said[110][:60]}"' if said.get(110) else ""
-        says = f"a keyword in small letters is refused{words}"
+        says = f"a keyword typed in small letters is refused{words}"
         findings.add("language.capitals_only", True, says)
     if other:
         bench.notes.append(unexplained_words(other, said))

@@ -137,6 +137,6 @@ class Store:
         self.put("10")  # deletes at least the test line
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
-            f"The board does not clear its program memory on {' or '.join(asked)}.",
+            f"The program memory is not cleared by {' or '.join(asked)}.",
             advice="If another command does, name it as clear in the board's profile.",
         )

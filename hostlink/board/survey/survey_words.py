@@ -92,7 +92,7 @@ class _Telling:
         if self._found("language.quotes") and "'" in quotes:
             yield "An apostrophe opens quoted text as a quotation mark does."
         if self._found("language.capitals_only") and self._profile.rules.language.capitals_only:
-            yield "It knows its words in capitals only."
+            yield "Its words must be in capitals."
 
     def _memory(self) -> Iterator[str]:
         storage, commands = self._profile.rules.storage, self._profile.commands
