@@ -27,10 +27,11 @@ from hostlink.sentences import (
 )
 from hostlink.words import capital, plural, safe
 
-ONLY_RESTART = f"{capital(ONLY_RESTART_HELPS)}; the program in its memory is lost then."
+_RESTART = f"{ONLY_RESTART_HELPS}; the program in its memory is lost then."
+ONLY_RESTART = capital(_RESTART)
 DELETE_OR_RESTART = (
     "Delete a line of its program by typing the line's number in the console, if there is room for "
-    f"that. Otherwise: {ONLY_RESTART}"
+    f"that. Otherwise {_RESTART}"
 )
 
 _RESTART_AND_LOAD = "Restart the board and load again."
@@ -102,7 +103,7 @@ def waits_or_full(by: Ways) -> str:
     """Advise on a board that accepts nothing."""
     return (
         "If it stops a listing after each page, it is waiting for a key: press that key "
-        f"{by.look_in_console}. If its memory is full: {ONLY_RESTART}"
+        f"{by.look_in_console}. If its memory is full, {_RESTART}"
     )
 
 
