@@ -170,7 +170,7 @@ def _number(key: str, text: str, annotation: Callable[[str], float]) -> float:
         number = -1
     if not 0 <= number <= 10_000_000:
         raise UsageError(
-            f'The practice board\'s {key} cannot be "{safe(text[:40])}"; it is a number from 0.'
+            f'The practice board\'s {key} cannot be "{safe(text[:40])}"; it is a number, 0 or more.'
         )
     return number
 

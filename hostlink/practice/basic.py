@@ -39,8 +39,8 @@ class Basic:
     memory, by default the truth.
 
     last_error: the last error that it sent, b"" if there was none. failed_line: the number of the
-    program line that it was in, or None. missing: the word that it was
-    about, where a real board has it, else "".
+    program line that it was in, or None. missing: the word that it was about, if a real board has
+    that word, else "".
     """
 
     def __init__(
@@ -71,7 +71,7 @@ class Basic:
 
     @property
     def state(self) -> State:
-        """Return the RAM of the board, to look into: variables, open loops, the next statement."""
+        """Return the RAM of the board: variables, open loops, the next statement."""
         return self._state
 
     @property

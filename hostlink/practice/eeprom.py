@@ -41,7 +41,7 @@ def slot_name(typed: str, shelf: KindShelf) -> str:
 
 
 class Eeprom:
-    """Stored programs. size: bytes in all. shelf: how the board keeps them. rules: and their lines.
+    """Stored programs. size: bytes in all. shelf: how they are kept. rules: how lines are kept.
 
     slots: name to program. writes: name to how often it was written.
     """

@@ -180,8 +180,7 @@ def _value_of(variable: Variable) -> Expression:
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
-    """Return the pattern of a name. Two letters count; it ends, and does not begin, at a
-    keyword."""
+    """Return the pattern of a name, which ends where a keyword begins; two letters count."""
     words = {*language.lacks}
     if "names" in language.means:
         words |= {word for _, words in language.words for word in words}
@@ -258,7 +257,7 @@ def _read_own_call(text: LineText) -> Expression:
 
 
 def _read_pin(text: LineText) -> Expression | None:
-    """Take a function that reads a pin; None if none is here."""
+    """Take a function that reads a pin; return None if there is none here."""
     start = text.at
     for name in PIN_FUNCTIONS:
         form = text.language.pins.form(name)

@@ -39,7 +39,7 @@ class WrongSetting(Exception):
 
 
 def setting_value(annotation: Any, value: object) -> Any:
-    """Return the value of a field for a value in a file. Raises Wrong."""
+    """Return the value of a field for a value in a file. Raises WrongSetting."""
     if typing.get_origin(annotation) is typing.Literal:
         words = typing.get_args(annotation)
         if value not in words:
@@ -59,7 +59,7 @@ def _flag(value: object) -> bool:
 
 
 def whole_number(value: object) -> int:
-    """Return a whole number. Raises Wrong."""
+    """Return a whole number. Raises WrongSetting."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _LARGEST:
         raise WrongSetting(f"must be a whole number, 0 to {_LARGEST}")
     return value
@@ -74,7 +74,7 @@ def _number(value: object) -> float:
 
 
 def byte_text(value: object) -> str:
-    """Return text in which each character stands for one byte. Raises Wrong."""
+    """Return text in which each character stands for one byte. Raises WrongSetting."""
     if not isinstance(value, str):
         raise WrongSetting("must be text in quotes")
     if any(ord(each) > 255 for each in value):
@@ -83,7 +83,7 @@ def byte_text(value: object) -> str:
 
 
 def _ranges(value: object) -> tuple[tuple[int, int], ...]:
-    """Return inclusive ranges of whole numbers, such as [[2, 13]]. Raises Wrong."""
+    """Return inclusive ranges of whole numbers, such as [[2, 13]]. Raises WrongSetting."""
     if not isinstance(value, list) or not all(isinstance(e, list) and len(e) == 2 for e in value):
         raise WrongSetting("must be a list of ranges such as [[2, 13]]")
     pairs = tuple((whole_number(low), whole_number(high)) for low, high in value)

@@ -29,7 +29,7 @@ Item: TypeAlias = "bytes | Expression | _Tab | None"
 def read_print_statement(text: LineText) -> Step:
     """Read PRINT items: a quoted text (bytes), an expression, a `_Tab`, or None for a comma.
 
-    Where a semicolon ends the row only, what stands after one fails after the rest was shown.
+    If a semicolon may only end a PRINT, what follows one fails after the rest was shown.
     """
     semicolon = text.language.semicolon
     wrong: Complaint | None = None
@@ -66,7 +66,7 @@ def _read_item(text: LineText) -> Item:
 
 
 def _showing(items: list[Item], language: KindLanguage, *, ended: bool) -> Callable[[State], bytes]:
-    """Return what shows the items of PRINT."""
+    """Return a function that shows the items of PRINT."""
     number = number_shower(language)
     zone = language.comma_columns
     blank = language.blank.encode("latin-1")

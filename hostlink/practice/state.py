@@ -155,7 +155,7 @@ class State:
         self.at = 0
 
     def advance(self) -> bool:
-        """Go to the next line; False at the end of the program."""
+        """Go to the next line; return False at the end of the program."""
         line = self.line + 1
         numbers = self.memory.numbers
         if line >= len(numbers):
@@ -243,8 +243,9 @@ class State:
             if self.loops[index].variable == variable:
                 del self.loops[index:]
                 break
-        if len(self.loops) >= (self.kind.language.loops or DEEPEST_FOR):
-            raise Complaint(Reason.FORS, most=DEEPEST_FOR)
+        most = self.kind.language.loops or DEEPEST_FOR
+        if len(self.loops) >= most:
+            raise Complaint(Reason.FORS, most=most)
         self.variables[variable] = first
         past = first > limit if step >= 0 else first < limit
         if past and self.kind.language.tests_first:

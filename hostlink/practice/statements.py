@@ -207,7 +207,7 @@ def _read_on(text: LineText) -> Step:
 
 
 def _read_def(text: LineText) -> Step:
-    """Read DEF FNX(A)=..., a function of the user's."""
+    """Read DEF FNX(A)=..., a user-defined function."""
     text.need("FN")
     name = read_name(text)
     text.need("(")

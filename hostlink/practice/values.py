@@ -45,7 +45,7 @@ class Values(Protocol):
 Expression: TypeAlias = Callable[[Values], Value]
 Condition: TypeAlias = Callable[[Values], bool]
 Function: TypeAlias = "tuple[str, Expression]"
-"""A function of the user's: its variable, and its expression."""
+"""A user-defined function: its variable, and its expression."""
 
 
 @dataclass(frozen=True, slots=True)
