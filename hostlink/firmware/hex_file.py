@@ -2,7 +2,7 @@
 
 Source: Intel, *Hexadecimal Object File Format Specification*, Rev A, 6 January 1988. The records
 are read by the intelhex library, which stops at the first bad one and says nothing of a missing
-end record, of data after it or of an empty file; those are looked at here. A file is data:
+end record, of data after it or of an empty file; those are checked here. A file is data:
 nothing in it is followed or run.
 """
 
@@ -92,19 +92,17 @@ def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
     findings: list[ImageFinding] = []
     last = _end_of(rows, findings)
     kept = rows[: last + 1]
-    held = IntelHex()
     while True:
         held = IntelHex()
         try:
             held.loadhex(io.StringIO("\n".join(kept)))
+            break
         except HexReaderError as error:
             finding = _finding(error)
             findings.append(finding)
             if len(findings) >= MOST_BAD_LINES or finding.line is None:
                 break
-            kept[finding.line - 1] = ""  # and see what else there is
-            continue
-        break
+            kept[finding.line - 1] = ""  # and look for more
     segments = tuple((int(start), int(end)) for start, end in held.segments())
     inside = {address: held[address] for address in held.addresses()}
     image = Image.from_bytes_at(name, inside, segments, flash_bytes)

@@ -94,7 +94,7 @@ class FlashScripts:
     def read_program(self) -> Script[bytes]:
         """Read flash from its start up to a blank kibibyte; all pages but the first are read once.
 
-        Enough to tell what a chip holds, and not to keep it. Raises Unproven.
+        This is enough to recognise what a chip holds, but not to keep it. Raises Unproven.
         """
         flash = bytearray()
         blank = bytes((BLANK,)) * _BLANK_BYTES
@@ -163,7 +163,7 @@ class FlashScripts:
         return wrong
 
     def read_eeprom(self) -> Script[bytes | None]:
-        """Read all of EEPROM; return None if the bootloader does not give it out.
+        """Read all of EEPROM; return None if the bootloader does not let it be read.
 
         The application note leaves open whether EEPROM is addressed by bytes or by words; blocks
         that overlap tell: by bytes, the second half of each is the first half of the next.
@@ -179,7 +179,6 @@ class FlashScripts:
                 return by_word
             by_byte = b"".join(block[:half] for block in blocks)
             for block in range(count // 2, count):
-                by_byte = by_byte[: block * size]
                 by_byte += yield from self._eeprom_block(block * size)
         except AskFailed as failed:
             if failed.failure is Failure.REFUSED:
