@@ -193,7 +193,8 @@ def _noted(db: Database, named: Spec) -> tuple[int, int | None]:
     """Return the row ids of the program and, if named, the revision of a note."""
     if named.is_rescue:
         raise ArchiveError(
-            "A rescue takes no note.", advice="Make it a program first, then note on that."
+            "A rescue cannot have a note.",
+            advice="Keep it as a program, then put the note on that.",
         )
     program = program_id(db, named.name)
     if named.number is None:

@@ -108,7 +108,7 @@ class Revisions(Healing):
     def revision(self, spec: str) -> Revision | Rescue:
         """Return a revision or rescue by its spec, NAME for the latest. Raises ArchiveError."""
         named = Spec.from_text(spec)
-        with self.reading(f"{spec}") as db:
+        with self.reading(spec) as db:
             return find_spec(db, named)
 
     def history(self, name: str) -> Listed[Revision]:

@@ -52,7 +52,7 @@ _NO_ROOM_BESIDE = {
 
 
 def text_of(stored: bytes) -> str:
-    """Return a stored TEXT; bytes that are no UTF-8 become lone surrogates, for `rows` to find."""
+    """Return a stored TEXT; bytes that are not UTF-8 become lone surrogates, for `rows` to find."""
     return stored.decode("utf-8", "surrogateescape")
 
 
@@ -120,9 +120,7 @@ def find_access(path: Path, *, read_only: bool) -> Access:
         first = error
     if getattr(first, "sqlite_errorcode", 0) in _NEEDS_ROLLBACK:
         if writable(path):
-            _try(
-                replace(plain, read_only=False)
-            )  # rolls back an interrupted write, as a writer would
+            _try(replace(plain, read_only=False))  # rolls the write back, as a writer would
             return plain
         return private_copy(path)
     if not has_no_room(first):

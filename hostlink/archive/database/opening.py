@@ -32,7 +32,7 @@ APPLICATION_ID = int.from_bytes(b"hlnk", "big")
 _HEADER = b"SQLite format 3\0"
 _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 # A listing of about 1 KB with all its columns fills a third to a half of SQLite's usual page of
-# 4096 bytes, and what is left over is lost; on a larger page less is. Only a new file obeys.
+# 4096 bytes, and what is left over is lost; on a larger page less is. Only a new file takes it.
 _PAGE_BYTES = 8192
 
 
@@ -177,7 +177,7 @@ def _renew(
 
 
 def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -> int:
-    """Return the schema number, 0 for a blank file. Raises ArchiveError for no archive."""
+    """Return the schema number, 0 for a blank file. Raises ArchiveError if it is none."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if create and not tables and application in (0, APPLICATION_ID) and version == 0:

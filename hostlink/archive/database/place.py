@@ -1,4 +1,4 @@
-"""Return the default location of the archive."""
+"""The default location of the archive."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def archive_path(environ: Mapping[str, str] | None = None, *, practice: bool = F
     named = (os.environ if environ is None else environ).get(VARIABLE, "").strip()
     if named:
         return Path(named).expanduser().absolute()
-    import platformdirs  # not needed by whoever names the file
+    import platformdirs  # not needed if the file is named
 
     return Path(platformdirs.user_data_dir("hostlink", appauthor=False)) / (
         PRACTICE_NAME if practice else FILE_NAME

@@ -73,7 +73,7 @@ class Copies:
             self.marks.append(copy)
 
     def _copies(self, archive: int) -> Iterator[int]:
-        """Yield the rows of an archive's copies, each made when it is asked for and is not here."""
+        """Yield the rows of an archive's copies, adding each missing one when it is reached."""
         about = checked_row(self._db, "archives", self._root(archive))
         for copy in _identities(about["uuid"]):
             held = first(self._db, "SELECT id FROM archives WHERE uuid = ?", (copy,))

@@ -66,7 +66,7 @@ class Hits:
         self._known_about: dict[str, set[int]] = {}
 
     def asking(self, words: list[str]) -> Hits:
-        """Return the same with other words; what was read from the indexes serves again."""
+        """Return the same with other words; what was read from the indexes is used again."""
         other = copy.copy(self)
         other._asked = tuple(words)
         return other
@@ -243,7 +243,7 @@ class Hits:
         if not self._asked or self._within.tag is not None:
             kept = self._within.kept
             return self._rescues(_OF_TIME if kept else "1", [*(kept or ())], limit)
-        # The listings of few revisions are not those of the rescues, which are few too.
+        # If few revisions are left, the index has only their listings, and rescues are few too.
         ids = None if self._few else self._rescues_by_listing(self._asked, limit)
         if ids is None:
             ids = list(self._read_rescues(self._asked, limit))
