@@ -91,14 +91,13 @@ class Pins:
         return ranges.get(name, self.digital)
 
     def takes(self, name: str, field: str, value: int) -> bool:
-        """Return whether a field of one of PIN_FIELDS takes a value; a pin must exist on the
-        board."""
+        """Return whether a field of one of PIN_FIELDS takes a value: a pin must be the board's."""
         if field == "pin":
             return any(low <= value <= high for low, high in self.numbers(name))
         return 0 <= value <= self.most(field)
 
     def most(self, field: str) -> int:
-        """Return the largest value of a field that is no pin."""
+        """Return the largest value of a field other than a pin."""
         return {"value": 1, "width": self.pulse_most}.get(field, 32767)
 
 

@@ -31,7 +31,7 @@ def size_chart(sizes: Sequence[tuple[int, int | None]], limit: int, width: int) 
 
 
 def _told(size: int | None, limit: int) -> str:
-    """Return a size in words; by how much it is over, which may be too little to be drawn."""
+    """Return a size in words, with its excess over the limit, which may be too small to draw."""
     if size is None:
         return "size not known"
     return f"{size:,}, {size - limit:,} over" if 0 < limit < size else f"{size:,}"

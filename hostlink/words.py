@@ -79,7 +79,7 @@ def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:
 
     Without regard to case. A name of more than 60 characters resembles none.
     """
-    import difflib  # only faults need it
+    import difflib  # needed only for a wrong name
 
     if len(name) > _LONGEST_COMPARED:
         return []
@@ -88,5 +88,5 @@ def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:
 
 
 def sent_again(repairs: int) -> str:
-    """Return how many lines came out wrong on the wire and were sent again."""
+    """Say how many lines were damaged on the wire and sent again."""
     return f"{plural(repairs, 'line')} sent again"

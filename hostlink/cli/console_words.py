@@ -55,7 +55,6 @@ def doing_words(state: BoardState) -> str:
 
 def report_errors(work: Callable[[], object]) -> None:
     """Call a function and report its error instead of raising it, so that the console goes on."""
-
     try:
         work()
     except HostlinkError as error:

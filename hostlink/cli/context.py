@@ -233,7 +233,6 @@ class CommonOptions:
 
         Raises UsageError if there are none, or if an option is for one board only.
         """
-
         if self.record is not None:
             raise UsageError("--record writes down one wire: name one --port.")
         ports = self.ports or known_ports(self, archive)
@@ -242,10 +241,9 @@ class CommonOptions:
 
     def _check_record(self) -> None:
         """Refuse to overwrite the --record file without --yes."""
-
         if self.record is not None and self.record.is_file() and not self.yes:
             raise RefusedError(
-                f"{self.record} exists already.",
+                f"{self.record} already exists.",
                 kept=f"It was not changed. {PORT_NOT_OPENED}",
                 advice=name_another_file,
             )

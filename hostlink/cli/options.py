@@ -105,7 +105,7 @@ _PORT = _option(
 
 
 ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
-MADE_IF_MISSING = "made where there is none"
+MADE_IF_MISSING = "made if there is none"
 """Said in the help of what a command writes."""
 KEPT_SINCE = f"Only what was kept then or later: {DATES}."
 ANSWERS = _option(
@@ -124,7 +124,7 @@ _LINK = [
         default=None,
         envvar="HOSTLINK_BAUD",
         metavar="BAUD",
-        help="Speed in baud, 50 to 4000000, in place of the profile's.",
+        help="Speed in baud, 50 to 4000000, instead of the profile's.",
     ),
     _option(
         "--record",
@@ -151,7 +151,7 @@ _MANY = [
     *_LINK[1:],
 ]
 _JSON = [_option("--json", is_flag=True, envvar="HOSTLINK_JSON", help="Print JSON.")]
-_YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to what is asked.")]
+_YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to every question.")]
 _KEYS = {
     "ports",
     "all_boards",

@@ -146,5 +146,5 @@ def at_port(text: str, port: str) -> str:
 
 
 def in_commands(advice: Advice, port: str = "", by: Ways | None = None) -> str:
-    """Return advice in commands and options. port: as for `at_port`. by: in place of COMMANDS."""
+    """Return advice in commands and options. port: as for `at_port`. by: COMMANDS if None."""
     return at_port(advice_text(advice, by or COMMANDS), port)

@@ -42,7 +42,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         )
     if is_there(path) and not replace:
         raise TakenError(
-            f"{path} exists already.",
+            f"{path} already exists.",
             kept="It was not changed.",
             advice=name_another_file,
         )

@@ -30,7 +30,7 @@ STOPS = [
     (("export", "bag"), "exchange.bags.flush_tree", "There is no bag. The archive is as it was"),
     (("export", "bag"), "exchange.bags.flush_folder", "bag is whole and proven"),
     (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it, or nothing"),
-    (("import", "plain-bag"), "exchange.merging.put_listing", "all of it, or nothing of it"),
+    (("import", "plain-bag"), "exchange.merging.put_listing", "all of it or none of it"),
 ]
 
 

@@ -595,7 +595,7 @@ def test_a_recording_never_overwrites_unasked(hostlink: Callable, place: Path) -
     (place / "wire.txt").write_text("mine", encoding="utf-8")
     told = hostlink("load", "tide", "--record", "wire.txt")
     assert told.status == 1
-    assert "wire.txt exists already." in told.err
+    assert "wire.txt already exists." in told.err
     assert (place / "wire.txt").read_text(encoding="utf-8") == "mine"
     assert hostlink("load", "tide", "--record", "wire.txt", "--yes").status == 0
     assert "  host  " in (place / "wire.txt").read_text(encoding="utf-8")

@@ -190,7 +190,7 @@ def test_a_draft_profile_and_its_card_come_from_the_image(
         "read from the image first.hex, not measured"
     )
     told = hostlink("firmware", "review", speaking(), "-o", "draft.toml")
-    assert told.status == 1 and "exists already" in told.err
+    assert told.status == 1 and "already exists" in told.err
     assert hostlink("card", "--profile", "./draft.toml", "-o", "card.html").status == 0
     assert "draft read from first.hex" in (place / "card.html").read_text().lower()
 

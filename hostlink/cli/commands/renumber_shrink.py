@@ -48,7 +48,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
     metavar="NUMBER",
     default=10,
     show_default=True,
-    help="From one to the next.",
+    help="The distance from one number to the next.",
 )
 @click.option("--first", type=WholeRange(), metavar="NUMBER", help="Renumber from this line on.")
 @click.option("--last", type=WholeRange(), metavar="NUMBER", help="Renumber up to this line.")
@@ -56,7 +56,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
     "--force",
     "forced",
     is_flag=True,
-    help="Go on where a jump cannot follow; it is left as it is and named.",
+    help="Go on even if a jump cannot follow; it is left as it is and named.",
 )
 @OUTPUT
 @shared(profile=True, json=True, yes=True)
@@ -124,13 +124,13 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     "--room",
     type=WholeRange(1, 65_535),
     metavar="BYTES",
-    help="The bytes that a board has for it, if not those of the profile.",
+    help="The bytes that the board has for it, instead of the profile's.",
 )
 @click.option(
     "--unreached",
     "drop_unreached",
     is_flag=True,
-    help="Also remove what is never reached.",
+    help="Also remove lines that are never reached.",
 )
 @OUTPUT
 @KEEP
@@ -147,9 +147,9 @@ def shrink(
 ) -> int:
     """Make a listing smaller; it runs as before.
 
-    The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
-    it does not fit even so. Lines that are never reached stay unless you say otherwise, at a
-    terminal when asked, else by --unreached, and by --yes too where running both proves nothing.
+    The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 if
+    it still does not fit. Lines that are never reached stay unless you agree: at a terminal when
+    asked, else by --unreached, with --yes too if running both versions proves nothing.
     """
     from hostlink.jobs.shrinking import unreached_words
     from hostlink.listing.shrinking.shrink import shrink as shrink_listing
