@@ -241,7 +241,7 @@ def system_words(error: OSError | ValueError) -> str:
 def file_errors(
     kind: type[HostlinkError], what: str, *, kept: str = "", advice: Advice = ""
 ) -> Iterator[None]:
-    """Raise an error of `kind` where the block cannot use a file.
+    """Raise an error of `kind` if the block cannot use a file.
 
     It translates OSError, and ValueError for a path that no file can have. what: what failed; the
     system's reason is added.

@@ -83,12 +83,12 @@ def not_ended(limit: str) -> str:
 
 
 def left_out(rows: Sequence[str]) -> str:
-    """Return the sentence on rows without a number, which are no part of a program."""
+    """Return the sentence on rows without a number, which are not part of a program."""
     return f"Left out, without a number: {plural(len(rows), 'line')}, such as {rows[0][:40]!r}."
 
 
 def no_numbered_line(purpose: str = "", listing: str = "The listing") -> str:
-    """Return the sentence that a listing is no program. purpose: what was to be done with it."""
+    """Return the sentence that a listing is not a program. purpose: what was to be done with it."""
     so = f", so there is nothing to {purpose}" if purpose else ""
     return f"{listing} has no numbered line{so}."
 
@@ -148,7 +148,7 @@ MAY_HAVE_ONE_MORE = (
 )
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
-ARCHIVE_UNCHANGED = "The archive is as it was."
+ARCHIVE_UNCHANGED = "The archive was not changed."
 REVISIONS_KEPT = "The archive keeps every revision that was acknowledged."
 STILL_READABLE = "Its text can still be read with any SQLite tool."
 PRINTED_ABOVE = "what it printed stands above"
@@ -244,7 +244,7 @@ def name_speed(by: Ways) -> str:
 
 
 def name_another_file(by: Ways) -> str:
-    """Advise on a file that is there already, in a sentence."""
+    """Advise on a file that already exists, in a sentence."""
     return f"Name another file, or replace it {by.replace}."
 
 

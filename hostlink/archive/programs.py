@@ -104,7 +104,7 @@ class Programs(ArchiveFile):
                 )
 
     def retire(self, name: str) -> Program:
-        """Remove a program from the list; everything of it stays. Repeating this is harmless."""
+        """Remove a program from the list; its revisions stay. Repeating this is harmless."""
         return self._change_use(name, "retire")
 
     def bring_back(self, name: str) -> Program:

@@ -144,7 +144,7 @@ def _rows(db: Database) -> Iterator[str]:
     for table in TABLES:
         for row_id in damaged_rows(db, table):
             what = name_of(db, table, row_id)
-            yield f"{what[0].upper()}{what[1:]} is not as it was written."
+            yield f"{what[0].upper()}{what[1:]} does not match its checksum."
 
 
 def _listings(db: Database) -> Iterator[str]:

@@ -243,7 +243,7 @@ def tell(error: HostlinkError, port: str = "", by: Ways | None = None) -> None:
 
 
 def main() -> NoReturn:
-    """The `hostlink` command."""
+    """Run the `hostlink` command, and exit with its status."""
     gc.set_threshold(50_000)  # importing makes no garbage; collecting takes a tenth of a start
     status = _main()
     let_go()

@@ -94,7 +94,7 @@ def _image_and_role(
 
 
 def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
-    """Refuse to write the display too where nobody can be asked to move wires."""
+    """Refuse to write the display too if nobody can be asked to move wires."""
     if previous:
         raise UsageError("--display goes with the IMAGE of the computer, not with --previous.")
     if not may_ask(common):

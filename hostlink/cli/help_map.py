@@ -32,7 +32,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Safety: before something is lost": ("backup", "putback", "restart", "firmware"),
 }
 
-# Examples that stand both at a group and at the command of it that they show.
+# Examples that are shown both for a group and for one of its commands.
 _SEE_IMAGE = ("See what an image holds; nothing is sent", "firmware review image.hex")
 _SEE_WRITTEN = ("See what was written to which board", "firmware history")
 _PROVE = ("Check everything that is kept", "archive prove")

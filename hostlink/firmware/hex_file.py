@@ -38,7 +38,7 @@ _END = re.compile(r":00([0-9A-Fa-f]{4})01([0-9A-Fa-f]{2})")
 _SAID: tuple[tuple[type[HexReaderError], str, str], ...] = (
     (RecordChecksumError, "wrong-checksum", "its checksum is wrong, so a byte is damaged"),
     (RecordLengthError, "wrong-length", "its length is not the one it states"),
-    (RecordTypeError, "unknown-record-type", "its record type is none of 00 to 05"),
+    (RecordTypeError, "unknown-record-type", "its record type is not one of 00 to 05"),
     (EOFRecordError, "odd-end-record", "it is an end record with data in it"),
     (HexReaderError, "bad-record", "it is not a record of an Intel HEX file"),
 )
@@ -127,7 +127,7 @@ def _end_of(rows: list[str], findings: list[ImageFinding]) -> int:
                 ImageFinding(
                     "data-after-end",
                     "error",
-                    "The file goes on after its end record; two files may have been joined.",
+                    "The file continues after its end record; two files may have been joined.",
                     behind,
                 )
             )

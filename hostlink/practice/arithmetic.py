@@ -1,6 +1,6 @@
 """Numbers of a practice board's BASIC: whole ones of 16 bits, or floating point.
 
-A whole result outside -32768..32767 is an error, or wraps where the kind's language does that;
+A whole result outside -32768..32767 is an error, or wraps if the kind's language does that;
 division truncates toward zero. With floating point a result beyond `GREATEST` is an error.
 """
 

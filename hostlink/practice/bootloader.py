@@ -24,7 +24,7 @@ SYNC, SIGN_ON, SET_PARAMETER, GET_PARAMETER = 0x30, 0x31, 0x40, 0x41
 SET_DEVICE, SET_DEVICE_EXT, ENTER, LEAVE, ERASE = 0x42, 0x45, 0x50, 0x51, 0x52
 LOAD_ADDRESS, UNIVERSAL, PROGRAM_PAGE, READ_PAGE, READ_SIGNATURE = 0x55, 0x56, 0x64, 0x74, 0x75
 
-# Bytes of a frame, end of packet included, where they do not depend on its content.
+# Bytes of a frame, end of packet included, if they do not depend on its content.
 _LENGTHS = {
     SYNC: 2,
     SIGN_ON: 2,

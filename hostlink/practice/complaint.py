@@ -22,7 +22,7 @@ class Reason(Enum):
     RETURN = "return"  # RETURN without GOSUB
     FORS = "fors"  # more than {most} open
     GOSUBS = "gosubs"  # more than {most} open
-    DATA = "data"  # READ, and no more is there
+    DATA = "data"  # READ, and no data is left
     ELEMENT = "element"  # not of that array
     LINE_NUMBER = "line-number"  # not {first} to {last}
     FULL = "full"  # memory is; line {number} needs {missing} bytes more

@@ -1,7 +1,7 @@
 """Expressions of the practice board's BASIC: read once, evaluated many times.
 
-Values are numbers as the kind's language has them (hostlink.practice.arithmetic), and text where it
-has strings. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9;
+Values are numbers as the kind's language has them (hostlink.practice.arithmetic), or text if it has
+strings. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9;
 functions, text, powers, AND and OR, comparisons in an expression and a sign before any factor are
 additions.
 """
@@ -41,7 +41,7 @@ FUNCTIONS = ("RND", "ABS", "ROOM")
 def read_expression(text: LineText) -> Expression:
     """Read the longest expression of numbers that starts here. Raises Complaint if there is none.
 
-    A comparison is part of it where the language gives it a value.
+    A comparison is part of it if the language gives it a value.
     """
     value = _read_comparison(text)
     while text.language.logic and (word := text.take("AND", "OR")):
@@ -133,7 +133,7 @@ def _read_sum(text: LineText) -> Expression:
 
 
 def read_condition(text: LineText) -> Condition:
-    """Read `expression relation expression`, or an expression where a comparison has a value.
+    """Read `expression relation expression`, or an expression if a comparison has a value.
 
     Raises Complaint if it is neither.
     """
@@ -162,7 +162,7 @@ def read_name(text: LineText) -> str:
 
 
 def read_variable(text: LineText) -> Variable:
-    """Take a variable, or an element of an array where the language has them."""
+    """Take a variable, or an element of an array if the language has them."""
     name = read_name(text)
     if "arrays" not in text.language.means or not text.take("("):
         return Variable(name)

@@ -1,6 +1,6 @@
 """The functions that a practice board's BASIC may have, beside RND and the free memory.
 
-Which of them a kind has is its language's. Names and meanings: ECMA-55, section 8; those for text
+A kind's language says which of them it has. Names and meanings: ECMA-55, section 8; those for text
 as large BASICs have them, common practice, no source.
 """
 

@@ -78,7 +78,7 @@ def byte_text(value: object) -> str:
     if not isinstance(value, str):
         raise WrongSetting("must be text in quotes")
     if any(ord(each) > 255 for each in value):
-        raise WrongSetting("stands for bytes, so that no character may be above 255")
+        raise WrongSetting("stands for bytes, so no character may be above 255")
     return value
 
 
@@ -128,7 +128,7 @@ def _template_faults(kind: BoardKind) -> list[str]:
     ]
     faults = [fault for each in texts if (fault := _template_fault(*each))]
     if Reason.PUZZLED not in dict(kind.messages.errors):
-        faults.append("[errors] must have puzzled, which stands for those that are not given.")
+        faults.append("[errors] must have puzzled, which is used for those that are not given.")
     return faults
 
 

@@ -29,7 +29,7 @@ class LineText:
         self.upper = text.translate(_CAPITALS) if language.small_letters else text
         self.at = 0
         self.depth = 0
-        self.branches: list[list[int]] = []  # of each IF without ELSE so far: where that goes on
+        self.branches: list[list[int]] = []  # of each IF without ELSE so far: the step to skip to
         self.others = dict(language.words)["else"]
 
     def peek(self) -> str:

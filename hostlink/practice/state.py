@@ -230,7 +230,7 @@ class State:
     def fraction(self, argument: Value) -> float:
         """Return a number from 0 to below 1, by the generator of `random`.
 
-        On a kind of "fraction-0" another argument than 0 sets where the generator begins.
+        On a kind of "fraction-0" an argument other than 0 sets the seed.
         """
         if argument and self.kind.language.random == "fraction-0":
             self.chance = int(abs(argument) * 0x10000) & 0xFFFFFFFF

@@ -4,7 +4,7 @@ A line becomes a tuple of steps, one a statement; `IF` is a step of its own that
 its line. A part that cannot be read becomes a step that complains when it is reached, so that
 a line is accepted as typed and refused only when it runs, as the small interpreters did.
 Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9; FOR, NEXT,
-NEW, `:` and the words for the EEPROM are additions. Which words a board has is its language's.
+NEW, `:` and the words for the EEPROM are additions. A board's language says which words it has.
 """
 
 from __future__ import annotations

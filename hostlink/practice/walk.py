@@ -91,7 +91,7 @@ class Walk:
         self.board.pins.connect(script)
 
     def _enter(self, text: str) -> None:
-        """Store the lines. A row without a number is no part of the program, and is not run."""
+        """Store the lines. A row without a number is not part of the program, and is not run."""
         for row in re.split(r"\r\n|\n|\r", text):
             if not row.lstrip()[:1].isdigit():
                 continue
@@ -130,7 +130,7 @@ class Walk:
     def error(self) -> str:
         """Return the error that stopped the program in the board's words, or "".
 
-        A prompt that follows on a row of its own is no part of it.
+        A prompt that follows on a row of its own is not part of it.
         """
         rows = self.error_text.splitlines()
         return next((" ".join(row.split()) for row in rows if row.strip()), "")

@@ -397,7 +397,7 @@ def test_what_is_no_bag_is_refused(tmp_path: Path) -> None:
     writer = bag_format.BagWriter(other)
     writer.add("letter.txt", b"Dear all")
     writer.close({})
-    with pytest.raises(ArchiveError, match="not a bag of hostlink"):
+    with pytest.raises(ArchiveError, match="not a hostlink bag"):
         read_all(other)
     os.mkfifo(other / "pipe")
     with pytest.raises(ArchiveError, match="special file"):

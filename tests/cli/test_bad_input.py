@@ -135,7 +135,7 @@ def test_a_port_without_a_name_is_told(
     """As a variable of a shell that was never set; no other port is taken for it."""
     told = hostlink(*command, "--port", port)
     assert told.status == 2
-    assert "--port is given and names no port." in told.err
+    assert "--port is given but names no port." in told.err
 
 
 @pytest.mark.parametrize("what", ["A" * 5000, "a\0b", "\udcff\udcfe", "@", "@1", "A@", "..", "~"])

@@ -414,7 +414,7 @@ def test_the_two_boards_of_a_machine_in_one_sitting(
     words = ("firmware", "write", image(), "--role", "computer", "--display", image("view.hex", 9))
     told = hostlink(*words, "--yes")
     assert told.status == 1
-    assert "somebody has to move wires" in told.err
+    assert "Somebody has to move wires" in told.err
     assert not (place / "practice").exists()
     monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
     monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)

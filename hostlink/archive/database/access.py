@@ -31,7 +31,7 @@ from hostlink.archive.database.database_errors import BUSY_SECONDS, FAULTS, Faul
 from hostlink.errors import ArchiveError, system_words
 from hostlink.sentences import FILE_UNTOUCHED, TRY_WHEN_FINISHED
 
-_LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
+_LOGS = ("-wal", "-journal")  # the second if the file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
 _TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at most
 _PIECE = 1 << 20

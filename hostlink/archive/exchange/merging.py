@@ -47,6 +47,7 @@ from hostlink.archive.programs import put_tag
 from hostlink.archive.records import LEARNER
 from hostlink.archive.retiring import settle_retirement
 from hostlink.errors import ArchiveError
+from hostlink.sentences import ARCHIVE_UNCHANGED
 from hostlink.words import fold, natural
 
 _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
@@ -88,7 +89,7 @@ class Merging(Healing):
                 raise ArchiveError(
                     f"The archive {self.path} is damaged, so nothing is taken in "
                     f"({broken[0].said}).",
-                    kept="The archive was not changed.",
+                    kept=ARCHIVE_UNCHANGED,
                     advice=lambda by: (
                         f"Rebuild it first {by.rebuild}; if that does not mend it, import "
                         "both into a new archive."

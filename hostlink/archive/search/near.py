@@ -2,7 +2,7 @@
 
 Rules:
 
-1. A word that is nowhere in the archive counts where it is part of a word in the name or title of a
+1. A word that is nowhere in the archive counts if it is part of a word in the name or title of a
    program.
 2. A word that is no such part either is replaced by a longer one of the newest listings that has it
    inside. Listings are read for that, since the index finds words by their beginning only. To go

@@ -172,7 +172,7 @@ def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     for rows that no duplicate has undamaged; an event records that permanently.
     """
     with (
-        told_when_stopped("The check", lambda: "What was kept is as it was."),
+        told_when_stopped("The check", lambda: "Nothing that was kept has changed."),
         common.archive(create=False) as opened,
     ):
         if rebuild:

@@ -62,7 +62,7 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @firmware.command()
 @click.argument("image", type=FILE)
-@output_option("Write a draft profile (TOML) made of what the image tells.")
+@output_option("Write a draft profile (TOML) made of what the image shows.")
 @_image_options
 @shared(json=True, yes=True)
 def review(

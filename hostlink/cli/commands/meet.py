@@ -52,7 +52,7 @@ def meet(common: CommonOptions) -> int:
 
 
 def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
-    """Open the port, with consent where that may restart the board, and meet the board.
+    """Open the port, with consent if that may restart the board, and meet the board.
 
     That consent holds for another restart only if the opening was heard to restart the board.
     """

@@ -183,7 +183,7 @@ def _goes_without(
     """Report the lines that are never reached; return whether to remove them, and the proof.
 
     words: the report. drop: remove them without asking, if that is proven. prove: proves it, None
-    if there are no such lines. Else a person is asked; without a person the lines stay.
+    if there are no such lines. Without `drop` a person is asked; if nobody is there, they stay.
     """
     from hostlink.jobs.shrinking import proof_words
 
@@ -206,7 +206,7 @@ def _goes_without(
 
 
 def _proof_of(material: Material, made: Listing, profile: Profile) -> Proof:
-    """Run a listing beside what was made of it, with the answers that are known for it."""
+    """Run a listing and the smaller one, with the answers that are known for it."""
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.shrinking import prove_shrunk
 

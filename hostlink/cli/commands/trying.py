@@ -207,7 +207,7 @@ def _setting(
 
 
 def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
-    """Return the text as it would be loaded: that of a shipped program is adapted."""
+    """Return the text as it would be loaded; that of a shipped program is adapted."""
     from hostlink.cli.progress import Teller
     from hostlink.jobs.language_of import LanguageError, in_language_of
 
@@ -280,7 +280,7 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
     if walk.missing:
         where = f"The practice board stopped{at}, at {walk.missing}"
-        say(f"{where}: this is no error of the listing.")
+        say(f"{where}: this is not an error in the listing.")
     elif tried.ended == "error":
         number = walk.stood_at or 0
         say(ends_in_error("The program", number, tried.error))
