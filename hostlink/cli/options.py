@@ -152,18 +152,6 @@ _MANY = [
 ]
 _JSON = [_option("--json", is_flag=True, envvar="HOSTLINK_JSON", help="Print JSON.")]
 _YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to every question.")]
-_KEYS = {
-    "ports",
-    "all_boards",
-    "profile",
-    "baud",
-    "archive_path",
-    "record",
-    "stop_running",
-    "json",
-    "quiet",
-    "yes",
-}
 
 
 Days = tuple[datetime, datetime]
@@ -213,7 +201,8 @@ def shared(
     def decorate(function: F) -> F:
         @click.pass_context
         def command(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
-            chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
+            known = CommonOptions.__dataclass_fields__
+            chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in known}
             return function(_common_options(ctx, chosen, many=many), *args, **kwargs)
 
         command.__name__ = function.__name__

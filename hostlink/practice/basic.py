@@ -15,17 +15,14 @@ from typing import Any
 from hostlink.errors import RefusedError
 from hostlink.practice.arithmetic import Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.expression import FUNCTIONS
-from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.state import State, Talk
-from hostlink.practice.statements import STATEMENTS, compiler, read_line
+from hostlink.practice.statements import compiler, read_line
 from hostlink.sentences import START_FRESH
 from hostlink.words import capital
-
-__all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 
 _NUMBERED = re.compile(rb"[ \t]*0*([0-9]+)(.*)", re.DOTALL)
 _STATEMENT = Work(Chore.STATEMENT)

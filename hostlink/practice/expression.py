@@ -12,9 +12,9 @@ import re
 from functools import lru_cache
 
 from hostlink.pins import PIN_FUNCTIONS
-from hostlink.practice import functions
 from hostlink.practice.arithmetic import Operation, Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
+from hostlink.practice.functions import FUNCTIONS
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LineText
 from hostlink.practice.values import (
@@ -33,9 +33,6 @@ from hostlink.practice.values import (
 
 DEEPEST = 12
 """Brackets that may be open at once."""
-
-FUNCTIONS = ("RND", "ABS", "ROOM")
-"""The functions of the practice board; other kinds have another word for the free memory."""
 
 
 def read_expression(text: LineText) -> Expression:
@@ -296,9 +293,9 @@ def _read_call(text: LineText, function: str) -> Expression:
         argument = read_expression(text)
         text.need(")")
         return random_number(argument, text.language)
-    if function not in functions.FUNCTIONS:  # TAB is an item of PRINT only
+    if function not in FUNCTIONS:  # TAB is an item of PRINT only
         raise text.puzzled()
-    takes, call = functions.FUNCTIONS[function]
+    takes, call = FUNCTIONS[function]
     arguments: list[Expression] = []
     for place, kind in enumerate(takes):
         if place == 2 and text.peek() == ")":

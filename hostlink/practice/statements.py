@@ -25,7 +25,7 @@ from hostlink.practice.expression import (
     read_text,
     read_variable,
 )
-from hostlink.practice.kind import WORDS, KindLanguage
+from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.pin_words import pin_readers
 from hostlink.practice.printing import read_print_statement
@@ -269,7 +269,3 @@ def _readers(language: KindLanguage) -> Readers:
     readers = {word: _MEANINGS.get(meaning) for word, meaning in words}
     readers |= pin_readers(language.pins)
     return dict(sorted(readers.items(), key=lambda pair: -len(pair[0])))
-
-
-STATEMENTS = tuple(word for _, words in WORDS for word in words)
-"""The words that begin a statement on the practice board."""
