@@ -1,6 +1,6 @@
 """Rebuild what can be derived: word indexes, other indexes, triggers and views.
 
-Kept data is only read. It all happens in one transaction.
+Kept data is only read, but `accept` renews checksums. Each of the two is one transaction.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Keep runs: what a program printed and was answered each time, numbered and never changed.
 
-A run is bounded: of what was printed the first and the last rows are kept, of what was typed the
-first. How many bytes are missing is part of the record.
+A run is bounded: the first and the last printed rows are kept, and the first typed ones. The record
+says how many bytes are missing.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What commands share: the archive, the profile and the port that their common options choose.
 
 Each command gets `CommonOptions` of its own. `together` opens the port and the archive once, as an
-`OpenLink`, which the commands that it runs use in place of opening their own.
+`OpenLink`, which the commands that it runs use instead of opening their own.
 """
 
 from __future__ import annotations

@@ -106,7 +106,7 @@ _PORT = _option(
 
 ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
 MADE_IF_MISSING = "made if there is none"
-"""Said in the help of what a command writes."""
+"""Said in the help of an output option."""
 KEPT_SINCE = f"Only what was kept then or later: {DATES}."
 ANSWERS = _option(
     "--input", "input_path", type=FILE, help="A file whose lines answer the program's questions."

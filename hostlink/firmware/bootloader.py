@@ -4,7 +4,7 @@ A script is a generator: it yields a `Query` and is sent the bytes that were ask
 `AskFailed` thrown in; it yields a `Drain` to let the line fall quiet. What it returns is the
 result. The core keeps the rules:
 
-1. One question is under way at a time; what came in before it is thrown away.
+1. One question is under way at a time; what came in before it is discarded.
 2. An answer is exactly INSYNC, the payload, OK; anything else fails the question at once, and
    silence fails it when its time is over. No answer is collected beyond its own length.
 3. A failure that the script does not catch ends the core in FAILED, for good.
@@ -57,7 +57,7 @@ class Query:
 
 @dataclass(frozen=True, slots=True)
 class Drain:
-    """Send `flush`, then throw away what comes in until the line has been quiet for quiet_s."""
+    """Send `flush`, then discard what comes in until the line has been quiet for quiet_s."""
 
     quiet_s: float
     flush: bytes = b""

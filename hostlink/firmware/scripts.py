@@ -112,7 +112,7 @@ class FlashScripts:
             on_page(page)
 
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
-        """Carry a plan out; the last page goes in only when all others are proven.
+        """Carry out a plan; the last page is written only when all others are proven.
 
         It is tried once per round. After any damage the page may be wrong, or may have overwritten
         another one, so the guard page is written again before that is repaired. Raises Unproven.
@@ -266,7 +266,7 @@ class FlashScripts:
     def _regain(self) -> Script[None]:
         """Get back into step and enter programming mode again.
 
-        Mostly the answer was damaged, and the bootloader waits for the next command. Otherwise it
+        Usually the answer was damaged, and the bootloader waits for the next command. Otherwise it
         waits for the rest of a frame, which is padded so that it answers. End-of-packet is not used
         as padding: a damaged command to read a page differs in one bit from one to write it, and
         would be carried out with the padding.

@@ -6,7 +6,7 @@ it is called "desk".
 
 Options: `kind` is one of hostlink.practice.kind_file; `like` is a profile, of which the board is
 a twin (hostlink.board.twin); `fresh` starts with empty memory, EEPROM and a new flash;
-`time=virtual` does not wait; every field of BoardSettings and Faults by its name, in place of the
+`time=virtual` does not wait; every field of BoardSettings and Faults by its name, instead of the
 kind's own: `line_ms=15&receive_buffer=2&to_host=0.001`. `seed` is both: where the board's random
 numbers start, and which faults happen.
 """

@@ -34,7 +34,7 @@ class Reason(Enum):
 
     @property
     def fields(self) -> tuple[str, ...]:
-        """Return the names in { } that its text may hold, beside those of every message."""
+        """Return the names in { } that its text may hold, besides those of every message."""
         return _FIELDS.get(self, ())
 
 
@@ -67,7 +67,7 @@ class Complaint(Exception):
 
     @property
     def lacks(self) -> str:
-        """Return the word that it is about, if only the practice board lacks it."""
+        """Return the word in question if a real board has it, else ""."""
         return str(self.fields.get("lacks", ""))
 
     def again(self) -> Complaint:

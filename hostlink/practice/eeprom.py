@@ -18,7 +18,7 @@ START = "START"
 """A program of this name runs at power-on, where slots have names."""
 
 ONLY = "ONLY"
-"""What the single slot of a board without names is called here."""
+"""The name used here for the single slot of a board without slot names."""
 
 _NAME = re.compile(r"[A-Z0-9]{1,8}", re.ASCII)
 _ROW_END_BYTES = 2

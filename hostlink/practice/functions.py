@@ -1,4 +1,4 @@
-"""The functions that a practice board's BASIC may have, beside RND and the free memory.
+"""The functions that a practice board's BASIC may have, besides RND and the free memory.
 
 A kind's language says which of them it has. Names and meanings: ECMA-55, section 8; those for text
 as large BASICs have them, common practice, no source.

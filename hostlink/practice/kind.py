@@ -107,7 +107,7 @@ class KindStorage:
     outside quotes only ("all").
     blanks: those after the line number are dropped ("after-number"), none is ("kept"), or all are
     outside quotes and remarks ("squeezed"; LIST then puts one beside each keyword).
-    number_bytes, length_bytes, end_bytes: what a line costs beside its text.
+    number_bytes, length_bytes, end_bytes: what a line costs besides its text.
     keywords: with tokens, the words kept as codes, each in keyword_bytes, or in what token_bytes
     says. constant_bytes: what a whole number costs with tokens, name_bytes: the name of
     a variable; 0 for its characters.
@@ -192,10 +192,10 @@ class Messages:
 
 @dataclass(frozen=True, slots=True)
 class KindLanguage(Dialect):
-    """What differs in the language beside the forms. Everything else is the practice board's.
+    """What differs in the language besides the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
-    functions: those of `hostlink.practice.functions` that it has, beside RND; TAB counts columns
+    functions: those of `hostlink.practice.functions` that it has, besides RND; TAB counts columns
     from 0.
     lacks: words of the real BASIC that the practice board cannot run. No name holds one.
     logic: whether it has AND and OR, bit by bit.

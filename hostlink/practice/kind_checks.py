@@ -18,7 +18,7 @@ _LARGEST = 10_000_000
 _FREE = re.compile(r"[A-Z]+(\(\)|\([A-Z0-9]\))?")
 _ROW_SPEC = re.compile(r"[<>]?[0-9]{0,2}")
 
-# The names that each template may hold beside {end}.
+# The names that each template may hold besides {end}.
 _FIELDS: dict[str, tuple[str, ...]] = {
     "greeting": ("free", "eeprom", "eeprom_left"),
     "memory": ("free", "eeprom", "eeprom_left"),

@@ -63,7 +63,7 @@ class Variable:
 
 
 def worth_of(condition: Condition, worth: int) -> Expression:
-    """Return the worth of a condition that holds, else 0."""
+    """Return an expression: `worth` if the condition holds, else 0."""
     return lambda values: worth if condition(values) else 0
 
 

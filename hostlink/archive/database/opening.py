@@ -177,7 +177,7 @@ def _renew(
 
 
 def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -> int:
-    """Return the schema number, 0 for a blank file. Raises ArchiveError for any other."""
+    """Return the schema number, 0 for a blank file. Raises ArchiveError for other files."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if create and not tables and application in (0, APPLICATION_ID) and version == 0:

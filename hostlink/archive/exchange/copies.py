@@ -1,6 +1,6 @@
 """Number records that come from a copy of the same archive.
 
-A duplicate has the identity of its archive, so if both are used on, both give the next number.
+A duplicate has the identity of its archive, so if both stay in use, both give the next number.
 Rules:
 
 1. A record here keeps its number. An imported record whose number is taken is marked as numbered by

@@ -63,7 +63,7 @@ class Merging(Healing):
         """Open the records to export, as one unchanging view of the archive.
 
         programs: export only these, by name. since: export only what is newer than this stored
-        time. learners: export also the programs of learners that are not named. Damaged records are
+        time. learners: also export the programs of learners that are not named. Damaged records are
         left out and named. Raises ArchiveError for an unknown program.
         """
         what = "What is to be exported"

@@ -75,7 +75,7 @@ class WordIndex:
         return None if row is None else row[0]
 
     def held(self, index: str, words: Sequence[str]) -> Iterator[str]:
-        """Yield those of many similar words, in alphabetical order, that an index holds."""
+        """Yield the words that an index holds. words: candidates in alphabetical order."""
         self._list_terms(index)
         at = 0
         while at < len(words) and (term := self._first_term(index, words[at])) is not None:
@@ -161,7 +161,7 @@ class WordIndex:
             return []
 
     def _share_by_index(self, word: str) -> float:
-        """Estimate the share of listings that hold a word from the newest with it."""
+        """Estimate the share of listings that hold a word, from the newest that do."""
         found = self._db.execute(
             f"{_MATCH} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
         ).fetchall()

@@ -4,8 +4,8 @@ Rules:
 
 1. A word that is nowhere in the archive counts if it is part of a word in the name or title of a
    program.
-2. A word that is no such part either is replaced by a longer one of the newest listings that has it
-   inside. Listings are read for that, since the index finds words by their beginning only. To go
+2. A word that is not part of one there is replaced by a longer one of the newest listings that has
+   it inside. Listings are read for that, since the index finds words by their beginning only. To go
    through all words of the index would take nine times as long as a search may, even with 10,000
    revisions.
 3. Else it is replaced by one that is spelt without the letters ß, ä, ö, ü or with them (ss, ae, oe,

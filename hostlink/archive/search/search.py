@@ -208,7 +208,7 @@ def _shown(
 ) -> Iterator[tuple[Row, str, tuple[str, ...]]]:
     """Yield rows with the line to show of each listing, and the words that it holds.
 
-    A row that a damaged index found by another listing than its own is left out; `lost` gets a
+    A row that a damaged index found by the wrong listing is left out; `lost` gets a
     sentence about that.
     """
     sql = (

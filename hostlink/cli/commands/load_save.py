@@ -133,7 +133,7 @@ def _load_one(
 
 
 def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable[[Offer], bool]:
-    """Return the function that lets a listing be rewritten for the board, by option or if asked."""
+    """Return the function that decides whether a listing is adapted: by option, or by asking."""
 
     def may_adapt(offer: Offer) -> bool:
         if adapt_it or common.yes:
@@ -147,7 +147,7 @@ def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable
 
 
 def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
-    """Return the function that lets a profile say what a board does to lines, likewise."""
+    """Return the function that decides whether a profile notes what a board does to lines."""
 
     def may_learn(learned: Learned) -> bool:
         if learn or common.yes:
