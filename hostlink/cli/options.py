@@ -75,6 +75,7 @@ def _must_be_in(
         within.fail(f"{number} is not in the range from {low:,} to {high:,}.", param, ctx)
 
 
+BAUD = WholeRange(50, 4_000_000)
 _ARCHIVE = [
     _option(
         "--archive",
@@ -120,7 +121,7 @@ _LINK = [
     _PORT,
     _option(
         "--baud",
-        type=WholeRange(50, 4_000_000),
+        type=BAUD,
         default=None,
         envvar="HOSTLINK_BAUD",
         metavar="BAUD",
