@@ -266,7 +266,7 @@ def test_the_environment_gives_the_options(
 def test_the_app_opens_at_no_impossible_speed(monkeypatch: pytest.MonkeyPatch, speed: str) -> None:
     """The variable has the range of the option, and a long number is no traceback."""
     monkeypatch.setenv("HOSTLINK_BAUD", speed)
-    with pytest.raises(UsageError, match='^HOSTLINK_BAUD is ".{2,20}", which is not a speed'):
+    with pytest.raises(UsageError, match=r'^HOSTLINK_BAUD is ".{2,20}", which is not a speed'):
         open_from_environment()
 
 
