@@ -24,6 +24,7 @@ class Reason(Enum):
     GOSUBS = "gosubs"  # more than {most} open
     DATA = "data"  # READ, and no data is left
     ELEMENT = "element"  # not of that array
+    TEXT = "text"  # of more than {most} characters
     LINE_NUMBER = "line-number"  # not {first} to {last}
     FULL = "full"  # memory is; line {number} needs {missing} bytes more
     PROGRAM_FULL = "program-full"  # a whole program needs {missing} bytes more
@@ -45,6 +46,7 @@ _FIELDS = {
     Reason.NO_LINE: ("number",),
     Reason.FORS: ("most",),
     Reason.GOSUBS: ("most",),
+    Reason.TEXT: ("most",),
     Reason.LINE_NUMBER: ("first", "last"),
     Reason.FULL: ("number", "missing"),
     Reason.PROGRAM_FULL: ("missing",),

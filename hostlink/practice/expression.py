@@ -33,6 +33,10 @@ from hostlink.practice.values import (
 
 DEEPEST = 12
 """Brackets that may be open at once."""
+LONGEST_TEXT = 255
+"""Characters of a text, as on large BASICs: from memory."""
+_DEEPEST_CALL = 8
+"""Calls of functions made by DEF that may be open at once."""
 
 
 def read_expression(text: LineText) -> Expression:
@@ -103,7 +107,14 @@ def read_text(text: LineText) -> Expression:
     parts = [_read_text_part(text)]
     while text.take("+"):
         parts.append(_read_text_part(text))
-    return parts[0] if len(parts) == 1 else lambda values: "".join(p(values) for p in parts)
+
+    def joined(values: Values) -> str:
+        whole = "".join(part(values) for part in parts)
+        if len(whole) > LONGEST_TEXT:
+            raise Complaint(Reason.TEXT, most=LONGEST_TEXT)
+        return whole
+
+    return parts[0] if len(parts) == 1 else joined
 
 
 def _read_text_part(text: LineText) -> Expression:
@@ -244,11 +255,16 @@ def _read_own_call(text: LineText) -> Expression:
     def call(values: Values) -> Value:
         if name not in values.functions:
             raise Complaint(Reason.PUZZLED, at, rest="FN")
+        if values.open_functions == _DEEPEST_CALL:
+            raise Complaint(Reason.GOSUBS, most=_DEEPEST_CALL)
         variable, expression = values.functions[name]
         outer, values.variables[variable] = values.variables[variable], argument(values)
-        result = expression(values)
-        values.variables[variable] = outer
-        return result
+        values.open_functions += 1
+        try:
+            return expression(values)
+        finally:
+            values.open_functions -= 1
+            values.variables[variable] = outer
 
     return call
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+from hostlink.practice.arithmetic import GREATEST
 from hostlink.practice.complaint import Complaint, Reason
 
 _NUMBER = re.compile(r"[ \t]*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:E[+-]?[0-9]{1,2})?")
@@ -23,7 +24,9 @@ def number_in(text: str) -> float | int:
 
 
 def plain(value: float) -> float | int:
-    """Return a number as an int if it is whole."""
+    """Return a number, as an int if it is whole. Raises Complaint if it is too large."""
+    if abs(value) > GREATEST:
+        raise Complaint(Reason.RANGE)
     return int(value) if value == int(value) else value
 
 

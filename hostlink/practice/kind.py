@@ -73,6 +73,7 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.GOSUBS, "more than {most} GOSUB open"),
     (Reason.DATA, "no DATA is left"),
     (Reason.ELEMENT, "no such element"),
+    (Reason.TEXT, "text of more than {most} characters"),
     (Reason.LINE_NUMBER, "line numbers are {first} to {last}"),
     (Reason.FULL, "memory full, line {number} needs {missing} more"),
     (Reason.PROGRAM_FULL, "memory full, program needs {missing} more"),

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from hostlink.practice.arithmetic import number_shower
-from hostlink.practice.complaint import Complaint
+from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import read_any, read_expression
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import LineText
 from hostlink.practice.ops import Send
 from hostlink.practice.state import State, Step, Talk
 from hostlink.practice.values import Expression
+
+_LAST_COLUMN = 255  # of TAB on large BASICs, from memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,10 @@ def _showing(items: list[Item], language: KindLanguage, *, ended: bool) -> Calla
             elif isinstance(item, bytes):
                 part = item
             elif isinstance(item, _Tab):
-                part = blank * (int(item.column(state)) - column)
+                wanted = int(item.column(state))
+                if wanted > _LAST_COLUMN:
+                    raise Complaint(Reason.RANDOM)
+                part = blank * (wanted - column)
             else:
                 value = item(state)
                 is_number = not isinstance(value, str)

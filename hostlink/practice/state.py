@@ -125,6 +125,7 @@ class State:
         self.variables = Variables()
         self.bounds: dict[str, tuple[int, ...]] = {}
         self.functions: dict[str, Function] = {}
+        self.open_functions = 0
         self.data: Iterator[bytes] | None = None
         self.loops: list[Loop] = []
         self.calls: list[Call] = []

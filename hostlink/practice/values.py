@@ -27,6 +27,7 @@ class Values(Protocol):
 
     variables: Variables
     functions: dict[str, Function]
+    open_functions: int
     pins: PinBank
 
     def element(self, array: str, places: Sequence[int]) -> str:

@@ -147,6 +147,24 @@ def test_a_kind_names_its_own_limit_of_open_loops() -> None:
     assert (one.run(), one.error) == ("error", "! more than 2 FOR open in 30")
 
 
+@pytest.mark.parametrize(
+    ("text", "error"),
+    [
+        ("10 PRINT TAB(1E30);1\n", "Function call Error in line 10"),
+        ("10 PRINT TAB(256);1\n", "Function call Error in line 10"),
+        ("10 DEF FNA(X)=FNA(X)\n20 PRINT FNA(1)\n", "Out of memory Error in line 20"),
+        ('10 A$="A"\n20 A$=A$+A$\n30 GOTO 20\n', "String too long Error in line 20"),
+        ('10 A$=""\n20 FOR I=1 TO 255\n30 A$=A$+"9"\n40 NEXT\n50 PRINT VAL(A$)\n',
+         "Overflow Error in line 50"),
+        ("10 PRINT 1E39\n", "Overflow Error in line 10"),
+    ],
+)  # fmt: skip
+def test_what_is_too_large_is_an_error_of_the_board(text: str, error: str) -> None:
+    """On a large BASIC: neither the computer's memory nor its stack is what ends a program."""
+    one = walk(text, kind="ready")
+    assert (one.run(), one.error) == ("error", error)
+
+
 def test_it_ends_within_what_it_is_given() -> None:
     """Statements, seconds of the board's time, and bytes of output are bounded."""
     one = walk("10 PRINT 1234567: GOTO 10\n".replace("1234567", '"' + "A" * 50 + '"'))
