@@ -70,7 +70,7 @@ def natural(name: str) -> list[str | int]:
     Case and accents do not count.
     """
     key: list[str | int] = list(_DIGITS.split(fold(unaccented(name))))
-    key[1::2] = map(int, key[1::2])  # text and number in turn, so that like meets like
+    key[1::2] = map(int, key[1::2])  # text and numbers alternate, so that keys compare
     return key
 
 

@@ -191,7 +191,7 @@ def _numbers(db: Database) -> Iterator[str]:
         "WHERE revision_count <> held OR latest_id IS NOT latest"
     ):
         name = safe(str(row["name"]))
-        yield f"The latest revision of {name}, or their number, is noted wrongly{ANEW}."
+        yield f"The latest revision or the revision count of {name} is recorded wrongly{ANEW}."
     for row in db.execute(
         "SELECT name FROM programs WHERE id NOT IN (SELECT program_id FROM revisions)"
     ):

@@ -234,7 +234,7 @@ class CommonOptions:
         Raises UsageError if there are none, or if an option is for one board only.
         """
         if self.record is not None:
-            raise UsageError("--record writes down one wire: name one --port.")
+            raise UsageError("--record is for one board: name one --port.")
         ports = self.ports or known_ports(self, archive)
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
         return [common.link_choice(archive) for common in each]

@@ -182,7 +182,7 @@ class FlashScripts:
                 by_byte += yield from self._eeprom_block(block * size)
         except AskFailed as failed:
             if failed.failure is Failure.REFUSED:
-                self.failures -= _REFUSALS  # its answer, and no damage
+                self.failures -= _REFUSALS  # a refusal is an answer, not damage
                 return by_word if len(blocks) == count else None
             raise
         return by_byte

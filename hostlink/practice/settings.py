@@ -25,7 +25,7 @@ class BoardSettings:
     "prompt", or "after-prompt" (it prompts first and stores then).
     prompt_late_ms: it is busy for that long before each prompt. prompts_first: the prompt comes
     before the answer to a direct command, and none after it.
-    line_ms: storing one line. direct_ms: taking a direct command apart. char_ms: one character.
+    line_ms: storing one line. direct_ms: parsing a direct command. char_ms: one character.
     statement_ms, list_line_ms, eeprom_byte_ms: running, listing, writing EEPROM.
     erase, line_cancel, interrupt: keys, of which only the first byte counts; empty: none.
     erase_answer: what taking a character back is answered with. erase_beyond: taking back more than

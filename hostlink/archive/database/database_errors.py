@@ -78,7 +78,7 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
 
         def advice(by: Ways) -> str:
             return (
-                "Copy the file away. If there is a duplicate or an export, it holds what was kept "
+                "Copy the file elsewhere. If there is a duplicate or an export, it holds what was kept "
                 f"too: import it into a new archive {by.import_any}."
             )
 
@@ -143,6 +143,6 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
             return (
                 f"{name} is damaged ({said})",
                 "Nothing was written to it.",
-                lambda by: f"Copy the file away first, then prove it {by.prove}.",
+                lambda by: f"Copy the file elsewhere first, then prove it {by.prove}.",
             )
     return said, _UNHARMED, ""

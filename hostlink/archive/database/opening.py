@@ -99,7 +99,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
             make_folders(path.parent)
             path.touch()
             return True
-        if not (path.is_file() or path.is_char_device()):  # a pipe would be waited for
+        if not (path.is_file() or path.is_char_device()):  # reading a pipe could block
             raise ArchiveError(
                 f"{path} is not a file, so it cannot be an archive.", advice="Name another file."
             )
@@ -234,7 +234,7 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
         f"{what}: another program changed it, or it is damaged.",
         kept=FILE_UNTOUCHED,
         advice=lambda by: (
-            f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
+            f"Copy it elsewhere, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
             f'"PRAGMA {pragma}"`, and prove it {by.prove}.'
         ),
     )
@@ -289,5 +289,5 @@ def _copy_before(db: Database, path: Path, version: int) -> None:
     raise ArchiveError(
         f"No copy of {path} could be made before changing its schema: every name is taken.",
         kept=FILE_UNTOUCHED,
-        advice="Move the older copies beside it away.",
+        advice="Move the older copies beside it elsewhere.",
     )

@@ -114,7 +114,7 @@ class _Merge:
     records: RecordSource
     archive: Healing
     listings: dict[int, int] = field(default_factory=dict)  # number in the source to row id
-    stands_for: dict[tuple[str, str], int] = field(default_factory=dict)  # known by another UUID
+    stands_for: dict[tuple[str, str], int] = field(default_factory=dict)  # its UUID is another here
     added: dict[str, int] = field(default_factory=lambda: {each.name: 0 for each in CARRIED})
     renamed: dict[str, str] = field(default_factory=dict)
     healed: list[str] = field(default_factory=list)

@@ -33,7 +33,7 @@ from hostlink.archive.search.within import Within
 _AT_ONCE = 60  # programs in one question for their latest matching revision
 _MANY = 5000  # listings searched for rescues before the rescues are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
-_MOST_PROGRAMS = 2000  # that one word is about
+_MOST_PROGRAMS = 2000  # for one word
 # The last and bounded part of a search: words in the listing and about the program. It reads so
 # many listings, or if more listings have the words, those of so many programs at a time.
 _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600

@@ -37,7 +37,7 @@ _UMLAUT = re.compile("([aou])e")
 _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
 _LISTINGS = 1_000  # likewise
-_HOLDING = 500  # the newest of them with it that count
+_HOLDING = 500  # the newest that count of those that have it
 HELD = "held"
 """The key under which a row of `Near.best` has the words that it or its program holds."""
 

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 @click.option(
     "--to-fit",
     is_flag=True,
-    help="Also make the result smaller, only as far as it has to be to fit.",
+    help="Also make the result smaller, as far as needed to fit.",
 )
 @OUTPUT
 @KEEP

@@ -63,7 +63,7 @@ def keep(
         _must_be_there(sources)
         gathered = gather(sources, profile, any_characters=any_characters)
     elif len(sources) > 1:
-        raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
+        raise UsageError("--as names one program, so give one listing.", kept="Nothing was kept.")
     with common.archive() as archive:
         if name is not None:
             gathered = gather_one(
