@@ -234,8 +234,8 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
         f"{what}: another program changed it, or it is damaged.",
         kept=FILE_UNTOUCHED,
         advice=lambda by: (
-            f"Copy it elsewhere, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
-            f'"PRAGMA {pragma}"`, and prove it {by.prove}.'
+            "Copy the file elsewhere, then repair this one with `sqlite-utils query "
+            f'{shlex.quote(str(path))} "PRAGMA {pragma}"`, and prove it {by.prove}.'
         ),
     )
 
