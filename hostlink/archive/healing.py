@@ -31,7 +31,7 @@ class Healing(ArchiveFile):
         Returns the specs of the repaired revisions, rescues and backups, usually none. Raises
         ArchiveError, and changes nothing then.
         """
-        with self.reading("What the archive holds of this listing") as db:
+        with self.reading("The kept copy of this listing") as db:
             broken = list(_damaged_alike(db, content))
         if not broken:
             return []

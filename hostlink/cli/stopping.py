@@ -129,7 +129,7 @@ def _asking() -> Iterator[None]:
         yield
     except click.Abort:
         raise Interrupted(
-            "Stopped at the question.", kept="Nothing was done since it was asked."
+            "Stopped at the question.", kept="Nothing has been done since it was asked."
         ) from None
     finally:
         _questions.pop()

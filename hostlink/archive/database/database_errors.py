@@ -78,8 +78,8 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
 
         def advice(by: Ways) -> str:
             return (
-                "Copy the file elsewhere. A duplicate or an export holds what was kept too: import "
-                f"it into a new archive {by.import_any}."
+                "Copy the file elsewhere. If there is a duplicate or an export, import it into a "
+                f"new archive {by.import_any}."
             )
 
     return ArchiveError(

@@ -185,7 +185,7 @@ def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -
     _refuse_changed_marks(path, application, version, _recorded(db))
     if application == APPLICATION_ID and not tables.intersection(TABLES):
         raise ArchiveError(
-            f"{path} has the mark of an archive, but no table of one: it is damaged, or another "
+            f"{path} has the mark of an archive, but none of its tables: it is damaged, or another "
             "program made it.",
             kept=FILE_UNTOUCHED,
             advice=lambda by: (

@@ -220,7 +220,7 @@ class _Merge:
         held = first(self.db, f"SELECT id FROM {table} WHERE uuid = ?", (key,))
         if held is None:
             what = table.replace("_", " ")
-            raise refused(f"it needs something of {what} that is not in it", _EARLIER_FIRST)
+            raise refused(f"it refers to {what} that it does not hold", _EARLIER_FIRST)
         return int(held["id"])
 
     def _listing(self, number: int) -> int:
