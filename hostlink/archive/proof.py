@@ -155,10 +155,10 @@ def _listings(db: Database) -> Iterator[str]:
         try:
             content = proven_content(dict(row), which)
         except DamagedError:
-            yield f"{which}: its bytes do not have the SHA-256 that was kept."
+            yield f"{which}: its bytes do not match the SHA-256 that was kept."
             continue
         if lines_in(content.text) != row["line_count"]:
-            yield f"{which}: it does not have the number of lines that was kept."
+            yield f"{which}: its number of lines differs from what was kept."
     for row in db.execute(
         "SELECT min(id) AS first, max(id) AS last FROM listings "
         "GROUP BY sha256, canonical_sha256, profile, charset, text HAVING first <> last"
@@ -169,7 +169,7 @@ def _listings(db: Database) -> Iterator[str]:
 def _firmware(db: Database) -> Iterator[str]:
     for row in db.execute("SELECT id, sha256, data FROM firmware_images ORDER BY id"):
         if not is_sound(row["data"], row["sha256"]):
-            yield f"Firmware image {row['id']}: its bytes do not have the SHA-256 that was kept."
+            yield f"Firmware image {row['id']}: its bytes do not match the SHA-256 that was kept."
 
 
 def _numbers(db: Database) -> Iterator[str]:

@@ -66,7 +66,7 @@ def test_the_first_failure_ends_the_work_with_its_status(
             1,
         ),
         ("firmware write --previous", "The archive has no earlier firmware of this board", 1),
-        ("console", "console cannot be used in a command file.", 2),
+        ("console", '"console" cannot be used in a command file.', 2),
         ("survey --keep a/b", '"a/b" cannot be the name of a profile', 2),
         ("survey --against nothing", 'There is no profile "nothing".', 2),
         ("load no-such.bas", 'no shipped program called "no-such.bas".', 1),

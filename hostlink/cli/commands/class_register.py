@@ -49,7 +49,7 @@ _REPLACE_ALONE = (
     "minutes",
     type=NumberRange(0.01, 1440),
     metavar="MINUTES",
-    help="Wait this long for boards that come late, and serve each; Ctrl+C ends the wait.",
+    help="Wait this long, and serve each board that comes late; Ctrl+C ends the wait.",
 )
 @click.option(
     "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for boards that need it."

@@ -40,8 +40,6 @@ def console(common: CommonOptions) -> int:
     capture! reads the program. A paste is mended and reviewed before it is sent; a line that
     clears the program waits until the program is kept. On a pipe, lines come from standard input.
     """
-    if common.open_link is not None:
-        raise click.UsageError("console cannot be used in a command file.")
     with common.archive() as archive:
         choice = common.link_choice(archive)
         if sys.stdin.isatty() and sys.stdout.isatty():

@@ -130,7 +130,7 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     "--unreached",
     "drop_unreached",
     is_flag=True,
-    help="Also remove lines that are never reached.",
+    help="Also remove unreached lines.",
 )
 @OUTPUT
 @KEEP
@@ -148,7 +148,7 @@ def shrink(
     """Make a listing smaller; it runs as before.
 
     The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 if
-    it still does not fit. Lines that are never reached stay unless you agree: at a terminal when
+    it still does not fit. Unreached lines stay unless you agree: at a terminal when
     asked, else by --unreached, with --yes too if running both versions proves nothing.
     """
     from hostlink.jobs.shrinking import unreached_words

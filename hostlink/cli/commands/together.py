@@ -101,7 +101,7 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
             ) from error
         if not words:
             continue
-        if words[0] not in COMMANDS or words[0] == "together":
+        if words[0] not in COMMANDS or words[0] in ("together", "console"):
             raise UsageError(
                 f'Line {place} of {where}: "{words[0]}" cannot be used in a command file.',
                 kept=_KEPT,

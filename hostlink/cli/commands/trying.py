@@ -72,7 +72,7 @@ _AT_ONCE = 500  # rows of a trace that are printed together
 )
 @draw_options("what it puts out at pins, else the numbers it prints")
 @click.option("--all", "every", is_flag=True, help="Try every program with expected output.")
-@click.option("--tag", metavar="TAG", help="With --all: try only programs with this tag.")
+@click.option("--tag", metavar="TAG", help="With --all: try only those with this tag.")
 @shared(profile=True, json=True, yes=True)
 def try_listing(
     common: CommonOptions,
