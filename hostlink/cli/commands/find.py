@@ -24,7 +24,7 @@ def _size_range(
     """Parse the smallest and largest size in bytes given to `--size`."""
     if text is None:
         return None
-    fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
+    fits = re.fullmatch(r"([0-9]{1,9})?(?:(-)([0-9]{1,9})?)?", text.strip())
     least, dash, most = fits.groups() if fits else (None, None, None)
     if least is None and most is None:
         raise click.BadParameter(
