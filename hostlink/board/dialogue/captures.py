@@ -4,8 +4,9 @@ The wire has no checksum. Two equal readings are enough only if nothing was note
 (see evidence.py), because a damaged wire may lose the same byte twice. The rules:
 
 1. A line is settled if one text of it leads every other by `lead` votes and has at least three, or
-   if two readings are needed and both agree. A missing line counts as a text that must lead all
-   others together. It does not count if a row that is no line stands in its place (see `hidden`).
+   if two readings are needed and both agree. A reading in which a row that is no line stands in
+   its place (see `hidden`) has no vote on it. A missing line counts as a text that must lead all
+   others together, and those readings with them.
 2. An empty reading among full ones means that the question was damaged; it votes on no line. An
    answer of words without lines never votes.
 3. Reading may change the board, because a damaged `LIST` may be stored as a line. Older readings
@@ -66,7 +67,7 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
         if (
             winner is None
         ):  # damage to a number always makes it absent, damage to a text makes other texts
-            runner_up = len(readings) - count
+            runner_up = len(captures) - count
         if not _settled(count, runner_up, need):
             unsettled.append(number)
         elif winner is not None:
