@@ -150,6 +150,8 @@ class Recogniser(Asker):
         for baud in speeds:
             self._set_baud(baud)
             first = self._ask(line_end)
+            if self._keeps_sending:
+                self._stop_or_refuse(speeds)
             ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
             if first == line_end == _CR:
                 # Only its echo, so this speed is right: it wants the other, or ends its rows so.
@@ -242,8 +244,7 @@ class Recogniser(Asker):
 
     def _is_question(self, prompt: bytes) -> bool:
         """Return whether an empty line was answered by a question: a program waits."""
-        known = {kind.talk.prompt for kind in self._kinds}
-        if not asks(prompt) or prompt in known:
+        if not asks(prompt) or any(prompt == kind.talk.prompt for kind in self._kinds):
             return False
         is_new = prompt not in self._questions
         self._questions.add(prompt)
@@ -300,7 +301,7 @@ class Recogniser(Asker):
     def _stop_or_refuse(self, speeds: Sequence[int]) -> None:
         """Stop a board that sends by itself, or raise LinkError if that is not allowed.
 
-        It is listened to at each speed until it is text; nothing is sent before.
+        It is listened to at each speed until it is text; nothing is sent meanwhile.
         """
         before, longest_s = self._baud, LONGEST_S
         for baud in speeds:

@@ -232,6 +232,15 @@ def test_a_program_that_prints_is_left_alone() -> None:
     assert bench.board.typed == []
 
 
+def test_a_program_that_begins_to_print_meanwhile_is_told_soon() -> None:
+    """It is listened to again, not asked at one speed after the other."""
+    bench = Bench(K1)
+    bench.board.answer = lambda _line: b"0123456789 " * 10_000
+    with pytest.raises(LinkError, match="A program runs on the board"):
+        bench.recogniser.run()
+    assert bench.clock.now() < 30
+
+
 def test_a_silent_board_and_rubbish_are_told_apart() -> None:
     """Silence at every speed; or something that is no text at any."""
     bench = Bench(K1)

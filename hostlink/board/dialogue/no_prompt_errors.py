@@ -35,7 +35,7 @@ DELETE_OR_RESTART = (
 
 _RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
-_ONLY_EMPTY = f"Only empty lines were sent. {UNTOUCHED}"
+_HARMLESS = f"Nothing was sent that changes a program. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
@@ -156,7 +156,7 @@ def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkErro
     return LinkError(
         f"Bytes come {how}, no text at {tried}: noise, or a program that prints at another speed.",
         reason=LinkReason.FLOODING,
-        kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
+        kept=_HARMLESS,
         advice=lambda by: (
             "Check that ground is connected, that the bridge's RX pin is at the chip's TX pin and "
             f"not left open, and the crystal. {name_speed(by)}"
@@ -181,7 +181,7 @@ def nothing_steady(last: bytes) -> LinkError:
         "The board sends something, but at no usual speed is it readable and steady"
         + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
-        kept=_ONLY_EMPTY,
+        kept=_HARMLESS,
         advice=lambda by: (
             f"If a program is running, stop it {by.stop_running}; else {find_how_far(by)}."
         ),
@@ -193,7 +193,7 @@ def silent_everywhere() -> LinkError:
     return LinkError(
         "The board is silent at all usual speeds, or its program seldom prints.",
         reason=LinkReason.SILENT,
-        kept=_ONLY_EMPTY,
+        kept=_HARMLESS,
         advice=find_where,
     )
 
