@@ -19,6 +19,7 @@ from hostlink.board.dialogue.heard_talk import (
     parts_of,
     with_heard_talk,
 )
+from hostlink.board.dialogue.no_prompt_errors import prompt_changes
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.cli.ways import in_commands
@@ -377,3 +378,8 @@ def test_a_prompt_that_counts_is_named() -> None:
     with pytest.raises(LinkError, match=r'changes: it was "\d+: ", then "\d+: "') as caught:
         Recogniser(Wire(board, clock), (), find_profile("tiny")).run()
     assert "wiring" not in in_commands(caught.value.advice)
+
+
+def test_only_the_end_of_a_long_row_is_repeated() -> None:
+    """A board can send 1,400 characters without a row end before it is asked again."""
+    assert len(str(prompt_changes(b"A" * 1400, b"B" * 1400))) < 400

@@ -39,9 +39,9 @@ _HARMLESS = f"Nothing was sent that changes a program. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
-    """Return the last row that a board sent, safe to print."""
+    """Return the end of the last row that a board sent, safe to print."""
     rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
-    return safe(rows[-1])
+    return safe(rows[-1][-60:])
 
 
 def find_where(by: Ways) -> str:
