@@ -166,7 +166,9 @@ class SheetPane(Vertical):
             if not room.width or len(wrap(longer, room.width)) <= room.height:
                 words = longer
         static.set_class(is_error, "-error")
-        static.update(Content(safe(words)), layout=False)  # its height is fixed
+        shown = Content(safe(words))
+        if shown != static.content:
+            static.update(shown, layout=False)  # its height is fixed
 
     # --- other texts -------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from rich.style import Style
 from rich.text import Text
 from textual import events
 from textual.binding import BindingType
-from textual.geometry import Size
+from textual.geometry import Region, Size
 from textual.message import Message
 from textual.reactive import reactive
 from textual.strip import Strip
@@ -272,11 +272,16 @@ class LedgerColumn(Widget):
 
     def on_mount(self) -> None:
         self.watch(self._editor, "scroll_y", self._moved, init=False)
-        self.watch(self._editor, "selection", self._moved, init=False)
         self.watch(self._editor, "fault", self._moved, init=False)
+        self.watch(self._editor, "selection", self._cursor_moved, init=False)
 
     def _moved(self) -> None:
         self.refresh()
+
+    def _cursor_moved(self, before: Selection, now: Selection) -> None:
+        top = self._editor.scroll_offset.y
+        rows = {before.end[0] - top, now.end[0] - top}
+        self.refresh(*(Region(0, row, self.size.width, 1) for row in rows))
 
     def show(
         self,

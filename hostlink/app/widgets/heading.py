@@ -51,4 +51,6 @@ class Heading(Static):
         self.set_class(here, "-here")
         texts = [(HERE if here else ELSEWHERE) + safe(words) for words in self._words]
         room = self.size.width
-        self.update(Content(next((one for one in texts if cell_len(one) <= room), texts[-1])))
+        shown = Content(next((one for one in texts if cell_len(one) <= room), texts[-1]))
+        if shown != self.content:
+            self.update(shown, layout=False)  # its height is fixed

@@ -76,14 +76,17 @@ class MemoryRuler(Widget):
 
     def show(self, ledger: Ledger, here: tuple[int, int]) -> None:
         """Show a listing's ledger. here: first and last byte of the line at the cursor."""
+        if self._ledger is ledger and self._here == here:
+            return  # as at most keys in a long listing, which is measured after a pause
         self._ledger = ledger
         self._here = here
         self.refresh()
 
     def show_board(self, board: BoardTrack) -> None:
         """Show what the board holds."""
-        self._board = board
-        self.refresh()
+        if board != self._board:
+            self._board = board
+            self.refresh()
 
     @property
     def words(self) -> str:
