@@ -34,6 +34,7 @@ class Asker:
         self._usual_baud = usual_baud
         self._stop_keys = tuple(dict.fromkeys(stop_keys))
         self._asked = self._answered = 0  # how often
+        self._keeps_sending = False  # the last answer had no end
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
 
     @property
@@ -76,6 +77,7 @@ class Asker:
         quiet_s = max(QUIET_S, 6 * BITS_PER_BYTE / self._baud)
         core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
         self._asked += 1
+        self._keeps_sending = core.overdue
         self._answered += bool(core.heard)
         self._bells[self._baud] += is_bells(core.heard)
         return core.heard
