@@ -19,6 +19,7 @@ from hostlink.board.dialogue.heard_talk import (
     parts_of,
     with_heard_talk,
 )
+from hostlink.board.dialogue.no_prompt_errors import prompt_changes
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.cli.ways import in_commands
@@ -242,6 +243,15 @@ def test_a_program_that_prints_is_left_alone() -> None:
     assert bench.board.typed == []
 
 
+def test_a_program_that_begins_to_print_meanwhile_is_told_soon() -> None:
+    """It is listened to again, not asked at one speed after the other."""
+    bench = Bench(K1)
+    bench.board.answer = lambda _line: b"0123456789 " * 10_000
+    with pytest.raises(LinkError, match="A program runs on the board"):
+        bench.recogniser.run()
+    assert bench.clock.now() < 30
+
+
 def test_a_silent_board_and_rubbish_are_told_apart() -> None:
     """Silence at every speed; or something that is no text at any."""
     bench = Bench(K1)
@@ -378,3 +388,8 @@ def test_a_prompt_that_counts_is_named() -> None:
     with pytest.raises(LinkError, match=r'changes: it was "\d+: ", then "\d+: "') as caught:
         Recogniser(Wire(board, clock), (), find_profile("tiny")).run()
     assert "wiring" not in in_commands(caught.value.advice)
+
+
+def test_only_the_end_of_a_long_row_is_repeated() -> None:
+    """A board can send 1,400 characters without a row end before it is asked again."""
+    assert len(str(prompt_changes(b"A" * 1400, b"B" * 1400))) < 400
