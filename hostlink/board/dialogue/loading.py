@@ -9,7 +9,7 @@ Rules:
 4. If the board restarted, or the rounds are used up, the load starts over from an empty memory, at
    most MOST_STARTS times in all. Then it fails and names the lines that differ.
 5. Without echo, a line that is listed differently from how it was sent, while most are not, is sent
-   again even if the profile allows the change. If it is listed the same again, the board changes it.
+   again even if the profile allows the change. If it is listed so again, the board changes it.
 """
 
 from __future__ import annotations
