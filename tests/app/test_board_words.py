@@ -173,6 +173,6 @@ def test_a_word_of_another_basic_names_the_way_to_adapt_the_listing() -> None:
     capital = find_profile("capital").rules
     checked = review(Listing.from_text("20 IF A=1 THEN 40\n40 END\n"), capital, deep=True)
     assert [each.message for each in checked.findings] == [
-        "This board's BASIC has no THEN, as far as known."
+        "This board's BASIC has no THEN, as far as hostlink knows."
     ]
     assert f"{way_to('adapt')} adapts the listing" in finding_words(checked, 0)

@@ -20,7 +20,7 @@ from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.board.dialogue.events import Phase
 from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, Needed, RefusedError
 from hostlink.jobs.events import PageProven, PagesRead
-from hostlink.jobs.firmware.writing import WriteRequest
+from hostlink.jobs.firmware.request import WriteRequest
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 
@@ -383,7 +383,7 @@ def test_the_time_that_is_left_for_pages_follows_from_those_done() -> None:
     progress.take(15.0, PagesRead(64, 256))
     assert figures(progress, 1_000) == [
         "about 15 s left for this part",
-        "page 64 of 256 read, twice the same",
+        "page 64 of 256 read twice, the same each time",
     ]
     progress.take(16.0, Phase("Writing"))
     assert figures(progress, 1_000) == []

@@ -188,10 +188,10 @@ class ArchiveJobs(DeskPart):
     def _preview(self, source: Path) -> None:
         """Show what an import would bring, and import it if the user agrees."""
         from hostlink.app.screens.dialogues import ask
-        from hostlink.jobs.exporting import comparison_sentences, preview, to_take_in
+        from hostlink.jobs.exporting import comparison_sentences, preview, preview_words
 
         def seen(merged: Merged) -> None:
-            words = to_take_in(source, merged)
+            words = preview_words(source, merged)
             self.app.tell(words)
             take = ("import", "Import it", lambda: self._import(source))
             why = "\n".join([*comparison_sentences(merged), *_told(merged)])
@@ -201,12 +201,12 @@ class ArchiveJobs(DeskPart):
         aside(self.app, lambda: preview(self.app.archive, source), seen, doing=doing)
 
     def _import(self, source: Path) -> None:
-        from hostlink.jobs.exporting import import_from, taken_in
+        from hostlink.jobs.exporting import import_from, imported_words
 
         def done(merged: Merged) -> None:
             self.desk.shelf.renew()
             self.sheets.check()
-            self.app.tell(taken_in(source, merged))
+            self.app.tell(imported_words(source, merged))
 
         doing = f"Importing {source}..."
         aside(self.app, lambda: import_from(self.app.archive, source), done, doing=doing)
@@ -222,7 +222,7 @@ class ArchiveJobs(DeskPart):
         from hostlink.archive.database.database_errors import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
-        more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
+        more = [*proof.findings, *proof.skipped]
         if proof.lasting:
             more.append(in_keys(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")

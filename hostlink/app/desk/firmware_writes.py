@@ -58,7 +58,9 @@ class FirmwareWrites(DeskPart):
 
         def work(session: Session, archive: Archive) -> Written:
             from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
-            from hostlink.jobs.firmware.writing import WriteRequest, previous_image, write_firmware
+            from hostlink.jobs.firmware.record import previous_image
+            from hostlink.jobs.firmware.request import WriteRequest
+            from hostlink.jobs.firmware.writing import write_firmware
 
             wanted = request
             if wanted is None:

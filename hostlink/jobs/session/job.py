@@ -31,10 +31,9 @@ def recorded_job(
 ) -> Iterator[OpenEvent]:
     """Record the job done inside the block as an event of the archive, and limit its time.
 
-    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. A job
-    within a job adds no limit of its own. Raises ArchiveError if the archive is read-only, and
-    LinkError past the limit, with a minute left to leave the board in order; an Interrupted says in
-    what state the board was left.
+    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. Raises
+    ArchiveError if the archive is read-only, and LinkError past the limit, with a minute left to
+    leave the board in order; an Interrupted says in what state the board was left.
     """
     if archive.read_only:
         raise ArchiveError(
@@ -58,15 +57,15 @@ def recorded_job(
 
 
 def for_learner(program: str) -> dict[str, str]:
-    """Return what the detail of a job notes of the learner for whom it is done.
+    """Return the entry in the detail of a job for the learner for whom it is done.
 
-    program: that of their work, "" for nobody.
+    program: the name of their work, "" for nobody.
     """
     return {LEARNER: program} if program else {}
 
 
 def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
-    """Return the error of a stopped job, completed by the state in which the board was left.
+    """Return the error of a stopped job, with the state in which the board was left added.
 
     A job that changed something has said so itself; otherwise nothing was changed.
     """

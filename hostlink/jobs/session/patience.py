@@ -1,8 +1,8 @@
-"""One time limit for a whole job, and reports of what it is waiting for.
+"""A time limit for a whole job and for its parts, and reports of what it is waiting for.
 
-The parts of a job have limits of their own, which would multiply when nested. So the outermost job
-on a session sets one limit. A board that answers too slowly, or differently each time, ends the job
-with an error that says what was being done.
+The limit of a part ends with that of the outermost job on a session, if not before. A board that
+answers too slowly, or differently each time, ends the job with an error that says what was being
+done.
 """
 
 from __future__ import annotations
@@ -19,20 +19,20 @@ from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE_AND_PROFILE
 
 _SHORTEST_LIMIT_S = 300.0
-_LISTINGS = 60  # of a full memory, as time for a job
+_LISTINGS = 60  # of a full memory, for which the time limit of a job has room
 _USUAL_BYTES = 1024  # of program memory, if the profile has no figure
 TELL_EVERY_S = 45.0
-TELL_OFTEN_S = 4.0  # where a board may be silent and a beginner waits
+TELL_OFTEN_S = 4.0  # if the board may be silent and a beginner waits
 _LIMIT_TOLD_S = 900.0
-_MINUTES_FROM_S = 90.0  # a shorter time left is told in seconds
+_MINUTES_FROM_S = 90.0  # a shorter time left is given in seconds
 _GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
 
 def time_limit_s(profile: Profile) -> float:
     """Return the time limit of a job on a board, in seconds.
 
-    It is five minutes and sixty listings of a full memory. A load on a wire that damages one byte
-    in a hundred takes about twenty listings.
+    It is five minutes plus the time of sixty listings of a full memory. A load on a wire that
+    damages one byte in a hundred takes about twenty listings.
     """
     return _SHORTEST_LIMIT_S + _LISTINGS * _listing_s(profile)
 
@@ -43,10 +43,10 @@ def capture_s(profile: Profile) -> float:
 
 
 def load_s(lines: Mapping[int, Line], pacing: Pacing) -> float:
-    """Return about how many seconds a load takes on a good wire.
+    """Estimate how many seconds a load takes on a good wire.
 
-    The wire or the board's time for each line decides, whichever is longer; the listings of the old
-    program and of the read-back are included.
+    The longer of the time on the wire and the board's time for the lines counts; the listings of
+    the old program and of the read-back are included.
     """
     wire = sum(
         len(line.typed) + len(pacing.reply_end) + len(pacing.prompt) for line in lines.values()
@@ -105,22 +105,23 @@ class Patience:
     def limited(
         self, limit_s: float, now: Callable[[], float], *, tell_every_s: float = TELL_EVERY_S
     ) -> Iterator[bool]:
-        """Limit the block to limit_s seconds, unless an outer limit holds already.
+        """Limit the block to limit_s seconds; within an outer limit, to the shorter of both.
 
         A part that says how long it takes at most (`Phase.at_most_s`) gets that time in any case.
-        tell_every_s: after how many seconds without progress a wait is reported. Yields whether
-        this limit holds.
+        tell_every_s: after how many seconds without progress a wait is reported, of the outermost
+        block. Yields whether this block is the outermost.
         """
-        if self._ends is not None:
-            yield False
-            return
-        self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
-        self._about_s, self._at_most_s, self._due = 0.0, 0.0, None
-        self._sent, self._tell_every_s = None, tell_every_s
+        outer, outer_limit_s, ends = self._ends, self._limit_s, now() + limit_s
+        if outer is None:
+            self._about_s, self._at_most_s, self._due = 0.0, 0.0, None
+            self._since, self._sent, self._tell_every_s = None, None, tell_every_s
+        if outer is None or ends < outer:
+            self._ends, self._limit_s = ends, limit_s
         try:
-            yield True
+            yield outer is None
         finally:
-            self._ends = None
+            self._ends = outer and max(outer, self._ends or outer)
+            self._limit_s = outer_limit_s
 
     def watch(self, now: float) -> None:
         """Check the time `now`, in seconds. Raises LinkError if a limited job takes too long."""
@@ -146,7 +147,7 @@ class Patience:
 
     def _waiting(self, now: float, since: float, ends: float) -> Waiting:
         """Return the report of a wait, with the remaining time if known, else with the limit."""
-        left = ""  # a limit that is hours away tells nothing
+        left = ""  # a limit that is hours away says nothing
         if ends - now < _LIMIT_TOLD_S:
             left = f"It is given up in {_time_words(ends - now)} at most."
         if self._due is not None:
