@@ -116,7 +116,7 @@ class ArchiveFile:
             if self.read_only:
                 yield
                 return
-            with self.writing("What is only tried"):
+            with self.writing("The trial"):
                 yield
                 raise _Undone
 

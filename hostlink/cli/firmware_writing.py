@@ -43,7 +43,7 @@ def write_one(
     from hostlink.cli.firmware_words import written_dict
     from hostlink.jobs.firmware.asking import write_asking
     from hostlink.jobs.firmware.image_words import written_words
-    from hostlink.jobs.firmware.writing import AfterWriteError
+    from hostlink.jobs.firmware.request import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
         check_first_steps(archive, first, common.the_port())
@@ -70,12 +70,12 @@ def write_one(
 
 
 def _role(common: CommonOptions, archive: Archive, image: Image, role: str) -> str:
-    """Return what an image is for; at a terminal it is asked for."""
+    """Return what an image is for; ask for it at a terminal if it is not known."""
     from hostlink.jobs.firmware.checks import role_of
 
     try:
         return role_of(archive, image, role)
-    except RefusedError:  # it refuses for nothing else
+    except RefusedError:  # raised only if the role is not known
         if not may_ask(common):
             raise
         return ask_role()
@@ -85,7 +85,7 @@ def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
     """Return the image to write and its role: the reviewed image, or the previous one."""
-    from hostlink.jobs.firmware.writing import previous_image
+    from hostlink.jobs.firmware.record import previous_image
 
     if reviewed is not None:
         return reviewed.image, role or ""
@@ -94,12 +94,12 @@ def _image_and_role(
 
 
 def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
-    """Refuse to write the display too where nobody can be asked to move wires."""
+    """Refuse to write the display too if nobody can be asked to move wires."""
     if previous:
         raise UsageError("--display goes with the IMAGE of the computer, not with --previous.")
     if not may_ask(common):
         raise RefusedError(
-            f"Between the two boards somebody has to move wires, {NOBODY_TO_ASK}.",
+            f"Somebody has to move wires between the two writes, {NOBODY_TO_ASK}.",
             kept="Nothing was sent to a board.",
             advice="Write each image with a command of its own, with --role computer, then with "
             "--role display.",

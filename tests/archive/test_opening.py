@@ -366,7 +366,7 @@ def test_a_file_with_our_mark_and_none_of_our_tables_is_refused_untouched(
     )
     conn.close()
     before = path.read_bytes()
-    with pytest.raises(ArchiveError, match="mark of an archive, but no table of one"):
+    with pytest.raises(ArchiveError, match="mark of an archive, but none of its tables"):
         Archive.open(path, create=create)
     assert path.read_bytes() == before
 
@@ -378,7 +378,7 @@ def test_a_file_with_our_mark_and_nothing_else_is_not_filled_by_who_only_looks(p
     conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     conn.close()
     before = path.read_bytes()
-    with pytest.raises(ArchiveError, match="no table of one"):
+    with pytest.raises(ArchiveError, match="none of its tables"):
         Archive.open(path, create=False)
     assert path.read_bytes() == before
     with Archive.open(path) as archive:

@@ -103,7 +103,7 @@ def test_retired_programs_leave_the_list_and_come_back(kept: Callable) -> None:
     assert [each["name"] for each in kept("programs", "--retired", "--json").json] == ["LIGHT"]
     assert kept("show", "LIGHT@1").out == '10 PRINT "ON"\n20 GOTO 10\n'
     assert kept("retire", "tide").status == 0
-    assert "2 programs there in all, retired ones counted." in kept("programs").err
+    assert "It holds 2 programs in all, with the retired ones." in kept("programs").err
     assert kept("return", "light").status == 0
     assert [each["name"] for each in kept("programs", "--json").json] == ["LIGHT"]
 
@@ -384,7 +384,7 @@ def test_a_duplicate_is_an_archive_of_its_own(kept: Callable, place: Path) -> No
     assert [each["name"] for each in listed] == ["LIGHT", "TIDE"]
     told = kept("archive", "duplicate", "spare.sqlite3")
     assert told.status == 1
-    assert "is there already" in told.err
+    assert "already exists" in told.err
     assert (place / "spare.sqlite3").exists()
 
 
@@ -475,7 +475,7 @@ def test_an_import_tells_first_what_it_would_do(hostlink: Callable, laptop: str)
         "Different: TIDE (2 revisions, 1 with a listing not here).",
         "The same text: SEA (1 revision).",
     ]
-    assert "Taken in" not in told.err
+    assert "Imported" not in told.err
     (moon, *_) = hostlink("archive", "import", laptop, "--preview", "--json").json["programs"]
     assert moon == {"name": "MOON", "is_new": True, "new": 1, "same": 0, "other": 1}
     assert [each["name"] for each in hostlink("programs", "--json").json] == ["SEA", "TIDE"]
@@ -496,7 +496,7 @@ def test_a_person_is_asked_before_an_import(
     typed.isatty = lambda: True  # type: ignore[method-assign]
     monkeypatch.setattr(sys, "stdin", typed)
     assert run_line(["archive", "import", laptop]) == status
-    assert ("Taken in" in capsys.readouterr().err) == (status == 0)
+    assert ("Imported" in capsys.readouterr().err) == (status == 0)
     assert len(hostlink("programs", "--json").json) == count
     assert hostlink("archive", "import", laptop).status == 0
     typed = io.StringIO()

@@ -15,6 +15,8 @@ import pytest
 from hostlink import __version__
 from hostlink.cli import ways
 from hostlink.cli.entry import COMMANDS, LazyGroup, cli
+from hostlink.cli.open_app import open_from_environment
+from hostlink.errors import UsageError
 
 HOSTLINK = (sys.executable, "-m", "hostlink")
 
@@ -258,6 +260,14 @@ def test_the_environment_gives_the_options(
     told = hostlink("load", "tide", "--port", "practice://three?time=virtual", "--baud", "57600")
     assert told.status == 0
     assert (place / "practice" / "three.json").exists()
+
+
+@pytest.mark.parametrize("speed", ["fast", "49", "4000001", "9" * 5000])
+def test_the_app_opens_at_no_impossible_speed(monkeypatch: pytest.MonkeyPatch, speed: str) -> None:
+    """The variable has the range of the option, and a long number is no traceback."""
+    monkeypatch.setenv("HOSTLINK_BAUD", speed)
+    with pytest.raises(UsageError, match=r'^HOSTLINK_BAUD is ".{2,20}", which is not a speed'):
+        open_from_environment()
 
 
 def test_yes_comes_from_the_environment(

@@ -122,7 +122,7 @@ def test_review_tells_what_the_image_knows(hostlink: Callable, speaking: Callabl
     """Words with the form of their table, texts, what the divisor can mean; and in JSON."""
     told = hostlink("firmware", "review", speaking())
     assert "10 BASIC words in a table (marked by a NUL after each word)." in told.out
-    assert "A message or a help text that is stored in the same way may be among them" in told.out
+    assert "They may include a message or a help text that is stored in the same way" in told.out
     assert "  PRINT INPUT LET GOTO GOSUB FOR NEXT REM ABS RND" in told.out
     assert "divisor 103, at single or double speed: 9600 baud at 16 MHz" in told.out
     assert "  evening board ready" in told.out
@@ -139,7 +139,7 @@ def test_review_tells_what_is_new_against_the_image_written_before(
     assert hostlink("firmware", "write", speaking(), "--yes").status == 0
     more = b"TONE\0NOTONE\0"
     told = hostlink("firmware", "review", speaking("second.hex", more))
-    assert "New words against first.hex: TONE, NOTONE." in told.out
+    assert "Words that first.hex lacks: TONE, NOTONE." in told.out
     got = hostlink("firmware", "review", "second.hex", "--json").json
     assert (got["new_words"], got["gone_words"]) == (["TONE", "NOTONE"], [])
 
@@ -190,7 +190,7 @@ def test_a_draft_profile_and_its_card_come_from_the_image(
         "read from the image first.hex, not measured"
     )
     told = hostlink("firmware", "review", speaking(), "-o", "draft.toml")
-    assert told.status == 1 and "exists already" in told.err
+    assert told.status == 1 and "already exists" in told.err
     assert hostlink("card", "--profile", "./draft.toml", "-o", "card.html").status == 0
     assert "draft read from first.hex" in (place / "card.html").read_text().lower()
 
@@ -414,7 +414,7 @@ def test_the_two_boards_of_a_machine_in_one_sitting(
     words = ("firmware", "write", image(), "--role", "computer", "--display", image("view.hex", 9))
     told = hostlink(*words, "--yes")
     assert told.status == 1
-    assert "somebody has to move wires" in told.err
+    assert "Somebody has to move wires" in told.err
     assert not (place / "practice").exists()
     monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
     monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)

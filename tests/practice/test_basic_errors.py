@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 from basic_runs import run_program
 
-from hostlink.practice.basic import ERROR_WORDS, Basic
+from hostlink.practice.basic import Basic
+from hostlink.practice.kind import ERROR_WORDS
 
 Typed = Callable[..., str]
 

@@ -13,8 +13,8 @@ from hostlink.words import safe
 BUSY_SECONDS = 5.0
 Fault = sqlite3.Error | UnicodeError
 FAULTS = (sqlite3.Error, UnicodeError)
-"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8, and what was
-read from it may be no text that SQLite takes."""
+"""What a statement may raise: of a damaged file even SQLite's message may not be UTF-8, and SQLite
+may not accept the text that was read from it."""
 
 
 def look_for_damage(by: Ways) -> str:
@@ -54,7 +54,7 @@ def damaged(what: str) -> DamagedError:
 
 
 def index_damaged(thing: str) -> DamagedError:
-    """Return the error for something that is there, and that its index does not lead to."""
+    """Return the error for an index that does not lead to a thing that exists."""
     return damaged(f"The index that leads to {thing}")
 
 
@@ -78,8 +78,8 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
 
         def advice(by: Ways) -> str:
             return (
-                "Copy the file away. If there is a duplicate or an export, it holds what was kept "
-                f"too: import it into a new archive {by.import_any}."
+                "Copy the file elsewhere. If there is a duplicate or an export, import it into a "
+                f"new archive {by.import_any}."
             )
 
     return ArchiveError(
@@ -95,7 +95,8 @@ def not_made(what: str, error: Fault) -> ArchiveError:
 
 def heals(by: Ways) -> str:
     """Return the advice that an import can heal what is damaged."""
-    return f"Importing a duplicate or an export {by.import_any} heals what is whole there."
+    which = "what is damaged here and whole there"
+    return f"Importing a duplicate or an export {by.import_any} heals {which}."
 
 
 def make_writable(by: Ways) -> str:
@@ -142,6 +143,6 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
             return (
                 f"{name} is damaged ({said})",
                 "Nothing was written to it.",
-                lambda by: f"Copy the file away first, then prove it {by.prove}.",
+                lambda by: f"Copy the file elsewhere first, then prove it {by.prove}.",
             )
     return said, _UNHARMED, ""
