@@ -6,7 +6,7 @@ The answers below are bytes measured on interpreters that nobody here wrote.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
@@ -158,6 +158,16 @@ def test_the_listings_form_is_heard() -> None:
     """What stands between number and text; with one reading of a program of two lines."""
     found = Bench(COLON).recogniser.run()
     assert found.profile.rules.form.list_form == "{number}: {text}"
+
+
+def test_a_listing_without_an_end_is_given_up() -> None:
+    """As of a damaged program whose lines lead in a circle: it is no listing that stopped."""
+    bench = Bench(replace(COLON, answers={**COLON.answers, "LIST": b"10 PRINT 1\r\n" * 40_000}))
+    with pytest.raises(LinkError, match='does not stop sending after "LIST"') as raised:
+        bench.recogniser.run()
+    assert raised.value.reason is LinkReason.FLOODING
+    assert bench.clock.now() < 65
+    assert bench.board.typed == ["REM", "QZ", "LIST"]
 
 
 def test_nothing_that_is_typed_changes_a_program() -> None:

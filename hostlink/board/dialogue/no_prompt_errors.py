@@ -305,6 +305,15 @@ def _no_room(core: Exchange, text: str) -> LinkError:
     )
 
 
+def keeps_sending(text: str) -> LinkError:
+    """Describe an answer without an end. text: the command that was typed."""
+    return LinkError(
+        f'The board does not stop sending after "{safe(text)}".',
+        reason=LinkReason.FLOODING,
+        advice="Interrupt or restart the board, then try again.",
+    )
+
+
 def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
     """Describe a command that could not be typed, or whose answer did not end with a prompt.
 
@@ -317,11 +326,7 @@ def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) 
     if core.outcome is Outcome.UNTYPED:
         return typing_damaged(f'"{safe(text)}"')
     if core.outcome is Outcome.FLOODING:
-        return LinkError(
-            f'The board does not stop sending after "{safe(text)}".',
-            reason=LinkReason.FLOODING,
-            advice="Interrupt or restart the board, then try again.",
-        )
+        return keeps_sending(text)
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',
         reason=LinkReason.SILENT,
