@@ -18,7 +18,8 @@ from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.backup import LEFT_OUT, UNLISTED, backup
-from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
+from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
 from hostlink.jobs.saving import SaveOptions, save

@@ -109,15 +109,14 @@ class Boards(ArchiveFile):
         content: Content,
         *,
         proven: bool,
-        may_lack_edits: bool = False,
         revision: Revision | None = None,
         is_other: bool = False,
     ) -> None:
         """Replace our copy of the program on a board.
 
-        proven: the program was just read back and is equal. is_other: the program differs from the
-        one that was last proven, so the time of that proof is dropped. revision: the one it is or
-        was made from.
+        proven: the program was just read back and is equal; if not, the copy may lack edits.
+        is_other: the program differs from the one that was last proven, so the time of that proof
+        is dropped. revision: the one it is or was made from.
         """
         check_content(content)
         with self.writing("The host copy") as db:
@@ -133,7 +132,7 @@ class Boards(ArchiveFile):
                 "revision_id": parent_id(db, revision),
                 "changed_at": at,
                 "proven_at": at if proven else None,
-                "may_lack_edits": int(may_lack_edits),
+                "may_lack_edits": int(not proven),
             }
             with contextlib.suppress(DamagedError):
                 held = checked_row(db, "host_copies", board)

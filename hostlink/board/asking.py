@@ -1,4 +1,4 @@
-"""Ask a board that is not known yet, at one speed after the other."""
+"""Ask an unknown board, at one speed after another."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from hostlink.link.wire import Wire
 
 LONGEST_S = 1.5
 ROW_EVERY_S = 10.5  # the longest wait for the next row of a program
-_RARE = 4  # of so many empty lines only one was followed by bytes: no answer
+_RARE = 4  # bytes that follow only one of so many empty lines are no answers
 _LETTER_S = 3.0  # the longest wait for the rest of a row
 _LONGEST_LISTING_S = 30.0
 QUIET_S = 0.11
@@ -23,10 +23,10 @@ _KEY_S = 0.06  # time for a typed character to be taken and echoed: common pract
 
 
 class Asker:
-    """Sends to a board of which nothing is known, and returns what comes back.
+    """Sends bytes to a board about which nothing is known, and returns its answers.
 
-    usual_baud: the speed of a port that has none of its own. stop_keys: those that may stop a
-    program.
+    usual_baud: the speed to assume for a port that does not tell its own. stop_keys: keys that may
+    stop a program.
     """
 
     def __init__(self, wire: Wire, usual_baud: int, stop_keys: Iterable[bytes]) -> None:
@@ -59,12 +59,11 @@ class Asker:
         return tuple(dict.fromkeys((self._baud, *others)))
 
     def _listen(self, longest_s: float) -> bytes:
-        """Return what comes first within some seconds although nothing is sent."""
-        core = self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s)
-        return core.heard
+        """Return the first bytes that come unrequested within `longest_s` seconds."""
+        return self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s).heard
 
     def _listen_for_rows(self, ends: float) -> bytes:
-        """Return what comes unrequested at this speed: whole rows, no text at all, or nothing."""
+        """Return what comes unrequested at this speed: whole rows, other bytes, or b""."""
         heard = b""
         while (left_s := ends - self._wire.now()) > 0:
             here = self._listen(min(left_s, _LETTER_S if heard else ROW_EVERY_S))

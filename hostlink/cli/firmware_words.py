@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from hostlink.archive.firmware import FirmwareWrite
     from hostlink.firmware.review import ImageReview
     from hostlink.jobs.firmware.image_words import ImageTold
-    from hostlink.jobs.firmware.writing import Written
+    from hostlink.jobs.firmware.request import Written
 
 
 def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -> None:

@@ -43,7 +43,7 @@ def write_one(
     from hostlink.cli.firmware_words import written_dict
     from hostlink.jobs.firmware.asking import write_asking
     from hostlink.jobs.firmware.image_words import written_words
-    from hostlink.jobs.firmware.writing import AfterWriteError
+    from hostlink.jobs.firmware.request import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
         check_first_steps(archive, first, common.the_port())
@@ -85,7 +85,7 @@ def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
     """Return the image to write and its role: the reviewed image, or the previous one."""
-    from hostlink.jobs.firmware.writing import previous_image
+    from hostlink.jobs.firmware.record import previous_image
 
     if reviewed is not None:
         return reviewed.image, role or ""

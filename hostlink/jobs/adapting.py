@@ -19,19 +19,21 @@ from hostlink.words import lines_named, plural
 
 
 def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
-    """Rewrite a listing of the source's board for that of the target.
+    """Rewrite a listing for another kind of board.
 
-    Raises UsageError if a profile does not state the forms of its BASIC, ListingError if no line
-    has a number.
+    source, target: the profiles of the board that it was written for and of the new one. Raises
+    UsageError if a profile does not state the forms of its BASIC, ListingError if no line has a
+    number.
     """
     if not listing.numbered():
         raise ListingError(no_numbered_line("adapt"), kept=LISTING_UNCHANGED)
     for profile in (source, target):
         if not profile.rules.language.number:
             raise UsageError(
-                f"The profile {profile.name} does not say what its BASIC takes and shows.",
+                f"The profile {profile.name} does not state the forms of its BASIC.",
                 kept=LISTING_UNCHANGED,
-                advice='Add "number" and the other forms to its [language], or name another one.',
+                advice='Add "number" and the other forms to its [language], or name another '
+                "profile.",
             )
     made = adapt(listing, source.rules.language, target.rules)
     loose = listing.loose
@@ -39,9 +41,9 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
 
 
 def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:
-    """Return an adapted listing made smaller as far as it has to be, by the costs of its board.
+    """Shrink an adapted listing just enough for its board; one that fits is returned unchanged.
 
-    Its changes show the lines as they are then, by the numbers that they had before.
+    Its changes show the shrunk lines under the numbers that the lines had before.
     """
     if made.fits or made.needs:
         return made
@@ -62,9 +64,9 @@ def shrunk_to_fit(made: Adapted, target: Profile) -> Adapted:
 
 
 def _smaller(made: Adapted, now: Mapping[int, Line], rules: Rules) -> Iterator[Change]:
-    """Return the changes from the original lines to those that stand for them now.
+    """Yield the changes from the original lines to the shrunk ones.
 
-    now: the lines of the smaller listing by the numbers that they had in the adapted one.
+    now: the shrunk lines, by the numbers that they had in the adapted listing.
     """
     adapted = made.listing.numbered()
     changes = {change.number: change for change in made.changes}
@@ -84,20 +86,20 @@ def _smaller(made: Adapted, now: Mapping[int, Line], rules: Rules) -> Iterator[C
 
 
 def change_rows(change: Change) -> list[str]:
-    """Return a change as people read it: the line, what it becomes, why, and what that costs."""
+    """Return the rows that show a change: the line, what it becomes, why, and the cost."""
     before = [change.before] if change.before else ["A new line"]
     after = [f"  becomes {line}" if change.before else f"  {line}" for line in change.after]
-    after = after or ["  has no line of its own any more"]
+    after = after or ["  is no longer a separate line"]
     return [*before, *after, f"  because {'; '.join(change.why)} ({cost_words(change.cost_bytes)})"]
 
 
 def cost_words(cost: int) -> str:
-    """Return what a change costs. cost: bytes more, negative where there are fewer."""
+    """Describe the cost of a change. cost: bytes added, negative if bytes are saved."""
     if not cost:
         return "same size"
     return f"{plural(abs(cost), 'byte')} {'more' if cost > 0 else 'less'}"
 
 
 def need_words(need: Need) -> str:
-    """Return what has no equal on a board, and where."""
+    """Return the sentence on what has no equivalent on a board, with its lines."""
     return f"Left as it is: {need.what}; {lines_named(need.lines)}."

@@ -41,8 +41,8 @@ from hostlink.sentences import no_program
 from hostlink.words import safe
 
 UNLISTED = (
-    "What this board may have stored was not read: its profile names no places and no command that "
-    "lists them."
+    "Stored programs were not read: the profile names neither their slots nor a command that lists "
+    "them."
 )
 LEFT_OUT = "may hold is not in the backup"
 
@@ -76,7 +76,7 @@ class BackedUp:
 
     @property
     def kept_words(self) -> str:
-        """Return the sentence that tells the items of the backup."""
+        """Return the sentence that names the backup and its items."""
         return f"Kept as {self.backup.spec}: {', '.join(item.name for item in self.backup.items)}."
 
     @property
@@ -86,22 +86,22 @@ class BackedUp:
 
     @property
     def status(self) -> ExitStatus:
-        """Return the exit status of a command that made it: DONE if it is complete and proven."""
+        """Return the exit status for a command: DONE if the backup is complete and proven."""
         if self.doubt is not None:
             return ExitStatus.READ_BACK_DIFFERS
         return ExitStatus.REFUSED if self.unread else ExitStatus.DONE
 
     @property
     def proof(self) -> str:
-        """Describe how far it is proven, to follow its name."""
+        """Return the words that follow the backup's name: that it is kept, and whether proven."""
         return "is kept and proven" if self.doubt is None else f"is kept, not proven ({self.doubt})"
 
 
 def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
     """Capture all programs of a board and keep them as one backup.
 
-    Raises RefusedError if it holds nothing; LinkError, ReadBackError or Interrupted with what
-    memory holds then. Nothing is kept in these cases except a rescue of the program in memory.
+    Raises RefusedError if the board holds nothing; LinkError, ReadBackError or Interrupted with
+    what memory holds then. Nothing is kept in these cases except a rescue of the program in memory.
     """
     session.attach()
     board = session.board_in(archive)
@@ -128,9 +128,7 @@ def collect(session: Session, archive: Archive, board: Board) -> BoardPrograms:
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
     _warn_of_unlisted(session)
-    if (
-        memory.doubt is not None
-    ):  # reading them would overwrite a program that is not known for certain
+    if memory.doubt is not None:  # what is overwritten could not be put back for certain
         found.unread = dict.fromkeys(names, "Reading it would overwrite memory.")
         return found
     overwrites = bool(names) and not session.profile.commands.list_stored
@@ -147,19 +145,16 @@ def collect(session: Session, archive: Archive, board: Board) -> BoardPrograms:
 
 
 def _warn_of_unlisted(session: Session) -> None:
-    """Warn where a board may hold stored programs that its profile gives no way to find."""
+    """Warn if a board may hold stored programs but its profile gives no way to find them."""
     commands = session.profile.commands
     if commands.recall and not (commands.stored or commands.places):
-        session.emit(
-            Warned(UNLISTED, advice="Name one of the two in its profile, as slots or stored.")
-        )
+        session.emit(Warned(UNLISTED, advice='Add "slots" or "stored" to the profile.'))
 
 
 def _make_good(session: Session, found: BoardPrograms, before: tuple[int, int]) -> None:
-    """Put memory back if it was lost while the board was asked, by a restart noticed or not.
+    """Put memory back if a restart, noticed or not, cleared it during the reading.
 
-    before: restarts and doubts about the wire before that. With stored programs, memory is put back
-    after reading them in any case.
+    before: the counts of restarts and of signs of damage before the reading.
     """
     restarts, notes = before
     if session.restarts.seen > restarts:
@@ -167,7 +162,7 @@ def _make_good(session: Session, found: BoardPrograms, before: tuple[int, int]) 
     elif session.dialogue.evidence.total == notes:
         return
     if not same_program(session, session.dialogue.capture().lines, found.memory.lines):
-        session.emit(Warned("The board lost its memory while it was read; it is put back."))
+        session.emit(Warned("The board lost its program while it was read; it is put back."))
         try:
             put_into_memory(session, found.memory.lines)
         except HostlinkError as error:
@@ -233,7 +228,7 @@ def _banner(session: Session, archive: Archive, board: Board) -> str:
 def _read_slots(session: Session, found: BoardPrograms, names: tuple[str, ...]) -> None:
     """Recall each slot, then put memory back. A slot that the board refuses is left out.
 
-    If the board refuses a slot that it listed, the list may have been damaged: it is read again.
+    If the board refuses a slot that it listed, the list may be damaged, so it is read again.
     """
     asked: set[str] = set()
     while names:

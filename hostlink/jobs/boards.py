@@ -16,18 +16,13 @@ from hostlink.archive.boards import taken_words
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, boards_here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.session.last_known import (
-    doubt_of_copy,
-    is_board,
-    last_held,
-)
+from hostlink.jobs.session.last_known import doubt_of_copy, is_board, last_held
 from hostlink.link.opening import keep_practice_kind
 from hostlink.sentences import MEMORY_IS_LOST
 from hostlink.words import fold, natural, nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
-
-_IS_PORT = re.compile(r"(?:COM|tty(?:USB|ACM|S)|cu\.|tty\.)\w*$|practice$", re.IGNORECASE)
+_IS_PORT = re.compile(r"(?:COM|tty(?:USB|ACM|S))[0-9]+$|(?:cu|tty)\.|practice$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +97,16 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
 def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
     """Give the board at a port a label; return the board and its previous label.
 
-    A practice board remains of the kind that its address names. Raises RefusedError for a label
-    that looks like a port or an option, and for a practice board of another kind.
+    A practice board keeps the kind that its address names. Raises RefusedError for a label that
+    looks like a port or an option, and for a practice board of another kind.
     """
     is_port = _IS_PORT.match(label) or any(sign in label for sign in "/\\:")
     if is_port or label.startswith("-"):
         raise RefusedError(
             f'"{safe(label)}" cannot be a label: it would be taken for a port or an option.',
-            kept="The board has the label that it had.",
-            advice="Choose a word that is not the name of a port, without / and : in it, which "
-            "does not begin with -.",
+            kept="The board's label was not changed.",
+            advice="Choose a word that is not the name of a port, has no /, \\ or : in it and does "
+            "not begin with -.",
         )
     identity = identity_of(port)
     keep_practice_kind(port)
@@ -122,18 +117,16 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
 
 
 def check_free_label(archive: Archive, port: str, label: str) -> None:
-    """Raise RefusedError if a label belongs to another board than the one at a port."""
+    """Raise RefusedError if a board other than the one at a port has this label."""
     holder = next((one for one in archive.boards() if fold(one.label) == fold(label)), None)
     if holder is not None and not is_board(identity_of(port), holder):
         raise RefusedError(
-            taken_words(holder.label),
-            kept="Nothing was written.",
-            advice="Choose another label.",
+            taken_words(holder.label), kept="Nothing was written.", advice="Choose another label."
         )
 
 
 def looks_like_label(text: str) -> bool:
-    """Return whether the name of a port can only be the label of a board."""
+    """Return whether a text given as a port can only be the label of a board."""
     if "://" in text or text.startswith("practice:") or os.path.basename(text) != text:  # noqa: PTH119
         return False
     return (
@@ -144,9 +137,9 @@ def looks_like_label(text: str) -> bool:
 
 
 def port_labelled(boards: Sequence[Board], label: str) -> str:
-    """Return the port at which the labelled board is now. Raises LinkError if it is not there.
+    """Return the port of the board with a label. Raises LinkError if it is not plugged in.
 
-    boards: those known; of several with the label, the first one that is plugged in is meant.
+    boards: the known ones; if several have the label, the first that is plugged in counts.
     """
     labelled = [board for board in boards if board.label and fold(board.label) == fold(label)]
     if not labelled:
@@ -169,10 +162,10 @@ def port_of_board(board: Board, found: Sequence[Identity]) -> str:
 def find_at_port(
     named: str, boards: Sequence[Board], found: Sequence[Identity]
 ) -> tuple[Board | None, str]:
-    """Return the known board that is named, None if it is new, and its port, "" if it has none now.
+    """Return a board and its port: None if the board is not known yet, "" if it is not plugged in.
 
-    named: a label, the serial number of a bridge, a port or an address; with the same word as a
-    label, the label counts. boards: those known. found: the boards here.
+    named: a label, the serial number of a bridge, a port or an address; a label takes precedence.
+    boards: the known ones. found: the boards here.
     """
     for labelled in boards:
         if labelled.label and fold(labelled.label) == fold(named):
@@ -188,7 +181,7 @@ def find_at_port(
 
 
 def _no_such(label: str, labels: Sequence[str]) -> LinkError:
-    """Return the error for a name that is neither a port nor a label, with those near it."""
+    """Return the error for a name that is neither a port nor a label, with similar ones."""
     ports = {os.path.basename(each.port): each.port for each in usb_ports()}  # noqa: PTH119
     ports["practice"] = "practice://"
     near = [ports.get(each, each) for each in nearest(label, [*labels, *ports])]
@@ -223,16 +216,16 @@ def access_advice(port: str) -> str:
 
 
 def no_port_words(driver: str = "") -> str:
-    """Return the end of a sentence: a bridge has no port, and why. driver: its name."""
+    """Return the end of the sentence that a bridge has no port. driver: its name."""
     named = f" ({driver})" if driver else ""
-    return f"no port: its driver{named} is not at work, or another program took the chip."
+    return f"no port: its driver{named} is not loaded, or another program uses the chip."
 
 
 def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
     """Return a sentence for each connected bridge without a port (see `hidden_bridges`)."""
     shows = {
         "linux": " `sudo dmesg | tail` shows which.",
-        "win32": " The device manager lists it with a mark.",
+        "win32": " The device manager shows it with a warning sign.",
     }.get(system, "")
     return [
         f"A {BRIDGES[vid, pid].name} ({usb_id(vid, pid)}) is plugged in{place and f' at {place}'} "

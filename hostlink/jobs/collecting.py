@@ -29,7 +29,7 @@ from hostlink.sentences import check_it_is
 from hostlink.words import natural
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
-"""What listings in a folder or a zip are called; other files there are passed over."""
+"""The suffixes of listings in a folder or zip file; other files there are passed over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ class _Reading:
 def gather(sources: Sequence[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
     """Read the listings of files, folders (without inner folders), zip files and sheets.
 
-    Files that are no listings, cannot be read, or hold characters that the board does not have are
+    Files that are not listings, cannot be read, or hold characters that the board does not have are
     left out, with the reason. any_characters: accept such characters.
     """
     found: list[Material] = []
@@ -106,7 +106,7 @@ def gather_one(
 ) -> Gathered:
     """Read one listing to keep: a file, "-" for stdin, or a program of the archive.
 
-    One of the archive retains its origin. Raises HostlinkError if it cannot be kept.
+    A listing from the archive keeps its origin. Raises HostlinkError if it cannot be kept.
     """
     material = replace(find_material(what, archive, stdin=stdin), name=name)
     if material.held is None:
@@ -152,7 +152,7 @@ def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Readin
 
 
 def _folders_in(source: Path) -> list[str]:
-    """Return the inner folders that may hold listings, in natural order; none of an export."""
+    """Return the inner folders that may hold listings, in natural order; an export has none."""
     if (source / "bagit.txt").is_file():
         return []
     try:
@@ -165,7 +165,7 @@ def _folders_in(source: Path) -> list[str]:
 def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
     if (source / "bagit.txt").is_file():
         raise ListingError(
-            f"{source} is a BagIt folder, an archive's export.",
+            f"{source} is a BagIt folder, exported from an archive.",
             kept="Nothing was changed.",
             advice=lambda by: f"Import it {by.import_this(str(source))}.",
         )
@@ -189,8 +189,10 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
 
 
 def _read_regular(path: Path, charset: str) -> Material:
-    """Read a listing file of a folder. A pipe or device is never opened: reading may never end, and
-    opening may restart a board."""
+    """Read a listing file of a folder. Raises ListingError for anything but a regular file.
+
+    Reading a pipe may never end, and opening a device may restart a board.
+    """
     if not path.is_file():
         raise ListingError("It is not a file.")
     return read_file(path, charset=charset)
@@ -199,7 +201,8 @@ def _read_regular(path: Path, charset: str) -> Material:
 def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
     data = read_bytes(source, MOST_BYTES)
     if len(data) > MOST_BYTES or not is_zip(data):
-        why = "is larger than listings can be" if len(data) > MOST_BYTES else "is not a zip file"
+        is_large = len(data) > MOST_BYTES
+        why = f"is larger than {MOST_BYTES:,} bytes" if is_large else "is not a zip file"
         raise ListingError(
             f"{source} {why}.", kept="Nothing was changed.", advice="Name another file."
         )
@@ -218,9 +221,9 @@ def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading
 
 
 def check_keepable(material: Material, profile: Profile | None) -> None:
-    """Raise ListingError for a listing without a line or a name, or that does not suit a profile.
+    """Raise ListingError for a listing that has no numbered line, no name or a wrong character.
 
-    profile: if given, the listing may hold no characters that the board does not have.
+    profile: of the board whose characters are allowed; None allows all.
     """
     listing = Listing.from_text(material.text)
     if not listing.numbered():
@@ -236,17 +239,17 @@ def check_keepable(material: Material, profile: Profile | None) -> None:
 
 
 def _why(error: HostlinkError) -> Advice:
-    """Return why something was left out, with the advice."""
+    """Return the reason for leaving something out, with the advice."""
     return join_advice(error.what, error.advice)
 
 
 def _own_names(found: list[Material], left_out: list[tuple[str, Advice]]) -> list[Material]:
-    """Return the listings without those whose name an earlier one has."""
+    """Return the listings; one whose name an earlier one has is left out."""
     names: dict[str, Material] = {}
     for material in found:
         if material.name in names:
             other = names[material.name].label
-            left_out.append((material.label, f"{other} has the program name {material.name} too."))
+            left_out.append((material.label, f"{other} has the same name, {material.name}."))
         else:
             names[material.name] = material
     return list(names.values())

@@ -7,7 +7,7 @@ Rules:
    has not ended yet: the prompt, or a program's question.
 3. The line end of a line is sent only after its text was echoed correctly. Before a line that may
    clear or replace the program, the program is captured and kept.
-4. When the board vanishes `listen` looks for it (see hostlink.jobs.session.long_session).
+4. When the board vanishes, `listen` looks for it (see hostlink.jobs.session.long_session).
 """
 
 from __future__ import annotations
@@ -57,8 +57,8 @@ class Console(Listening):
     """A console on a board, open within a `with` block.
 
     show: called with each row that the board sends, safe to print. emit: receives hostlink's own
-    events. stays: wait for a board that vanished, and attach to one that shows no prompt; it is
-    looked for every look_again_s seconds.
+    events. stays: attach to a board that shows no prompt, and wait for one that vanishes, looking
+    for it every look_again_s seconds.
     """
 
     def __enter__(self) -> Console:
@@ -108,9 +108,9 @@ class Console(Listening):
         return is_command
 
     def _finds_prompt(self, session: Session) -> bool:
-        """Return whether the board is at its prompt unnoticed, such as after a failed job.
+        """Look for the prompt of a board whose state is unknown, such as after a failed job.
 
-        If it is not, a program will take the line as its input.
+        Return whether the board is at it; if not, a program will take the line as its input.
         """
         try:
             session.dialogue.attach()
@@ -169,16 +169,16 @@ class Console(Listening):
             return "They were taken back; nothing was entered."
         number = Line.from_text(line).number
         if number is None or not self.at_prompt:
-            return "It may have been given these alone as a line."
+            return "The board may have entered these alone."
         try:
             self._begin(session.dialogue.pacing.prompt)
             self.copy.captured(session.dialogue.capture())
         except (LinkError, ReadBackError, RefusedError):
-            return f"It may have stored these as line {number}; LIST shows it."
+            return f"The board may have stored these as line {number}; LIST shows it."
         held = self.copy.lines.get(number)
         if held is None:
-            return f"It holds no line {number}."
-        return f"Its line {number} is now: {safe(held.typed)}"
+            return f"The board holds no line {number}."
+        return f"Line {number} on the board is now: {safe(held.typed)}"
 
     def capture(self) -> int:
         """Capture the program and update the host copy; return its number of lines."""

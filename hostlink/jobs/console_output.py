@@ -43,7 +43,7 @@ class ConsoleOutput:
         self._rows.charset = charset
 
     def begin(self, row: bytes, now: float) -> None:
-        """Start again. row: what the last row of the board holds already, such as its prompt."""
+        """Start again. row: the bytes already in the unfinished row, such as the prompt."""
         self._tail[:] = row
         self._is_stored = False
         # A prompt that stands in a row of its own has ended that row.
@@ -85,14 +85,14 @@ class ConsoleOutput:
     def ends_with_prompt(self, pacing: Pacing) -> bool:
         """Return whether the prompt was received last, so that only quiet has to follow.
 
-        Where no prompt is to come, the end of a row stands for it.
+        If no prompt will come, the end of a row counts instead.
         """
         if self._has_prompt(pacing):
             return ends_with_prompt(self._tail, pacing)
         return not self._rows.row and (bool(self._tail) or not pacing.echo)
 
     def _has_prompt(self, pacing: Pacing) -> bool:
-        """Return whether a prompt is to come: a ready message answers direct commands only."""
+        """Return whether a prompt will come: a ready message answers direct commands only."""
         return bool(pacing.prompt or (pacing.ready and not self._is_stored))
 
     def quiet_at(self, pacing: Pacing) -> float:

@@ -26,8 +26,8 @@ _AT_ONCE_MS = 5  # between two tones, for the statements there
 class Drawing:
     """What can be drawn. lanes: as for `plot_rows`. csv: the same as CSV (RFC 4180).
 
-    holds: what it holds in words, such as "30 rows of numbers". missing: a sentence on what of it
-    was not kept, or "".
+    holds: what it holds in words, such as "30 rows of numbers". missing: a sentence on what was not
+    kept, "" if all was.
     """
 
     title: str
@@ -41,7 +41,7 @@ class Drawing:
         return self.csv if as_csv else plot_svg(self.lanes, self.title)
 
     def write(self, path: Path, *, as_csv: bool, replace: bool) -> str:
-        """Write it to a file, as CSV or as SVG, and return what to say of that.
+        """Write it to a file, as CSV or as SVG; return the sentence that says so.
 
         Raises what `write_new` raises.
         """
@@ -69,16 +69,16 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
 
 
 def drawing_of_board(session: Session) -> Drawing | None:
-    """Return what the last program put out at the pins of a practice board, None if nothing.
+    """Return what the last program put out at the pins of a practice board.
 
-    Of any other board that is not known.
+    None if it set no pin, and for any other board.
     """
     bank = getattr(session.wire.port, "pins", None)
     return _of_pins("", bank) if isinstance(bank, PinBank) and bank.changes else None
 
 
 def _before(error: str, rows: Sequence[str]) -> Sequence[str]:
-    """Return the rows that a program printed, without the one of the error that ended it."""
+    """Return the rows that a program printed, without the error that ended it."""
     return [row for row in rows if error not in row] if error else rows
 
 
@@ -126,9 +126,9 @@ def _lane(bank: PinBank, pin: str, end_ms: float) -> Columns:
 
 
 def _levels(changes: Sequence[PinChange], most: int) -> Iterator[tuple[float, float]]:
-    """Yield when a pin has another level. most: what the level is while a pin is on.
+    """Yield each change of a pin as time (ms) and level. most: the level of a pin that is on.
 
-    A tone with a time ends, unless the next one follows at once.
+    A tone of limited time ends in silence, unless another follows at once.
     """
     for each, following in zip_longest(changes, changes[1:]):
         yield each.ms, each.value * (most if each.what == "on" else 1)

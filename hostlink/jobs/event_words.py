@@ -1,4 +1,4 @@
-"""How events are told, for the command line, for many boards at once, and for the app."""
+"""Events in words, for the command line, for many boards at once, and for the app."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ from hostlink.jobs.events import (
 from hostlink.words import plural
 
 Told: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent
-"""What is told in words; what a program prints is shown as it is."""
+"""The events that are put into words; what a program prints is shown as it is."""
 
 
 def event_words(event: Told, by: Ways) -> str:
-    """Return an event in words: a sentence where it is news, else a phrase.
+    """Return an event in words: a sentence, or a phrase for mere progress.
 
     by: the terms in which the interface gives advice.
     """
@@ -71,7 +71,7 @@ def _firmware_words(event: FirmwareEvent) -> str:
         case BoardAnswered():
             return f"The board answered with {event.answer}; the image expects {event.expected}."
         case PagesRead():
-            return f"page {event.done:,} of {event.pages:,} read, twice the same"
+            return f"page {event.done:,} of {event.pages:,} read twice, the same each time"
         case PageProven():
             return f"page {event.done:,} of {event.pages:,} written and read back"
         case _:

@@ -91,7 +91,7 @@ class MemoryLost(Warned):
 
 @dataclass(frozen=True, slots=True)
 class BoardRecognised(Warned):
-    """It was found out how a board talks or changes lines. profile: used from now on."""
+    """hostlink found out how a board talks or changes lines. profile: used from now on."""
 
     profile: Profile = field(default_factory=lambda: Profile(""))
 
@@ -129,9 +129,9 @@ class InputTyped:
 
 @dataclass(frozen=True, slots=True)
 class ProgramFailed:
-    """A program that was run by a typed line ended with an error of the board's own words.
+    """A program that was started by a typed line ended with an error, which the board has shown.
 
-    number: of the line that the error names. The board has shown the error itself.
+    message: the board's words. number: of the line that the error names.
     """
 
     message: str

@@ -19,18 +19,18 @@ from hostlink.sentences import CHECK_FILE_OR_FOLDER
 from hostlink.words import plural
 
 _SQLITE = b"SQLite format 3\x00"
-_KEPT = "Nothing was taken in."
+_KEPT = "Nothing was imported."
 _MOST_NAMED = 12
 """Programs named in one sentence."""
 
 
-def taken_in(source: Path, merged: Merged) -> str:
-    """Return the sentence that tells what was taken in."""
-    return f"Taken in from {source}: {_news(merged)}."
+def imported_words(source: Path, merged: Merged) -> str:
+    """Return the sentence on what was imported."""
+    return f"Imported from {source}: {_news(merged)}."
 
 
-def to_take_in(source: Path, merged: Merged) -> str:
-    """Return the sentence that tells what an import would take in."""
+def preview_words(source: Path, merged: Merged) -> str:
+    """Return the sentence on what an import would bring."""
     return f"{source} would bring {_news(merged)}."
 
 
@@ -40,9 +40,9 @@ def _news(merged: Merged) -> str:
 
 
 def comparison_sentences(merged: Merged) -> list[str]:
-    """Return a sentence each for the programs that are new, different and the same here.
+    """Return a sentence each on the programs that are new, different and the same here.
 
-    In brackets stand the revisions that the import brings of each; together they are all it brings.
+    The number of revisions that the import brings stands in brackets after each program.
     """
     groups: dict[str, list[str]] = {"New here": [], "Different": [], "The same text": []}
     for one in merged.programs:
@@ -60,16 +60,16 @@ def _named(names: Sequence[str]) -> str:
 
 
 def change_words(merged: Merged) -> list[Advice]:
-    """Return a sentence for each thing that an import changes in what is here."""
+    """Return a sentence for each change that an import makes to what is here."""
     return [
         *(
-            f"{name} is another program here, so the one that comes is shown as {shown}."
+            f"{name} is another program here, so the imported one is shown as {shown}."
             for name, shown in merged.renamed.items()
         ),
         *(
-            f"Two copies of one archive both went on. What comes with a number that is taken "
-            f"here is named with /{mark} after it, such as NAME@3/{mark}; the history of a "
-            "program shows both."
+            "Two copies of one archive were both changed. Each imported revision, rescue, backup "
+            f"or run whose number is taken here gets /{mark} after it, as in NAME@3/{mark}; the "
+            "history of a program shows both."
             for mark in merged.copies
         ),
         *(_retired(name) for name in merged.retired),
@@ -79,7 +79,7 @@ def change_words(merged: Merged) -> list[Advice]:
 
 def _retired(name: str) -> Advice:
     return lambda by: (
-        f"{name} is retired there, so it is here too; undo that {by.bring_back(name)}."
+        f"{name} is retired there, so it is retired here too; undo that {by.bring_back(name)}."
     )
 
 
@@ -87,8 +87,8 @@ def _retired(name: str) -> Advice:
 class Exported:
     """The result of an export. counts: records by kind. left_out: damaged records, in words.
 
-    learners: programs of learners that stayed here, by intent. naming: other records that did,
-    since they name one of those, events not counted.
+    learners: the number of learners' programs that were withheld. naming: the number of other
+    withheld records, which name one of those programs; events are not counted.
     """
 
     counts: dict[str, int]
@@ -98,15 +98,15 @@ class Exported:
 
     @property
     def private_words(self) -> Advice:
-        """Return the sentence on what stayed here for the sake of the learners, "" if nothing."""
+        """Return the sentence on what was withheld to protect learners, "" if nothing."""
         if not (self.learners or self.naming):
             return ""
-        also = f", and {plural(self.naming, 'record')} with a name of them" if self.naming else ""
-        told = f"The work of learners is not in it: {plural(self.learners, 'program')}{also}."
+        also = f", and {plural(self.naming, 'record')} naming them" if self.naming else ""
+        told = f"Learners' work is not in it: {plural(self.learners, 'program')}{also}."
         return lambda by: f"{told} To export it too, say so {by.export_learners}."
 
     def sentence(self, folder: Path) -> str:
-        """Return the sentence that tells what the folder holds."""
+        """Return the sentence on what the folder holds."""
         return (
             f"{folder} is a BagIt folder with {plural(self.counts['programs'], 'program')} and "
             f"{plural(self.counts['revisions'], 'revision')}, checked."
@@ -130,7 +130,8 @@ def export(
 ) -> Exported:
     """Write all undamaged records to a new bag. Raises ArchiveError.
 
-    learners: also the programs of learners that are not among `programs`, which have their names.
+    learners: include learners' programs, which bear their names; those in `programs` are included
+    in any case.
     """
     after = utc_text(since) if since else ""
     with archive.records(programs=programs, since=after, learners=learners) as records:
@@ -140,7 +141,7 @@ def export(
 
 
 def preview(archive: Archive, source: Path) -> Merged:
-    """Return what importing a bag or an archive file would do, and leave the archive as it is.
+    """Return what importing a bag or an archive file would do, without changing the archive.
 
     Raises ArchiveError if the import would be refused.
     """
@@ -149,7 +150,7 @@ def preview(archive: Archive, source: Path) -> Merged:
 
 
 def import_from(archive: Archive, source: Path) -> Merged:
-    """Import a bag or an archive file, whichever the path is.
+    """Import a bag or an archive file.
 
     Raises ArchiveError if nothing was imported.
     """
@@ -158,7 +159,8 @@ def import_from(archive: Archive, source: Path) -> Merged:
             return archive.merge(records)
     if source.is_dir():
         what = "If it holds listings, keep them"
-        raise _refused(f"{source} is no BagIt folder", lambda by: f"{what} {by.keep(str(source))}.")
+        found = f"{source} is a folder, but not in BagIt format"
+        raise _refused(found, lambda by: f"{what} {by.keep(str(source))}.")
     if source.exists() and not source.is_file():
         advice = "Name a BagIt folder or an archive."
         raise _refused(f"{source} is neither a file nor a folder", advice)

@@ -28,7 +28,7 @@ def named_path(words: str) -> Path:
 
 
 def is_there(path: Path) -> bool:
-    """Return whether a path exists; unlike Path.exists, raise nothing for a name too long."""
+    """Return whether a path exists; unlike Path.exists, False if the name is too long."""
     return os.path.exists(path)  # noqa: PTH110
 
 
@@ -64,7 +64,7 @@ def folder_errors(
     kind: type[HostlinkError] = RefusedError,
     kept: str = "Nothing was written.",
 ) -> AbstractContextManager[None]:
-    """Raise an error of `kind` where the block cannot use a folder. done: "read", or "made"."""
+    """Raise an error of `kind` if the block cannot use a folder. done: "read", or "made"."""
     what = f"The folder {folder} cannot be {done}"
     return file_errors(kind, what, kept=kept, advice="Name another folder.")
 

@@ -24,8 +24,7 @@ def check_loadable(material: Material, profile: Profile, *, despite_review: bool
     checked = review(material.listing, profile.rules)
     if not material.listing.numbered():
         raise _nothing_to_load(material, profile)
-    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
-    if checked.errors and not (despite_review or came_from_a_board):
+    if checked.errors and not (despite_review or material.is_from_board):
         raise _refusal(material, profile, checked)
 
 

@@ -1,4 +1,4 @@
-"""What a board says of its free memory: before a load, whether it has room; after it, a check.
+"""Ask a board for its free memory: before a load, to see whether it has room; after it, as a check.
 
 A load is proven by reading the program back. The free memory is a further witness: if it
 contradicts the listing, the board may hold something that it does not list.
@@ -47,7 +47,7 @@ def check_room(session: Session, material: Material, held: HeldProgram, *, disca
         size, most = least_size(material.listing, session.profile.rules), free + most_size(before)
         if size <= most:
             text = f"{material.label} may not fit: the board has about {room:,} bytes for it."
-            session.emit(Warned(f"{text} It is tried; the board refuses what does not fit."))
+            session.emit(Warned(f"{text} Trying it; the board refuses what does not fit."))
             return
     least = "" if session.profile.rules.storage.exact else "at least "
     raise RefusedError(

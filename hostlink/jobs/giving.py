@@ -9,22 +9,10 @@ from hostlink.advice import Advice, advice_text
 from hostlink.archive import Archive
 from hostlink.archive.names import file_name, is_program_name
 from hostlink.archive.records import LEARNER
-from hostlink.errors import (
-    ArchiveError,
-    HostlinkError,
-    ListingError,
-    RefusedError,
-    UsageError,
-)
+from hostlink.errors import ArchiveError, HostlinkError, ListingError, RefusedError, UsageError
 from hostlink.jobs.collecting import Gathered, check_keepable
 from hostlink.jobs.files import TakenError, folder_errors, is_there, write_new
-from hostlink.jobs.listing_source import (
-    Material,
-    from_archive,
-    from_bytes,
-    is_file,
-    program_name,
-)
+from hostlink.jobs.listing_source import Material, from_archive, from_bytes, is_file, program_name
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, write_zip
 from hostlink.words import plural, safe
 
@@ -35,9 +23,9 @@ _NOT_PRIVATE = " that is not a learner's"
 def chosen_programs(archive: Archive, tag: str | None = None, question: str = "") -> Gathered:
     """Return the latest revision of programs that are not retired; leave out damaged ones.
 
-    tag: only those with it. question: only those that a search for it finds. The work of learners,
-    which has their names, is passed over. Raises RefusedError if one was given and nothing has it,
-    ArchiveError.
+    tag: only those with it. question: only those that a search for it finds. Learners' work, which
+    bears their names, is passed over. Raises RefusedError if tag or question is given and nothing
+    matches; ArchiveError.
     """
     listed = archive.programs(tag=tag)
     left_out: list[tuple[str, Advice]] = [("The archive", each) for each in listed.damaged]
@@ -88,7 +76,7 @@ def named_listings(names: Sequence[str], find: Callable[[str], Material]) -> Gat
 
 
 def passed_over_words(count: int) -> str:
-    """Return the sentence on so many programs of learners that were not chosen, "" for none."""
+    """Return the sentence on learners' programs that were passed over, "" if count is 0."""
     if not count:
         return ""
     programs = plural(count, "program")
@@ -101,8 +89,8 @@ def give_out(
     """Write listings to a folder, or to one zip file if `output` has that suffix.
 
     Listings that `keep` would not accept are left out; return their sources and the reasons. Raises
-    UsageError if a file exists and may not be replaced, or if two listings belong to one program;
-    RefusedError if there are no listings or too many, or if nothing can be written.
+    TakenError if a file exists and may not be replaced; UsageError if two listings belong to one
+    program; RefusedError if there are no listings or too many, or if nothing can be written.
     """
     members, left_out = _members(materials)
     if not members:
@@ -156,9 +144,9 @@ def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[st
 
 
 def file_stem(name: str, taken: set[str]) -> str:
-    """Return a file name for a program that no other file of a set would be kept under.
+    """Return a file stem for a program that is unique in a set, also as a program name.
 
-    taken: the names under which those of the set would be kept; this one is added.
+    taken: the program names made of the stems in the set so far; this one is added.
     """
     plain = file_name(name.lower())
     plain = plain if is_program_name(program_name(plain)) else "program"
@@ -173,7 +161,7 @@ def file_stem(name: str, taken: set[str]) -> str:
 def into_folder(folder: Path, files: Sequence[Member], *, replace: bool) -> None:
     """Write files to a folder; write none if one exists and may not be replaced.
 
-    The name of a file may begin with a folder in it.
+    The name of a file may begin with an inner folder.
     """
     with folder_errors(folder, "made"):
         for inner in {(folder / member.name).parent for member in files}:

@@ -1,4 +1,4 @@
-"""Keep listings: one with what is known of it, and one that was made of another."""
+"""Keep a listing with its details, or one that was made from another."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ def keep_with_details(
 ) -> Kept:
     """Keep a listing as the next revision of a program.
 
-    A program that is new gets the title, note and tags of the shipped one, or those of a sheet.
-    content: of the listing. parent: what it was made of. Raises ArchiveError.
+    A new program gets the title, note and tags of a shipped one, or those of a sheet. content: of
+    the listing. parent: the revision that it was made from. Raises ArchiveError.
     """
     details, shipped = material.details, material.shipped
     kept = archive.keep(name, content, material.origin, title=details.title, parent=parent)
@@ -41,15 +41,14 @@ def keep_made(
 ) -> Revision:
     """Keep the listing as the next revision of the program of `material`.
 
-    A material that the archive does not hold is kept first, so that the revision has its parent.
-    profiles: of the board that the material is for, and of that of the listing. note: how it was
-    made. unproven: what speaks against it. Raises UsageError if the material has no name.
+    A material that the archive does not hold is kept first, so that the revision has a parent.
+    profiles: those of the boards that the material and the listing are for. note: how the listing
+    was made. unproven: what contradicts it. Raises UsageError if the material has no name.
     """
     own, target = profiles
     if not material.name:
         raise UsageError(
-            UNNAMED_LISTING,
-            advice="Give the listing as a file, or by the name of its program.",
+            UNNAMED_LISTING, advice="Give the listing as a file, or by the name of its program."
         )
     parent = material.revision
     if parent is None:

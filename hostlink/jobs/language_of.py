@@ -1,4 +1,4 @@
-"""A listing in the language of the board that it is loaded into: adapted where it must be."""
+"""Find out for which BASIC a listing was written, and adapt it to that of a board if needed."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from hostlink.jobs.listing_source import (
 from hostlink.jobs.proving import Proof, inputs_of, prove
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
-from hostlink.listing.adapting.forms import FoundForm, Guess, forms, guess
+from hostlink.listing.adapting.forms import FoundForm, Guess, forms_in, guess_origin
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.line_checks import misspelt
 from hostlink.listing.rules import Language
@@ -63,7 +63,7 @@ class LanguageError(RefusedError):
 
 @cache
 def known_profiles() -> Mapping[str, Profile]:
-    """Return the shipped profiles that say what their BASIC takes, by name."""
+    """Return the shipped profiles that state the forms of their BASIC, by name."""
     found = {name: load_profile(file) for name, file in shipped_profiles().items()}
     return {name: each for name, each in found.items() if each.rules.language.number}
 
@@ -78,7 +78,7 @@ def guessed_kind(material: Material, target: Profile) -> Guess:
         for name, rules in known.items()
     }
     languages = {name: rules.language for name, rules in known.items()}
-    return guess(material.listing, languages, target.name, kind_names(), errors)
+    return guess_origin(material.listing, languages, target.name, kind_names(), errors)
 
 
 def in_language_of(
@@ -89,14 +89,14 @@ def in_language_of(
     A shipped program is adapted and the user is told; for any other listing `allow` is asked. The
     result is run and compared with the original. A listing that came from a board may go back
     unchanged. despite: load forms that the board does not take. Raises LanguageError if the listing
-    needs something that the board lacks, if `allow` declines, or if the result runs differently.
+    needs something that the board lacks, if `allow` declines, or if the result prints something
+    else.
     """
     if material.adapted is not None:
         if material.adapted.target == profile:
             return material
         material = material.adapted.original
-    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
-    found = None if came_from_a_board else offer(profile, material)
+    found = None if material.is_from_board else offer(profile, material)
     if found is None or (despite and (found.made.needs or material.shipped is None)):
         return material
     if slip := _slip(material, profile):
@@ -136,7 +136,7 @@ def find_original(what: str, archive: Archive) -> Material:
 def offer(profile: Profile, material: Material) -> Offer | None:
     """Return how a listing would be adapted to a board.
 
-    None if the board takes it as it is, or if nobody knows which board it is for.
+    None if the board takes it as it is, or if it is not known which board it is for.
     """
     if not profile.rules.language.number:
         return None
@@ -167,9 +167,9 @@ def _adapted(material: Material, offer: Offer, proof: Proof) -> Material:
 
 
 def written_for(material: Material, target: Profile) -> Profile | None:
-    """Return the profile of the board that a listing is for, as known or as guessed; or None.
+    """Return the profile of the board that a listing was written for, known or guessed; or None.
 
-    target: the one for which it is wanted.
+    target: the profile of the board that it is to run on.
     """
     name = SHIPPED_FOR if material.shipped else material.held.profile if material.held else ""
     if name:
@@ -184,11 +184,11 @@ def written_for(material: Material, target: Profile) -> Profile | None:
 def _strange(material: Material, language: Language) -> tuple[FoundForm, ...]:
     """Return the forms of a listing that a board does not take."""
     known = [*(each.rules.language for each in known_profiles().values()), language]
-    return tuple(form for form in forms(material.listing, known) if not form.taken(language))
+    return tuple(form for form in forms_in(material.listing, known) if not form.taken(language))
 
 
 def _slip(material: Material, target: Profile) -> LanguageError | None:
-    """Return the error for a listing whose only strange forms are in lines with a slip, or None."""
+    """Return the error for a listing whose strange forms are all in misspelt lines, or None."""
     if material.shipped is not None or material.held is not None:
         return None
     language = target.rules.language
@@ -228,10 +228,11 @@ def _says(
     )
     told = [f"{what} (line {lines[0]})" for what, lines in list(found.items())[:_SHOWN]]
     more = " and more" if len(found) > _SHOWN else ""
-    doubt = "" if material.shipped or material.held else doubt_words(guessed_kind(material, target))
-    seems = "" if material.shipped or material.held else ", it seems"
+    was, doubt = "was", ""
+    if not (material.shipped or material.held):
+        was, doubt = "seems to have been", doubt_words(guessed_kind(material, target))
     return (
-        f"{material.label} was written for the BASIC of {source.name}{seems}. That of "
+        f"{material.label} {was} written for the BASIC of {source.name}. The BASIC of "
         f"{target.name} has other forms: {'; '.join(told)}{more}.{doubt and f' {doubt}'}"
     )
 
@@ -241,11 +242,11 @@ def doubt_words(found: Guess) -> str:
     if not found.disputed:
         return ""
     told = ", ".join(f"{form.what} (line {form.lines[0]})" for form in found.disputed)
-    return f"Not all of {', '.join(found.names)} do the same with {told}."
+    return f"The kinds {', '.join(found.names)} treat these differently: {told}."
 
 
 def _refused(material: Material, offer: Offer, proof: Proof | None = None) -> LanguageError:
-    """Return the error for a listing that is not loaded. proof: how its adapted form ran."""
+    """Return the error for a listing that is not loaded. proof: of its adapted form, if run."""
     needs, word = offer.made.needs, material.word
     places = plural(sum(len(need.lines) for need in needs), "place")
 

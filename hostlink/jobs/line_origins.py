@@ -14,7 +14,7 @@ from hostlink.listing.renumber import renumbering
 
 @dataclass(frozen=True, slots=True)
 class LineOrigin:
-    """A line of a listing, as the board lists it, and the first revision that has it so.
+    """A line of a listing, as the board lists it, and the first revision that has this line.
 
     board: the label of the board that this came from, "" if there is none.
     """
@@ -27,9 +27,9 @@ class LineOrigin:
 def line_origins(archive: Archive, revision: Revision) -> Listed[LineOrigin]:
     """Return the lines of a revision with the earliest revision that has the same line.
 
-    Number and text must be the same, unless a revision is the one before it with other numbers: its
-    lines are as old as those were. An earlier revision that cannot be read is left out and told in
-    `damaged`. Raises ArchiveError if the revision itself cannot be read.
+    Number and text must be the same; but if a revision only renumbers the one before it, its lines
+    keep their age. An earlier revision that cannot be read is left out and named in `damaged`.
+    Raises ArchiveError if the revision itself cannot be read.
     """
     first: dict[str, Revision] = {}
     history = archive.history(revision.program)
@@ -59,7 +59,7 @@ def line_origins(archive: Archive, revision: Revision) -> Listed[LineOrigin]:
 
 
 def _renumbered(before: Content, content: Content) -> dict[str, str]:
-    """Return the lines before a renumbering by those after it, {} if it is none."""
+    """Map the lines after a renumbering to those before it; {} if it was no renumbering."""
     old, new = (Listing.from_text(each.canonical) for each in (before, content))
     try:
         numbers = renumbering(old, new, find_profile(content.profile).rules)

@@ -1,9 +1,9 @@
 """Listening to a board for hours: its output by rows, what it does, and stopping what runs on it.
 
 Rules:
-1. `listen` is called when nothing else has to be done. Nothing is typed by it.
-2. Nothing is typed into a program that runs but what the user types. A job is lent the session only
-   at the prompt, or after the program was stopped with consent.
+1. `listen` is called when nothing else has to be done. It types nothing.
+2. Only what the user types is typed into a running program. A job is lent the session only at the
+   prompt, or after the program was stopped with consent.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class Listening(LongSession):
     def _begin(self, row: bytes | None) -> None:
         self._end_record()
         super()._begin(row)
-        self._may_be_cleared = False  # by what runs since the prompt
+        self._may_be_cleared = False  # memory, by what was run since the prompt
         if self._session is None:
             self._output.begin(b"", 0.0)
             return
@@ -84,14 +84,14 @@ class Listening(LongSession):
     def take_unasked(self) -> bool:
         """Return whether the board has sent anything unrequested since the last call.
 
-        It was at its prompt or silent, or it was full and is at its prompt again: it may have
-        restarted, or somebody typed at its own keyboard.
+        It then sent something while at its prompt or silent, or was full and is at its prompt
+        again: it may have restarted, or somebody typed at its own keyboard.
         """
         spoke, self._spoke_unasked = self._spoke_unasked, False
         return spoke
 
     def listen(self, seconds: float, ends: Callable[[], bool] = lambda: False) -> None:
-        """Show what the board sends for that many seconds. ends: tells whether to stop earlier."""
+        """Show what the board sends for some seconds. ends: returns whether to stop earlier."""
         if self._session is None:
             self.look_for_it()
             return
@@ -179,7 +179,7 @@ class Listening(LongSession):
     def _end_record(self, end: RunEnd | None = None) -> None:
         """Keep the recorded run, if any. end: how it ended; None if its end was not heard."""
         record, self._record = self._record, None
-        if record is None or self._archive.read_only:  # of which there was a warning at first
+        if record is None or self._archive.read_only:  # a warning was given when it was opened
             return
         record.output.close(at_prompt=end is not None)
         record.end = end or record.end
@@ -199,7 +199,7 @@ class Listening(LongSession):
     # --- stopping ----------------------------------------------------------------------------
 
     def interrupt(self) -> None:
-        """Stop the program that runs on the board, but not hostlink; report what came of it."""
+        """Stop the program that runs on the board, but not hostlink; report the result."""
         with self._linked() as session:
             if not session.dialogue.pacing.interrupt:
                 raise no_interrupt_error()
@@ -214,7 +214,7 @@ class Listening(LongSession):
                 self.activity.failed(LinkReason.SILENT)
                 self._say("No answer came to the interrupt, not even an echo.")
             else:
-                self._say("The interrupt was sent; the board's prompt did not come back yet.")
+                self._say("The interrupt was sent; the board's prompt has not come back yet.")
 
     def _stop(self, session: Session) -> bool:
         """Stop what runs on the board, and show its output; return whether its prompt is back."""
@@ -241,7 +241,7 @@ class Listening(LongSession):
             return
         if not may_stop:
             raise occupied_error(self.activity.now)
-        self._stop(session)  # where that fails, the job finds no prompt, and says so
+        self._stop(session)  # if this fails, the job reports that there is no prompt
 
 
 def _last_row(heard: bytes) -> bytes:

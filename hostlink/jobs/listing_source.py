@@ -32,7 +32,7 @@ _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 class Shipped:
     """A shipped example program, as described in the index.
 
-    inputs: what to type when it asks. pins: what comes to its pins: ms, pin, value. runs_on: the
+    inputs: what to type when it asks. pins: the input at its pins, as ms, pin, value. runs_on: the
     kinds of board on which it runs, adapted.
     """
 
@@ -85,6 +85,11 @@ class Material:
         return Listing.from_text(self.text)
 
     @property
+    def is_from_board(self) -> bool:
+        """Return whether the archive holds the listing as captured from a board."""
+        return self.held is not None and self.origin.kind in ("board", "rescue")
+
+    @property
     def word(self) -> str:
         """Return the word that names the listing on a command line."""
         if self.shipped is not None:
@@ -116,7 +121,7 @@ def read_file(path: Path, *, charset: str = "utf-8") -> Material:
 def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:
     """Return the listing in the bytes of a listing file, or of a sheet, checked by its codes.
 
-    Raises ListingError, also for a page of hostlink's that is no sheet.
+    Raises ListingError, also for a page of another kind made by hostlink.
     """
     text = decode_listing(raw, name=where, charset=charset)
     if page_kind(text):
@@ -133,8 +138,8 @@ def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> 
 def is_shipped(name: str, raw: bytes) -> bool:
     """Return whether a listing is the shipped program of its name.
 
-    A file that is goes on with its history: so it stays one program after the archives of two
-    computers are merged.
+    A file that equals it continues the shipped program's history, so that it stays one program
+    when the archives of two computers are merged.
     """
     try:
         shipped = (library_folder() / f"{name.lower()}.bas").read_bytes()
@@ -156,7 +161,7 @@ def is_file(path: Path) -> bool:
 
 
 def program_name(stem: str) -> str:
-    """Return a program name made of a file's stem: plain capitals, with - for other characters."""
+    """Return a program name made from a file's stem: plain capitals, - for other characters."""
     return _NAME.sub("-", unaccented(stem)).strip("-").upper()[:40]
 
 
@@ -183,7 +188,7 @@ def shipped_programs() -> dict[str, Shipped]:
 
 
 def shipped_as(material: Material) -> Shipped | None:
-    """Return the shipped program that a listing is, also as a file; None for any other listing."""
+    """Return the shipped program that a listing is identical with, None for any other listing."""
     origin = material.origin
     return shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
 
@@ -223,13 +228,13 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
 
 
 def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> ListingError:
-    """Return the error for a listing that was not found, with programs and files of like names."""
+    """Return the error for a listing that was not found, with similar names."""
     kept = archive.programs(retired=None) if archive is not None else []
     near = nearest(Path(what).stem, [*(program.name for program in kept), *shipped])
     near += near_files(Path(what))
     return ListingError(
         f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
-        advice=f"Near it: {', '.join(near)}."
+        advice=f"Similar: {', '.join(near)}."
         if near
         else lambda by: (
             f"List what is in the archive {by.programs}, the shipped programs "

@@ -33,7 +33,7 @@ class LoadState:
 
     label: names the listing. spec: the revision that it was kept as, "" if none. held: what the
     board held before. touched: the board's memory was changed, or may have been. proven: it holds
-    the new program. is_told: the error that ended the load already says all this.
+    the new program. is_told: the error that ended the load already says what was kept.
     """
 
     label: str
@@ -45,7 +45,7 @@ class LoadState:
 
 
 def with_load_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
-    """Return the error completed by what was kept and by the state of the board."""
+    """Return the error with what was kept and the state of the board added."""
     state.is_told = True
     if state.proven:
         return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
@@ -63,11 +63,7 @@ def with_load_state(session: Session, error: HostlinkError, state: LoadState) ->
         )
     elif isinstance(error, LinkError):
         advice = advice or when_link_is_back("Load")
-    return error.but(
-        what=what,
-        kept=_kept(session, error, state),
-        advice=advice,
-    )
+    return error.but(what=what, kept=_kept(session, error, state), advice=advice)
 
 
 def _how_far(sent: int, lines: int) -> str:

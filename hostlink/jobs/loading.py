@@ -13,11 +13,7 @@ from hostlink.board.dialogue.learning import BoardRewritesError, Learned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.sending import FullError, LoadReport
 from hostlink.board.profile.model import Profile
-from hostlink.errors import (
-    HostlinkError,
-    NotClearedError,
-    ReadBackError,
-)
+from hostlink.errors import HostlinkError, NotClearedError, ReadBackError
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
@@ -26,13 +22,9 @@ from hostlink.jobs.language_of import Allow, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_errors import LoadState, with_load_state
 from hostlink.jobs.session.job import for_learner, recorded_job
+from hostlink.jobs.session.last_known import find_revision
 from hostlink.jobs.session.patience import load_s
-from hostlink.jobs.session.rescuing import (
-    HeldProgram,
-    forget_copy,
-    held_content,
-    rescue_or_discard,
-)
+from hostlink.jobs.session.rescuing import HeldProgram, forget_copy, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
@@ -52,8 +44,8 @@ class LoadOptions:
     differ. despite_review: load despite errors found in the review. name: keep the listing under
     this program name instead of its own. learn: asked whether to add to the profile what the board
     was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
-    a listing that is in the BASIC of another board. learner: whom it is handed out to, by the
-    program of their work; recorded. captured: what is on the board, if that was captured just now.
+    a listing that is in the BASIC of another board. learner: the program name of the learner to
+    whom it is handed out, to be recorded. captured: what is on the board, if just captured.
     """
 
     discard_board: bool = False
@@ -86,7 +78,7 @@ class Loaded:
 
     @property
     def words(self) -> str:
-        """Return what was proven, as in "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
+        """Return the result, such as "TIDE@1 is on the board, proven: 609 of 999 bytes"."""
         limit = f" of {self.limit:,}" if self.limit else ""
         repairs = f", {sent_again(self.report.repairs)}" if self.report.repairs else ""
         name = self.spec or self.label
@@ -188,20 +180,16 @@ def _restore_host_copy(session: Session, archive: Archive, board: Board, held: H
     """Note that the board still holds what was captured, since its memory was not cleared."""
     if not held.captures:
         return  # discarded unread
-    item = archive.revision(held.spec) if held.spec else None
     archive.set_host_copy(
         board.uuid,
         held_content(session, Capture(dict(held.lines), held.captures)),
         proven=True,
-        revision=item if isinstance(item, Revision) else None,
+        revision=find_revision(archive, held.spec),
     )
 
 
 def _send(
-    session: Session,
-    target: dict[int, Line],
-    held: Mapping[int, Line] | None,
-    options: LoadOptions,
+    session: Session, target: dict[int, Line], held: Mapping[int, Line] | None, options: LoadOptions
 ) -> tuple[Loader, LoadReport]:
     """Send the lines and prove them; if allowed, learn first how the board rewrites lines."""
     loader = Loader(session.dialogue, target)
@@ -211,7 +199,7 @@ def _send(
         if not error.learned.explains_what_is_taken or not options.learn(error.learned):
             raise
         session.learn(error.learned)
-        if error.learned.left:
+        if error.learned.unexplained:
             raise error.now_learned() from error
         report = loader.report
         loader = Loader(session.dialogue, target)
@@ -222,7 +210,7 @@ def _send(
 
 
 def expected_seconds(material: Material, pacing: Pacing) -> float:
-    """Return about how many seconds a load of this listing takes on a good wire."""
+    """Estimate how many seconds a load of this listing takes on a good wire."""
     return load_s(material.listing.numbered(), pacing)
 
 
@@ -238,8 +226,7 @@ def keep_material(
     if not name:
         emit(
             Warned(
-                UNNAMED_LISTING,
-                advice=lambda by: f"To keep it, give it a name {by.name_listing}.",
+                UNNAMED_LISTING, advice=lambda by: f"To keep it, give it a name {by.name_listing}."
             )
         )
         return None

@@ -116,7 +116,7 @@ class BoardJobs(Generic[V]):
         return {name for name, *_rest in self._at_work.values()}
 
     def start(self, choice: LinkChoice, name: str, task: Callable[[Session], V]) -> None:
-        """Open a board's port and do a task there. name: that is shown with its events."""
+        """Open a board's port and do a task there. name: shown with its events."""
 
         def told(event: Event) -> None:
             self._emit(name, event)
@@ -127,7 +127,7 @@ class BoardJobs(Generic[V]):
         self._at_work[owner.submit(task)] = name, choice.port, owner
 
     def ended(self, timeout_s: float | None = None) -> list[Result[V]]:
-        """Return the results that have come, after waiting for one; their ports are closed then.
+        """Wait for a result, close the ports of the boards that have ended, and return the results.
 
         timeout_s: the longest to wait, None for no limit.
         """

@@ -40,7 +40,7 @@ class Pasted:
 
 def look_at(text: str, profile: Profile) -> Pasted:
     """Mend and review a paste without sending anything. Raises no error for any text."""
-    # A terminal sends CR for every line end of a paste, so that is nothing to mend.
+    # A terminal sends each line end of a paste as CR; mend leaves uniform line ends alone.
     mended = mend(text, profile.rules)
     listing = Listing.from_text(mended.text)
     parts: list[tuple[Line, ...] | str] = []

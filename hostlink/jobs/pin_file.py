@@ -1,4 +1,4 @@
-"""Read what comes to the pins of a practice board from a file: rows of time, pin and value.
+"""Read the input at the pins of a practice board from a file: rows of time, pin and value.
 
 A CSV file (RFC 4180) whose first row is `ms,pin,value`. ms: since the program began. pin: a number,
 or ADC0, ADC1 ... for an analog input. The value stays until another row changes it.
@@ -24,7 +24,7 @@ _MOST_DIGITS = 8  # of a time in ms: a day
 def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
     """Return the rows of a file. Raises RefusedError that names the first wrong row.
 
-    It is raised for any file if the BASIC has no words for pins.
+    It is also raised if the BASIC has no words for pins.
     """
     if not pins.forms:
         raise RefusedError(
@@ -49,7 +49,7 @@ def read_pin_file(path: Path, pins: Pins) -> tuple[PinInput, ...]:
 
 
 def pins_of(material: Material) -> tuple[PinInput, ...]:
-    """Return what comes to the pins of a shipped program in the run that was checked."""
+    """Return the pin input with which a shipped program was checked, () for any other listing."""
     shipped = shipped_as(material)
     return tuple(PinInput(*each) for each in shipped.pins) if shipped is not None else ()
 

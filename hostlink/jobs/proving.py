@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from hostlink.practice.walk import Walk
 
 SEEDS = (1, 2, 3)
-"""The random numbers that a program with RND is run with."""
+"""The seeds of the random numbers with which a program with RND is run."""
 
 OWN = "\x1f"
-"""Stands for a blank that a board sets of its own, where two outputs are compared."""
+"""Stands for a blank that the board itself adds, where two outputs are compared."""
 
 DEPENDS_ON_FREE = "what it prints depends on the board's free memory"
 
@@ -44,7 +44,7 @@ Result = Literal["proven", "open", "differs"]
 class Proof:
     """How the original and the result compare when both run.
 
-    why: why that is not known or how they differ; how far they are the same if it is proven.
+    why: of "proven", how far they agree; of "open", why that is not known; else how they differ.
     """
 
     result: Result
@@ -57,7 +57,7 @@ class Proof:
 
     @property
     def unproven(self) -> str:
-        """Return what the archive keeps as the doubt about the result, "" if there is none."""
+        """Return the doubt to keep with the result in the archive, "" if there is none."""
         return f"it was not compared with its original: {self.why}" if self.result == "open" else ""
 
 
@@ -99,7 +99,7 @@ def prove_by_running(
     boards: tuple[BoardKind, BoardKind],
     inputs: Sequence[str] | None,
 ) -> Proof:
-    """Run an original and what was made of it, each on its board, and compare what they print.
+    """Run an original and the result, each on its board, and compare what they print.
 
     inputs: the lines for INPUT, None if there are none.
     """
@@ -121,7 +121,7 @@ def prove_by_running(
         alike = first.ended == second.ended
         found.add(how_alike(first.output, second.output) if alike else "other")
     if "other" in found:
-        return Proof("differs", "it prints something else than the original")
+        return Proof("differs", "it prints something different from the original")
     return Proof("proven", next((words for way, words in _APART.items() if way in found), ""))
 
 
@@ -134,7 +134,7 @@ _APART: dict[Alike, str] = {
 def _runs(
     texts: tuple[str, str], boards: tuple[BoardKind, BoardKind], inputs: Sequence[str], seed: int
 ) -> Iterator[Walk]:
-    """Run the original, then the result, and return what they printed, with `OWN` blanks."""
+    """Yield the run of the original, then that of the result, both with `OWN` blanks."""
     from hostlink.practice.walk import Walk
 
     lists = [board.language.input_list for board in boards]
@@ -152,13 +152,13 @@ def _runs(
 
 
 def run_out(walk: Walk, most: int = _MOST[0]) -> Walk:
-    """Run a program until it ends or asks and no answer is left, and return it.
+    """Run a program until it ends, or asks when no answer is left; return it.
 
-    Raises RefusedError if it stops with an error, or exceeds the number of statements.
+    most: statements that it may run. Raises RefusedError if it runs more or stops with an error.
     """
     ended = walk.run(most)
     if ended == "statements":
-        raise RefusedError(f"The program ran {most} statements without an end.")
+        raise RefusedError(f"The program ran {most:,} statements without ending.")
     if walk.missing:
         raise RefusedError(f"{capital(cannot_run(walk.missing))}.")
     if ended == "error":
@@ -210,6 +210,6 @@ def _rows_alike(first: str, second: str) -> Iterator[Alike]:
 
 
 def _gaps(row: str) -> tuple[str, list[str]]:
-    """Return the characters of a row that are no blanks, and the blanks around them."""
+    """Return the characters of a row that are not blanks, and the blanks around them."""
     gaps = _NO_BLANK.split(row)
     return "".join(_NO_BLANK.findall(row)), gaps

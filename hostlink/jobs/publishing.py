@@ -25,20 +25,20 @@ from hostlink.sentences import LEFT_ALONE
 from hostlink.words import plural
 
 _MOST_ROWS = 60  # of what a program prints
-_HEAD = 4000  # bytes that tell what a page is
+_HEAD = 4000  # bytes that show what kind of page it is
 _KEPT = "Nothing was written."
 
 
 @dataclass(frozen=True, slots=True)
 class SiteWritten:
-    """What became of a site. written, same: files. left: pages of programs that it has no more."""
+    """The result of writing a site. written, same: files. left: pages no longer part of it."""
 
     written: tuple[str, ...]
     same: tuple[str, ...]
     left: tuple[str, ...]
 
     def sentence(self, folder: Path) -> str:
-        """Return the sentence that tells what the folder holds, and what was written."""
+        """Return the sentence on what the folder holds and what was written."""
         programs = plural(len(self.written) + len(self.same) - 1, "program")
         return (
             f"The site of {programs} is in {folder}: {plural(len(self.written), 'page')} written, "
@@ -48,7 +48,7 @@ class SiteWritten:
     def remarks(self, folder: Path) -> list[str]:
         """Return a sentence for each page that was left as it is."""
         return [
-            f"{folder / file} is of a program that was not chosen. {LEFT_ALONE}"
+            f"{folder / file} is the page of a program that was not chosen. {LEFT_ALONE}"
             for file in self.left
         ]
 
@@ -68,9 +68,9 @@ def details_of(material: Material, archive: Archive | None) -> ProgramDetails:
 def to_publish(
     materials: Sequence[Material], profile: Profile, archive: Archive | None
 ) -> tuple[list[PublishedProgram], list[tuple[str, Advice]]]:
-    """Return programs with what is known of them, and what has no codes, with the reasons.
+    """Return the programs with their details, and those that cannot have codes, with the reasons.
 
-    Raises RefusedError if nothing is left, ArchiveError.
+    Raises RefusedError if no program is left; ArchiveError.
     """
     found: list[PublishedProgram] = []
     left_out: list[tuple[str, Advice]] = []
@@ -91,9 +91,9 @@ def to_publish(
 
 
 def _sample(archive: Archive, spec: str) -> SampleRun | None:
-    """Return what a revision printed in a run: the newest that is expected, else that ended well.
+    """Return what a revision printed in its newest expected run, else in the newest without error.
 
-    Of one that is expected without a board the rows tell also what it did to pins.
+    The rows of an expected run without a board include what the program did at pins.
     """
     for expected in (True, False):
         for run in archive.runs(spec, expected=expected):
@@ -123,7 +123,7 @@ def write_card(path: Path, profile: Profile, *, replace: bool) -> None:
 def write_booklet(
     path: Path, programs: Sequence[PublishedProgram], title: str, *, replace: bool
 ) -> str:
-    """Write programs as a booklet; return the sentence that tells so.
+    """Write programs as a booklet; return the sentence that says so.
 
     Raises what `write_new` raises.
     """
@@ -135,10 +135,10 @@ def write_booklet(
 
 
 def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -> SiteWritten:
-    """Write programs as a web site into a folder; a file that is the same is left alone.
+    """Write programs as a web site into a folder; unchanged files are left alone.
 
-    Raises RefusedError if the folder holds anything but a site and what does not hinder one, or if
-    a file cannot be written.
+    Raises RefusedError if the folder is neither empty nor a site, holds a page that is not the
+    site's, or a file cannot be written.
     """
     from hostlink.publish.site import CONTENTS, contents_page, page_of_program
 
@@ -164,7 +164,7 @@ def write_site(folder: Path, programs: Sequence[PublishedProgram], title: str) -
 def _pages_in(folder: Path) -> set[str]:
     """Return the names of the pages in a site's folder.
 
-    Raises RefusedError if the folder is not empty and no site, or a page is none of a site's.
+    Raises RefusedError if the folder is neither empty nor a site, or a page is not a site's.
     """
     from hostlink.publish.site import CONTENTS, CONTENTS_KIND, PROGRAM_KIND
 
@@ -187,13 +187,13 @@ def _pages_in(folder: Path) -> set[str]:
         if kind != (CONTENTS_KIND if name == CONTENTS else PROGRAM_KIND):
             raise RefusedError(
                 f"{folder / name} is not a page of the site.",
-                kept="Nothing was written; the page might have been written over.",
+                kept="Nothing was written, since the page might have been overwritten.",
                 advice="Move it to another folder.",
             )
     return set(pages)
 
 
 def read_sheet_file(path: Path) -> SheetRead:
-    """Read a sheet from its file. Raises ListingError if it cannot be read or is no sheet."""
+    """Read a sheet from its file. Raises ListingError if it cannot be read or is not a sheet."""
     name = str(path)
     return read_sheet(decode_listing(read_bytes(path), name=name), name=name)

@@ -65,7 +65,7 @@ class MisfitError(RefusedError):
                 lambda by: f"Put back the rest, which fits, {by.put_back_items(spec, fitting)}."
             )
             if fitting
-            else "Use a larger board.",
+            else "Use a board that can take them.",
         )
         self.found = tuple(found)
         self.fitting = tuple(fitting)
@@ -126,8 +126,8 @@ def putback(
 ) -> PutBack:
     """Put a backup, or named items of it, on the board; return only when all is proven.
 
-    held: the program in memory, if the caller has captured and kept it already; what was stored is
-    in the backup then.
+    held: the program in memory, if the caller has captured and kept it already; the stored programs
+    are in the backup then.
     Raises RefusedError before anything is sent if an item does not fit. After a later error the
     earlier programs are put back as far as possible, and the error says how far.
     """
@@ -142,21 +142,17 @@ def putback(
             memory = rescue_or_discard(session, archive, board, record, discard=discard_board)
         _must_fit(session, backup, items, board, memory)
         _warn_of_errors(session, items)
-        keep, is_backed_up = not discard_board, held is not None
-        work = _PutBack(session, archive, board, memory, keep=keep, is_backed_up=is_backed_up)
+        is_backed_up = held is not None
+        work = _PutBack(session, archive, board, memory, not discard_board, is_backed_up)
         return work.run(backup, items)
 
 
 def _must_fit(
-    session: Session,
-    backup: Backup,
-    items: Sequence[BackupItem],
-    board: Board,
-    memory: HeldProgram,
+    session: Session, backup: Backup, items: Sequence[BackupItem], board: Board, memory: HeldProgram
 ) -> None:
     """Raise MisfitError if an item exceeds the room that the board reports, or else the profile's.
 
-    The profile does not count for the same board that held the backup, since that is proof enough.
+    The profile's sizes do not count for the board that held the backup: there the items did fit.
     """
     storage = session.profile.rules.storage
     own = backup.board_uuid == board.uuid
@@ -201,28 +197,21 @@ def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
             session.emit(Warned(f"{item.name}{where}: {errors[0].message} It goes back as it was."))
 
 
+@dataclass
 class _PutBack:
     """One putback: stored programs first, each through memory; memory last.
 
     After an error, the changed slots and memory are put back as they were.
     """
 
-    def __init__(
-        self,
-        session: Session,
-        archive: Archive,
-        board: Board,
-        memory: HeldProgram,
-        *,
-        keep: bool,
-        is_backed_up: bool,
-    ) -> None:
-        self._session = session
-        self._archive = archive
-        self._board = board
-        self._memory = memory
-        self._is_backed_up = is_backed_up  # what the slots held is in the backup
-        self._keep = keep  # whether to keep the program of a slot in the archive first
+    session: Session
+    archive: Archive
+    board: Board
+    memory: HeldProgram
+    keep: bool  # whether to keep the program of a slot in the archive first
+    is_backed_up: bool  # what the slots held is in the backup
+
+    def __post_init__(self) -> None:
         self._stored: list[str] = []
         self._unproven: dict[str, str] = {}  # item left alone: what contradicts its slot
         self._replaced: dict[str, HeldProgram] = {}  # slot: what it held before
@@ -244,7 +233,7 @@ class _PutBack:
 
     def _store(self, items: Sequence[BackupItem]) -> tuple[str, ...]:
         """Store programs; return the slots that held them already and were left alone."""
-        session = self._session
+        session = self.session
         there = {name.casefold() for name in slot_names(session)}
         unnamed = session.profile.commands.has_unnamed_slot
         unchanged: list[str] = []
@@ -267,33 +256,33 @@ class _PutBack:
         return tuple(unchanged)
 
     def _held(self, name: str) -> Capture:
-        """Return what a place holds; where that is not known, nothing if the backup has it."""
+        """Return what a slot holds; if that is not known but in the backup, return nothing."""
         try:
-            return held_before_storing(self._session, name, discard=not self._keep)
+            return held_before_storing(self.session, name, discard=not self.keep)
         except NotKnownError:
-            if not self._is_backed_up:
+            if not self.is_backed_up:
                 raise
             return Capture({}, 0)
 
     def _kept_first(self, name: str, held: Capture) -> HeldProgram:
         """Keep the program in a slot before it is overwritten; return it. Raises NotKnownError."""
-        if not self._keep:
+        if not self.keep:
             return HeldProgram(held.lines, held.count, doubt=held.doubt)
-        kept = keep_held(self._session, self._archive, self._board, held)
+        kept = keep_held(self.session, self.archive, self.board, held)
         return require_certain(kept, safe(name), NOT_OVERWRITTEN)
 
     def _fill_memory(self, item: BackupItem | None) -> None:
         """Put the program of the backup, or the one before, into memory."""
-        wanted = self._memory.lines
+        wanted = self.memory.lines
         if item is not None:
             wanted = Listing.from_text(item.content.text).numbered()
         self._touched = True
-        put_into_memory(self._session, wanted, "Putting the program into memory")
+        put_into_memory(self.session, wanted, "Putting the program into memory")
         if item is not None:
-            holders = self._archive.holds(item.content)
+            holders = self.archive.holds(item.content)
             revision = next((each for each in holders if isinstance(each, Revision)), None)
-            self._archive.set_host_copy(
-                self._board.uuid, item.content, proven=True, revision=revision
+            self.archive.set_host_copy(
+                self.board.uuid, item.content, proven=True, revision=revision
             )
 
     # --- cut short ---------------------------------------------------------------------------
@@ -303,7 +292,7 @@ class _PutBack:
         if not self._touched:
             return error.but(kept=error.kept or BOARD_UNCHANGED)
         said = [error.kept]
-        with self._session.unstoppable():
+        with self.session.unstoppable():
             answers = self._at_prompt()
             for name, held in self._replaced.items():
                 said.append(self._slot_as_before(name, held, answers=answers))
@@ -311,12 +300,12 @@ class _PutBack:
         if new:
             said.append(f"Stored already, in slots that were empty: {', '.join(new)}.")
         error = error.but(kept=" ".join(part for part in said if part))
-        return memory_after(self._session, error, self._memory.lines, self._memory.spec)
+        return memory_after(self.session, error, self.memory.lines, self.memory.spec)
 
     def _at_prompt(self) -> bool:
         """Return whether the board can be brought to its prompt for putting programs back."""
         try:
-            return self._session.dialogue.regain(may_interrupt=True).found is FoundState.PROMPT
+            return self.session.dialogue.regain(may_interrupt=True).found is FoundState.PROMPT
         except HostlinkError:
             return False
 
@@ -327,10 +316,10 @@ class _PutBack:
             return f"{safe(name)} {was_empty}may hold a program now."
         if answers and held.doubt is None:
             with suppress(HostlinkError):
-                now = slot_held(self._session, name)
-                if not same_program(self._session, now.lines, held.lines):
-                    put_into_memory(self._session, held.lines, f"Putting {safe(name)} back")
-                    store_proven(self._session, name, held.lines, kept="")
+                now = slot_held(self.session, name)
+                if not same_program(self.session, now.lines, held.lines):
+                    put_into_memory(self.session, held.lines, f"Putting {safe(name)} back")
+                    store_proven(self.session, name, held.lines, kept="")
                 return is_unchanged(safe(name))
         return may_hold_another(safe(name), held.spec)
 

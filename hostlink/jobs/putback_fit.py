@@ -1,4 +1,4 @@
-"""Whether the items of a backup fit a kind of board: their size, their place, their characters."""
+"""Check whether the items of a backup fit a kind of board: sizes, slots and characters."""
 
 from __future__ import annotations
 

@@ -1,7 +1,6 @@
-"""Rehearsing: doing what comes before a board is needed, to find what would be refused.
+"""Rehearsing: doing everything that comes before a board is needed, to find what would be refused.
 
-While it lasts no file is written, no question is asked, and what goes into the archive is taken out
-again.
+During a rehearsal no file is written, no question is asked, and changes to the archive are undone.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ def is_rehearsal() -> bool:
 
 @contextlib.contextmanager
 def rehearsal(archive: Archive) -> Iterator[None]:
-    """Undo in the archive all that is done inside, and tell `is_rehearsal` there."""
+    """Undo all changes that the block makes to the archive; in it, `is_rehearsal` returns True."""
     _running.append(True)
     try:
         with archive.undoing():

@@ -38,7 +38,7 @@ class SaveOptions:
     its port was opened. unless_held: keep nothing new if the archive holds the program as a
     revision under any name. learner: the person whose work it is, which becomes the title of the
     program, "" if only the program is known; None for nobody. handed_out: revisions that they may
-    have been given, kept no second time if unchanged.
+    have been given, not kept again if unchanged.
     """
 
     name: str = ""
@@ -69,7 +69,7 @@ class Saved:
 
     @property
     def proof(self) -> str:
-        """Describe how far the listing is proven, to follow its name."""
+        """Return the words that follow the name of the listing: how far it is proven."""
         if self.doubt is None and (mark := self.revision.origin.unproven):
             return f"is what the board holds, by {plural(self.captures, 'capture')}, and {mark}"
         if self.doubt is None:
@@ -86,7 +86,7 @@ def save(
     """Capture the program in the board's memory and keep it as a revision.
 
     A listing that the free memory contradicts is kept too, marked as not proven. seen: called with
-    what was captured, also if it is not kept then.
+    what was captured, even if it is not kept.
     Raises RefusedError if the board is empty or no name is known; ReadBackError if the captures do
     not agree. Nothing is kept then.
     """
@@ -148,13 +148,7 @@ def _keep(
                 archive.tag(name, LEARNER)
         revision, is_new = kept.revision, kept.is_new
     session.emit(KeptAs(revision.spec, is_new, content.size_bytes or 0))
-    archive.set_host_copy(
-        board.uuid,
-        content,
-        proven=result.is_proven,
-        may_lack_edits=not result.is_proven,
-        revision=revision,
-    )
+    archive.set_host_copy(board.uuid, content, proven=result.is_proven, revision=revision)
     return Saved(revision, is_new, result.count, content, result.doubt)
 
 
@@ -175,9 +169,10 @@ def _held_as(archive: Archive, board: Board, content: Content, rules: Rules) -> 
 
 
 def _name_for(archive: Archive, board: Board, content: Content) -> str:
-    """Return the program that the board was last known to hold, unless this is another known one.
+    """Return the name of the program that the board was last known to hold.
 
-    A board may have got another program unnoticed, from its EEPROM or from its keyboard.
+    If the content equals another known program, return that one's name: a board may have got it
+    unnoticed, from its EEPROM or its keyboard.
     """
     copy = archive.host_copy(board.uuid)
     known = copy.revision.rpartition("@")[0] if copy is not None else ""
@@ -216,7 +211,7 @@ def _tell_too_long(session: Session, result: Capture) -> None:
         session.emit(
             Warned(
                 f"This board takes at most {most} characters in a line, but lists more for "
-                f"{lines}: that could not be typed into it again. All of it is kept as listed."
+                f"{lines}, so not all of it could be typed again. It is kept as listed."
             )
         )
 
@@ -226,12 +221,12 @@ def _ask_after_restart(session: Session, options: SaveOptions) -> None:
         return
     if not options.after_restart:
         raise RefusedError(
-            "The board restarted since its port was opened, so what it holds may be a program that "
-            "starts by itself and not yours.",
+            "The board restarted since its port was opened, so it may hold a program that starts "
+            "by itself, not yours.",
             kept=NOTHING_KEPT,
             advice=lambda by: (
                 f"Look at it {by.look_in_console}, or save it anyway {by.save_all_the_same}."
             ),
             needed=Needed.AFTER_RESTART,
         )
-    session.emit(Warned("Kept with the mark that the board had restarted before."))
+    session.emit(Warned("It is kept with a mark: the board had restarted before."))

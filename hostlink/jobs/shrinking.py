@@ -17,14 +17,14 @@ from hostlink.words import lines_named, plural
 
 
 def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> str:
-    """Return which lines are never reached, what they cost, and what would miss them.
+    """Return the sentence on lines that are never reached: their cost, and what would miss them.
 
-    lines: those lines. If there are none, the sentence says why.
+    If there are none, it says why none is removed.
     """
     if not lines:
         unknown = unknown_word(listing, rules)
         if unknown is None:
-            return "Each line may be reached: none is removed."
+            return "Every line may be reached, so none is removed."
         return (
             f"No line is removed as never reached: a word of line {unknown.number} might be a "
             f"jump. {unknown.message}"
@@ -40,17 +40,17 @@ def unreached_words(listing: Listing, lines: Sequence[Line], rules: Rules) -> st
 def proof_words(proof: Proof) -> str:
     """Return the proof of a listing without its unreached lines as a sentence.
 
-    They stay where the proof fails.
+    If the proof fails, the lines stay.
     """
     if proof.result == "differs":
-        return f"Not removed: without that {proof.why}."
+        return f"Not removed, since then {proof.why}."
     return proof.says
 
 
 def prove_shrunk(
     original: Listing, made: Listing, profile: Profile, inputs: Sequence[str] | None
 ) -> Proof:
-    """Run a listing and what was made of it on a practice board of a profile, and compare.
+    """Run a listing and the result on a practice board of a profile, and compare.
 
     inputs: the lines for INPUT, None if there are none.
     """

@@ -1,4 +1,4 @@
-"""What a person sees of a program between two of its statements."""
+"""The state of a program between two of its statements, in words."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from hostlink.words import natural
 def state_rows(walk: Walk) -> Iterator[str]:
     """Yield rows on the variables that are not 0, the open loops and the open subroutines.
 
-    The innermost first.
+    Loops and subroutines come innermost first.
     """
     state = walk.state
     numbers = [*map(str, state.memory.numbers), "typed"]
@@ -31,7 +31,7 @@ def state_rows(walk: Walk) -> Iterator[str]:
 
 
 def variable_words(value: Value) -> str:
-    """Return what a variable holds, text in quotes; of a fraction seven digits."""
+    """Return what a variable holds: text in quotes, a fraction with seven digits."""
     if isinstance(value, str):
         return f'"{value}"'
     return f"{value:.7g}" if isinstance(value, float) else str(value)
@@ -58,7 +58,7 @@ def pin_words(walk: Walk, name: str) -> str:
 
 
 def put_out(change: PinChange) -> str:
-    """Return in words what was put out at a pin."""
+    """Describe what was put out at a pin."""
     if change.what == "tone":
         lasting = f" for {change.for_ms} ms" if change.for_ms else ""
         return f"{change.value} Hz{lasting}" if change.value else f"silence{lasting}"
@@ -70,7 +70,7 @@ def _on(value: int) -> str:
 
 
 def change_level(walk: Walk, name: str, by: int) -> None:
-    """Change the level at a pin from outside. by: 32nds of its range; 0 switches it over."""
+    """Change the level at a pin from outside. by: 32nds of its range; 0 toggles it."""
     bank = walk.state.pins
     most = bank.pins.analog_most if name.startswith(ANALOG) else 1
     level = bank.level(name)

@@ -58,11 +58,11 @@ def store(
 ) -> HeldProgram:
     """Store the program in memory under `name`; return what the slot held before.
 
-    It is proven by recalling it. discard_board: store also where it is not known what would be
-    lost. Raises RefusedError with the board's message if the board refuses, and NotKnownError,
-    without overwriting the slot, if its contents are not known for certain.
+    It is proven by recalling it. discard_board: store even if it is not known what would be lost.
+    Raises RefusedError with the board's message if the board refuses, and NotKnownError, without
+    overwriting the slot, if its contents are not known for certain.
     """
-    session.attach()  # the abilities of a new board are not known before
+    session.attach()  # before this, it is not known what a new board can do
     session.dialogue.command_text("store")
     safe_slot_name(session, name)
     board = session.board_in(archive)
@@ -70,7 +70,7 @@ def store(
         memory = rescue_held(session, archive, board)
         if not memory.lines:
             raise RefusedError(no_program(" to store"), kept="Nothing was changed.")
-        with _kept_in_mind(session, archive, board, memory) as was:
+        with _naming_what_is_kept(session, archive, board, memory) as was:
             before = _look_into(session, archive, board, name, memory, discard=discard_board)
             record.detail["slot_held"] = before.spec
             was[f"stored as {safe(name)}"] = before.spec
@@ -78,7 +78,7 @@ def store(
             try:
                 store_proven(session, name, memory.lines, kept=_AGAIN.format(spec=memory.spec))
             except ReadBackError:
-                _put_back(session, memory)
+                put_into_memory(session, memory.lines)
                 raise
             except RefusedError as refused:
                 kept = refused.kept or STILL_IN_MEMORY
@@ -100,7 +100,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
     with recorded_job(session, archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
-        with _kept_in_mind(session, archive, board, memory):
+        with _naming_what_is_kept(session, archive, board, memory):
             result = _recalled_or_back(session, name, memory)
             content = held_content(session, result)
             holders = archive.holds(content)
@@ -108,11 +108,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
             same = as_known(holders, named[0] if named else "")
             record.revision = same if isinstance(same, Revision) else None
             archive.set_host_copy(
-                board.uuid,
-                content,
-                proven=result.is_proven,
-                may_lack_edits=not result.is_proven,
-                revision=record.revision,
+                board.uuid, content, proven=result.is_proven, revision=record.revision
             )
         spec = same.spec if same is not None else ""
         return HeldProgram(result.lines, result.count, spec, doubt=result.doubt)
@@ -138,7 +134,7 @@ def _recalled_or_back(session: Session, name: str, memory: HeldProgram) -> Captu
         if not result.lines:
             raise RefusedError(f"Nothing came when {safe(name)} was recalled.")
     except RefusedError as refused:
-        _put_back(session, memory)
+        put_into_memory(session, memory.lines)
         raise refused.but(kept=is_unchanged()) from refused
     return result
 
@@ -178,25 +174,21 @@ def _look_into(
         held = held_before_storing(session, name, discard=discard)
     except NotKnownError as error:
         if not commands.list_stored:
-            _put_back(session, memory)
+            put_into_memory(session, memory.lines)
         raise error.but(kept=f"{error.kept} {is_unchanged()}") from error
     before = keep_held(session, archive, board, held)
     if not commands.list_stored:
-        _put_back(session, memory)
+        put_into_memory(session, memory.lines)
     return before if discard else require_certain(before, safe(name), NOT_OVERWRITTEN)
 
 
-def _put_back(session: Session, memory: HeldProgram) -> None:
-    put_into_memory(session, memory.lines)
-
-
 @contextlib.contextmanager
-def _kept_in_mind(
+def _naming_what_is_kept(
     session: Session, archive: Archive, board: Board, memory: HeldProgram
 ) -> Iterator[dict[str, str]]:
-    """Add to an error of the block where the archive keeps the programs that the board held.
+    """Add to an error of the block what the archive keeps the board's programs as.
 
-    Yields a list to extend: where a program was, and what the archive keeps it as.
+    Yields a mapping to extend: from where a program was to what the archive keeps it as.
     """
     was = {"in memory": memory.spec}
     try:

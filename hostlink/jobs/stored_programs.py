@@ -62,10 +62,10 @@ class StoredSlot:
 
 
 def stored_slots(session: Session) -> list[StoredSlot]:
-    """Return the programs stored in the board, listed the same twice.
+    """Return the programs stored on the board, from two lists that agree.
 
-    On a board with a single place it is the program that a command shows there. A name damaged on
-    the wire would hide a program that is about to be overwritten. Raises RefusedError if this kind
+    A name damaged on the wire would hide a program that is about to be overwritten. On a board with
+    a single place, it is the program that a command shows there. Raises RefusedError if this kind
     has no such list, ReadBackError if no two lists agree.
     """
     session.attach()
@@ -93,7 +93,7 @@ def stored_slots(session: Session) -> list[StoredSlot]:
 
 
 def slots_on_board(session: Session) -> list[StoredSlot]:
-    """Return the stored programs as `stored` does, or else all slots of this kind of board."""
+    """Return the stored programs, or all slots if this kind of board cannot list the programs."""
     session.attach()
     commands = session.profile.commands
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
@@ -113,8 +113,8 @@ def slot_names(session: Session) -> tuple[str, ...]:
 def recall_and_capture(session: Session, name: str) -> Capture:
     """Recall a stored program into memory and capture it. Raises RefusedError if the board refuses.
 
-    Memory is cleared before, so that after a failed recall (command damaged, board restarted) the
-    program in memory is not taken for the stored one; the recall is repeated then.
+    Memory is cleared first, so that after a failed recall (command damaged, board restarted) the
+    program in memory is not taken for the stored one; the recall is then repeated.
     """
     session.emit(Phase(f"Reading what is stored as {safe(name)}", capture_s(session.profile)))
     health = session.wire.health
@@ -137,10 +137,10 @@ def recall_and_capture(session: Session, name: str) -> Capture:
 def slot_held(session: Session, name: str) -> Capture:
     """Return what a place for stored programs holds.
 
-    It is empty only if a recall takes away a line that memory held: a wrong command brings nothing
-    either, and a refusal is no answer. Raises RefusedError if the board refuses, NotKnownError if
-    memory stays as it was. If a command of the board shows its single place, that is used instead,
-    and memory is not changed.
+    It counts as empty only if recalling it removes a line from memory: a wrong command brings
+    nothing either, and a refusal proves nothing. Raises RefusedError if the board refuses,
+    NotKnownError if memory stays as it was. If a command of the board shows its single place, that
+    is used instead, and memory is not changed.
     """
     if session.profile.commands.list_stored:
         return _place_held(session)
@@ -158,9 +158,9 @@ def slot_held(session: Session, name: str) -> Capture:
 
 
 def held_before_storing(session: Session, name: str, *, discard: bool) -> Capture:
-    """Return what a place holds that is to be overwritten.
+    """Return what a place holds before it is overwritten.
 
-    discard: the user agreed to lose what is not known; it counts as empty then, with a warning.
+    discard: the user agreed to lose what is not known; it then counts as empty, with a warning.
     Raises NotKnownError, NotClearedError and the errors of a capture.
     """
     try:
@@ -173,7 +173,7 @@ def held_before_storing(session: Session, name: str, *, discard: bool) -> Captur
             return Capture({}, 0)
         raise NotKnownError(
             f"What {safe(name)} holds is not known. {refused.what} "
-            "It may be that nothing is stored there yet.",
+            "Perhaps nothing is stored there yet.",
             kept=NOT_OVERWRITTEN,
             advice=join_advice(
                 refused.advice, lambda by: f"If nothing there needs keeping, {let_be_lost(by)}."
@@ -309,7 +309,7 @@ def safe_slot_name(session: Session, name: str) -> str:
 def _ask(session: Session, command: str, name: str) -> None:
     """Type a slot command. Raises RefusedError with the board's message if it comes twice.
 
-    A single one may be the answer to a command that was damaged on the wire.
+    A single message may be the answer to a command that was damaged on the wire.
     """
     text = session.dialogue.command_text(command).format(name=safe_slot_name(session, name))
     if _refusal(session, session.dialogue.ask(text, _SLOW)):
@@ -324,15 +324,15 @@ def _refuse_errors(session: Session, command: str, answer: str) -> None:
 
 
 def _refuse_nonsense(session: Session, command: str, answer: str) -> None:
-    """Raise RefusedError if the board answers a word that no BASIC knows as it did this command."""
+    """Raise RefusedError if the board answers this command as it answers a word without meaning."""
     word = command.split()[0]
     nonsense = (NONSENSE * len(word))[: len(word)]
     said = session.dialogue.ask(command.replace(word, nonsense, 1))
     if said.replace(nonsense, word) == answer:
         raise RefusedError(
-            f"The board does not know {safe(command)}, by which it should list stored programs.",
+            f"The board does not know {safe(command)}, which should list its stored programs.",
             kept=BOARD_UNCHANGED,
-            advice="In its profile name the right one as stored.",
+            advice='Correct the command "stored" in its profile.',
         )
 
 

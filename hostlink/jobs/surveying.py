@@ -12,7 +12,7 @@ from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.port.uart import warn
+from hostlink.board.port.uart import speed_warning
 from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognised import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
@@ -48,9 +48,11 @@ _PARTS, _PARTS_STORING = 3, 10  # times that one program needs, as a limit for a
 
 @dataclass(frozen=True, slots=True)
 class SurveyOptions:
-    """name: of the profile to propose. consent: what may be done beyond asking. discard_board: the
-    memory may be used though what it holds is not known. speeds: the speeds to try, empty for the
-    usual ones. clock_hz: the board's clock, 0 where not known.
+    """How to survey a board.
+
+    name: of the profile to propose. consent: what may be done beyond asking. discard_board: memory
+    may be used even if it is not known what it holds. speeds: the speeds to try, empty for the
+    usual ones. clock_hz: the board's clock, 0 if not known.
     """
 
     name: str = "surveyed"
@@ -150,7 +152,7 @@ class _Survey:
         )
         known = tuple(recognisable_kinds())
         self._steps = SurveySteps(self._bench, known)
-        self._is_emptied = False  # what nobody could read was overwritten
+        self._is_emptied = False  # memory was overwritten by test lines and is left empty
 
     def do(self) -> Surveyed:
         """Take all measurements to which the user agreed; return their result."""
@@ -158,7 +160,7 @@ class _Survey:
         began = session.wire.now()
         consent = self._options.consent
         more = consent.longest or consent.slots or consent.filling
-        besides = ", and longer for what was allowed besides" if more else ""
+        besides = ", and longer for what else was allowed" if more else ""
         session.emit(Phase(f"Measuring, about {self._expected_s():,.0f} s{besides}"))
         self._steps.listen()
         if session.restarts.seen:
@@ -238,7 +240,7 @@ class _Survey:
             raise memory_after(self._session, error, kept.lines, kept.spec) from error
 
     def _read_again(self, kept: HeldProgram, form: Form) -> HeldProgram:
-        """Read captured rows again by what is known now of how the board lists lines.
+        """Read captured rows again by what is now known of how the board lists lines.
 
         form: what was known at the capture. A different reading is kept too.
         """
@@ -301,5 +303,5 @@ def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
     """Warn if the board's clock cannot produce its speed closely enough."""
     if clock_hz:
         for double_speed in (False, True):
-            if warning := warn(baud, clock_hz, double_speed):
+            if warning := speed_warning(baud, clock_hz, double_speed):
                 session.emit(Warned(warning))

@@ -1,4 +1,4 @@
-"""Try a listing without a board: run it on a practice board, and hold it to what is expected.
+"""Try a listing without a board: run it on a practice board, and compare with what is expected.
 
 What is expected of a program is kept in the archive as a run of one of its revisions that is marked
 as expected, so that it is found, exported, merged and never changed. The newest one counts.
@@ -29,11 +29,11 @@ from hostlink.practice.walk import MOST_STATEMENTS, End, Walk
 from hostlink.sentences import cannot_run
 
 COMMAND = "try"
-"""Begins the command of a run without a board; after it stands what else its setting holds."""
+"""The first word in the command of a kept run without a board; more of its setting follows."""
 _MORE = ("statements", "seconds", "pins")
 _ADDED = ("pin ", "ended by ")
 EXPECTED_UNCHANGED = "What is expected was not changed."
-_AT_ONCE = 5000  # statements, a few milliseconds, between two looks whether to stop
+_AT_ONCE = 5000  # statements, a few milliseconds, between two checks whether to stop
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Setting:
     """How a listing is tried: the same setting gives the same run every time.
 
     profile: its name. inputs: the lines for INPUT. statements: how many are run at most. seconds:
-    stop after so many seconds of the board's own time, 0 for not. pins: what comes to its pins.
+    the limit in the board's own time, 0 for none. pins: the input at its pins.
     """
 
     profile: str
@@ -52,7 +52,7 @@ class Setting:
 
     @property
     def command(self) -> str:
-        """Return what of the setting a kept run has no column for, as its command."""
+        """Return the command of a kept run: it holds what has no column of its own there."""
         held = {name: value for name, value in asdict(self).items() if name in _MORE and value}
         return f"{COMMAND} {json.dumps(held)}"
 
@@ -83,13 +83,13 @@ class Tried:
 
     @property
     def output(self) -> str:
-        """Return what it printed, without an error that is not the listing's."""
+        """Return what it printed, without the error for a word that is not simulated."""
         end = self.walk.error_text if self.walk.missing else ""
         return self.walk.output.removesuffix(end)
 
     @property
     def rows(self) -> tuple[str, ...]:
-        """Return what it printed, what it put out at pins, and how it ended if not at its end."""
+        """Return what it printed and put out at pins, and how it ended unless at its end."""
         rows = self.output.splitlines()
         rows += [f"pin {each.pin}: {put_out(each)}" for each in self.walk.state.pins.changes]
         return (*rows, *([] if self.ended == "end" else [f"ended by {self.ended}"]))
@@ -102,12 +102,12 @@ class Tried:
 
     @property
     def error(self) -> str:
-        """Return the error that stopped it as `run` tells it, or ""."""
+        """Return the error that stopped it, in the words that `run` shows, or ""."""
         found = find_reported_error(self.walk.output.splitlines(), self.profile)
         return found.message if self.walk.error and found is not None else self.walk.error
 
     def as_dict(self) -> dict[str, object]:
-        """Return the JSON for it."""
+        """Return the try for JSON output."""
         walk, expected = self.walk, self.expected
         return {
             "listing": self.label,
@@ -128,7 +128,7 @@ class Tried:
 
 
 def kind_for(profile: Profile) -> BoardKind:
-    """Return the practice board of a profile: its own kind, else one made of the profile."""
+    """Return the practice board of a profile: its own kind, else one made from the profile."""
     if profile.name in shipped_profiles() and profile.name in kind_names():
         return find_kind(profile.name)
     return kind_like(profile)
@@ -137,10 +137,10 @@ def kind_for(profile: Profile) -> BoardKind:
 def trace(
     walk: Walk, setting: Setting, stopped: Callable[[], bool] = lambda: False
 ) -> Iterator[dict[str, Any]]:
-    """Run as `Setting.finish` does, and yield every statement, as it stands in JSON.
+    """Run as `Setting.finish` does, and yield each statement for JSON output.
 
-    Its number, its line, the time in ms when it was over, the variables that it set, and what it
-    printed.
+    The keys give its number, its line, the time in ms when it was over, the variables that it set,
+    and what it printed.
     """
     while not stopped():
         before, done_before = Variables(walk.state.variables), walk.statements
@@ -160,9 +160,9 @@ def trace(
 
 
 def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
-    """Keep what a revision did as expected of its program.
+    """Keep what a revision did as what is expected of its program.
 
-    Raises RefusedError if it did not come to an end, did too much, or needs what is not simulated.
+    Raises RefusedError if it did not end, did too much, or needs what is not simulated.
     """
     if word := tried.walk.missing:
         raise RefusedError(
@@ -173,7 +173,7 @@ def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
     walk, setting, rows = tried.walk, tried.setting, tried.rows
     too_much = walk.cut or sum(map(len, (*rows, *setting.inputs))) > MOST_BYTES
     if tried.ended in ("statements", "stopped") or too_much:
-        much = f"What {revision.spec} prints and is answered exceeds {MOST_BYTES:,} characters."
+        much = f"The output and answers of {revision.spec} exceed {MOST_BYTES:,} characters."
         raise RefusedError(
             much if too_much else f"{revision.spec} did not come to an end.",
             kept=EXPECTED_UNCHANGED,
@@ -194,7 +194,7 @@ def expect(archive: Archive, revision: Revision, tried: Tried) -> Tried:
 
 
 def expectations(archive: Archive, program: str | None = None) -> dict[str, tuple[Run, Setting]]:
-    """Return the expected run of each program, or of one, by name, and how it was tried."""
+    """Return the expected run of each program, or of one, by name, with its setting."""
     held: dict[str, tuple[Run, Setting]] = {}
     for run in sorted(archive.runs(program, expected=True), key=lambda run: run.at, reverse=True):
         if setting := setting_of(run):
@@ -203,7 +203,7 @@ def expectations(archive: Archive, program: str | None = None) -> dict[str, tupl
 
 
 def printed_by(run: Run) -> Sequence[str]:
-    """Return the rows that a program printed, without those that a try adds on pins and the end."""
+    """Return the rows that a program printed, without those on pins and the end that a try adds."""
     rows = list(run.printed.rows)
     while rows and rows[-1].startswith(_ADDED) and setting_of(run):
         rows.pop()

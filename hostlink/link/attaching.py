@@ -38,7 +38,7 @@ from hostlink.sentences import CLOSE_OTHER, MEMORY_IS_LOST, NO_RESTART_LINE
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
 _WAKING_SLACK_S = 0.3
-_BANNER_ALIKE = 0.8  # share of a damaged banner that still tells it, as SequenceMatcher.ratio()
+_BANNER_ALIKE = 0.8  # the least SequenceMatcher.ratio() of a damaged banner
 _SILENCE_AFTER_START_S = 0.7  # after a board's greeting: common practice, no source
 
 
@@ -72,7 +72,7 @@ def foresee(
     """
     expected = profile_says if remembered is None else remembered
     if remembered is not None:
-        why = f"this board {'did' if remembered else 'did not'} when its restart line was pulled"
+        why = f"this board {'did' if remembered else 'did not'} at an earlier opening"
     else:
         why = "boards of its kind do" if profile_says else "boards of its kind do not"
     if name.startswith("practice:"):
@@ -84,7 +84,7 @@ def foresee(
     if system == "win32":
         return Foresight(False, False, "this system opens it with the restart line off")
     if system.startswith("linux") and was_left_quiet(name):
-        return Foresight(False, False, "the line was left up when hostlink last closed it")
+        return Foresight(False, False, "the restart line has stayed on since hostlink last used it")
     return Foresight(expected, True, why)
 
 
@@ -148,10 +148,9 @@ def _note_of(name: str) -> tuple[Path, str] | None:
         return None
     base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
     folder = Path(base) / f"hostlink-{os.getuid() if hasattr(os, 'getuid') else 0}"
-    # The device node and the boot identifier change with a new plugging in or a reboot.
-    return folder / str(place).strip("/").replace(
-        "/", "-"
-    ), f"{boot} {status.st_ino} {status.st_rdev}"
+    file = folder / str(place).strip("/").replace("/", "-")
+    # The device node changes when the bridge is plugged in again, the boot identifier at a reboot.
+    return file, f"{boot} {status.st_ino} {status.st_rdev}"
 
 
 def note_left_quiet(name: str) -> None:
@@ -278,7 +277,7 @@ class Waking(StatedCore):
 
 
 def _holds_banner(heard: bytes, banner: bytes) -> bool:
-    """Return whether the banner is among bytes that nobody asked for, even if badly damaged.
+    """Return whether unrequested bytes hold the banner, even if badly damaged.
 
     No program is listed or echoed before anything is sent, so less certainty is needed than on a
     wire in use (see Wire).

@@ -35,7 +35,7 @@ class Core(Protocol):
 
 
 class Overheard:
-    """A core whose received bytes are passed on before it takes them. heard: called with them."""
+    """A core whose received bytes are also passed on. heard: called with them before the core."""
 
     def __init__(self, core: Core, heard: Callable[[bytes], object]) -> None:
         self._core = core

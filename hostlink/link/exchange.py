@@ -149,7 +149,7 @@ class Exchange(StatedCore):
     def _is_stored_silently(self) -> bool:
         """Return whether the first prompt ends the answer, as for a line stored by then.
 
-        Not so for a direct command, whose output may begin with the same text as the prompt.
+        That is not so for a direct command, whose output may begin like the prompt.
         """
         pacing = self._pacing
         return self._numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"

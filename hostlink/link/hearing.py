@@ -1,8 +1,8 @@
 """Telling what a board is doing: printing, asking for input, working, or at its prompt.
 
 Rules:
-1. A prompt counts only at the start of a row and after a quiet time. Numbers in it may be others
-   by now: some boards show their free memory there.
+1. A prompt counts only at the start of a row and after a quiet time. Numbers in it may have
+   changed: some boards show their free memory there.
 2. An unfinished row that looks like a question counts as one after a short silence. Any other
    silence may also be a question (some programs ask with plain text, or with none), or the program
    may be working; it counts as a question only after a longer time.
@@ -67,7 +67,7 @@ class Hearing:
 
     @property
     def is_line_end_damaged(self) -> bool:
-        """Return whether only one other byte came: our line end was damaged on its way."""
+        """Return whether a single other byte came, because hostlink's line end was damaged."""
         return len(self._kept) == len(self.row) == 1 and not self.asks_plainly
 
     @property

@@ -74,7 +74,7 @@ def check_address(name: str) -> None:
     ):
         from hostlink.link.serial_port import not_an_address
 
-        raise not_an_address(name, f'"{safe(name)}" is a {what}, no port')
+        raise not_an_address(name, f'"{safe(name)}" is a {what}, not a port')
 
 
 def _check_network_address(name: str) -> None:
@@ -113,7 +113,7 @@ def _open_practice(name: str, baud: int, kind: BoardKind | None) -> tuple[Port, 
 
 
 def keep_practice_kind(name: str) -> None:
-    """Have a practice board remain of the kind that its address names, without opening the port.
+    """Fix a practice board to the kind that its address names, without opening the port.
 
     Raises RefusedError if it is of another kind, LinkError if it is open elsewhere.
     """

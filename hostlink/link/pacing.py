@@ -49,13 +49,13 @@ class Pacing:
     def deaf_signs(self) -> bytes:
         """Return the bytes with which a board rejects a character that its memory cannot hold.
 
-        Where the profile names none, a backspace, as the commonest kind answers, and a bell.
+        If the profile names none, a backspace, which the commonest kind sends, or a bell.
         """
         return self.full_sign[:1] or _BACKSPACE_AND_BELL
 
     @property
     def guard_s(self) -> float:
-        """Return for how many seconds after its prompt or echo a line may still be being stored."""
+        """Return for how many seconds after its prompt the board may still be storing a line."""
         return self.after_prompt_s if self.line_done == "after-prompt" else 0.0
 
     @property
@@ -104,8 +104,8 @@ class Pacing:
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
     """Return whether the received bytes end with a prompt or ready message at a line start.
 
-    A bell may stand before it. A second one directly after the first counts too: a board that is
-    slow to start may answer an early line end so, without a new line.
+    A bell may stand before it. A second prompt directly after the first counts too: a board that is
+    slow to start may answer an early line end that way, without a new line.
     """
     for prompt in (pacing.prompt, pacing.ready):
         end = len(heard)

@@ -13,7 +13,7 @@ from typing import Protocol, runtime_checkable
 
 
 def is_far(name: str) -> bool:
-    """Return whether the board at a port is reached by a network: nothing here was unplugged."""
+    """Return whether a port leads over a network, so that it cannot have been unplugged here."""
     return name.startswith(("rfc2217:", "socket:"))
 
 
@@ -22,7 +22,7 @@ class Port(Protocol):
 
     @property
     def in_waiting(self) -> int:
-        """Return how many bytes `read` has at once (network ports may return 1 for "some")."""
+        """Return how many bytes `read` can return now (network ports may return 1 for "some")."""
 
     @property
     def timeout(self) -> float | None:
@@ -64,7 +64,7 @@ class TunablePort(Protocol):
 class SelfTimedPort(Protocol):
     """A port with a clock of its own (the practice board on a virtual clock).
 
-    With `wait_until` a quiet minute costs one call in place of thousands of polls.
+    With `wait_until`, a quiet minute costs one call instead of thousands of polls.
     """
 
     def wait_until(self, moment: float) -> None:

@@ -103,7 +103,7 @@ class SerialPort(OpenPort):
         """Close the device or connection without waiting for unsent bytes."""
         if "://" not in self.name:  # a dead network port would wait 3 s for the far end's reply
             with contextlib.suppress(*_FOREIGN):
-                self._serial.reset_output_buffer()  # else close may wait for unread bytes
+                self._serial.reset_output_buffer()  # else close may wait for unsent bytes
         with contextlib.suppress(*_FOREIGN):
             self._serial.close()
 
@@ -151,7 +151,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
         return _wrong_use(name, text)
     if number == errno.ENOENT or "FileNotFoundError" in text:
         near = nearest(name, _usb_devices())
-        hint = f"Did you mean {' or '.join(near)}? Else plug it in" if near else "Plug it in"
+        hint = f"Did you mean {' or '.join(near)}? If not, plug it in" if near else "Plug it in"
         return LinkError(
             f"{capital(_thing(name))} is not here: there is no port {name}.",
             reason=LinkReason.NOT_FOUND,
@@ -209,7 +209,7 @@ def not_an_address(name: str, what: str) -> UsageError:
 
 
 def _thing(name: str) -> str:
-    """Return what stands on the desk at a port, in the words of somebody who sees it."""
+    """Return how a message calls what is at a port."""
     return "the remote computer" if "://" in name else THE_BOARD
 
 

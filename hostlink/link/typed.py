@@ -55,7 +55,7 @@ class Typed(StatedCore):
         super().__init__(TYPED)
         self.outcome = Outcome.SILENT
         self.repairs = 0
-        self.deaf_sign = b""  # what a character was answered with that the board did not take
+        self.deaf_sign = b""  # the board's answer to a character that it did not take
         self.committed_wrong = False
         self.echo_heard = False  # at least one character was echoed correctly
         self.prompted_early = False  # in the last attempt a prompt came before the line end
@@ -77,7 +77,7 @@ class Typed(StatedCore):
         self._settling_since = 0.0
         self._erasures = 0  # still to be sent
         self._deaf_signs = 0  # attempts in a row in which the board rejected the same character
-        self._deaf_at = 0  # that character, from 0
+        self._deaf_at = 0  # the index of that character
 
     @property
     def committed(self) -> bool:

@@ -1,7 +1,6 @@
-"""Decoding the bytes of a file, a pipe or the clipboard into the text of a listing.
+"""Decode the bytes of a file, a pipe or the clipboard into the text of a listing.
 
-The caller opens and reads the file. It need read at most LIMIT + 1 bytes: a source with more than
-LIMIT is refused here.
+The caller reads the file, at most LIMIT + 1 bytes of it: more than LIMIT is refused here.
 """
 
 from __future__ import annotations
@@ -39,7 +38,7 @@ def decode_listing(raw: bytes, *, name: str, charset: str = "utf-8") -> str:
             raise ListingError(
                 f"{name} is not UTF-8 text: byte {wrong.start + 1:,} is 0x{raw[wrong.start]:02X}.",
                 kept=_KEPT,
-                advice="Store it as UTF-8, or name the profile of the board that it came from.",
+                advice="Save it as UTF-8, or name the profile of the board that it came from.",
             ) from wrong
         text = raw.decode(charset)
     return _not_blank(text, name)
@@ -74,7 +73,7 @@ def _utf_16(raw: bytes, name: str) -> str:
         raise ListingError(
             f"{name} is marked as UTF-16 text but cannot be decoded as such.",
             kept=_KEPT,
-            advice="Store it as UTF-8.",
+            advice="Save it as UTF-8.",
         ) from wrong
     if "\0" in text:
         raise ListingError(f"{name} is not text: it holds NUL characters.", kept=_KEPT)

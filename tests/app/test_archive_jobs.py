@@ -40,7 +40,7 @@ def test_some_programs_are_exported_and_imported_elsewhere(
             assert "New here: TWO (1 revision)." in shown(app)
             assert other.programs() == []
             await pilot.click("#answer-import")
-            await wait(pilot, lambda: app.said[-1].startswith("Taken in from"))
+            await wait(pilot, lambda: app.said[-1].startswith("Imported from"))
             assert "1 program, 1 revision" in app.said[-1]
             await _start(pilot, app, wait, find_action, "import into", ChoosePath)
             app.screen.query_one("#answer").value = "bag"

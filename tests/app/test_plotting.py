@@ -29,7 +29,7 @@ def test_numbers_are_drawn_while_a_program_runs(
         await find_action(pilot, app, "draw the numbers")
         await pilot.press("enter")
         await wait(pilot, lambda: app.desk.query(NumberPlot))
-        assert _drawn(app) == "No numbers were printed yet."
+        assert _drawn(app) == "No numbers have been printed yet."
         for _ in range(2):
             await pilot.press("f9")
             await wait(pilot, lambda: "across: column 1" in _drawn(app))

@@ -94,7 +94,7 @@ def test_promise_1_the_host_copy_tells_when_it_was_proven(
     assert proven.content == content("10 A\n")
     assert (proven.revision, proven.may_lack_edits) == ("TIDE@1", False)
     assert proven.proven_at == proven.changed_at
-    archive.set_host_copy(board.uuid, content("10 B\n"), proven=False, may_lack_edits=True)
+    archive.set_host_copy(board.uuid, content("10 B\n"), proven=False)
     typed = archive.host_copy(board.uuid)
     assert typed is not None
     assert typed.content.text == "10 B\n"

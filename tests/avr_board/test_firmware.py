@@ -20,7 +20,8 @@ from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.firmware.plan import blank_padded
-from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
+from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session

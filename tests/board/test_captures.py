@@ -12,7 +12,7 @@ from hostlink.board.dialogue.captures import (
     Verdict,
     count_explained,
     differing,
-    hidden,
+    hidden_lines,
     standing_rows,
     tally,
     verdict,
@@ -251,7 +251,7 @@ def test_a_line_may_be_there_where_something_else_stands_in_its_place(
     voted away by five captures in which its number was damaged). Not the board's own words, which
     come in other captures too."""
     others = [("TIDE", *GOOD, "OK")] * 3
-    assert hidden([*others, order], [2, 10, 20, 30, 200])[-1] == found
+    assert hidden_lines([*others, order], [2, 10, 20, 30, 200])[-1] == found
 
 
 def test_such_a_capture_does_not_vote_for_its_absence() -> None:

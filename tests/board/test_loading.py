@@ -94,7 +94,7 @@ def test_promise_2_loaded_means_proven_without_a_stray_line(bench: Build, progra
         put(60, b"GOTO 10")
 
     memory.put = put_and_spoil
-    with pytest.raises(ReadBackError, match="Beside what was sent it holds line 60"):
+    with pytest.raises(ReadBackError, match="Besides what was sent it holds line 60"):
         load(b, program(TIDE))
 
 
@@ -519,4 +519,4 @@ def test_a_failure_does_not_name_lines_of_an_earlier_start(
     assert "line 20" not in caught.value.what
     first, second = [event.text for event in b.told(Warned)]
     assert first.startswith("The program is still not proven")
-    assert second.startswith("The board's state is not known")
+    assert second.startswith("The board's state is no longer known")

@@ -475,7 +475,7 @@ def test_an_import_tells_first_what_it_would_do(hostlink: Callable, laptop: str)
         "Different: TIDE (2 revisions, 1 with a listing not here).",
         "The same text: SEA (1 revision).",
     ]
-    assert "Taken in" not in told.err
+    assert "Imported" not in told.err
     (moon, *_) = hostlink("archive", "import", laptop, "--preview", "--json").json["programs"]
     assert moon == {"name": "MOON", "is_new": True, "new": 1, "same": 0, "other": 1}
     assert [each["name"] for each in hostlink("programs", "--json").json] == ["SEA", "TIDE"]
@@ -496,7 +496,7 @@ def test_a_person_is_asked_before_an_import(
     typed.isatty = lambda: True  # type: ignore[method-assign]
     monkeypatch.setattr(sys, "stdin", typed)
     assert run_line(["archive", "import", laptop]) == status
-    assert ("Taken in" in capsys.readouterr().err) == (status == 0)
+    assert ("Imported" in capsys.readouterr().err) == (status == 0)
     assert len(hostlink("programs", "--json").json) == count
     assert hostlink("archive", "import", laptop).status == 0
     typed = io.StringIO()

@@ -239,13 +239,22 @@ def test_a_new_label_in_place_of_another_is_said(hostlink: Callable) -> None:
 
 @pytest.mark.parametrize(
     "label",
-    ["--all", "practice://b1", "/dev/ttyUSB0", "com:1", "COM3", "com4", "ttyUSB0", "practice"],
+    [
+        *("--all", "practice://b1", "/dev/ttyUSB0", "com:1", "COM3", "com4", "ttyUSB0", "practice"),
+        "cu.usbserial-1410",
+    ],
 )
 def test_what_would_be_taken_for_a_port_is_no_label(hostlink: Callable, label: str) -> None:
     """Where it was used it would never lead to the board."""
     told = hostlink("boards", f"--label={label}", "--port", "practice://red")
     assert told.status == 1
     assert "cannot be a label" in told.err
+
+
+@pytest.mark.parametrize("label", ["Comet", "ttySusan"])
+def test_a_word_that_begins_like_a_port_is_a_label(hostlink: Callable, label: str) -> None:
+    """Only a whole port name is refused."""
+    assert f"is {label}" in hostlink("boards", f"--label={label}", "--port", "practice://red").err
 
 
 def test_all_boards_are_taken_in_natural_order(plug: Plug, archive: Archive) -> None:

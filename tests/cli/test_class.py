@@ -115,7 +115,7 @@ def test_a_page_and_folders_to_take_home(hostlink: Callable, place: Path) -> Non
     words = ("class", "class.toml", "--page", "page.html", "--folders", "home")
     told = hostlink(*words)
     assert told.status == 0
-    assert "Nothing has been saved of Cleo Reed, Dan Moor." in told.err
+    assert "Nothing has been saved from Cleo Reed, Dan Moor." in told.err
     page = (place / "page.html").read_text(encoding="utf-8")
     assert page.count("<tr>") == 5
     assert "ADA-BROOK@1" in page
@@ -227,7 +227,7 @@ def test_work_stays_its_learner_s_where_a_handout_to_another_did_not_begin(
     assert rows(told.out)["Ben Oak"][1] == "LAMP@1"  # that of their own board
     (place / "class.toml").write_text(swapped, encoding="utf-8")
     told = hostlink("class", "class.toml", "--collect")
-    assert "Ben Oak: This board was last handed out to ADA-BROOK" in told.err
+    assert "Ben Oak: This board's last handout was to ADA-BROOK" in told.err
     assert {one.name for one in archive.programs()} == {"ADA-BROOK", "LAMP"}
 
 
@@ -249,7 +249,7 @@ def test_names_of_learners_are_in_no_bag_unless_asked_for(
     told = hostlink("archive", "export", "bag", "--json")
     assert told.status == 0
     assert told.json["learners_left_out"] == 1
-    assert "The work of learners is not in it: 1 program, and 3 records" in told.err
+    assert "Learners' work is not in it: 1 program, and 3 records" in told.err
     assert names_in(place / "bag") == []
     assert (place / "bag" / "data" / "programs" / "LAMP" / "LAMP-1.bas").exists()
     assert (
@@ -480,5 +480,5 @@ def test_names_of_learners_of_whom_nothing_was_saved_are_in_no_bag(
     assert hostlink("load", "tide", "--port", BLUE).status == 0
     assert [each.origin.note for each in archive.rescues()] == ["may be the work of BEN-OAK"]
     told = hostlink("archive", "export", "bag")
-    assert "0 programs, and 1 record with a name of them. To export it too" in told.err
+    assert "0 programs, and 1 record naming them. To export it too" in told.err
     assert names_in(place / "bag") == []

@@ -122,7 +122,7 @@ def test_review_tells_what_the_image_knows(hostlink: Callable, speaking: Callabl
     """Words with the form of their table, texts, what the divisor can mean; and in JSON."""
     told = hostlink("firmware", "review", speaking())
     assert "10 BASIC words in a table (marked by a NUL after each word)." in told.out
-    assert "A message or a help text that is stored in the same way may be among them" in told.out
+    assert "They may include a message or a help text that is stored in the same way" in told.out
     assert "  PRINT INPUT LET GOTO GOSUB FOR NEXT REM ABS RND" in told.out
     assert "divisor 103, at single or double speed: 9600 baud at 16 MHz" in told.out
     assert "  evening board ready" in told.out
@@ -139,7 +139,7 @@ def test_review_tells_what_is_new_against_the_image_written_before(
     assert hostlink("firmware", "write", speaking(), "--yes").status == 0
     more = b"TONE\0NOTONE\0"
     told = hostlink("firmware", "review", speaking("second.hex", more))
-    assert "New words against first.hex: TONE, NOTONE." in told.out
+    assert "Words that first.hex lacks: TONE, NOTONE." in told.out
     got = hostlink("firmware", "review", "second.hex", "--json").json
     assert (got["new_words"], got["gone_words"]) == (["TONE", "NOTONE"], [])
 

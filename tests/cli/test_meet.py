@@ -134,7 +134,7 @@ def test_consent_to_open_a_port_is_none_to_restart(
     asked = mocker.patch("hostlink.cli.commands.meet.ask_yes_no", side_effect=[True, False])
     told = hostlink("meet", "--port", RESTARTING)
     assert [("Open it?" in each.args[0]) for each in asked.call_args_list] == [True, False]
-    assert "The restart loses a program" in asked.call_args.args[0]
+    assert "The restart loses any program" in asked.call_args.args[0]
     assert told.status == 1
     assert "was not restarted" in told.out.replace("\n", " ")
 
@@ -164,11 +164,11 @@ def test_commands_are_named_as_hostlink_was_called(
     [
         ("foo://bar", "foo:// is not known"),
         ("sokcet://127.0.0.1:1", "Did you mean socket://?"),
-        ("class.hex", "is a file, no port"),
-        (".", "is a folder, no port"),
-        pytest.param("pipe", "is a named pipe, no port", marks=POSIX),
-        pytest.param("/dev/null", "is a device of the system itself, no port", marks=POSIX),
-        pytest.param("/dev/zero", "is a device of the system itself, no port", marks=POSIX),
+        ("class.hex", "is a file, not a port"),
+        (".", "is a folder, not a port"),
+        pytest.param("pipe", "is a named pipe, not a port", marks=POSIX),
+        pytest.param("/dev/null", "is a device of the system itself, not a port", marks=POSIX),
+        pytest.param("/dev/zero", "is a device of the system itself, not a port", marks=POSIX),
     ],
 )
 def test_what_is_no_port_is_told_for_what_it_is(

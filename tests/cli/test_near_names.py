@@ -112,14 +112,14 @@ def test_a_misspelt_address_brings_what_was_meant(
 def test_a_misspelt_file_brings_the_files_beside_it(hostlink: Callable, listing: Callable) -> None:
     """Also in another folder; one that is not there brings nothing."""
     listing("10 END", name="ferry.bas")
-    assert "Near it: ferry.bas." in hostlink("review", "fery.bas").err
-    assert "Near it: ferry.bas." in hostlink("review", "./ferry.bsa").err
-    assert "Near it" not in hostlink("review", "nowhere/ferry.bas").err
+    assert "Similar: ferry.bas." in hostlink("review", "fery.bas").err
+    assert "Similar: ferry.bas." in hostlink("review", "./ferry.bsa").err
+    assert "Similar" not in hostlink("review", "nowhere/ferry.bas").err
 
 
 def test_a_misspelt_program_or_command_brings_the_nearest(hostlink: Callable) -> None:
     """From the shipped programs too; within a group its own commands."""
-    assert "Near it: HAIL." in hostlink("show", "hial").err
+    assert "Similar: HAIL." in hostlink("show", "hial").err
     assert "Did you mean load?" in hostlink("laod").err
     assert "Did you mean prove?" in hostlink("archive", "proove").err
 

@@ -112,7 +112,7 @@ def test_only_pages_that_differ_are_written(hostlink, three) -> None:
     assert {path: path.stat().st_mtime_ns for path in Path("web").iterdir()} == before
     three.note("TIDE", "It rises.")
     told = hostlink("site", "-o", "web", "--tag", "evening").err
-    assert f"{Path('web/old.html')} is of a program that was not chosen" in told
+    assert f"{Path('web/old.html')} is the page of a program that was not chosen" in told
     assert "2 pages written, 1 as before" in told  # that of TIDE, and the contents
     changed = {path.name for path, time in before.items() if path.stat().st_mtime_ns != time}
     assert changed == {"tide.html", "index.html"}

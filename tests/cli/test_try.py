@@ -362,7 +362,7 @@ def test_more_than_is_kept_of_a_run_cannot_be_expected(
     hostlink("keep", listing("10 FOR I=1 TO 9999", "20 PRINT I,I", "30 NEXT I", name="much.bas"))
     told = hostlink("try", "much", "--expect")
     assert told.status == 1
-    assert "What MUCH@1 prints and is answered exceeds 65,536 characters." in told.err
+    assert "The output and answers of MUCH@1 exceed 65,536 characters." in told.err
     assert "Stop it earlier with --seconds." in told.err
     assert hostlink("try", "much", "--expect", "--seconds", "1").status == 0
 

@@ -118,7 +118,10 @@ def test_adapt_asks_where_the_likely_kinds_differ_in_what_a_form_does(hostlink, 
     name = listing('10 IF RND(2)=0 THEN PRINT "HEADS"')
     told = hostlink("adapt", name, "--profile", "capital")
     assert (told.status, told.out) == (2, "")
-    assert "Not all of practice, token, ready do the same with the word RND (line 10)." in told.err
+    assert (
+        "The kinds practice, token, ready treat these differently: the word RND (line 10)."
+        in told.err
+    )
     assert "Name the kind with --from PROFILE." in told.err
     told = hostlink("adapt", name, "--from", "token", "--profile", "capital")
     assert (told.status, told.out) == (0, '10 IF RND(2)=0 PRINT "HEADS"\n')
@@ -206,7 +209,7 @@ def test_unreached_lines_stay_where_the_result_prints_otherwise(hostlink, listin
         "hostlink.listing.shrinking.unreached.unreached", lambda made, _: tuple(made)[:1]
     )
     told = hostlink("shrink", listing(*DEAD), "--unreached")
-    assert "Not removed: without that it prints something else than the original." in told.err
+    assert "Not removed, since then it prints something different from the original." in told.err
     assert "1 PRINT1" in told.out
 
 

@@ -103,7 +103,7 @@ def test_a_wrong_result_is_noticed() -> None:
     wrong = replace(made, listing=Listing.from_text('10 PRINT "TEA"\n20 PRINT 8\n'))
     proof = prove(listing, wrong, ("practice", "capital"), None)
     assert proof.result == "differs"
-    assert "something else" in proof.says
+    assert "something different" in proof.says
 
 
 def test_a_result_that_stops_where_the_original_ran_is_wrong() -> None:
@@ -152,7 +152,7 @@ def test_a_word_for_input_in_a_text_asks_nothing() -> None:
     ("text", "kinds", "said"),
     [
         ("10 INPUT A", ("practice", "capital"), "asks for input"),
-        ("10 GOTO 10", ("practice", "capital"), "without an end"),
+        ("10 GOTO 10", ("practice", "capital"), "without ending"),
         ("10 PRINT 1/0", ("practice", "capital"), "cannot divide by 0 in 10"),
         ("10 PRINT 1", ("practice", "palo-alto"), "no practice board of the kind palo-alto"),
     ],
@@ -169,7 +169,7 @@ def test_what_cannot_be_run_is_not_proven(text: str, kinds: tuple[str, str], sai
 
 def test_a_profile_without_forms_is_refused() -> None:
     """Nothing is guessed for a board whose profile does not say what its BASIC takes."""
-    with pytest.raises(UsageError, match="tiny does not say"):
+    with pytest.raises(UsageError, match="tiny does not state"):
         adapt_for(Listing.from_text("10 END"), find_profile("practice"), find_profile("tiny"))
 
 

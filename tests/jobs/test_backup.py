@@ -131,7 +131,7 @@ def test_stored_programs_that_no_profile_helps_to_find_are_warned_of(
         session.talk_by(dataclasses.replace(session.profile, commands=unlisted))
         made = backup(session, archive)
     assert [item.name for item in made.backup.items] == ["memory"]
-    assert any("may have stored was not read" in each.text for each in full.said("Warned"))
+    assert any("Stored programs were not read" in each.text for each in full.said("Warned"))
 
 
 def test_a_stored_program_whose_name_was_misheard_is_kept_all_the_same(
@@ -231,7 +231,7 @@ def test_a_restart_after_memory_was_read_is_made_good(
     assert [item.name for item in made.backup.items] == ["memory"]
     assert board.memory == memory
     (told,) = board.said("Warned")
-    assert told.text == "The board lost its memory while it was read; it is put back."
+    assert told.text == "The board lost its program while it was read; it is put back."
 
 
 @pytest.mark.parametrize("kind", ["stop", "unplug"])

@@ -34,7 +34,7 @@ TOLD = [
         BoardAnswered("silence", "a prompt"),
         "The board answered with silence; the image expects a prompt.",
     ),
-    (PagesRead(12, 256), "page 12 of 256 read, twice the same"),
+    (PagesRead(12, 256), "page 12 of 256 read twice, the same each time"),
     (PageProven(12, 256, 11), "page 12 of 256 written and read back"),
 ]
 

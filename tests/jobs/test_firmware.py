@@ -30,7 +30,9 @@ from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.firmware.asking import Question, write_asking
 from hostlink.jobs.firmware.first_program import first_program
-from hostlink.jobs.firmware.writing import WriteRequest, image_before, write_firmware
+from hostlink.jobs.firmware.record import image_before
+from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.listing import review
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -418,7 +420,7 @@ def test_a_silent_board_is_written_when_it_is_said_to_be_new(
     board.machine.hold_flash(b"\xff" * 32_768)
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted())
-    assert "answers with silence, as a new one does" in caught.value.what
+    assert "answers with silence, like a new one" in caught.value.what
     assert caught.value.needed is Needed.NEW_BOARD
     assert "say so with --new-board" in in_commands(caught.value.advice)
     assert board.pulses == 0

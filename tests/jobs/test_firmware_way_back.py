@@ -27,13 +27,9 @@ from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.events import BoardRecognised
-from hostlink.jobs.firmware.writing import (
-    AfterWriteError,
-    WriteRequest,
-    Written,
-    previous_image,
-    write_firmware,
-)
+from hostlink.jobs.firmware.record import previous_image
+from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback

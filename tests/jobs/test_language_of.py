@@ -22,7 +22,7 @@ from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.listing import Listing
-from hostlink.listing.adapting.forms import forms
+from hostlink.listing.adapting.forms import forms_in
 
 THEN = b'10 LET A=1\n20 IF A=1 THEN 40\n30 PRINT A;"X"\n40 END\n'
 WITHOUT = b"10 A=1\n20 IF A=1 GOTO 40\n30 PRINT A\n40 END\n"
@@ -95,7 +95,9 @@ def test_what_a_shipped_program_lacks_is_named(archive: Archive) -> None:
 def test_another_listing_is_adapted_only_if_allowed(archive: Archive) -> None:
     """Refused with what it was written for; adapted on a yes; as it is despite the review."""
     material = from_bytes(THEN, "lamp.bas", name="LAMP")
-    with pytest.raises(LanguageError, match=r"for the BASIC of practice, it seems.*THEN.*line 20"):
+    with pytest.raises(
+        LanguageError, match=r"seems to have been written for the BASIC of practice.*THEN.*line 20"
+    ):
         loaded(archive, material)
     assert archive.programs() == []
     asked: list[Offer] = []
@@ -115,7 +117,7 @@ def test_a_result_that_prints_something_else_is_not_loaded(
     text = made.listing.text().replace('"X"', '"Y"')
     wrong = replace(made, listing=Listing.from_text(text.replace("A=1\n", "A=2\n", 1)))
     monkeypatch.setattr("hostlink.jobs.language_of.adapt_for", lambda *_: wrong)
-    with pytest.raises(LanguageError, match="it prints something else") as caught:
+    with pytest.raises(LanguageError, match="it prints something different") as caught:
         loaded(archive, material, LoadOptions(adapt=lambda _: True))
     assert caught.value.kept == "Nothing was sent to the board."
     assert archive.programs() == []
@@ -147,7 +149,7 @@ def test_a_slip_is_named_with_the_word_that_is_near(archive: Archive, slip: str)
     assert (caught.value.offer, caught.value.kept) == (None, "Nothing was sent to the board.")
     assert archive.programs() == []
     strange = text.replace(b"40 END", b"40 ON A GOTO 10")
-    with pytest.raises(LanguageError, match="That of practice has other forms"):
+    with pytest.raises(LanguageError, match="The BASIC of practice has other forms"):
         loaded(archive, from_bytes(strange, "lamp.bas", name="LAMP"), kind="practice")
 
 
@@ -222,7 +224,7 @@ ALL = "practice capital palo-alto token ready"
         ("10 AB=1", "names of more than one letter", "token ready ecma-55"),
         ("10 A(1)=2", "variables with an index", "token ready ecma-55 palo-alto"),
         ("10 PRINT 1.5", "numbers with a fraction", "ready ecma-55"),
-        ("10 P. 5", "words shortened by a point", "palo-alto"),
+        ("10 P. 5", "words abbreviated with a full stop", "palo-alto"),
         ("10 PRINT 'A'", "an apostrophe that opens text", "capital palo-alto"),
         ("10 IF A#B PRINT 1", "# for unequal", "palo-alto"),
         ("10 IF A><B PRINT 1", ">< for unequal", "practice"),
@@ -236,7 +238,7 @@ ALL = "practice capital palo-alto token ready"
 def test_each_form_is_found_and_its_kinds_are_known(line: str, form: str, kinds: str) -> None:
     """By the profiles; what each board takes is in the table of kinds and in its standard."""
     languages = {name: each.rules.language for name, each in known_profiles().items()}
-    found = {each.what: each for each in forms(Listing.from_text(line), languages.values())}
+    found = {each.what: each for each in forms_in(Listing.from_text(line), languages.values())}
     assert {name for name, each in languages.items() if found[form].taken(each)} == {*kinds.split()}
 
 
@@ -268,7 +270,7 @@ def test_forms_that_the_likely_kinds_disagree_on_are_disputed(
     assert [each.what for each in found.disputed] == ([form] if form else [])
     with pytest.raises(LanguageError) as caught:
         loaded(archive, material)
-    assert (f"do the same with {form} (line 10)." in caught.value.what) == bool(form)
+    assert (f"treat these differently: {form} (line 10)." in caught.value.what) == bool(form)
 
 
 def test_a_profile_of_the_user_with_a_shipped_name_hinders_no_load(

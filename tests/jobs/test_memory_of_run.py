@@ -138,7 +138,7 @@ def test_a_program_that_cannot_be_kept_is_run_unless_it_clears_itself(
             session.dialogue.free_memory = lambda: 3  # type: ignore[method-assign]
             if runs:
                 assert "? 5" in run(session, Given(["5"])).output
-                assert any("could not be kept before" in each.text for each in board.said("Warned"))
+                assert any("could not be kept first" in each.text for each in board.said("Warned"))
             else:
                 with pytest.raises(NotKnownError):
                     run(session, Given())

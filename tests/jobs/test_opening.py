@@ -88,7 +88,7 @@ def test_an_opening_that_may_have_emptied_memory_unnoticed_is_told(
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_board_that_was_seen_to_restart_is_warned_of(archive: Archive, kind: str) -> None:
     """A twin of a profile restarts where its profile says so; it is told each time."""
-    for why in ("boards of its kind do", "this board did when its restart line was pulled"):
+    for why in ("boards of its kind do", "this board did at an earlier opening"):
         first, *_ = opened(archive, f"red?like={kind}", kind)
         assert f"will probably restart the board ({why})" in first
     assert archive.boards()[0].restarts_on_open is True

@@ -216,7 +216,7 @@ def test_a_host_copy_without_a_name_can_still_be_put_back(
         board = here.board_in(archive)
         content = from_bytes(LISTING, "-", name="").content(here.profile)
     assert last_program(archive, board) == ""
-    archive.set_host_copy(board.uuid, content, proven=False, may_lack_edits=True)
+    archive.set_host_copy(board.uuid, content, proven=False)
     spec = last_program(archive, board)
     assert spec == "rescue@1"
     assert archive.content(archive.revision(spec)).text == LISTING.decode()

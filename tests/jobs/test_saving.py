@@ -27,7 +27,7 @@ def test_a_line_that_cannot_be_typed_again_is_told(table: Callable) -> None:
     with t.session(with_form(longest_line=20, last_line=999)) as session:
         saved = save(session, t.archive, SaveOptions(name="HARBOUR"))
     (told,) = [event.text for event in t.events if isinstance(event, Warned)]
-    assert "takes at most 20 characters in a line, but lists more for line 20:" in told
+    assert "takes at most 20 characters in a line, but lists more for line 20, so" in told
     assert '20 PRINT "HARBOUR 77"' in t.archive.content(saved.revision).text
 
 

@@ -274,7 +274,7 @@ def test_a_wrong_recall_command_shows_no_empty_place(
                 owner = session.board_in(board.archive).uuid
                 kept = board.archive.keep_backup(owner, [item], profile=profile.name)
                 putback(session, board.archive, kept)
-        yet = "It may be that nothing is stored there yet."
+        yet = "Perhaps nothing is stored there yet."
         assert caught.value.what == f"What EEPROM holds is not known. {said} {yet}"
         assert caught.value.kept.startswith("It was not overwritten. Memory holds what it held")
         assert in_commands(caught.value.advice) == (

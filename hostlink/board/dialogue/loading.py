@@ -77,7 +77,7 @@ class Loader:
                     if self._rounds(*self._difference(now), fast=False):
                         return self.report
             except _StartOver:
-                why = "The board's state is not known any more"
+                why = "The board's state is no longer known"
             except LinkError as error:
                 if error.reason is LinkReason.FULL:
                     raise DeafError(self._sending.stopped_at) from error
@@ -149,7 +149,7 @@ class Loader:
                 self._dialogue.take_own_row(row)
 
     def _count(self) -> Line | None:
-        """Return a first or last line that was not sent and reads as a count, as `12 LINES`."""
+        """Return a first or last line that was not sent and reads as a count (`12 LINES`)."""
         reading = self._read_back.readings[-1]
         ends = (*reading.order[-1:], *reading.order[:1])
         lines = [reading.lines[end] for end in ends if isinstance(end, int)]
@@ -177,7 +177,7 @@ class Loader:
         readings = self._read_back.readings
         if len(readings) < 2 or readings[-1].rows != readings[-2].rows:
             return
-        if self._count() is not None:  # it is deleted first; a row of the board's own stays
+        if self._count() is not None:  # deleted first: if it stays, it is the board's own row
             return
         learned = learn(self._target, readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence

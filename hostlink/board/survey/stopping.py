@@ -39,7 +39,7 @@ def find_interrupt(store: Store) -> None:
     keys = dict.fromkeys(filter(None, (store.bench.profile.talk.interrupt, *_KEYS)))
     for key in keys:
         if _stops(store, turns, key, seconds):
-            says = f"byte {key[0]} ends a loop at once that takes {seconds:.0f} s"
+            says = f"byte {key[0]} at once ends a loop that takes {seconds:.0f} s"
             findings.add("talk.interrupt", key, says)
             return
     tried = ", ".join(str(key[0]) for key in keys)

@@ -117,9 +117,9 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
         change_words,
         comparison_sentences,
         import_from,
+        imported_words,
         preview,
-        taken_in,
-        to_take_in,
+        preview_words,
     )
 
     asks = sys.stdin.isatty() and not (only_preview or common.yes or common.json)
@@ -132,16 +132,16 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
             _say(
                 common,
                 [*comparison_sentences(merged), *change_words(merged)],
-                to_take_in(source, merged),
+                preview_words(source, merged),
             )
             if asks and merged.anything:
-                if not ask_yes_no("Take it in?"):
-                    raise RefusedError("Nothing was taken in, as you said.")
+                if not ask_yes_no("Import it?"):
+                    raise RefusedError("Nothing was imported, as you said.")
                 merged = import_from(opened, source)
-                say(taken_in(source, merged), quiet=common.quiet)
+                say(imported_words(source, merged), quiet=common.quiet)
         else:
             merged = import_from(opened, source)
-            _say(common, change_words(merged), taken_in(source, merged))
+            _say(common, change_words(merged), imported_words(source, merged))
     if common.json:
         as_json({"source": str(source), **dataclasses.asdict(merged)})
     return tell_damaged(merged.left_out)

@@ -1,7 +1,7 @@
 """The table of a class: what each learner was given, what they made of it, and what is kept.
 
-It is read from the archive alone, so it opens no port, and it is true at any moment: a load that
-has not ended is never shown as done.
+It is made from the archive alone, so no port is opened. A load that has not ended is never shown as
+done.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from hostlink.jobs.class_register.seats import Seat, seats_of
 from hostlink.jobs.language_of import find_original
 from hostlink.jobs.session.last_known import (
     ending_words,
+    find_revision,
     last_fill,
     learner_of,
     left_untouched,
@@ -38,19 +39,20 @@ from hostlink.words import fold, plural
 
 HEADS = ("learner", "board", "handed out", "changed", "fits", "last error", "saved")
 _MOST_NAMED = 3  # handouts in one sentence
-_MOST_RUNS = 50  # of a board that are searched for an error
+_MOST_RUNS = 50  # of a board; older ones are not searched for an error
 
 
 @dataclass(frozen=True, slots=True)
 class ClassRow:
     """One learner of the table.
 
-    handed_out: the revision last given to them, "" for none. load: how that ended, "" if it is
-    proven. not_found: what is to be handed out if that is nowhere. changed: lines that differ from
-    the handout, None if not known. ledger: of their program, or of the handout before it is loaded;
-    None without a listing. error: of the last run since then that ended with one. saved: the
-    revision that was saved last, "" for none. as_handed_out: it is a handout. doubt: what
-    contradicts it. before_this: it was saved before the last handout.
+    handed_out: the revision last given to them, "" for none. load: how that load ended, "" if it is
+    proven. not_found: the name of a handout that cannot be found, else "". changed: lines that
+    differ from the handout, None if not known. ledger: of their program, or of the handout before
+    it is loaded; None without a listing. error: that of the newest run since the handout that ended
+    with one. saved: the revision that was saved last, "" for none. as_handed_out: whether `saved`
+    is a handout. before_this: whether it was saved before the last handout. doubt: what contradicts
+    it.
     """
 
     name: str
@@ -72,7 +74,7 @@ class ClassRow:
     doubt: str = ""
 
     def cells(self, today: datetime | None = None) -> tuple[str, ...]:
-        """Return the row in words, in the order of HEADS; what was saved today has a time only."""
+        """Return the row in words, in the order of HEADS; for today, only the time is shown."""
         handed = f"{self.handed_out} {self.load}".strip() or "not yet"
         if self.not_found:
             handed += f", there is no {self.not_found}"
@@ -121,11 +123,9 @@ class ClassRow:
 
 
 def class_table(
-    register: Register,
-    archive: Archive,
-    seats: Collection[Seat] | None = None,
+    register: Register, archive: Archive, seats: Collection[Seat] | None = None
 ) -> list[ClassRow]:
-    """Return a row for each learner. seats: as they are now, by default looked up."""
+    """Return a row for each learner. seats: their present ones, looked up if None."""
     done: dict[str, list[JobEvent]] = {}
     for event in archive.events(of_learners=True):
         done.setdefault(fold(learner_of(event)), []).append(event)
@@ -143,10 +143,10 @@ def class_table(
 
 
 def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, ...]:
-    """Return what a learner's board may hold as it was handed out and proven, each once.
+    """Return the proven handouts that a learner's board may hold, without duplicates.
 
-    That is what the learner was given last, on any board, and what was handed out last on this
-    board, which they may have taken over; a program that was loaded otherwise is no handout.
+    These are the learner's last one, on any board, and the last one on this board, which may have
+    had another learner. A program that was loaded in another way is not a handout.
     """
     theirs, whose = archive.events(of_learners=True, job="load"), fold(program)
     here = [each for each in archive.events(board_uuid=board.uuid, job="load") if learner_of(each)]
@@ -154,7 +154,7 @@ def handed_out(archive: Archive, program: str, board: Board) -> tuple[Revision, 
         next((each for each in here if each.outcome == "done"), None),
         next((e for e in theirs if fold(learner_of(e)) == whose and e.outcome == "done"), None),
     ]
-    found = (_revision(archive, event.revision) for event in given if event is not None)
+    found = (find_revision(archive, event.revision) for event in given if event is not None)
     return tuple(dict.fromkeys(each for each in found if each is not None))
 
 
@@ -174,7 +174,7 @@ class _Record:
         )
 
     def row(self, find: Callable[[str], Listing | None]) -> ClassRow:
-        """Return the learner's row. find: returns what is to be handed out, None if nowhere."""
+        """Return the learner's row. find: returns a handout by its name, None if not found."""
         seat, load, save = self.seat, self.load, self.save
         what = seat.learner.hand_out if self.handout is Handout.NOTHING else ""
         coming = find(what) if what else None
@@ -187,7 +187,7 @@ class _Record:
             found = compare(Listing.from_text(given.text), listing, rules)
             changed = len(found.added) + len(found.removed) + len(found.changed)
         own = save is not None and fold(save.program) == fold(seat.learner.program)
-        archived = _revision(self.archive, save.revision) if save is not None else None
+        archived = find_revision(self.archive, save.revision) if save is not None else None
         return ClassRow(
             seat.learner.name,
             seat.learner.program,
@@ -209,7 +209,7 @@ class _Record:
         )
 
     def _ending(self) -> str:
-        """Return how the last load ended, "" if it is proven or there was none."""
+        """Describe how the last load ended, "" if it is proven or there was none."""
         last = {Handout.BROKEN: self.load, Handout.OVERWRITTEN: self.fill}.get(self.handout)
         if last is None:
             return ""
@@ -219,8 +219,8 @@ class _Record:
     def _measured(self, given: Content | None, coming: Listing | None) -> Listing | None:
         """Return the program to measure, None if there is none.
 
-        That is what the board is known to hold, if the handout is there; else what was saved since,
-        or what is to be handed out. Nobody knows what became of any other handout.
+        If the handout is on the board, it is what the board is known to hold; else what was saved
+        since the handout, or what is to be handed out.
         """
         board, content = self.seat.board, None
         if self.handout is Handout.THERE:
@@ -233,13 +233,13 @@ class _Record:
         return Listing.from_text(content.text) if content is not None else None
 
     def _content(self, spec: str) -> Content | None:
-        revision = _revision(self.archive, spec)
+        revision = find_revision(self.archive, spec)
         with contextlib.suppress(HostlinkError):
             return self.archive.content(revision) if revision is not None else None
         return None
 
     def _profile(self) -> Profile | None:
-        """Return how the board counts bytes, None if that is not known."""
+        """Return the profile by which the board counts bytes, None if not known."""
         board, port = self.seat.board, self.seat.port
         with contextlib.suppress(HostlinkError):
             if port:
@@ -250,7 +250,7 @@ class _Record:
         return None
 
     def _error(self) -> str:
-        """Return the error of the last run on the board since the handout that ended with one."""
+        """Return the error of the newest run since the handout that ended with one, else ""."""
         board, load = self.seat.board, self.load
         if board is None or load is None:
             return ""
@@ -263,15 +263,8 @@ class _Record:
         return ""
 
 
-def _revision(archive: Archive, spec: str) -> Revision | None:
-    with contextlib.suppress(HostlinkError):
-        item = archive.revision(spec) if spec else None
-        return item if isinstance(item, Revision) else None
-    return None
-
-
 def summary(rows: Collection[ClassRow]) -> str:
-    """Return the sentence on a whole class; it names the handouts where not all have the same."""
+    """Summarise a class in one sentence; it counts each handout if there are two or three."""
     whole = [row for row in rows if row.handed_out and not row.load]
     programs = Counter(
         "their own" if fold(name) == fold(row.program) else name

@@ -1,7 +1,7 @@
 """Handing out to a class and collecting from it: one job at each seat, all at the same time.
 
-A board that is plugged in late is served when it appears, as long as that is waited for. One whose
-job failed is tried again only after it was unplugged in between.
+A board that is plugged in late is served when it appears. A board whose job failed is tried again
+only after it was unplugged.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from hostlink.words import fold, safe
 V = TypeVar("V")
 SeatJob = Callable[[Archive, Learner, Session], V]
 """A job at a learner's board."""
-_LOOK_S = 0.5  # between two looks at the ports, while boards are waited for
+_LOOK_S = 0.5  # between two looks at the ports while waiting for boards
 
 
 def handing_out(
@@ -50,10 +50,10 @@ def handing_out(
 ) -> SeatJob[Loaded]:
     """Return the job that loads each learner's handout into their board.
 
-    what: in place of what the register says. own: the learner's own program, where the archive has
-    one. Every listing is read and kept now, by the profile of the first board that is here, as one
-    revision for all. Raises RefusedError if a learner would get nothing, or what `find_original`
-    raises.
+    what: a handout for all, instead of those in the register. own: load the learner's own program
+    if the archive has one. Each handout is kept now as one revision for all, by the profile of the
+    first board that is here. Raises RefusedError if a learner would get nothing, and the errors of
+    `find_original`.
     """
     chosen = options or LoadOptions()
     ports = [seat.port for seat in seats_of(register, archive) if seat.port]
@@ -77,12 +77,12 @@ def handing_out(
 
 
 def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture | None:
-    """Save what was typed on a board, before a handout overwrites it; return what was captured.
+    """Save the work on a board before a handout overwrites it; return the capture, None if none.
 
-    It is the work of the learner to whom the board was handed out last, perhaps in another class;
-    if that was to nobody, of this one. What is not certainly theirs is left to the load, which
-    rescues it: the rest of a load that was cut off, the program of a board that restarted, or what
-    was typed since another learner's work was saved. None if nothing was captured.
+    The work belongs to the learner of the board's last handout, perhaps in another class; without
+    one, to this learner. The load rescues what may not be theirs: the rest of a load that was cut
+    off, the program of a board that restarted, or what was typed after another learner's work was
+    saved.
     """
     session.attach()
     board, seen = session.board_in(archive), list[Capture]()
@@ -100,13 +100,13 @@ def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture 
 def _kept(
     learner: Learner, word: str, profile: Profile, archive: Archive, options: LoadOptions
 ) -> Material:
-    """Keep a handout as one revision, so that boards of other kinds do not keep their own."""
+    """Keep a handout once, so that boards of several kinds do not each add a revision."""
     name = safe(learner.name)
     if not word:
         raise RefusedError(
             f"There is nothing to hand out to {name}.",
             kept="Nothing was sent.",
-            advice='Say it in the register: hand_out = "TIDE".',
+            advice='Name a listing in the register, such as hand_out = "TIDE".',
         )
     try:
         material = find_original(word, archive)
@@ -129,8 +129,8 @@ def own_work(program: str, archive: Archive) -> Material | None:
 def collecting(*, consent: bool = False) -> SeatJob[Saved]:
     """Return the job that saves a learner's program from their board.
 
-    What equals the handout is not kept again; the event notes it. consent: save also what may not
-    be theirs: from a board that restarted, or was handed out to another learner since.
+    A program that equals the handout is not kept again; the event notes that. consent: also save
+    what may not be theirs: from a board that restarted or had another learner's handout since.
     """
 
     def job(archive: Archive, learner: Learner, session: Session) -> Saved:
@@ -140,7 +140,7 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
         if not consent and fold(holder) not in ("", fold(learner.program)):
             name = safe(learner.name)
             raise RefusedError(
-                f"This board was last handed out to {holder}: what it holds may not be {name}'s.",
+                f"This board's last handout was to {holder}: what it holds may not be {name}'s.",
                 kept=f"{STILL_ON_BOARD} {NOTHING_KEPT}",
                 advice=lambda by: f"Save it for {name} all the same {by.save_all_the_same}.",
             )
@@ -151,7 +151,7 @@ def collecting(*, consent: bool = False) -> SeatJob[Saved]:
 
 
 def _as_work(archive: Archive, board: Board, learner: Learner) -> SaveOptions:
-    """Return how to save what a board holds as the work of a learner."""
+    """Return the options that save a board's program as the work of a learner."""
     given = handed_out(archive, learner.program, board)
     return SaveOptions(learner.program, learner=learner.name, handed_out=given)
 
@@ -170,9 +170,9 @@ def at_each_seat(
 ) -> dict[str, Result[V]]:
     """Do a job at the board of each learner whose board is here; return the results by name.
 
-    choose: how to talk to the board at a port. is_over: whether to stop waiting for boards that
-    are not here yet, or whose job failed before they were unplugged; None waits for none. nap:
-    waits so many seconds. Events and results have the learner's name.
+    choose: returns how to talk to the board at a port. is_over: returns whether to stop waiting for
+    boards that are absent or whose job failed; None waits for none. nap: sleeps for a number of
+    seconds. Events and results have the learner's name.
     """
     results: dict[str, Result[V]] = {}
     tried: set[str] = set()
@@ -198,11 +198,11 @@ def at_each_seat(
 
 
 def _fails(seat: Seat, results: dict[str, Result[V]]) -> bool:
-    """Return whether a learner's job has not been done yet, or failed."""
+    """Return whether a learner's job is not done yet or has failed."""
     result = results.get(seat.learner.name)
     return result is None or result.error is not None
 
 
 def not_served(register: Register, results: dict[str, Result[V]]) -> list[Learner]:
-    """Return the learners with a board for whom nothing was tried, since it was not here."""
+    """Return the learners whose board never appeared, so that nothing was tried."""
     return [each for each in register.learners if each.board and each.name not in results]

@@ -9,7 +9,7 @@
 
 `board` is a label, the serial number of a bridge, a port or an address. A learner may have a
 `hand_out` of their own, and a `program`, the name under which their work is kept. Every fault is
-reported with its line; an unknown key is one, since a misspelt one would do nothing.
+reported with its line, unknown keys too: a misspelt key would have no effect.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ _KEYS = ("name", "board", "program", "hand_out")
 class Learner:
     """One learner of a class.
 
-    name: the person's. program: under which their work is kept. board: as in the file, "" for none
-    yet. hand_out: what is handed out to them, "" for nothing.
+    name: the person's. program: the name under which their work is kept. board: as in the file, ""
+    for none yet. hand_out: the listing to hand out, "" for none.
     """
 
     name: str
@@ -85,15 +85,15 @@ def read_register(path: Path) -> Register:
 
 
 def check_programs(archive: Archive, register: Register) -> None:
-    """Raise RegisterError if a learner's work would join a program that is no learner's."""
+    """Raise RegisterError if a learner's program name is that of a program without a learner."""
     kept = {fold(each.name): each for each in archive.programs(retired=None)}
     for learner in register.learners:
         program = kept.get(fold(learner.program))
         if program is not None and LEARNER not in program.tags:
             raise RegisterError(
-                f"{program.name} is a program here already, and not {learner.name}'s work.",
+                f"{program.name} is the name of another program, not of {learner.name}'s work.",
                 kept="Nothing was sent or kept.",
-                advice=f'Give {learner.name} another one in {register.path}: program = "…".',
+                advice=f'Choose another name in {register.path}: program = "…".',
             )
 
 
@@ -111,7 +111,7 @@ def _learner(
     if name and len(name) <= LONGEST_PERSON and not is_program_name(made):
         says = f'{safe(name)} needs a program name in plain letters: program = "…"'
         if program:
-            says = f"{no_name_of('program', program)}: it is up to {LONGEST_NAME} characters, no @"
+            says = f"{no_name_of('program', program)}: use at most {LONGEST_NAME} characters, no @"
         faults.add(("learner", at, "program" if program else "name"), says)
     what = _text(table, "hand_out", faults, "learner", at) or common
     beside = path.parent / what  # the name of a file counts from the folder of the register
@@ -121,13 +121,13 @@ def _learner(
 
 
 def _text(table: dict[str, Any], key: str, faults: FileFaults, *where: str) -> str:
-    """Return the text of a key, "" where there is none or it is no text."""
+    """Return the text of a key, "" without one; add a fault if it is not a text."""
     value = table.get(key, "")
     if isinstance(value, str) and value.isprintable() and len(value) <= LONGEST_TEXT:
         if key in table and not value.strip():
             faults.add((*where, key), f"{key} is empty")
         return value.strip()
-    says = f"{key} must be text in quotation marks, one row of at most {LONGEST_TEXT} characters"
+    says = f"{key} must be text in quotation marks, one line of at most {LONGEST_TEXT} characters"
     faults.add((*where, key), says)
     return ""
 
@@ -139,14 +139,14 @@ def _check_keys(
         if key in known:
             continue
         near = nearest(key, known, 1)
-        meant = f"; did you mean {near[0]}?" if near else f"; there are {', '.join(known)}"
-        faults.add((*where, key), f'"{safe(key[:40])}" means nothing here{meant}')
+        meant = f"; did you mean {near[0]}?" if near else f"; the keys are {', '.join(known)}"
+        faults.add((*where, key), f'"{safe(key[:40])}" is not a key of a register{meant}')
 
 
 def _check_different(learners: list[Learner], faults: FileFaults) -> None:
     """Add a fault for each name, program or board that an earlier learner has.
 
-    None for the program of learners with one name.
+    Learners of the same name get only the fault for the name, not one for the program.
     """
     for key, has in (("name", "name"), ("program", "program name"), ("board", "board")):
         first: dict[str, int] = {}
@@ -156,11 +156,11 @@ def _check_different(learners: list[Learner], faults: FileFaults) -> None:
             is_told = key == "program" and fold(learners[before].name) == fold(learner.name)
             if before != at and not is_told:
                 line = line_of_key(faults.lines, _place(faults, before, key))
-                says = f"the learner of line {line} has the {has} {safe(value)} too"
+                says = f"the learner in line {line} also has the {has} {safe(value)}"
                 faults.add(_place(faults, at, key), says)
 
 
 def _place(faults: FileFaults, at: int, key: str) -> tuple[str, ...]:
-    """Return the path of a key; the program of a learner without one is made of the name."""
+    """Return the path of a learner's key, or that of the name from which a program is made."""
     own = ("learner", str(at), key)
     return own if own in faults.lines else (*own[:2], "name")

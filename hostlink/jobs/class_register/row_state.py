@@ -12,8 +12,8 @@ class Handout(Enum):
     """What became of the last handout that overwrote a learner's board."""
 
     NOTHING = "no handout was begun"
-    THERE = "proven, and only whole programs came into the learner's board since"
-    ELSEWHERE = "proven, on a board that another learner's handout is on, or not on this one"
+    THERE = "proven, and every later load into the learner's board was complete"
+    ELSEWHERE = "proven, but on another board, or replaced by another learner's handout"
     BROKEN = "not proven: cut off, stopped or not ended"
     OVERWRITTEN = "proven, then overwritten by another load, which is not proven"
 
@@ -21,8 +21,8 @@ class Handout(Enum):
 def handout_of(program: str, load: JobEvent | None, fill: JobEvent | None) -> Handout:
     """Return what became of a learner's handout.
 
-    program: that of their work. load: the last handout to them that overwrote a board. fill: the
-    last job that put anything into the board that they have now. None where there is no such thing.
+    program: the name of their work. load: the last handout to them that overwrote a board. fill:
+    the last job that put anything into their present board. Either is None if there was none.
     """
     if load is None:
         return Handout.NOTHING

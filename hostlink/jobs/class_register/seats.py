@@ -1,4 +1,4 @@
-"""Where the learners of a class sit: each with their board, and the port it is at now."""
+"""Where the learners of a class sit: the board of each, and the port at which it is now."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from hostlink.board.port.ports import Identity, boards_here, identity_of, same_b
 from hostlink.errors import UsageError
 from hostlink.jobs.boards import find_at_port, looks_like_label
 from hostlink.jobs.class_register.register import Learner, Register
+from hostlink.sentences import NO_PORT_OPENED
 from hostlink.words import safe
 
 
@@ -23,7 +24,7 @@ class Seat:
 
     @property
     def is_unknown(self) -> bool:
-        """Return whether the register calls the board by a word that no known board has."""
+        """Return whether the register names the board by a label that no known board has."""
         named = self.learner.board
         return bool(named and self.board is None and not self.port and looks_like_label(named))
 
@@ -39,18 +40,18 @@ class Seat:
 
 
 def _plain(port: str) -> str:
-    """Return a port without what all ports of its kind begin with, and without options."""
+    """Return a port without its common prefix and its options."""
     return port.partition("?")[0].removeprefix("practice://").removeprefix("/dev/")
 
 
 def unknown_words(seats: Iterable[Seat]) -> str:
-    """Return the sentence that names labels which no known board has; "" if there are none."""
+    """Return the sentence on labels that no known board has; "" if there are none."""
     labels = [safe(each.learner.board) for each in seats if each.is_unknown]
     return f"No board is known as {' or '.join(labels)}." if labels else ""
 
 
 def seats_of(register: Register, archive: Archive) -> list[Seat]:
-    """Return the seat of each learner as it is now; no port is opened.
+    """Return the present seat of each learner, without opening a port.
 
     Raises UsageError if two learners have the same board.
     """
@@ -66,9 +67,9 @@ def seats_of(register: Register, archive: Archive) -> list[Seat]:
                     raise UsageError(
                         f"{safe(one.name)} ({safe(one.board)}) and {safe(learner.name)} "
                         f"({safe(learner.board)}) have the same board.",
-                        kept="No port was opened.",
-                        advice=f"Give one of them another board in {register.path}, or both one "
-                        "entry.",
+                        kept=NO_PORT_OPENED,
+                        advice=f"In {register.path}, give one of them another board, or put both "
+                        "into one entry.",
                     )
             taken.append((identity, learner))
         seats.append(Seat(learner, board, port))

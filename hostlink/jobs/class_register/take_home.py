@@ -27,7 +27,7 @@ from hostlink.words import plural
 def write_class_page(
     path: Path, register: Register, rows: Sequence[ClassRow], now: datetime, *, replace: bool
 ) -> str:
-    """Write the table of a class as a page to print; return a sentence on what was written.
+    """Write the table of a class as a page to print; return the sentence that says so.
 
     Raises what `write_new` raises.
     """
@@ -44,19 +44,16 @@ def write_folders(
     """Write a folder for each learner: the listing, its sheet, and the history of their program.
 
     The listing is the learner's own program, or the handout if that was saved last. Return a
-    sentence on what was written, with the learners of whom nothing was saved. Raises TakenError if
+    sentence on what was written; it names the learners without saved work. Raises TakenError if
     a file exists and may not be replaced, RefusedError if there is nothing to write or it cannot
     be written.
     """
     without = [row.name for row in rows if not row.saved]
     files = [member for row in rows if row.saved for member in _files(archive, row)]
     if not files:
-        raise RefusedError(
-            "No work of this class has been saved yet.",
-            kept="Nothing was written.",
-        )
+        raise RefusedError("No work of this class has been saved yet.", kept="Nothing was written.")
     into_folder(folder, files, replace=replace)
-    nobody = f" Nothing has been saved of {', '.join(without)}." if without else ""
+    nobody = f" Nothing has been saved from {', '.join(without)}." if without else ""
     return f"{plural(len(rows) - len(without), 'folder')} in {folder}.{nobody}"
 
 
@@ -81,7 +78,7 @@ def _files(archive: Archive, row: ClassRow) -> Iterator[Member]:
 
 
 def _history(archive: Archive, row: ClassRow, own: str) -> str:
-    """Return what happened to a learner's program, a row for each revision.
+    """Return the history of a learner's program as text, a row for each revision.
 
     own: the program's name in the archive, "" if nothing is kept of it.
     """

@@ -1,4 +1,4 @@
-"""Asking, in words, for what a refused write needs to know, and writing with the answer."""
+"""Ask the user what a refused write needs to know, and write with the answer."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.jobs.session.session import Session
 
-# Refusals before the board is restarted: what it answered holds still.
+# Refusals that come before the board is restarted, so that its answer is still valid.
 _ABOUT_THE_BOARD = (Needed.NEW_BOARD, Needed.WHICH_BOARD)
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What a refused write needs to know. asks: what happened, as a sentence.
+    """A question that a refused write puts to the user. asks: what happened, in sentences.
 
-    answers: each that lets it go on, as its id, its words, and the request that follows from it.
+    answers: those that let the write go on, each as its id, its words and the changed request.
     """
 
     asks: str
@@ -32,25 +32,25 @@ class Question:
 def question_that_lifts(error: RefusedError, request: WriteRequest) -> Question | None:
     """Return the question whose answer lifts a refusal, None if no answer does."""
 
-    def leads(**changes: object) -> WriteRequest:
+    def with_changes(**changes: object) -> WriteRequest:
         return dataclasses.replace(request, **changes)  # type: ignore[arg-type]
 
     asks = f"{error.what} {error.kept}".strip()
     if error.needed is Needed.NEW_BOARD:
-        new = leads(new_board=True)
+        new = with_changes(new_board=True)
         return Question(asks, (("new", "It is new, nothing on it is needed: write", new),))
     if error.needed is Needed.WHICH_BOARD:
-        sure = leads(this_board=request.role)
+        sure = with_changes(this_board=request.role)
         return Question(asks, (("sure", f"It is the {request.role}: write", sure),))
     if error.needed is Needed.LOSS:
-        lose = leads(discard_board=True, this_board=request.role)
-        return Question(asks, (("lose", "Write, and let that be lost", lose),))
+        lose = with_changes(discard_board=True, this_board=request.role)
+        return Question(asks, (("lose", "Write, and give that up", lose),))
     if error.needed is Needed.BOOTLOADER_SIZE:
         sizes = tuple(
             (
                 f"size-{size}",
                 f"Its bootloader has {size:,} bytes",
-                leads(boot_bytes=size, boot_is_known=True),
+                with_changes(boot_bytes=size, boot_is_known=True),
             )
             for size in request.chip.boot_sizes
         )

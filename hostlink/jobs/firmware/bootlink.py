@@ -34,7 +34,7 @@ def no_answer_advice(by: Ways) -> str:
     """Advise on a board whose bootloader does not answer."""
     return (
         "Check that the board has a bootloader and that its restart line is wired to the bridge. "
-        f"If two boards make up the machine, {lift_wire()}; else it hears nothing "
+        f"If two boards make up the machine, {lift_wire()}; otherwise it hears nothing "
         f"from the computer. {capital(find_how_far(by))}."
     )
 
@@ -60,7 +60,7 @@ class BootLink:
         """Restart the board into its bootloader. Raises LinkError if none answers."""
         heard = self._inside = False
         for baud in speeds:
-            self._session.emit(Phase(f"Restarting the board, its bootloader at {baud} baud"))
+            self._session.emit(Phase(f"Restarting the board into its bootloader at {baud} baud"))
             self._tune(baud)
             pull_restart_line(self._session)
             core = Conversation(begin(), baud)
@@ -99,19 +99,19 @@ class BootLink:
     def run_again(self, script: Callable[[], Script[T]]) -> T:
         """Run a script that only reads; after a failed exchange restart the board and repeat it.
 
-        A busy computer may have been late once. Raises as `run` and `enter` do.
+        The cause may have been a single delay on a busy computer. Raises as `run` and `enter` do.
         """
         try:
             return self.run(script())
         except LinkError as error:
             if self.failure is Failure.REFUSED or error.reason is LinkReason.GONE:
                 raise
-            self._session.emit(Warned(f"{error.what} It is read once more, after a restart."))
+            self._session.emit(Warned(f"{error.what} Reading once more, after a restart."))
             self.enter((self.baud,))
             return self.run(script())
 
     def time_words(self, pages: int, chip: Chip) -> str:
-        """Return about how long pages take to be read twice, or to be written and read back."""
+        """Estimate how long it takes to read pages twice, or to write and read them back."""
         page_s = chip.page_bytes * BITS_PER_BYTE / self.baud + _EXCHANGES * _LATENCY_S
         return f"about {math.ceil(_PASSES * pages * page_s)} s"
 
@@ -121,7 +121,7 @@ class BootLink:
             if self._inside:
                 self.run(leave())
         except LinkError:
-            # If it does not start the application, a restart does.
+            # If the bootloader does not start the application, a restart does.
             self._session.emit(Warned("Another restart was needed to leave the bootloader."))
             pull_restart_line(self._session)
         self._inside = False

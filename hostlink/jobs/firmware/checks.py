@@ -12,14 +12,7 @@ from collections.abc import Sequence
 from hostlink.advice import Ways
 from hostlink.archive import ROLES, Archive, Backup, Board, FirmwareWrite, JobEvent, Role
 from hostlink.board.dialogue.events import Phase, Warned
-from hostlink.errors import (
-    ArchiveError,
-    LinkError,
-    LinkReason,
-    Needed,
-    ReadBackError,
-    RefusedError,
-)
+from hostlink.errors import ArchiveError, LinkError, LinkReason, Needed, ReadBackError, RefusedError
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep_collected
@@ -31,7 +24,7 @@ from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.looking import look_for_prompt
 from hostlink.jobs.session.session import Session
-from hostlink.sentences import LOOKING_FOR_PROMPT, NOT_KEPT, held_before, let_be_lost
+from hostlink.sentences import LOOKING_FOR_PROMPT, NOT_KEPT, find_how_far, held_before, let_be_lost
 from hostlink.words import capital, safe
 
 _LONGEST_LOOK_S = 25.0  # a silent board takes 14 s, at a network port 20 s
@@ -39,7 +32,7 @@ _UNTOUCHED = "Nothing was sent that changes the board."
 
 
 def role_of(archive: Archive, image: Image, role: str) -> Role:
-    """Return what an image is for: as given, as at an earlier write, or by its BASIC words.
+    """Return the board that an image is for: as given, as recorded, or by its BASIC words.
 
     Raises RefusedError if that is not known.
     """
@@ -49,7 +42,7 @@ def role_of(archive: Archive, image: Image, role: str) -> Role:
     wanted = next((each for each in ROLES if each == named), None)
     if wanted is None:
         raise RefusedError(
-            "It is not known yet what this image is for.",
+            "It is not known yet which board this image is for.",
             kept=_UNTOUCHED,
             advice=lambda by: (
                 f"Say whether it is for the computer ({ROLES_TOLD['computer']}) or the display "
@@ -102,7 +95,7 @@ def must_be_the_board(
         raise situation.error
     if this_board and this_board != role:
         raise RefusedError(
-            f"You say that this board is the {this_board}, and the image was made for the {role}.",
+            f"You say that this board is the {this_board}, but the image was made for the {role}.",
             kept=_UNTOUCHED,
             advice=lambda by: f"Plug in the {role}, or name its port {by.name_port}.",
         )
@@ -117,7 +110,7 @@ def must_be_the_board(
         def advice(by: Ways) -> str:
             lost = f", and that its program may be lost {by.discard_board}" if may_hold else ""
             return (
-                f"Look which board {session.choice.port} leads to. If it is the {role}, say so "
+                f"Check which board {session.choice.port} leads to. If it is the {role}, say so "
                 f"{by.say_board(role)}{lost}."
             )
 
@@ -134,13 +127,12 @@ def must_be_the_board(
 def _ask_if_new(session: Session, situation: Situation) -> RefusedError:
     """Return the refusal that asks whether a silent board is new."""
     return RefusedError(
-        f"The board at {session.choice.port} answers with {situation.answer.value}, as a new one "
-        "does that has a bootloader and no BASIC yet. If it is not new, the write "
-        "erases a program that its memory may hold.",
+        f"The board at {session.choice.port} answers with {situation.answer.value}, like a new one "
+        "that has a bootloader but no BASIC yet. If it is not new, the write erases any program in "
+        "its memory.",
         kept=_UNTOUCHED,
         advice=lambda by: (
-            f"If it is new, say so {by.say_new_board}. If it is not, find out first how far it "
-            f"answers {by.meet}."
+            f"If it is new, say so {by.say_new_board}. If it is not, first {find_how_far(by)}."
         ),
         needed=Needed.NEW_BOARD,
     )
@@ -181,9 +173,9 @@ def _left_on_it(session: Session, situation: Situation) -> Backup | None:
     left = situation.left_by
     assert left is not None
     if left.is_finished:
-        what = f"The board was not seen at its prompt since {left.image.name} was written to it"
+        what = f"The board has not shown its prompt since {left.image.name} was written to it"
     else:
-        what = "An earlier write of firmware to this board was cut off; finishing"
+        what = "An earlier write of firmware to this board was cut off, and is finished now"
     kept = f" {held_before(situation.owed.spec)}" if situation.owed else ""
     session.emit(Warned(f"{what}.{kept}"))
     return situation.owed
@@ -224,9 +216,10 @@ def _at_prompt(
 def _collected(
     session: Session, archive: Archive, board: Board, *, discard: bool
 ) -> BoardPrograms | None:
-    """Collect the programs of the board; None if there are none. discard: those that can be read.
+    """Collect the programs of the board; None if there are none.
 
-    Raises RefusedError if a stored program cannot be read, and the errors of `collect`.
+    discard: give up those that cannot be read, with a warning. Raises RefusedError if a stored
+    program cannot be read, and the errors of `collect`.
     """
     try:
         found = collect(session, archive, board)
@@ -295,10 +288,7 @@ def _left_by(
 
 
 def _owed(
-    session: Session,
-    archive: Archive,
-    events: Sequence[JobEvent],
-    left_by: FirmwareWrite | None,
+    session: Session, archive: Archive, events: Sequence[JobEvent], left_by: FirmwareWrite | None
 ) -> Backup | None:
     """Return the backup owed to the board, if it is undamaged; warn of a damaged one."""
     try:

@@ -1,4 +1,4 @@
-"""A draft of a profile for a board that has not been plugged in: what its image tells."""
+"""A draft profile for a board that has not been plugged in, made from its firmware image."""
 
 from __future__ import annotations
 
@@ -17,36 +17,11 @@ from hostlink.sentences import WORD_TABLE_MISSING
 
 # Words that are functions in nearly every BASIC that has them: common practice, no source.
 _FUNCTIONS = frozenset(
-    [
-        "ABS",
-        "ASC",
-        "ATN",
-        "CHR",
-        "COS",
-        "EXP",
-        "FRE",
-        "INKEY",
-        "INP",
-        "INT",
-        "LEFT",
-        "LEN",
-        "LOG",
-        "MID",
-        "PEEK",
-        "RIGHT",
-        "RND",
-        "SGN",
-        "SIN",
-        "SIZE",
-        "SQR",
-        "STR",
-        "TAB",
-        "TAN",
-        "USR",
-        "VAL",
-        "AREAD",
-        "DREAD",
-    ]
+    {
+        *("ABS", "ASC", "ATN", "CHR", "COS", "EXP", "FRE", "INKEY", "INP", "INT", "LEFT"),
+        *("LEN", "LOG", "MID", "PEEK", "RIGHT", "RND", "SGN", "SIN", "SIZE", "SQR", "STR"),
+        *("TAB", "TAN", "USR", "VAL", "AREAD", "DREAD"),
+    }
 )
 _JUMPS = ("GOTO", "GOSUB", "THEN")
 _NAME = re.compile(r"[^a-z0-9]+")
@@ -55,21 +30,21 @@ _NAME = re.compile(r"[^a-z0-9]+")
 def write_draft(image: Image, known: ImageKnowledge, path: Path, *, replace: bool) -> None:
     """Write a draft profile to a file. replace: consent to replace the file.
 
-    Raises RefusedError if the image tells no BASIC words, or the file cannot be written.
+    Raises RefusedError if the image shows no BASIC words, or the file cannot be written.
     """
     write_new(path, profile_text(draft_profile(image, known)).encode(), replace=replace)
 
 
 def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
-    """Return a profile with the values that an image tells; all others are the careful ones.
+    """Return a profile with the values found in an image, and careful values for all others.
 
-    Raises RefusedError if it tells no BASIC words.
+    Raises RefusedError if the image shows no BASIC words.
     """
     if not known.has_basic:
         raise RefusedError(
-            f"{WORD_TABLE_MISSING} in {image.name}, so it gives no profile.",
+            f"{WORD_TABLE_MISSING} in {image.name}, so no profile can be drafted.",
             kept="Nothing was written.",
-            advice=lambda by: f"A board whose firmware runs is measured {by.survey}.",
+            advice=lambda by: f"If a board runs this firmware, measure it {by.survey}.",
         )
     careful = careful_profile()
     words = [word for word in known.words if word.rstrip("$").isalpha()]
@@ -86,7 +61,7 @@ def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
     talk = careful.talk
     if len(known.bauds) == 1:
         talk, evidence["talk.baud"] = dataclasses.replace(talk, baud=known.bauds[0]), read
-    # The costs of a line are guessed, so that no free memory is proven by them.
+    # The costs of a line are guesses, so free memory must not be checked against them.
     storage = dataclasses.replace(careful.rules.storage, exact=False)
     name = _NAME.sub("-", Path(image.name).stem.lower()).strip("-") or "draft"
     return dataclasses.replace(

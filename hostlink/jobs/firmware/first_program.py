@@ -5,7 +5,7 @@ from __future__ import annotations
 from hostlink.archive import Origin
 from hostlink.jobs.listing_source import Material
 
-# No THEN, separator or semicolon: the interpreters that were met differ in each of these.
+# No THEN, separator or semicolon: interpreters differ in each of these.
 _TEXT = """\
 10 REM FIRST
 20 PRINT "THIS BOARD IS ALIVE"
@@ -19,10 +19,5 @@ _TEXT = """\
 def first_program() -> Material:
     """Return a program that shows that a board prints, counts and repeats."""
     return Material(
-        "FIRST",
-        "the program FIRST",
-        _TEXT,
-        _TEXT.encode(),
-        "utf-8",
-        Origin("library", "FIRST"),
+        "FIRST", "the program FIRST", _TEXT, _TEXT.encode(), "utf-8", Origin("library", "FIRST")
     )

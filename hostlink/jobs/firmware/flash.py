@@ -110,8 +110,7 @@ def _read(
                 f"What flash holds now cannot be kept: {error.what}",
                 kept="Nothing was written.",
                 advice=join_advice(
-                    error.advice,
-                    lambda by: f"To write without keeping it, {let_be_lost(by)}.",
+                    error.advice, lambda by: f"To write without keeping it, {let_be_lost(by)}."
                 ),
                 needed=Needed.LOSS,
             ) from error
@@ -128,7 +127,7 @@ def _previous(
     situation: Situation,
     held: bytes | None,
 ) -> tuple[FirmwareImage | None, bool]:
-    """Return the image to go back to, kept, and whether an interrupted write is being finished."""
+    """Keep the image to go back to; return it, and whether an interrupted write is finished now."""
     if held is None:
         return None, False
     left = situation.left_by
@@ -147,7 +146,7 @@ def _previous(
 def _must_be_what_was_written(
     request: WriteRequest, situation: Situation, *, is_ours: bool
 ) -> None:
-    """Raise RefusedError for a board that does not hold what the assumed earlier write left."""
+    """Raise RefusedError if flash does not hold what the assumed earlier write left there."""
     left = situation.left_by
     sure = is_ours or (situation.is_own and left is not None and not left.is_finished)
     may_differ = request.discard_board or request.new_board

@@ -1,4 +1,4 @@
-"""What an image tells without being run, in words, compared with the image written before."""
+"""What can be read from an image without running it, compared with the image written before."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from hostlink.jobs.firmware.request import Written
 from hostlink.sentences import WORD_TABLE_MISSING, held_before
 from hostlink.words import plural
 
-NOTHING_WRONG = "Nothing is wrong with it as a file; whether it is the right one is yours to know."
+NOTHING_WRONG = "Nothing is wrong with it as a file; only you can tell whether it is the right one."
 
 _MOST_TEXTS = 16
 _WIDTH = 76
@@ -22,7 +22,7 @@ _WIDTH = 76
 
 @dataclass(frozen=True, slots=True)
 class ImageTold:
-    """What an image tells. before: the name of the image that it was compared with, "" for none."""
+    """What was read from an image. before: the name of the image compared with it, "" for none."""
 
     knowledge: ImageKnowledge
     before: str = ""
@@ -43,7 +43,7 @@ def tell_image(image: Image, archive: Archive | None = None) -> ImageTold:
 
 
 def _written_before(image: Image, archive: Archive) -> FirmwareWrite | None:
-    """Return the newest write of another image, of the same role if that of the image is known."""
+    """Return the newest write of another image; of the same role if the image's role is known."""
     role = archive.image_role(image.sha256)
     for write in archive.writes():
         other = write.image.sha256 != image.sha256
@@ -53,14 +53,14 @@ def _written_before(image: Image, archive: Archive) -> FirmwareWrite | None:
 
 
 def written_words(written: Written) -> list[str]:
-    """Return how a write ended: a sentence on the image, and one on the programs if there were any.
+    """Return the sentences on a finished write: on the image, with the banner, and on the programs.
 
-    A sentence that a board gives about itself (its banner) comes with the first.
+    The second is left out if the board had no programs.
     """
     what = "every page held it already, and nothing was written"
     if written.written:
         what = f"{plural(written.written, 'page')} written and read back"
-    finished = "The write that was cut off is finished: " if written.resumed else ""
+    finished = "The write that was cut off is finished. " if written.resumed else ""
     others = ""
     if written.written and written.right:
         others = f"; the other {plural(written.right, 'page')} of its flash were already right"
@@ -74,13 +74,13 @@ def written_words(written: Written) -> list[str]:
 
 
 def told_rows(told: ImageTold) -> list[str]:
-    """Return what an image tells, in rows."""
+    """Return the rows on what was read from an image."""
     known = told.knowledge
     rows = ["Read from the image, which was not run:"]
     if known.words:
         forms = ", ".join(dict.fromkeys(table.form for table in known.tables))
         rows.append(f"{plural(len(known.words), 'BASIC word')} in a table (marked by {forms}).")
-        rows.append("A message or a help text that is stored in the same way may be among them:")
+        rows.append("They may include a message or a help text that is stored in the same way:")
         rows += [f"  {row}" for row in wrap(" ".join(known.words), _WIDTH)]
     else:
         rows.append(f"{WORD_TABLE_MISSING}: it may be no BASIC, or pack its words.")
@@ -88,15 +88,15 @@ def told_rows(told: ImageTold) -> list[str]:
     if known.texts:
         more = len(known.texts) - _MOST_TEXTS
         rest = f", the first {_MOST_TEXTS}" if more > 0 else ""
-        rows.append(f"{plural(len(known.texts), 'text')} for people{rest}:")
+        rows.append(f"{plural(len(known.texts), 'readable text')}{rest}:")
         rows += [f"  {each.text}" for each in known.texts[:_MOST_TEXTS]]
     else:
-        rows.append("No text for people was found.")
+        rows.append("No readable text was found.")
     return rows + _change_rows(told)
 
 
 def told_sentence(image: Image) -> str:
-    """Return what an image tells in one sentence, to be read before it is written."""
+    """Describe an image in one sentence, to be read before it is written."""
     known = read_image(image.flash)
     parts = [plural(image.used_bytes, "byte")]
     if known.words:
@@ -116,7 +116,7 @@ def _speed_rows(speeds: tuple[SpeedSetting, ...]) -> list[str]:
     rows = []
     for speed in speeds:
         if speed.divisor is None:
-            rows.append(f"Speed: perhaps {speed.baud} baud, a number that it loads.")
+            rows.append(f"Speed: perhaps {speed.baud} baud, from a number that it loads.")
             continue
         means = ", ".join(f"{baud} baud at {clock / 1e6:g} MHz" for baud, clock in speed.meanings())
         double = {True: ", at double speed", False: "", None: ", at single or double speed"}
@@ -132,19 +132,19 @@ def _change_rows(told: ImageTold) -> list[str]:
         return []
     rows = []
     if changes.new_words:
-        rows.append(f"New words against {told.before}: {', '.join(changes.new_words)}.")
+        rows.append(f"Words that {told.before} lacks: {', '.join(changes.new_words)}.")
     if changes.gone_words:
-        rows.append(f"Words that {told.before} had: {', '.join(changes.gone_words)}.")
+        rows.append(f"Words that only {told.before} has: {', '.join(changes.gone_words)}.")
     if changes.new_texts or changes.gone_texts:
         rows.append(
-            f"Texts against {told.before}: {len(changes.new_texts):,} new, "
+            f"Texts compared with {told.before}: {len(changes.new_texts):,} new, "
             f"{len(changes.gone_texts):,} gone."
         )
     return rows or [f"The same words and texts as {told.before}."]
 
 
 def told_dict(told: ImageTold) -> dict[str, object]:
-    """Return the JSON for what an image tells."""
+    """Return the JSON for what was read from an image."""
     known, changes = told.knowledge, told.changes
     return {
         "words": list(known.words),

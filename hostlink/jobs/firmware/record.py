@@ -19,21 +19,22 @@ from hostlink.sentences import NOTHING_SENT, look_in_duplicate
 from hostlink.words import capital
 
 JOB = "firmware write"
-"""What the event of a write is called. Its detail:
+"""The name of the job in the event of a write. The event's detail:
 
 image: SHA-256. goes_back: as in WriteRequest. backup, backup_uuid: what is to be put back, "" for
 nothing. write: UUID of the archive's record, set before the first page. answered, restored: as in
-Written, set as soon as it is so. cut_off: whether it was stopped or unplugged after the last page.
-first: the fields of FirstSteps.
+Written, set as soon as they are known. cut_off: whether it was stopped or unplugged after the last
+page. first: the fields of FirstSteps.
 """
 
 
 def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, FirmwareWrite]:
     """Return the image that a board can go back to, and the last write to it.
 
-    It is what flash held before that write, skipping images that never came to their prompt; or the
-    image of the last write itself if that was going back and was interrupted. board: None for one
-    that is not known. Raises RefusedError if there is no image, ArchiveError if it is damaged.
+    It is what flash held before that write, skipping images that never came to their prompt. If the
+    last write was itself a return to an earlier image and was interrupted, it is that write's
+    image. board: None for an unknown one. Raises RefusedError if there is no image, ArchiveError if
+    it is damaged.
     """
     writes = archive.writes(board_uuid=board.uuid) if board is not None else []
     last = writes[0] if writes else None
@@ -58,7 +59,7 @@ def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, 
 
 
 def _before(writes: Sequence[FirmwareWrite], events: Sequence[JobEvent]) -> FirmwareImage | None:
-    """Return the image before the last write, skipping those that never came to their prompt.
+    """Return the image before the last write, skipping images that never came to their prompt.
 
     writes, events: those of one board, newest first.
     """
@@ -75,7 +76,7 @@ def _before(writes: Sequence[FirmwareWrite], events: Sequence[JobEvent]) -> Firm
 
 
 def previous_image(archive: Archive, board: Board) -> tuple[Image, str]:
-    """Return the image that a board's flash held before, and what it is for.
+    """Return the image that a board's flash held before, and which board it is for.
 
     Raises RefusedError or ArchiveError, as `image_before` does.
     """
@@ -102,7 +103,7 @@ def can_go_back(archive: Archive, board: Board, *, over: Image) -> bool:
 def left_without_prompt(
     archive: Archive, board: Board, events: Sequence[JobEvent]
 ) -> FirmwareWrite | None:
-    """Return the last write to a board if it was not seen at its prompt since, else None.
+    """Return the last write to a board that has not shown its prompt since, else None.
 
     events: all of the board, newest first.
     """
@@ -134,14 +135,14 @@ def first_steps(archive: Archive, write: FirmwareWrite) -> FirstSteps:
 
 
 def _was_typed_at(archive: Archive, board: Board, write: FirmwareWrite) -> bool:
-    """Return whether a program is known to be on a board since a write, from the host copy."""
+    """Return whether the host copy shows a program that came onto the board after a write."""
     copy = archive.host_copy(board.uuid)
     held = copy is not None and copy.content.text.strip() and copy.changed_at > write.began_at
     return bool(held)
 
 
 def owed_backup(archive: Archive, events: Sequence[JobEvent]) -> Backup | None:
-    """Return the backup of a firmware write that was not put back yet, None if there is none.
+    """Return the backup that a firmware write still has to put back, None if there is none.
 
     events: all of the board, newest first. Raises ArchiveError if the backup is damaged.
     """
@@ -175,7 +176,7 @@ def _backup(archive: Archive, uuid: object) -> Backup | None:
 
 
 def _is_to_be_finished(write: FirmwareWrite, events: Sequence[JobEvent]) -> bool:
-    """Return whether a write was going back and was interrupted, by its newest event."""
+    """Return whether a return to an earlier image was interrupted, by its newest event."""
     for event in events:
         if _said(event, "image") == write.image.sha256:
             cut_off = not write.is_finished or event.ended_at is None or _said(event, "cut_off")

@@ -13,9 +13,9 @@ from hostlink.firmware.image import Image
 
 @dataclass(frozen=True, slots=True)
 class FirstSteps:
-    """What a board gets after its first firmware. is_new: it had none. label, load: "" if unsaid.
+    """What follows the first firmware of a board. is_new: the board had no firmware before.
 
-    load: as a listing is named.
+    label: for the board. load: the name of a listing to load. Both are "" if not given.
     """
 
     is_new: bool = False
@@ -36,8 +36,8 @@ class WriteRequest:
     which board it is, "" without one. discard_board: go on if the programs there cannot be kept.
     new_board: the user's statement that a silent board is new, so that its memory needs no keeping.
     boot_is_known: boot_bytes was given by the user, and is not only the usual value. goes_back: the
-    image is what this board's flash held before (see record.previous_image). first: noted, so that
-    a write which finishes this one knows of it.
+    image is what this board's flash held before (see record.previous_image). first: recorded, so
+    that a write that finishes this one goes on with them.
     """
 
     image: Image
@@ -59,7 +59,7 @@ class WriteRequest:
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A write of which every page was read back. right: pages that held the right bytes before.
+    """A write whose pages were all read back. right: pages that held the right bytes before.
 
     banner: received afterwards. answered: the board came to its prompt. backup: keeps its programs,
     "" if it had none. restored: they are on the board again. resumed: an interrupted write was

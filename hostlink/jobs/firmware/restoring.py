@@ -128,12 +128,7 @@ def is_cut_off(cause: HostlinkError | None) -> bool:
 
 
 def after_write_error(
-    written: Written,
-    start: Start,
-    cause: HostlinkError | None,
-    profile: str,
-    *,
-    can_go_back: bool,
+    written: Written, start: Start, cause: HostlinkError | None, profile: str, *, can_go_back: bool
 ) -> HostlinkError:
     """Return the error for a board with a proven image that has a problem afterwards.
 
@@ -172,11 +167,9 @@ def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
     out = _WAYS_OUT[can_go_back, start.found in (FoundState.STUCK, FoundState.RUNNING)]
 
     def advice(by: Ways) -> str:
-        talks = (
-            f"If the new one is of another kind, name the profile of that kind {by.name_profile}"
-        )
+        talks = f"If the new firmware is of another kind, name its profile {by.name_profile}"
         if spec:
-            talks += f", and put them back {by.put_back_by_profile(spec)}"
+            talks += f", and put the programs back {by.put_back_by_profile(spec)}"
         return f"{out(by)}{them}. {talks}."
 
     return advice
@@ -185,7 +178,7 @@ def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
 def _programs_back(
     written: Written, start: Start, cause: HostlinkError, *, can_go_back: bool
 ) -> Advice:
-    """Return advice for getting the programs on the board after this error."""
+    """Return advice for getting the programs back on the board after an error."""
     spec = written.backup
     if is_cut_off(cause):
         first = "Do the same again" if isinstance(cause, Interrupted) else PLUG_IN_AGAIN
@@ -195,7 +188,7 @@ def _programs_back(
         if not start.answered:
             return f"{again} and puts the programs back."
         return lambda by: (
-            f"{again} and puts the programs back; so does putting them back {by.put_back(spec)}."
+            f"{again} and puts the programs back. Or only put them back {by.put_back(spec)}."
         )
     if not spec or written.restored:
         return cause.advice

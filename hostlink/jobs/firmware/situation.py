@@ -1,4 +1,4 @@
-"""What a board is before firmware is written to it: its answer, and what the archive knows."""
+"""What is known of a board before firmware is written to it, from its answer and the archive."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ class Answer(Enum):
 class Situation:
     """The board before the write. role: what the image is for. error: why there was no prompt.
 
-    left_by: the earlier write that left it without a prompt, interrupted or of an image that never
-    showed one: a write to this board (is_own), or for a new board one of the same image to another.
-    owed: the backup of an earlier write that was not put back. goes_back: as in WriteRequest.
-    is_unknown: no job is known to have ended well on just this board. first: the first steps that
-    were to follow the write by which it was left so.
+    left_by: the earlier write that left it without a prompt, because it was interrupted or its
+    image never showed one. It was a write to this board (is_own) or, for a board without writes,
+    one of the same image to another. owed: the backup that an earlier write still has to put back.
+    goes_back: as in WriteRequest. is_unknown: no job is known to have succeeded on this very board.
+    first: the first steps that were to follow `left_by`.
     """
 
     board: Board
@@ -45,13 +45,13 @@ class Situation:
 
     @property
     def may_be_new(self) -> bool:
-        """Return whether it is as a computer board is that has a bootloader and no BASIC yet."""
+        """Return whether it answers like a computer board with a bootloader but no BASIC yet."""
         mute = self.answer in (Answer.SILENCE, Answer.UNREADABLE)
         return mute and self.role == "computer" and self.known_role != "display"
 
     @property
     def looks_new(self) -> bool:
-        """Return whether nothing is known that speaks against a new board."""
+        """Return whether the board may be new and nothing is known of it."""
         return self.may_be_new and self.is_unknown and not self.is_explained
 
     @property

@@ -9,7 +9,7 @@ programs are put back.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from hostlink.advice import Advice, Ways, join_advice
@@ -30,8 +30,8 @@ from hostlink.jobs.events import PageProven
 from hostlink.jobs.firmware.bootlink import BootLink, in_pages
 from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
-from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, previous_image
-from hostlink.jobs.firmware.request import AfterWriteError, FirstSteps, WriteRequest, Written
+from hostlink.jobs.firmware.record import JOB, can_go_back
+from hostlink.jobs.firmware.request import FirstSteps, WriteRequest, Written
 from hostlink.jobs.firmware.restoring import (
     Start,
     after_write_error,
@@ -45,22 +45,13 @@ from hostlink.jobs.session.patience import TELL_OFTEN_S
 from hostlink.jobs.session.session import Session
 from hostlink.sentences import BACK_IN_MEMORY, MUTE, NOTHING_SENT, go_back, programs_kept
 
-__all__ = [
-    "AfterWriteError",
-    "WriteRequest",
-    "Written",
-    "image_before",
-    "previous_image",
-    "write_firmware",
-]
-
 _RESTARTS = 2  # restarts of the board during a write before giving up
 
 
 def write_firmware(
     session: Session, archive: Archive, request: WriteRequest, situation: Situation | None = None
 ) -> Written:
-    """Write a reviewed image; return when it was read back and the programs were put back.
+    """Write a reviewed image; return when it is read back and the programs are put back.
 
     situation: what the board was just seen to be; None to look at it first.
     Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
@@ -105,48 +96,41 @@ def _detail(request: WriteRequest, situation: Situation, backup: Backup | None) 
 
 
 def _first_steps(request: WriteRequest, situation: Situation) -> FirstSteps:
-    """Return what follows the write: as requested, else as at the write that it finishes."""
+    """Return what follows the write: as requested, else as for the write that it finishes."""
     first, before = request.first, situation.first
     is_new = situation.may_be_new and (request.new_board or before.is_new)
     return FirstSteps(is_new, first.label or before.label, first.load or before.load)
 
 
+@dataclass
 class _Write:
     """One write, from the restart into the bootloader until the programs are put back.
 
     detail: of the event of the write, see record.JOB.
     """
 
-    def __init__(
-        self,
-        session: Session,
-        archive: Archive,
-        request: WriteRequest,
-        situation: Situation,
-        boot: BootLink,
-        backup: Backup | None,
-        detail: dict[str, Any],
-    ) -> None:
-        self._session = session
-        self._archive = archive
-        self._request = request
-        self._situation = situation
-        self._boot = boot
-        self._backup = backup
-        self._detail = detail
-        self._scripts = FlashScripts(request.chip)
+    session: Session
+    archive: Archive
+    request: WriteRequest
+    situation: Situation
+    boot: BootLink
+    backup: Backup | None
+    detail: dict[str, Any]
+
+    def __post_init__(self) -> None:
+        self._scripts = FlashScripts(self.request.chip)
         self._record = ""
         self._done = self._pages = 0
 
     def run(self) -> Written:
         try:
-            self._boot.enter()
+            self.boot.enter()
             before = look_at_flash(
-                self._session,
-                self._archive,
-                self._request,
-                self._situation,
-                self._boot,
+                self.session,
+                self.archive,
+                self.request,
+                self.situation,
+                self.boot,
                 self._scripts,
             )
             if before.plan.pages or before.resumed:
@@ -158,48 +142,48 @@ class _Write:
         return self._afterwards(before)
 
     def _start(self) -> Start:
-        start = hear_start(self._session, has_prompt=self._situation.role == "computer")
-        self._detail.update(banner=start.banner, answered=start.answered)
+        start = hear_start(self.session, has_prompt=self.situation.role == "computer")
+        self.detail.update(banner=start.banner, answered=start.answered)
         return start
 
     # --- before the first page ---------------------------------------------------------------
 
     def _begin_record(self, before: FlashBefore) -> None:
         """Record the image and the contents of flash before anything is written."""
-        request, situation = self._request, self._situation
-        image = self._archive.keep_image(
+        request, situation = self.request, self.situation
+        image = self.archive.keep_image(
             request.image.flash, part=request.chip.part, name=request.image.name
         )
-        self._record = self._archive.begin_write(
+        self._record = self.archive.begin_write(
             situation.board.uuid,
             image,
             previous=before.previous,
             role=situation.role,
             part=request.chip.part,
-            backup_uuid=self._backup.uuid if self._backup else None,
+            backup_uuid=self.backup.uuid if self.backup else None,
             boot_section=before.boot_section,
             eeprom=before.eeprom,
         )
-        self._detail["write"] = self._record
+        self.detail["write"] = self._record
 
     def _untouched(self, error: HostlinkError) -> HostlinkError:
         """Start the unchanged firmware again and put the programs back, if possible."""
         gone = isinstance(error, LinkError) and error.reason is LinkReason.GONE
         back = False
         if not gone:
-            with self._session.unstoppable(), suppress(HostlinkError):
-                self._boot.leave()
-                if self._start().answered and self._backup is not None:
-                    restore(self._session, self._archive, self._backup)
-                    self._detail["restored"] = back = True
+            with self.session.unstoppable(), suppress(HostlinkError):
+                self.boot.leave()
+                if self._start().answered and self.backup is not None:
+                    restore(self.session, self.archive, self.backup)
+                    self.detail["restored"] = back = True
         what, advice = error.what, error.advice
         if isinstance(error, Interrupted):
             what = "Stopped before anything was written; the chip's flash is as it was."
         said = [error.kept]
         if "Nothing was written" not in error.kept:
             said.insert(0, "Nothing was written.")
-        if self._backup is not None:
-            said.append(programs_kept(self._backup.spec))
+        if self.backup is not None:
+            said.append(programs_kept(self.backup.spec))
             if back:
                 said.append(BACK_IN_MEMORY)
             else:
@@ -208,12 +192,12 @@ class _Write:
 
     def _when_back(self) -> Advice:
         """Return advice for putting the programs back on a board with unchanged firmware."""
-        again = "This command, repeated, puts them back at its end"
-        if self._situation.left_by is not None:
+        again = "Repeat the command, which puts them back at its end"
+        if self.situation.left_by is not None:
             return f"{again}."
-        assert self._backup is not None
-        spec = self._backup.spec
-        return lambda by: f"{again}; put them back at once {by.put_back(spec)}."
+        assert self.backup is not None
+        spec = self.backup.spec
+        return lambda by: f"{again}, or put them back at once {by.put_back(spec)}."
 
     # --- writing -----------------------------------------------------------------------------
 
@@ -225,29 +209,29 @@ class _Write:
         except HostlinkError as error:
             outcome = "interrupted" if isinstance(error, Interrupted) else "failed"
             with suppress(ArchiveError):  # a record without an end means the same
-                self._archive.end_write(self._record, outcome)
+                self.archive.end_write(self._record, outcome)
             raise self._half_way(error) from error
 
     def _write(self, plan: Plan) -> None:
         """Carry out the plan; if the bootloader stops answering, restart the board and continue."""
-        name, chip = self._request.image.name or "the image", self._request.chip
-        time_words = self._boot.time_words(len(plan.pages), chip)
+        name, chip = self.request.image.name or "the image", self.request.chip
+        time_words = self.boot.time_words(len(plan.pages), chip)
         text = f"Writing {name} in {in_pages(self._pages, chip)}, {time_words}"
-        self._session.emit(Phase(text))
+        self.session.emit(Phase(text))
         for restarts in range(_RESTARTS + 1):
             if not plan.pages:
                 return
             try:
                 script = self._scripts.write_plan(plan, self._counting(plan))
-                self._boot.run(script)
+                self.boot.run(script)
                 return
             except LinkError as error:
                 if restarts == _RESTARTS or error.reason is LinkReason.GONE:
                     raise
-                self._session.emit(Warned(f"{error.what} Restarting the board to go on."))
-                self._boot.enter((self._boot.baud,))
-                held = self._boot.run(self._scripts.read_flash())[: self._request.end]
-                plan = plan_for(self._request, held)
+                self.session.emit(Warned(f"{error.what} Restarting the board to go on."))
+                self.boot.enter((self.boot.baud,))
+                held = self.boot.run(self._scripts.read_flash())[: self.request.end]
+                plan = plan_for(self.request, held)
 
     def _counting(self, plan: Plan) -> OnPage:
         """Return a callback that counts proven pages, without the guard in the first page."""
@@ -260,7 +244,7 @@ class _Write:
                 guard = False
                 return
             self._done += 1
-            self._session.emit(PageProven(self._done, self._pages, page))
+            self.session.emit(PageProven(self._done, self._pages, page))
 
         return on_page
 
@@ -272,62 +256,61 @@ class _Write:
         can_go_back = self._can_go_back()
         if can_go_back:
             kept.append("What its flash held before is in the archive.")
-        if self._backup:
-            kept.append(f"{programs_kept(self._backup.spec)} They go back at the end.")
+        if self.backup:
+            kept.append(f"{programs_kept(self.backup.spec)} They go back at the end.")
         check = error.advice if isinstance(error, ReadBackError) else ""
         advice = join_advice(check, self._again)
-        if self._request.goes_back:
+        if self.request.goes_back:
             advice = "Do the same again, which goes on where this stopped."
         elif can_go_back:
             advice = join_advice(advice, lambda by: f"Or {go_back(by)}.")
         return error.but(what=what, kept=" ".join(kept), advice=advice)
 
     def _again(self, by: Ways) -> str:
-        image = self._request.image
+        image = self.request.image
         again = by.write_again(image.file or image.name)
         return f"Write the same image again {again}: that goes on where this stopped."
 
     def _can_go_back(self) -> bool:
-        return can_go_back(self._archive, self._situation.board, over=self._request.image)
+        return can_go_back(self.archive, self.situation.board, over=self.request.image)
 
     # --- afterwards --------------------------------------------------------------------------
 
     def _afterwards(self, before: FlashBefore) -> Written:
         """Hear the firmware start and put the programs back. Raises AfterWriteError, Interrupted.
 
-        The write is recorded as ended only after that, since it is unknown before whether the
-        board is silent.
+        The write is recorded as ended only after the start, with the banner that was heard.
         """
         start, cause = Start(), None
         restored = False
         try:
             try:
-                self._boot.leave()
+                self.boot.leave()
                 start = self._start()
             finally:
                 if self._record:
-                    self._archive.end_write(self._record, "done", start.banner)
-            self._archive.set_board_role(self._situation.board.uuid, self._situation.role)
-            if start.answered and self._backup is not None:
-                restore(self._session, self._archive, self._backup)
-                self._detail["restored"] = restored = True
+                    self.archive.end_write(self._record, "done", start.banner)
+            self.archive.set_board_role(self.situation.board.uuid, self.situation.role)
+            if start.answered and self.backup is not None:
+                restore(self.session, self.archive, self.backup)
+                self.detail["restored"] = restored = True
         except HostlinkError as error:
             cause = error
         written = Written(
-            image=self._request.image,
-            role=self._situation.role,
+            image=self.request.image,
+            role=self.situation.role,
             written=self._pages,
             right=before.plan.right,
             banner=start.banner,
             answered=start.answered,
-            backup=self._backup.spec if self._backup else "",
+            backup=self.backup.spec if self.backup else "",
             restored=restored,
             resumed=before.resumed,
-            first=_first_steps(self._request, self._situation),
+            first=_first_steps(self.request, self.situation),
         )
-        self._detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
+        self.detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
         mute = written.role == "computer" and not start.answered
         if cause is None and not mute:
             return written
-        profile, can_go_back = self._session.profile.name, self._can_go_back()
+        profile, can_go_back = self.session.profile.name, self._can_go_back()
         raise after_write_error(written, start, cause, profile, can_go_back=can_go_back) from cause

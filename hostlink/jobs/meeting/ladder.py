@@ -12,7 +12,7 @@ from hostlink.jobs.meeting.seen import Seen
 
 
 class RungState(Enum):
-    """How a rung stands."""
+    """Whether a rung holds."""
 
     HOLDS = "yes"
     BROKEN = "no"
@@ -34,7 +34,7 @@ class Stand:
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One rung. id: its lasting name. question: what it asks. judge: answers from what was seen."""
+    """One rung. id: its fixed name. question: what it asks. judge: answers from what was seen."""
 
     id: str
     question: str
@@ -63,7 +63,7 @@ class Climb:
         return last if last.stand.state is RungState.BROKEN else None
 
     def rows(self, by: Ways) -> list[str]:
-        """Return each rung with what was seen, then the last sentence, in rows of text."""
+        """Return each rung with what was seen, then the last sentence, as rows of text."""
         rows = list[str]()
         for place, step in enumerate(self.steps, 1):
             rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")

@@ -1,9 +1,9 @@
 """Meeting a board: look at this computer, then talk to the board, and note what was seen.
 
-Only what recognising the board and reading its program need is typed. A restart needs consent.
-Whatever is at the port, the meeting ends within 20 s; where bytes come now and then it listens for
-32 s more, at a board that is heard starting for 8 s. Time for questions to the user and for reading
-the program does not count. Every 4 s it reports what it is waiting for.
+It types only what is needed to recognise the board and to read its program. A restart needs
+consent. Whatever is at the port, the meeting ends within 20 s; if bytes come now and then, it
+listens for 32 s more, and to a board that is heard starting for 8 s. Time for questions to the user
+and for reading the program does not count. Every 4 s it reports what it is waiting for.
 """
 
 from __future__ import annotations
@@ -40,11 +40,11 @@ from hostlink.link.attaching import holder_of
 from hostlink.sentences import UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
-    f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses a program that is in the board's "
-    "memory, also one that runs and prints rarely. Restart the board?"
+    f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses any program in the board's "
+    "memory, even one that runs and prints rarely. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
-_LOOK_S = 15.0  # 16 speeds at which a board is silent take 10 s, its start 3 s before them
+_LOOK_S = 15.0  # a silent board takes 10 s at 16 speeds, after 3 s for its start
 _RESTART_S = 4.5  # to ask for a bootloader at both speeds
 _AGAIN_S = 8.0  # to find the prompt of a board that was heard starting
 
@@ -77,7 +77,7 @@ def look_here(archive: Archive | None, port: str = "", system: str = sys.platfor
 
 
 def _bridge_words(identity: Identity) -> str:
-    """Return the bridge chip with its USB numbers, "" for a port without such."""
+    """Return the bridge chip with its USB numbers, "" for a port without a bridge."""
     numbers = usb_id(identity.vid, identity.pid)
     return f"{identity.chip} ({numbers})" if numbers else ""
 
@@ -104,7 +104,7 @@ def meet_board(
 
 
 def _within(session: Session, seconds: float) -> contextlib.AbstractContextManager[bool]:
-    """Limit the block to some seconds, and report every few what is waited for."""
+    """Limit the block to some seconds, and often report what it is waiting for."""
     return session.patience.limited(seconds, session.wire.now, tell_every_s=TELL_OFTEN_S)
 
 
@@ -121,12 +121,9 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     talk = session.profile.talk
     name, title = session.profile.name, session.profile.title
     kind = "" if name == HEARD else name
-    like = f" like one of kind {kind}" + (f": {title}" if title else "") if kind else ""
-    manner = (
-        f"It talks at {talk.baud} baud{like}."
-        if like
-        else f"It talks at {talk.baud} baud; {UNKNOWN_KIND}."
-    )
+    manner = f"It talks at {talk.baud} baud; {UNKNOWN_KIND}."
+    if kind:
+        manner = f"It talks at {talk.baud} baud like one of kind {kind}{title and f': {title}'}."
     return dataclasses.replace(seen, trouble=None, basic=SeenBasic(manner, kind, talk.baud))
 
 
@@ -165,7 +162,7 @@ def _restarted(
 
 
 def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader:
-    """Return what a bootloader tells: the chip, and the contents of its flash if they are read."""
+    """Return what a bootloader reports: the chip and, if they can be read, its flash contents."""
     chip = next((each for each in CHIPS if each.signature == boot.signature), None)
     found = SeenBootloader(boot.baud, boot.signature)
     if chip is None:
@@ -190,7 +187,7 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader
 
 
 def _cut_off(archive: Archive, identity: Identity, flash: bytes, chip: Chip) -> str:
-    """Return the name of the image whose unfinished write to a board its flash shows, or ""."""
+    """Return the name of the image of which flash holds a part after a cut-off write, else ""."""
     board = known_board(archive, identity)
     write = archive.last_write(board.uuid) if board is not None else None
     if write is None or write.is_finished:

@@ -3,7 +3,7 @@
 Rules:
 1. A rung is a pure function of what was seen. It says what was seen, and one thing to do if it is
    broken.
-2. The climb ends at the first broken rung. Whatever is above it is not known.
+2. The climb ends at the first broken rung, since nothing is known of those above it.
 3. A rung that need not hold for this board, or was not tried, is left out with the reason.
 """
 
@@ -76,7 +76,7 @@ def _bridge(seen: Seen) -> Stand:
         return _holds(f"{seen.bridge}.")
     if seen.port:
         return _left_out(
-            "The port has no USB chip." if seen.exists else "Without a port it cannot be told."
+            "The port has no USB chip." if seen.exists else "Not known: the port is not there."
         )
     if seen.ports or seen.hidden:
         return _holds(" ".join(seen.hidden) or f"At {' and '.join(seen.ports)}.")
@@ -87,7 +87,7 @@ def _bridge(seen: Seen) -> Stand:
             " If that does not help, its bridge may lack a driver: read the name on the chip "
             "beside the USB socket, such as CH340, and install the driver of the chip's maker."
         )
-    return _broken("No USB bridge is seen at this computer.", look)
+    return _broken("This computer sees no USB bridge.", look)
 
 
 def _port(seen: Seen) -> Stand:
@@ -183,7 +183,7 @@ def _wiring(_: Ways) -> str:
 def _bootloader(seen: Seen) -> Stand:
     boot = seen.bootloader
     if boot is not None:
-        held = "its flash is blank" if boot.is_blank else "its flash holds a firmware"
+        held = "its flash is blank" if boot.is_blank else "its flash holds firmware"
         if boot.flash is None:
             held = "its flash was not read"
         elif boot.cut_off:

@@ -57,8 +57,9 @@ class SeenBootloader:
 
 @dataclass(frozen=True, slots=True)
 class SeenBasic:
-    """A BASIC at its prompt. manner: how it talks, as a sentence. kind: the profile, "" for a
-    board of no known kind.
+    """A BASIC at its prompt.
+
+    manner: how it talks, as a sentence. kind: its profile, "" for a board of no known kind.
     """
 
     manner: str
@@ -103,7 +104,7 @@ class Seen:
     """What was seen so far.
 
     port: the one that is met, "" if none was found or several were. ports: all with a bridge.
-    exists: the port is there. bridge: the chip with its USB numbers, "" for a port without such.
+    exists: the port is there. bridge: the chip with its USB numbers, "" for a port without one.
     driver: of the bridge on this system. hidden: a sentence for each bridge without a port. system:
     as sys.platform. access: how to get access, "" if there is access. holder: the program that has
     the port open, "" for none. label, role: of the board, as known before. opening: why the port
@@ -133,7 +134,7 @@ class Seen:
 
     @property
     def may_be_no_basic(self) -> bool:
-        """Return whether something of no known kind answered LIST with what is not a listing."""
+        """Return whether a board of no known kind answered LIST with something else."""
         kind = self.basic.kind if self.basic is not None else ""
         return not kind and isinstance(self.unread, NoListingError)
 

@@ -98,6 +98,6 @@ def read_answers(path: Path) -> list[str]:
         raise RefusedError(
             f"The input file {path} cannot be typed: {why}.",
             kept="Nothing was run.",
-            advice="Name a text file with one answer a line.",
+            advice="Name a text file with one answer per line.",
         )
     return lines

@@ -29,7 +29,7 @@ STOPPED = RunEnd("interrupted", "The program was stopped.")
 
 
 class Printed:
-    """Collects printed rows; of more than MOST_BYTES it keeps the first and the last half."""
+    """Collects printed rows; beyond MOST_BYTES it keeps the first and the last half of that."""
 
     def __init__(self) -> None:
         self._first: list[str] = []
@@ -65,8 +65,8 @@ class RunRecord:
     """One run, collected as it happens. It is kept at the end of its `with` block, or by `keep`.
 
     lines: the program in memory as it was read before. command: the line that starts it. emit:
-    receives the events of `output`, which takes what the board sends. end: how it ended; an error
-    that leaves the block tells it otherwise. spec: of the kept run, or "".
+    receives the events of `output`, which takes what the board sends. end: how it ended, unless an
+    error leaves the block. spec: of the kept run, or "".
     """
 
     def __init__(
@@ -101,7 +101,7 @@ class RunRecord:
             what = error.what if isinstance(error, HostlinkError) else str(error)
             self.end = RunEnd("failed", what)
         elif error is not None:
-            return  # somebody wants to be out at once
+            return  # the user wants to leave at once
         self.keep()
 
     def answered(self, answer: bytes, *, echo: bool) -> None:

@@ -77,12 +77,12 @@ def _kept(session: Session, reading: Reading, *, must: bool) -> HeldProgram:
     except (NotKnownError, ReadBackError, ArchiveError) as error:
         if must:
             raise
-        session.emit(Warned(f"The program is run and could not be kept before: {error.what}"))
+        session.emit(Warned(f"The program is run, but could not be kept first: {error.what}"))
         return NOTHING
 
 
 def changed_by_run(session: Session, before: Before) -> str | None:
-    """Say in a sentence what became of the program; "" if unchanged, None if unknown.
+    """Return the sentence on what became of the program; "" if unchanged, None if unknown.
 
     The host copy is updated. Raises LinkError if the board does not answer.
     """

@@ -34,7 +34,7 @@ MOST_OUTPUT = 1 << 20  # bytes
 
 
 def with_run_state(error: HostlinkError | OSError, state: str) -> Exception:
-    """Add to an error that ended a run the state in which the board was left."""
+    """Return an error that ended a run, with the state in which the board was left added."""
     if isinstance(error, Interrupted):
         return error.but(what=f"Stopped while the program ran. {state}")
     if isinstance(error, HostlinkError):
@@ -52,14 +52,14 @@ def restarted_error(changed: str | None) -> LinkError:
         "The program did not come to its end.",
         reason=LinkReason.RESTARTED,
         kept=changed or "The board restarted.",
-        advice="If it does so again, look at its supply and at what its pins have to drive.",
+        advice="If it does so again, look at its supply and the load on its pins.",
     )
 
 
 def stop(session: Session, before: Before) -> str:
-    """Stop the program that runs on the board; return in a sentence what was seen of that.
+    """Stop the program that runs on the board; return the sentence on the result.
 
-    The program is called interrupted only if the prompt came back. Ctrl+C does not stop this.
+    The program counts as interrupted only if the prompt came back. Ctrl+C does not stop this.
     """
     with session.unstoppable():
         return _stopped(session, before)

@@ -13,12 +13,7 @@ from dataclasses import dataclass, field
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.reported_errors import ReportedError, find_reported_error
-from hostlink.errors import (
-    ArchiveError,
-    HostlinkError,
-    LinkError,
-    ProgramError,
-)
+from hostlink.errors import ArchiveError, HostlinkError, LinkError, ProgramError
 from hostlink.jobs.events import Emit
 from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.keeping import RunRecord
@@ -72,7 +67,7 @@ def run(
     is interrupted. emit: receives each printed row, the unfinished row and each typed answer as
     they come; the session's own if None.
     Raises RefusedError if the program asks and no answer is left, Interrupted, and LinkError if it
-    does not end in time or the wire fails; the program has been stopped then.
+    does not end in time or the wire fails. The program is stopped then if that is possible.
     """
     emit = emit or session.emit
     session.attach()  # how the board talks is not known before this

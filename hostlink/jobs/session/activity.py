@@ -6,7 +6,7 @@ Rules:
 2. A program runs from the line that started it until the prompt. If it stops within a row, and
    nothing follows for a while, that row is its question.
 3. A direct command counts as busy only after a second; most are answered at once.
-4. A failed job leaves the state that its error tells, and none if it tells none.
+4. After a failed job the state is the one that its error tells, else it is unknown.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from enum import Enum
 from hostlink.errors import LinkReason
 
 _ANSWERED_AT_ONCE_S = 1.0
-_LONGEST_START_S = 8.0  # no board that starts is silent for longer; then it does something else
+_LONGEST_START_S = 8.0  # no board is silent for longer while it starts
 
 
 class Activity(Enum):
@@ -64,7 +64,7 @@ class BoardState:
 
     @property
     def prints(self) -> bool:
-        """Return whether more of a row that has not ended is to come."""
+        """Return whether the unfinished row is likely to go on."""
         return self.activity in (Activity.RUNNING, Activity.BUSY)
 
     @property
@@ -88,7 +88,7 @@ class BoardActivity:
 
     @property
     def is_program(self) -> bool:
-        """Return whether it is a program that runs, started by a line that hostlink sent."""
+        """Return whether a program runs that was started by a line from hostlink."""
         return self._is_program and self.now.is_occupied
 
     def prompted(self) -> None:
@@ -115,8 +115,9 @@ class BoardActivity:
             self._be(Activity.ANSWERING, at)
 
     def quiet(self, at: float, row: str, asks_at: float) -> None:
-        """Note that nothing came until now. row: the unfinished row; asks_at: when it is one that
-        waits for an answer.
+        """Note that nothing came until now.
+
+        row: the unfinished row. asks_at: the time from which it counts as a question.
         """
         starting = self.now.activity is Activity.RESTARTING
         lasts = at - self._since

@@ -8,7 +8,7 @@ from datetime import datetime
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.dialogue.events import Phase
 from hostlink.board.dialogue.witness import ProofDoubt
-from hostlink.jobs.session.last_known import copy_of, held_as, last_program
+from hostlink.jobs.session.last_known import copy_of, find_revision, held_as, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import READING, capture_memory, held_content
 from hostlink.jobs.session.session import Session
@@ -19,7 +19,7 @@ class BoardContents:
     """The program on a board.
 
     spec: the equal revision or rescue, else the revision that it was changed from (`changed`), else
-    "". lines: their number. content: None for an empty board. limit: program bytes of the board, 0
+    "". lines: how many. content: None for an empty board. limit: program bytes of the board, 0
     if unknown. lost: the last known program of an empty board, "" if none. proven_at: when it was
     read, None if it is not proven. doubt: what contradicts it.
     """
@@ -58,14 +58,10 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
     spec = same.spec if same is not None else ""
     changed = bool(not spec and loaded)
     if changed:
-        item = archive.revision(loaded)
-        revision = item if isinstance(item, Revision) else None
-        spec = loaded
+        revision, spec = find_revision(archive, loaded), loaded
     proven = result.is_proven
     if not archive.read_only:
-        archive.set_host_copy(
-            board.uuid, content, proven=proven, may_lack_edits=not proven, revision=revision
-        )
+        archive.set_host_copy(board.uuid, content, proven=proven, revision=revision)
     now = copy_of(archive, board)
     at = now.proven_at if now is not None and proven and not archive.read_only else None
     return BoardContents(

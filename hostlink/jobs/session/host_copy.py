@@ -10,15 +10,12 @@ Rules:
 
 from __future__ import annotations
 
-import contextlib
-
-from hostlink.archive import Archive, Board, Content, HostCopy, Revision
+from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.reading import read_listing
 from hostlink.board.profile.model import Profile
-from hostlink.errors import ArchiveError
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.last_known import copy_of, last_program
+from hostlink.jobs.session.last_known import copy_of, find_revision, last_program
 from hostlink.listing import Line, Listing, to_bytes
 
 
@@ -32,7 +29,7 @@ class LiveCopy:
         held = copy_of(archive, board)
         text = held.content.text if held is not None else ""
         self.lines: dict[int, Line] = Listing.from_text(text).numbered()
-        self._began_as = _began_as(archive, held)
+        self._began_as = find_revision(archive, held.revision if held is not None else "")
 
     def answered(self, line: str, answer: str) -> None:
         """Update the copy by an entered line. answer: the board's answer to it, "" for none."""
@@ -82,11 +79,7 @@ class LiveCopy:
         self._note(proven=False)
 
     def lost(self) -> str:
-        """Empty the copy after a restart of the board; return the spec that the archive keeps it
-        as.
-
-        "" if it was empty.
-        """
+        """Empty the copy after a restart; return what the archive keeps it as, "" for nothing."""
         if not self.lines:
             return ""
         spec = "" if self._archive.read_only else last_program(self._archive, self._board)
@@ -101,11 +94,7 @@ class LiveCopy:
         if self._archive.read_only:
             return
         self._archive.set_host_copy(
-            self._board.uuid,
-            content,
-            proven=proven,
-            may_lack_edits=not proven,
-            revision=self._began_as,
+            self._board.uuid, content, proven=proven, revision=self._began_as
         )
 
     def _revision_of(self, content: Content) -> Revision | None:
@@ -117,13 +106,3 @@ class LiveCopy:
         if began is None:
             return same[0] if same else None
         return next((one for one in same if one.program == began.program), began)
-
-
-def _began_as(archive: Archive, held: HostCopy | None) -> Revision | None:
-    """Return the revision that the archive's copy began as; None if there is none."""
-    if held is None or not held.revision:
-        return None
-    with contextlib.suppress(ArchiveError):
-        item = archive.revision(held.revision)
-        return item if isinstance(item, Revision) else None
-    return None

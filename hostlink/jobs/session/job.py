@@ -58,15 +58,15 @@ def recorded_job(
 
 
 def for_learner(program: str) -> dict[str, str]:
-    """Return what the detail of a job notes of the learner for whom it is done.
+    """Return the entry in the detail of a job for the learner for whom it is done.
 
-    program: that of their work, "" for nobody.
+    program: the name of their work, "" for nobody.
     """
     return {LEARNER: program} if program else {}
 
 
 def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
-    """Return the error of a stopped job, completed by the state in which the board was left.
+    """Return the error of a stopped job, with the state in which the board was left added.
 
     A job that changed something has said so itself; otherwise nothing was changed.
     """

@@ -17,7 +17,7 @@ from hostlink.listing.rules import Rules
 from hostlink.sentences import UNNAMED_PROGRAM
 
 _FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
-_FEW_EVENTS = 20  # of a board; the one that is sought is nearly always among them
+_FEW_EVENTS = 20  # of a board; the event wanted is nearly always among them
 _ENDINGS = {
     "": "was cut off",
     "interrupted": "was stopped",
@@ -26,7 +26,7 @@ _ENDINGS = {
     "full": "found the memory full",
     "not proven": "could not be proven",
 }
-"""How a load that did not end well ended: what its event notes as "ended", else its outcome."""
+"""How an unsuccessful load ended, by "ended" in its event's detail, else by its outcome."""
 
 
 def is_board(identity: Identity, board: Board) -> bool:
@@ -44,7 +44,7 @@ def known_board(archive: Archive, identity: Identity) -> Board | None:
 
 
 def unknown_board(identity: Identity) -> Board:
-    """Return an entry for a board that the archive does not know and cannot take."""
+    """Return an entry for a board that is new to a read-only archive; it is not kept."""
     now = datetime.now(UTC)
     return Board(
         str(uuid.uuid5(uuid.NAMESPACE_URL, repr(identity))),
@@ -65,6 +65,14 @@ def copy_of(archive: Archive, board: Board) -> HostCopy | None:
     if archive.read_only and all(each.uuid != board.uuid for each in archive.boards()):
         return None
     return archive.host_copy(board.uuid)
+
+
+def find_revision(archive: Archive, spec: str) -> Revision | None:
+    """Return a revision by its spec; None if it cannot be read, is a rescue, or `spec` is ""."""
+    with contextlib.suppress(HostlinkError):
+        item = archive.revision(spec) if spec else None
+        return item if isinstance(item, Revision) else None
+    return None
 
 
 def remembered_restart(archive: Archive | None, identity: Identity) -> bool | None:
@@ -89,9 +97,9 @@ def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Resc
 def held_as(
     archive: Archive, content: Content, spec: str, rules: Rules | None
 ) -> Revision | Rescue | None:
-    """Return the revision or rescue that a board's program is, chosen by `as_known`; else None.
+    """Return the revision or rescue that equals a board's program, chosen by `as_known`; else None.
 
-    The revision `spec` is compared by the rules of this board too, for it may have been kept for
+    The revision `spec` is also compared by the rules of this board, since it may have been kept for
     another kind. rules: None if they are not known.
     """
     known = as_known(archive.holds(content), spec)
@@ -104,7 +112,7 @@ def held_as(
 
 
 def is_same(archive: Archive, held: Revision | Rescue, content: Content, rules: Rules) -> bool:
-    """Return whether the content of a board is a revision or rescue, by the rules of the board."""
+    """Return whether a board's program equals a revision or rescue, by the board's rules."""
     return canonical(Listing.from_text(archive.content(held).text), rules) == content.canonical
 
 
@@ -149,7 +157,7 @@ def loaded_by(event: JobEvent) -> str:
 
 
 def ending_words(event: JobEvent) -> str:
-    """Return how a load that did not end well ended, as in "was cut off"."""
+    """Return how an unsuccessful load ended, as in "was cut off"."""
     return _ENDINGS.get(event.detail.get("ended") or event.outcome, "did not end well")
 
 
@@ -158,8 +166,8 @@ def last_fill(
 ) -> JobEvent | None:
     """Return the event of the last job that put a program into a board's memory, or part of one.
 
-    begun: UUIDs of the events of jobs under way, which do not count. or_saved: or that saved what
-    it held as the work of a learner.
+    begun: UUIDs of the events of jobs under way, which do not count. or_saved: also count a job
+    that saved what the board held as the work of a learner.
     """
     for most in (_FEW_EVENTS, None):
         for event in archive.events(most, board_uuid=board.uuid):
@@ -172,7 +180,7 @@ def last_fill(
 
 
 def learner_of(event: JobEvent | None) -> str:
-    """Return the learner for whom a job was done, by the program of their work; "" for nobody."""
+    """Return the program name of the learner for whom a job was done; "" for nobody."""
     return str(event.detail.get(LEARNER, "")) if event is not None else ""
 
 

@@ -2,8 +2,8 @@
 
 Rules:
 1. One thread drives it; it owns the port while the board is here.
-2. When the board vanishes the port is closed; `look_for_it` finds the same board and attaches
-   again. If `stays` is false the error is raised instead.
+2. When the board vanishes, the port is closed; `look_for_it` finds the same board and attaches
+   again. If `stays` is false, the error is raised instead.
 3. A restart is reported when it happens, with the program that was lost. A restart during a job is
    reported after the job, unless the job reported it or has proved the memory since.
 """
@@ -34,7 +34,7 @@ from hostlink.sentences import BOARD_AWAY, CHECK_FAR
 
 _LOST = "The board restarted, and its memory was lost."
 _VANISHED = "The board vanished (unplugged?). Waiting until it is back."
-_CUT_OFF = "The connection to the board ended. Trying until it is there again."
+_CUT_OFF = "The connection to the board ended. Trying again until it is back."
 _READ_ONLY = (
     "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
     "Programs can be run; loading and saving need an archive that can be written."
@@ -48,8 +48,8 @@ _REASONS_TO_STAY = (
 class LongSession:
     """A board attached until the end of a `with` block.
 
-    emit: receives hostlink's own events. stays: wait for a board that vanished, and attach to
-    one that shows no prompt; it is looked for every look_again_s seconds.
+    emit: receives hostlink's own events. stays: attach to a board that shows no prompt, and wait
+    for one that vanishes, looking for it every look_again_s seconds.
     """
 
     def __init__(
@@ -114,7 +114,7 @@ class LongSession:
     def _connect(self, port: str, *, returning: bool = False) -> None:
         session = open_session(
             dataclasses.replace(self.choice, port=port, record=None),
-            _unheard if returning else self._emit,  # without a warning at each look
+            _unheard if returning else self._emit,  # no warning at each attempt
             self._cancelled,
             archive=self._archive,
             recorder=self._recorder,
@@ -197,7 +197,7 @@ class LongSession:
         if empty:
             spec = last_program(self._archive, self._board)
             self.copy.lost()
-            self._emit(MemoryLost("Its memory is empty: it had no supply meanwhile.", spec))
+            self._emit(MemoryLost("Its memory is empty: the board was without supply.", spec))
 
     # --- jobs --------------------------------------------------------------------------------
 
@@ -205,8 +205,8 @@ class LongSession:
     def lend(self, *, may_stop: bool = False) -> Iterator[Session]:
         """Lend the open session to a job, and continue afterwards with the state that it left.
 
-        may_stop: consent to stop a running program first. Raises LinkError while the board is not
-        connected, and where a program runs that may not be stopped; nothing was typed then.
+        may_stop: consent to stop a running program first. Raises LinkError if the board is not
+        connected or a running program may not be stopped; nothing was typed then.
         """
         with self._linked() as session:
             self._make_free(session, may_stop=may_stop)
@@ -225,7 +225,7 @@ class LongSession:
             self._after_job(session, None)
 
     def _make_free(self, session: Session, *, may_stop: bool) -> None:
-        """Make sure that no program runs which the job would type into."""
+        """Make sure that no program runs into which the job would type."""
 
     def _failed(self, session: Session, reason: LinkReason) -> None:
         """Note in what state the board is after a failure."""
@@ -236,7 +236,7 @@ class LongSession:
     def _after_job(self, session: Session, failed: LinkReason | None) -> None:
         """Update the host copy after a job, and report a restart that it did not report.
 
-        failed: why the link failed; None if it did not, and the job did well or was refused.
+        failed: why the link failed; None if the job succeeded or was refused.
         """
         pacing = session.dialogue.pacing
         well = failed is None and (
@@ -265,4 +265,4 @@ class LongSession:
 
 
 def _unheard(event: Event) -> None:
-    """Ignore the events of a look for the board."""
+    """Ignore the events of an attempt to reach the board."""

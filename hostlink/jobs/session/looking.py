@@ -9,10 +9,10 @@ from hostlink.jobs.session.session import Session
 
 
 def look_for_prompt(session: Session, limit_s: float, *, again: bool) -> None:
-    """Bring a board to its prompt within some seconds; report often what is waited for.
+    """Bring a board to its prompt within some seconds; often report what it is waiting for.
 
-    again: as for `Session.attach`. Raises the errors of `Session.attach`; if the time is over, what
-    was heard until then decides between a silent board and an unreadable one.
+    again: as for `Session.attach`. Raises the errors of `Session.attach`; when the time is over,
+    the error is that of a silent board, or of an unreadable one if any byte came.
     """
     before = session.wire.health.bytes_in
     now = session.wire.now

@@ -19,20 +19,20 @@ from hostlink.listing.parse import Line
 from hostlink.sentences import CHECK_WIRE_AND_PROFILE
 
 _SHORTEST_LIMIT_S = 300.0
-_LISTINGS = 60  # of a full memory, as time for a job
+_LISTINGS = 60  # of a full memory, for which the time limit of a job has room
 _USUAL_BYTES = 1024  # of program memory, if the profile has no figure
 TELL_EVERY_S = 45.0
-TELL_OFTEN_S = 4.0  # where a board may be silent and a beginner waits
+TELL_OFTEN_S = 4.0  # if the board may be silent and a beginner waits
 _LIMIT_TOLD_S = 900.0
-_MINUTES_FROM_S = 90.0  # a shorter time left is told in seconds
+_MINUTES_FROM_S = 90.0  # a shorter time left is given in seconds
 _GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
 
 def time_limit_s(profile: Profile) -> float:
     """Return the time limit of a job on a board, in seconds.
 
-    It is five minutes and sixty listings of a full memory. A load on a wire that damages one byte
-    in a hundred takes about twenty listings.
+    It is five minutes plus the time of sixty listings of a full memory. A load on a wire that
+    damages one byte in a hundred takes about twenty listings.
     """
     return _SHORTEST_LIMIT_S + _LISTINGS * _listing_s(profile)
 
@@ -43,10 +43,10 @@ def capture_s(profile: Profile) -> float:
 
 
 def load_s(lines: Mapping[int, Line], pacing: Pacing) -> float:
-    """Return about how many seconds a load takes on a good wire.
+    """Estimate how many seconds a load takes on a good wire.
 
-    The wire or the board's time for each line decides, whichever is longer; the listings of the old
-    program and of the read-back are included.
+    The longer of the time on the wire and the board's time for the lines counts; the listings of
+    the old program and of the read-back are included.
     """
     wire = sum(
         len(line.typed) + len(pacing.reply_end) + len(pacing.prompt) for line in lines.values()
@@ -146,7 +146,7 @@ class Patience:
 
     def _waiting(self, now: float, since: float, ends: float) -> Waiting:
         """Return the report of a wait, with the remaining time if known, else with the limit."""
-        left = ""  # a limit that is hours away tells nothing
+        left = ""  # a limit that is hours away says nothing
         if ends - now < _LIMIT_TOLD_S:
             left = f"It is given up in {_time_words(ends - now)} at most."
         if self._due is not None:

@@ -87,10 +87,10 @@ def board_origin(
 
 
 def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) -> str:
-    """Describe the unsuccessful load that a captured program is left from; "" if none.
+    """Describe the unsuccessful load that left a captured program; "" if none did.
 
-    It must contain lines of that load, since something else may have been typed since; once what is
-    left was saved with that mark, it must still be the same.
+    The program must contain lines of that load, since something else may have been typed since. If
+    it was saved with that mark before, it must still be the same.
     """
     copy = archive.host_copy(board.uuid)
     left_of = unfinished_load(archive, board, begun=session.begun)
@@ -113,7 +113,7 @@ def rescue_held(
 ) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it.
 
-    coming: what will be loaded; that the board has lost just that is not told. captured: what this
+    coming: what will be loaded; the loss of just that program is not reported. captured: what this
     session captured last, if the board was left alone since.
     Raises NotKnownError if it cannot be read for certain or the free memory contradicts it,
     ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
@@ -123,7 +123,7 @@ def rescue_held(
 
 
 def _untouched(session: Session) -> str:
-    """Say that a program was only read; on a damaging wire, what may have become of it."""
+    """Return the sentence that memory was not touched or, on a bad wire, what may have changed."""
     return session.dialogue.evidence.unless_damaged(UNTOUCHED)
 
 
@@ -142,7 +142,7 @@ def require_certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgr
 
 
 def capture_memory(session: Session, archive: Archive, board: Board) -> Capture:
-    """Capture the program in memory; where it is empty, warn if the opening may have emptied it.
+    """Capture the program in memory; if it is empty, warn if the opening may have emptied it.
 
     Raises the errors of Dialogue.capture.
     """
@@ -162,8 +162,8 @@ def read_held(
 ) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it, proven or not.
 
-    coming, captured: as for rescue_held. Raises its errors, except for a contradiction, which the
-    result holds.
+    coming, captured: as for rescue_held. Raises its errors, except for a contradiction, which
+    becomes the `doubt` of the result.
     """
     if captured is None:
         session.emit(Phase(READING, capture_s(session.profile)))
@@ -271,11 +271,11 @@ def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
     Otherwise a save after a broken load could take a part of one program for a revision of another.
     coming: what will be loaded.
     """
-    archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True, is_other=True)
+    archive.set_host_copy(board.uuid, coming, proven=False, is_other=True)
 
 
 def _tell_loss(session: Session, archive: Archive, board: Board, coming: Content | None) -> None:
-    """Warn of an empty board that should hold another program than what comes, with advice."""
+    """Warn of an empty board that should hold a program other than `coming`, with advice."""
     copy = archive.host_copy(board.uuid)
     if copy is None or not copy.content.text.strip() or session.restarts.memory_is_lost:
         return  # nothing was known to be there, or the loss was reported at the opening

@@ -38,9 +38,10 @@ RESTARTING = "Restarting the board"
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
-    """A restart that was noticed. held: the program before it. at_prompt: whether the board is at
-    its prompt, and not in a program that it started by itself. lines: number of lines that it
-    holds.
+    """A restart that was noticed.
+
+    held: the program before it. at_prompt: False if the board started a program by itself. lines:
+    how many lines it holds now.
     """
 
     held: HeldProgram
@@ -128,9 +129,7 @@ def _after(session: Session, archive: Archive, board: Board, held: HeldProgram) 
         kept = f" {held_before(held.spec)}" if held.spec else ""
         raise error.but(kept=f"{RESTARTED}{kept}") from error
     content = held_content(session, now)
-    archive.set_host_copy(
-        board.uuid, content, proven=now.is_proven, may_lack_edits=not now.is_proven
-    )
+    archive.set_host_copy(board.uuid, content, proven=now.is_proven)
     if now.doubt is not None:
         session.emit(Warned(f"What it lists now is not proven: {now.doubt}."))
     return Restarted(held, True, len(now.lines))

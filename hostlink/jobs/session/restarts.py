@@ -61,8 +61,8 @@ class Restarts:
     def memory_read(self, *, is_empty: bool) -> bool:
         """Note that memory was read; return whether the opening may have emptied it unnoticed.
 
-        So it may if a restart was expected, something came that nobody had asked for, and it was
-        not recognised as a start. Only the first reading can tell.
+        That is so if a restart was expected and something unrequested came that was not recognised
+        as a start. Only the first reading can tell.
         """
         in_doubt = self._may_be_unnoticed and not (self.silent_start or self.memory_is_lost)
         self._may_be_unnoticed = False

@@ -67,7 +67,7 @@ class Session:
         self.choice = choice
         self.use(choice)
         self._is_known_kind = True
-        self.is_astray = False  # where the board's prompt is has to be found out again
+        self.is_astray = False  # the board's prompt has to be looked for again
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self.begun: set[str] = set()  # the UUIDs of the events of its jobs
 
@@ -76,7 +76,7 @@ class Session:
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         if kind is None:
-            self.wire.close()  # what a practice board or a recording could not keep must be told
+            self.wire.close()  # what a practice board or a recording could not keep is reported
             return
         with contextlib.suppress(HostlinkError):
             self.wire.close()
@@ -106,10 +106,8 @@ class Session:
         try:
             woke = self._find_prompt(again=again)
         except Interrupted as error:
-            raise error.but(
-                what=f"Stopped while {LOOKING_FOR_PROMPT}.",
-                kept=UNTOUCHED,
-            ) from error
+            what = f"Stopped while {LOOKING_FOR_PROMPT}."
+            raise error.but(what=what, kept=UNTOUCHED) from error
         self.is_astray = False
         if self.is_attached:
             return

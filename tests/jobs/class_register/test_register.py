@@ -49,17 +49,17 @@ def test_a_register_says_who_has_what(file: Callable[[str], Path]) -> None:
     ("text", "line", "said"),
     [
         (f'{ADA}bord = "Red"\n', 3, "did you mean board?"),
-        (f"colour = 3\n{ADA}", 1, '"colour" means nothing here'),
+        (f"colour = 3\n{ADA}", 1, '"colour" is not a key of a register'),
         (f"{ADA}board = 3\n", 3, "board must be text"),
         (f'{ADA}board = " "\n', 3, "board is empty"),
-        (f'{ADA}board = "\\u001b[2J"\n', 3, "one row"),
+        (f'{ADA}board = "\\u001b[2J"\n', 3, "one line"),
         ('[[learner]]\nboard = "Red"\n', 1, "a learner needs a name"),
-        (f"{ADA}{ADA.replace('Ada', 'ada')}", 4, "the learner of line 2 has the name"),
-        (f'{ADA}[[learner]]\nname = "Ada-Brook"\n', 4, "has the program name ADA-BROOK too"),
+        (f"{ADA}{ADA.replace('Ada', 'ada')}", 4, "the learner in line 2 also has the name"),
+        (f'{ADA}[[learner]]\nname = "Ada-Brook"\n', 4, "also has the program name ADA-BROOK"),
         (
             f'{ADA}board = "Red"\n[[learner]]\nname = "Ben"\nboard = "red"\n',
             6,
-            "the learner of line 3 has the board red too",
+            "the learner in line 3 also has the board red",
         ),
         ('[[learner]]\nname = "李"\n', 2, "in plain letters"),
         (f'{ADA}program = "A@1"\n', 3, "cannot be the name of a program"),
@@ -110,7 +110,7 @@ def test_a_learner_s_work_never_joins_another_program(
     content = Content(b"10 END\n", "10 END\n", "10 END\n", "practice", "utf-8", 8)
     archive.keep("Ada-Brook", content, Origin("file"))
     read = read_register(file(ADA))
-    with pytest.raises(RegisterError, match="Ada-Brook is a program"):
+    with pytest.raises(RegisterError, match="Ada-Brook is the name of another program"):
         check_programs(archive, read)
     archive.tag("ADA-BROOK", "learner")
     check_programs(archive, read)

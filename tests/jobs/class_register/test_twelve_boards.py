@@ -259,7 +259,7 @@ def test_each_learner_has_one_program_over_the_evenings(
     assert [learner.board for learner in moved.learners] == boards[3:] + boards[:3]
     results = at_each_seat(moved, archive, collecting(), choose, unheard)
     assert {str(each.error).partition(" to ")[0] for each in results.values()} == {
-        "This board was last handed out"
+        "This board's last handout was"
     }
     given = at_each_seat(moved, archive, handing_out(moved, archive, own=True), choose, unheard)
     assert failures(given) == {}

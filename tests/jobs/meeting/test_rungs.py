@@ -66,7 +66,7 @@ def failing(reason: LinkReason) -> LinkError:
 
 # What was seen, the rung that breaks, its words, what is to be done.
 STOPS: list[tuple[dict[str, Any], str, str, str]] = [
-    ({"port": ""} | {"ports": ()}, "bridge", "No USB bridge", "Plug the small board"),
+    ({"port": ""} | {"ports": ()}, "bridge", "sees no USB bridge", "Plug the small board"),
     (
         {"port": "", "ports": (), "hidden": ("A CH340 is plugged in but has no port.",)},
         "port",
@@ -219,5 +219,5 @@ def test_a_port_that_is_not_there_is_not_said_to_have_no_chip() -> None:
     """Whether it has a bridge cannot be told; the next rung says that there is no such port."""
     climbed = climb(Seen(port="/dev/ttyUSB9", exists=False, system=LINUX), RUNGS)
     words = [advice_text(step.stand.says, COMMANDS) for step in climbed.steps]
-    assert words[0] == "Without a port it cannot be told."
+    assert words[0] == "Not known: the port is not there."
     assert words[1] == "There is no port /dev/ttyUSB9."
