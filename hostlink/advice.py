@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from typing import TypeAlias
 
-_BEFORE_MARK = re.compile(r"\s+(?=[.,;:!?)](?!\w))")
+_BEFORE_MARK = re.compile(r"\s+(?=[.,;:!?)](?![\w`]))")
 
 By: TypeAlias = Callable[[str], str]
 """How something is done with a named thing: a program, a backup, a folder."""

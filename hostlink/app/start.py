@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,8 +17,8 @@ if TYPE_CHECKING:
 
 
 def can_open_app() -> bool:
-    """Return whether stdin and stdout are a terminal, which the app needs."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    """Return whether stdin and stdout are a terminal that can draw, which the app needs."""
+    return os.environ.get("TERM") != "dumb" and sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def app_class() -> type[DeskApp]:
@@ -43,7 +44,8 @@ def open_app(
     """
     if not can_open_app():
         raise UsageError(
-            "The app needs a terminal.", advice="`hostlink --help` lists what works without one."
+            "The app needs a terminal that can draw.",
+            advice="`hostlink --help` lists what works without one.",
         )
     opened: list[Archive] = []
 

@@ -88,14 +88,14 @@ class Programs(ArchiveFile):
     def tag(self, name: str, *tags: str) -> None:
         """Add tags to a program; existing ones stay. Raises ArchiveError."""
         checked = [checked_tag(tag) for tag in tags]
-        with self.writing(f"The tags of {name}") as db:
+        with self.writing(f"The change to the tags of {name}") as db:
             program = program_id(db, name)
             for tag in checked:
                 put_tag(db, program, tag)
 
     def untag(self, name: str, *tags: str) -> None:
         """Remove tags from a program; missing ones are ignored."""
-        with self.writing(f"The tags of {name}") as db:
+        with self.writing(f"The change to the tags of {name}") as db:
             program = program_id(db, name)
             for tag in tags:
                 db.execute(

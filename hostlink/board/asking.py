@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from hostlink.board.dialogue.heard_talk import is_rows, looks_like_text
-from hostlink.board.dialogue.no_prompt_errors import is_bells
+from hostlink.board.dialogue.no_prompt_errors import is_bells, keeps_sending
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
@@ -16,7 +16,7 @@ LONGEST_S = 1.5
 ROW_EVERY_S = 10.5  # the longest wait for the next row of a program
 _RARE = 4  # bytes that follow only one of so many empty lines are no answers
 _LETTER_S = 3.0  # the longest wait for the rest of a row
-_LONGEST_LISTING_S = 30.0
+_LONGEST_LISTING_S = 60.0
 QUIET_S = 0.11
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
@@ -34,6 +34,7 @@ class Asker:
         self._usual_baud = usual_baud
         self._stop_keys = tuple(dict.fromkeys(stop_keys))
         self._asked = self._answered = 0  # how often
+        self._keeps_sending = False  # the last answer had no end
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
 
     @property
@@ -72,13 +73,17 @@ class Asker:
                 break
         return heard
 
-    def _ask(self, out: bytes, *, longest_s: float = LONGEST_S) -> bytes:
+    def _ask(self, out: bytes) -> bytes:
+        return self._answer_to(out, LONGEST_S).heard
+
+    def _answer_to(self, out: bytes, longest_s: float) -> Probe:
         quiet_s = max(QUIET_S, 6 * BITS_PER_BYTE / self._baud)
         core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
         self._asked += 1
+        self._keeps_sending = core.overdue
         self._answered += bool(core.heard)
         self._bells[self._baud] += is_bells(core.heard)
-        return core.heard
+        return core
 
     def _probe(
         self, out: bytes, *, quiet_s: float, longest_s: float, first_s: float | None = None
@@ -106,9 +111,15 @@ class Asker:
         return echo, self._ask(line_end)
 
     def _say(self, typed: bytes, *, then: bytes = b"") -> bytes:
-        """Type characters, then a key or a line end; return the answer, which may be a listing."""
+        """Type characters, then a key or a line end; return the answer, which may be a listing.
+
+        Raises LinkError for one without an end, as a damaged program in memory has.
+        """
         self._type(typed)
-        return self._ask(then, longest_s=_LONGEST_LISTING_S)
+        core = self._answer_to(then, _LONGEST_LISTING_S)
+        if core.overdue:
+            raise keeps_sending("LIST")
+        return core.heard
 
     def _stops(self) -> bool:
         """Send the usual interrupt keys; return whether the board fell silent after one."""

@@ -150,6 +150,8 @@ class Recogniser(Asker):
         for baud in speeds:
             self._set_baud(baud)
             first = self._ask(line_end)
+            if self._keeps_sending:
+                self._stop_or_refuse(speeds)
             ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
             if first == line_end == _CR:
                 # Only the echo came, so the speed is right: the board wants a line feed, or ends
@@ -243,8 +245,7 @@ class Recogniser(Asker):
 
     def _is_question(self, prompt: bytes) -> bool:
         """Return whether an empty line was answered by a question: a program waits."""
-        known = {kind.talk.prompt for kind in self._kinds}
-        if not asks(prompt) or prompt in known:
+        if not asks(prompt) or any(prompt == kind.talk.prompt for kind in self._kinds):
             return False
         is_new = prompt not in self._questions
         self._questions.add(prompt)

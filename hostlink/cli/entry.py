@@ -39,7 +39,7 @@ from hostlink.words import safe
 if TYPE_CHECKING:
     from hostlink.advice import Ways
 
-# name: (module in commands/, function), in the order that help shows them.
+# name: (module in commands/, function); help_map.GROUPS has the order in which help shows them.
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "practice"),
     "boards": ("boards", "boards"),
@@ -113,7 +113,7 @@ class LazyGroup(Group):
     """A group that imports a command's module when the command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the names of all commands in the order in which the help lists them."""
+        """Return the names of all commands."""
         return list(COMMANDS)
 
     def find_command(self, ctx: click.Context, name: str) -> click.Command | None:

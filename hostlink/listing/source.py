@@ -10,6 +10,7 @@ import codecs
 from hostlink.errors import ListingError
 from hostlink.listing.charset import check_charset
 from hostlink.sentences import check_it_is
+from hostlink.words import plural
 
 LIMIT = 1 << 20
 """Largest source in bytes, 1 MiB: a thousand times the program memory of these boards."""
@@ -60,7 +61,7 @@ def _refuse_junk(raw: bytes, name: str) -> None:
     odd = sum((byte < 32 and byte not in _ORDINARY) or byte == 127 for byte in raw)
     if 0 in raw or odd * 20 > len(raw):
         raise ListingError(
-            f"{name} is not text: {odd:,} of its {len(raw):,} bytes are control bytes.",
+            f"{name} is not text: it has {plural(odd, 'control byte')} among {len(raw):,} bytes.",
             kept=_KEPT,
             advice="Name a listing as plain text, not a firmware image, picture or document.",
         )

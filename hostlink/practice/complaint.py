@@ -79,4 +79,4 @@ class Complaint(Exception):
 
 def excerpt(rest: str) -> str:
     """Return the start of a text for display."""
-    return "".join(c if " " <= c <= "~" else "." for c in rest.strip()[:10])
+    return "".join(c if " " <= c <= "~" else "." for c in rest[:10])

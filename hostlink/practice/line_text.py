@@ -95,8 +95,8 @@ class LineText:
 
     def puzzled(self) -> Complaint:
         """Return the complaint about what stands here."""
-        rest = self.text[self.at :]
-        if not rest.strip():
+        rest = self.text[self.at :].strip(_BLANKS)
+        if not rest:
             return Complaint(Reason.SHORT)
         lacks = self.take(*self.language.lacks)
         return Complaint(Reason.PUZZLED, self.at - len(lacks), rest=excerpt(rest), lacks=lacks)

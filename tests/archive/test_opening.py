@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import os
 import shlex
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -412,6 +413,24 @@ def test_an_empty_file_becomes_an_archive_only_where_that_is_wanted(path: Path) 
     assert refused.value.advice == "Name another file."
     with Archive.open(path) as archive:
         assert archive.prove().clean
+
+
+@pytest.mark.skipif(os.name != "posix", reason="elsewhere an open file cannot be moved")
+def test_nothing_is_kept_in_a_file_that_was_moved_away(path: Path, content: MakeContent) -> None:
+    """Nor in one that a copy took the place of: nobody would find it; put back, it goes on."""
+    elsewhere = path.with_name("elsewhere.sqlite3")
+    with Archive.open(path) as archive:
+        archive.keep("ONE", content("10 END\n"), Origin("edit"))
+        path.rename(elsewhere)
+        for _ in range(2):
+            with pytest.raises(ArchiveError, match=r"TWO was not kept: .* moved, replaced or"):
+                archive.keep("TWO", content("20 END\n"), Origin("edit"))
+            shutil.copy(elsewhere, path)
+        elsewhere.rename(path)
+        archive.keep("TWO", content("20 END\n"), Origin("edit"))
+    with Archive.open(path) as archive:
+        assert [each.name for each in archive.programs()] == ["ONE", "TWO"]
+        assert archive.prove().findings == ()
 
 
 def test_a_folder_or_a_place_below_a_file_is_refused(tmp_path: Path) -> None:

@@ -265,6 +265,15 @@ def test_such_a_capture_does_not_vote_for_its_absence() -> None:
     assert sorted(gone.lines) == [10, 30]
 
 
+def test_a_capture_with_something_in_its_place_speaks_against_its_absence() -> None:
+    """A board left line 10 out of every second listing; damage hid it in three of the others."""
+    there, gone = rows({10: "A", 20: "B"}), rows({20: "B"})
+    heard = [gone, gone, gone, gone, there]
+    assert tally(heard, 5, [(20,)] * 4 + [(10, 20)]).lines.keys() == {20}
+    hid = [(f"{n}0 A", 20) for n in "xyz"]
+    assert tally([*heard, gone, gone, gone], 5, [(20,)] * 4 + [(10, 20), *hid]).unsettled == (10,)
+
+
 @pytest.mark.parametrize(
     ("unexplained", "count"),
     [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from pathlib import Path
@@ -53,8 +54,9 @@ def test_bad_sources_and_targets_are_refused(
         assert run_line(["archive", "import", str(evening / "pipe")]) == 1
         assert "neither a file nor a folder" in capfd.readouterr().err
     (evening / "empty").mkdir()
-    assert run_line(["archive", "import", str(evening / "empty")]) == 1
-    assert "`hostlink keep" in capfd.readouterr().err
+    with contextlib.chdir(evening / "empty"):
+        assert run_line(["archive", "import", "."]) == 1
+    assert "`hostlink keep .`." in capfd.readouterr().err
     assert run_line(["keep", str(evening / "listings")]) == 0
     assert run_line(["archive", "export", str(evening / "bag")]) == 0
     capfd.readouterr()

@@ -8,11 +8,13 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import click
 import pytest
 
 from hostlink import __version__
+from hostlink.app.start import can_open_app
 from hostlink.cli import ways
 from hostlink.cli.entry import COMMANDS, LazyGroup, cli
 from hostlink.cli.open_app import open_from_environment
@@ -44,6 +46,21 @@ def test_the_help_lists_what_each_command_says_of_itself() -> None:
         assert command.help is not None
         assert command.name == name
         assert command.help.split("\n\n")[0].replace("\n", " ") == line
+
+
+def test_the_app_is_not_opened_on_a_terminal_that_cannot_draw(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """TERM=dumb, as an editor's shell has: `hostlink` shows its help, `practice` says why not."""
+    screen = SimpleNamespace(isatty=lambda: True)
+    monkeypatch.setattr("hostlink.app.start.sys", SimpleNamespace(stdin=screen, stdout=screen))
+    monkeypatch.setenv("TERM", "xterm")
+    assert can_open_app()
+    monkeypatch.setenv("TERM", "dumb")
+    assert hostlink().out == hostlink("--help").out
+    told = hostlink("practice")
+    assert (told.status, told.out) == (2, "")
+    assert "The app needs a terminal that can draw." in told.err
 
 
 def test_help_lists_every_command_at_80_columns(hostlink: Callable) -> None:

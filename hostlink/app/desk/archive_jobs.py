@@ -222,7 +222,7 @@ class ArchiveJobs(DeskPart):
         from hostlink.archive.database.database_errors import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
-        more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
+        more = [*proof.findings, *proof.skipped]
         if proof.lasting:
             more.append(in_keys(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")

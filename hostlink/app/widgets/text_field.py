@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from textual.document._document import Document, EditResult, Location
+from textual.document._document import Document, Location
 from textual.document._document_navigator import DocumentNavigator
 from textual.document._wrapped_document import WrappedDocument
 from textual.geometry import Size

@@ -31,6 +31,14 @@ def not_kept(what: str, error: Fault, path: Path) -> ArchiveError:
     return ArchiveError(f"{what} was not kept: {cause}.", kept=unharmed, advice=advice)
 
 
+def moved(what: str, path: Path) -> ArchiveError:
+    """Return the error for a write to an archive that is no longer where it was opened."""
+    return ArchiveError(
+        f"{what} was not kept: the archive {path} was moved, replaced or deleted while open.",
+        advice="Put the file back, or end hostlink and name it where it is now.",
+    )
+
+
 def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
     """Return the error for a failed read. what: its subject."""
     cause, _, advice = _reason(error, f"the archive {path}")

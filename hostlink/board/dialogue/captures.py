@@ -4,9 +4,9 @@ The wire has no checksum. Two equal readings are enough only if nothing was note
 (see evidence.py), because a damaged wire may lose the same byte twice. The rules:
 
 1. A line is settled if one text of it has at least three votes and leads every other by two (by
-   three on a damaged wire), or if two readings are needed and both agree. A missing line counts as
-   a text that must lead all others together. It does not count if a row that is not a line stands
-   in its place (see `hidden_lines`).
+   three on a damaged wire), or if two readings are needed and both agree. A reading in which a row
+   that is not a line stands in the line's place (see `hidden_lines`) does not vote on it. A missing
+   line counts as a text that must lead all others and those readings together.
 2. An empty reading among full ones means that the question was damaged; it votes on no line. An
    answer of words without lines never votes.
 3. Reading may change the board, because a damaged `LIST` may be stored as a line. Older readings
@@ -66,7 +66,7 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
         runner_up = votes[1][1] if len(votes) > 1 else 0
         # A damaged number always makes the line absent; damaged texts differ from each other.
         if winner is None:
-            runner_up = len(readings) - count
+            runner_up = len(captures) - count
         if not _settled(count, runner_up, need):
             unsettled.append(number)
         elif winner is not None:

@@ -36,13 +36,13 @@ DELETE_OR_RESTART = (
 
 _RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
-_ONLY_EMPTY = f"Only empty lines were sent. {UNTOUCHED}"
+_HARMLESS = f"Nothing was sent that changes a program. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
-    """Return the last row that a board sent, safe to print."""
+    """Return the end of the last row that a board sent, safe to print."""
     rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
-    return safe(rows[-1])
+    return safe(rows[-1][-60:])
 
 
 def check_supply(by: Ways) -> str:
@@ -157,7 +157,7 @@ def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkErro
     return LinkError(
         f"Bytes come {how} and are not text at {tried}: noise, or a program at another speed.",
         reason=LinkReason.FLOODING,
-        kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
+        kept=_HARMLESS,
         advice=lambda by: (
             "Check the crystal, the ground wire, and that the bridge's RX pin is connected to the "
             f"chip's TX pin. {name_speed(by)}"
@@ -182,7 +182,7 @@ def nothing_steady(last: bytes) -> LinkError:
         "The board sends something, but at no usual speed is it readable and steady"
         + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
-        kept=_ONLY_EMPTY,
+        kept=_HARMLESS,
         advice=lambda by: (
             f"If a program is running, stop it {by.stop_running}; else {find_how_far(by)}."
         ),
@@ -194,7 +194,7 @@ def silent_everywhere() -> LinkError:
     return LinkError(
         "The board is silent at all usual speeds, or its program seldom prints.",
         reason=LinkReason.SILENT,
-        kept=_ONLY_EMPTY,
+        kept=_HARMLESS,
         advice=check_supply,
     )
 
@@ -306,6 +306,15 @@ def _no_room(core: Exchange, text: str) -> LinkError:
     )
 
 
+def keeps_sending(text: str) -> LinkError:
+    """Describe an answer without an end. text: the command that was typed."""
+    return LinkError(
+        f'The board does not stop sending after "{safe(text)}".',
+        reason=LinkReason.FLOODING,
+        advice="Interrupt or restart the board, then try again.",
+    )
+
+
 def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
     """Describe a command that could not be typed, or whose answer did not end with a prompt.
 
@@ -318,11 +327,7 @@ def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) 
     if core.outcome is Outcome.UNTYPED:
         return typing_damaged(f'"{safe(text)}"')
     if core.outcome is Outcome.FLOODING:
-        return LinkError(
-            f'The board does not stop sending after "{safe(text)}".',
-            reason=LinkReason.FLOODING,
-            advice="Interrupt or restart the board, then try again.",
-        )
+        return keeps_sending(text)
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',
         reason=LinkReason.SILENT,

@@ -108,7 +108,7 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
         if _is_refused(bench, words.recall):
             return False
     else:
-        before = _held(store, words, revive)
+        before = _held(store, words, load, revive)
         if before is None:
             return False
         if before:
@@ -127,10 +127,11 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
             _put_back(store, words, before or {}, load)
 
 
-def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
-    """Return what an unnamed place holds, or None if the board does not know the words.
+def _held(store: Store, words: SlotWords, load: Load, revive: Revive) -> Lines | None:
+    """Return what an unnamed place holds, or None if that is not known.
 
-    {} if its listing has no line, or if the recall hangs.
+    {} if its listing has no line, if the recall hangs, or if the recall takes away a line that
+    memory held: a wrong command recalls nothing either.
     """
     bench = store.bench
     if words.shown:
@@ -140,8 +141,7 @@ def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
             return {}
     store.clear()
     try:
-        if _is_refused(bench, words.recall):  # a blank place may be refused in the same words
-            return {} if words.recall == bench.base.commands.recall else None
+        _said(bench, words.recall)
     except LinkError as error:
         if error.reason is LinkReason.GONE:
             raise
@@ -150,7 +150,19 @@ def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
             f"The board hung on {words.recall}, since nothing was stored; it was restarted."
         )
         return {}
-    return dict(bench.dialogue.capture().lines)
+    held = dict(bench.dialogue.capture().lines)
+    if held:
+        return held
+    load(Listing.from_text(_TEST[0]).numbered())
+    _said(bench, words.recall)
+    if not bench.dialogue.capture().lines:
+        return {}
+    if words.recall == bench.base.commands.recall:
+        bench.notes.append(
+            f"{words.recall} recalled nothing, so {words.store} was not tried: what its place "
+            "holds is not known. If it is empty, store a program there first."
+        )
+    return None
 
 
 def _shows(store: Store, words: SlotWords) -> bool:

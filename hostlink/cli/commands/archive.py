@@ -214,7 +214,7 @@ def _show_proof(proof: ArchiveProof, path: str) -> None:
     for finding in proof.findings:
         data(finding)
     for skipped in proof.skipped:
-        data(f"Not checked: {skipped}")
+        data(skipped)
     data(f"{path}: {proof.verdict} ({proof.checked or 'empty'}).")
 
 
