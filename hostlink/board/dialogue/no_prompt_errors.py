@@ -36,7 +36,7 @@ DELETE_OR_RESTART = (
 
 _RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
-_HARMLESS = f"Nothing was sent that changes a program. {UNTOUCHED}"
+_HARMLESS = f"Nothing that could change a program was sent. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
