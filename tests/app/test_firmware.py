@@ -106,7 +106,7 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
         assert "mute.hex is on the board, every page read back, but the board is silent." in words
         assert "Its programs are kept as backup@1." in words
         assert "Go back to the firmware before it with G on the firmware screen" in words
-        assert "put them back with Escape, then P, backup@1" in words
+        assert "put the programs back with Escape, then P, backup@1" in words
         assert "`" not in words and "--" not in words
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
@@ -289,13 +289,13 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
 def test_without_an_image_there_is_the_record_and_the_way_back(
     stage: Any, wait: Any, shown: Any, find_action: Any
 ) -> None:
-    """Its own action shows what was written where; W says that no image was named."""
+    """Its own action shows what was written where; W says that no image was chosen."""
 
     async def story(pilot: Any, app: Any) -> None:
         await find_action(pilot, app, "written before")
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
-        assert "What was written where" in shown(app)
+        assert "Firmware written so far" in shown(app)
         await pilot.press("w")
         assert "W writes" not in app.screen.foot()
         await wait(pilot, lambda: "No image was chosen" in str([*app._notifications]))

@@ -124,7 +124,7 @@ def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_acti
         ("fix", "mend the listing"),
         ("too long", "make it smaller"),
         ("undo", "undo the last change"),
-        ("redo", "make the undone change again"),
+        ("redo", "redo the undone change"),
         ("step by step", "step through the program"),
         ("quiet", "only listing and console"),  # the names of [keys]
         ("history", "revisions"),

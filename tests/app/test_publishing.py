@@ -62,7 +62,7 @@ def test_a_sheet_is_written_where_it_was_asked_for(
         await pilot.press("enter")
         await wait(pilot, lambda: "already exists" in shown(app))
         await pilot.press("down", "enter")
-        await wait(pilot, lambda: "is written to" in shown(app))
+        await wait(pilot, lambda: "was written to" in shown(app))
 
     stage.play(story, port="", opens="LAMP")
     for name in ("first.html", "lamp.html"):

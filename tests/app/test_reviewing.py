@@ -9,7 +9,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from hostlink.app import aside, review_process
+from hostlink.app import review_process
+from hostlink.app.desk import reviewing as desk_reviewing
 from hostlink.app.desk.reviewing import Reviewing
 from hostlink.app.review_process import Asked, ReviewProcess
 from hostlink.app.start import app_class
@@ -29,7 +30,7 @@ def pane() -> SimpleNamespace:
 def begun(monkeypatch):
     """Return what was begun aside, as pairs of the work and of what takes its result."""
     found = []
-    monkeypatch.setattr(aside, "aside", lambda _, *both: found.append(both))
+    monkeypatch.setattr(desk_reviewing, "aside", lambda _, *both: found.append(both))
     return found
 
 

@@ -133,7 +133,7 @@ def test_help_over_a_box_shows_the_keys_of_the_screen_behind(
         await wait(pilot, lambda: isinstance(app.screen, Help))
         text = app.screen.query_one("#keys").content.plain
         assert all(binding.description in text for binding in actions(app.desk))
-        assert "Escape closes it" in " ".join(shown(app).split())
+        assert "Escape closes the box" in " ".join(shown(app).split())
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is box)
         await pilot.press("f2")

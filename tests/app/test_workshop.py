@@ -153,7 +153,7 @@ def test_a_listing_that_cannot_be_smaller_says_so_at_once(stage: Any, wait: Any)
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text("1 PRINT1\n")
         await pilot.press("escape", "z")
-        await wait(pilot, lambda: any("No byte" in said for said in app.said))
+        await wait(pilot, lambda: any("cannot be made smaller" in said for said in app.said))
         assert app.screen is app.desk
 
     stage.play(story, port="")

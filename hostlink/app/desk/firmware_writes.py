@@ -62,12 +62,11 @@ class FirmwareWrites(DeskPart):
             from hostlink.jobs.firmware.request import WriteRequest
             from hostlink.jobs.firmware.writing import write_firmware
 
-            wanted = request
-            if wanted is None:
-                image, role = previous_image(archive, session.board_in(archive))
-                wanted = WriteRequest(image, ATMEGA328P, DEFAULT_BOOT_BYTES, role, goes_back=True)
-                self.request = wanted
-            return write_firmware(session, archive, wanted)
+            if request is not None:
+                return write_firmware(session, archive, request)
+            image, role = previous_image(archive, session.board_in(archive))
+            self.request = WriteRequest(image, ATMEGA328P, DEFAULT_BOOT_BYTES, role, goes_back=True)
+            return write_firmware(session, archive, self.request)
 
         def done(written: Written) -> str:
             from hostlink.jobs.firmware.image_words import written_words

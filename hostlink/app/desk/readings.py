@@ -175,13 +175,7 @@ class Readings(DeskPart):
             ),
         )
         if looked.lost:
-            self.desk.states.lose(
-                attached.port,
-                MemoryLost(
-                    f"{capital(EMPTIED)}.",
-                    looked.lost,
-                ),
-            )
+            self.desk.states.lose(attached.port, MemoryLost(f"{capital(EMPTIED)}.", looked.lost))
 
     def _look_words(self, attached: AttachedBoard, looked: BoardContents) -> str:
         name = capital(self.name_of(attached))

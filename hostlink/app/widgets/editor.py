@@ -123,12 +123,9 @@ class ListingEditor(TextField):
 
     def has_fault(self, row: int) -> bool:
         """Return whether a row is marked with an error of the board."""
-        fault = self.fault
-        return (
-            fault is not None
-            and row < self.document.line_count
-            and (self.document.get_line(row) == fault[0])
-        )
+        if self.fault is None or row >= self.document.line_count:
+            return False
+        return self.document.get_line(row) == self.fault[0]
 
     def get_line(self, line_index: int) -> Text:
         """Return a line with its colours, followed by what the review found there."""
@@ -284,10 +281,7 @@ class LedgerColumn(Widget):
         self.refresh(*(Region(0, row, self.size.width, 1) for row in rows))
 
     def show(
-        self,
-        rows: Sequence[LedgerRow],
-        limit: int,
-        marked: Mapping[int, Sequence[Finding]],
+        self, rows: Sequence[LedgerRow], limit: int, marked: Mapping[int, Sequence[Finding]]
     ) -> None:
         """Show the costs of the lines. limit: bytes of the board, 0 if unknown."""
         self._rows = {row.line.at - 1: row for row in rows}
