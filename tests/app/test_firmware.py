@@ -106,7 +106,7 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
         assert "mute.hex is on the board, every page read back, but the board is silent." in words
         assert "Not lost: Its programs are kept as backup@1." in words
         assert "Go back to the firmware before it with G on the firmware screen" in words
-        assert "put them back with Escape, then P, backup@1" in words
+        assert "put the programs back with Escape, then P, backup@1" in words
         assert "`" not in words and "--" not in words
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
