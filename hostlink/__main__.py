@@ -1,4 +1,4 @@
-"""Lets `python -m hostlink` do what the `hostlink` command does."""
+"""Let `python -m hostlink` do what the `hostlink` command does."""
 
 from hostlink.cli import main
 

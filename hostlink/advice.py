@@ -1,13 +1,13 @@
 """Advice that each interface gives in its own terms: a command and an option, or a key.
 
-The layers below know what helps, and not whether somebody types commands or presses keys. Their
-advice is a text, or a function that makes one of `Ways`, such as
+The layers below know what helps, but not whether somebody types commands or presses keys. Their
+advice is a text, or a function that makes a text from `Ways`, such as
 
     lambda by: f"Plug the board in and look at the ports {by.ports}."
 
-The command line fills in one `Ways`, the app another. mypy holds that each of them names every
-way, and that no advice asks for one that is not there; with an enum as the key of a table it could
-hold the second only.
+The command line fills in one `Ways`, the app another. mypy checks that each of them names every
+way, and that no advice asks for an unknown one; a table with an enum as its key would have only
+the second check.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from typing import TypeAlias
 
-_BEFORE_MARK = re.compile(r"\s+(?=[.,;:!?)](?!\w))")
+_BEFORE_MARK = re.compile(r"\s+(?=[.,;:!?)](?![\w`]))")
 
 By: TypeAlias = Callable[[str], str]
-"""What is done with the thing that is named: a program, a backup, a folder."""
+"""How something is done with a named thing: a program, a backup, a folder."""
 
 
 # Most commands load this class at their start, and it has one instance for each interface: no
@@ -116,7 +116,7 @@ def advice_text(advice: Advice, by: Ways | None = None) -> str:
 
 
 def join_advice(*parts: Advice) -> Advice:
-    """Return one advice of several, without those that are empty."""
+    """Join several pieces of advice to one, without the empty ones."""
     held = [part for part in parts if part]
     if all(isinstance(part, str) for part in held):
         return " ".join(advice_text(part) for part in held)

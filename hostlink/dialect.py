@@ -26,14 +26,14 @@ MEANS: dict[str, str] = {
     "names": "names of more than one letter",
     "input-text": "a question in INPUT",
 }
-"""What a BASIC may have or lack, and how a person calls it."""
+"""What a BASIC may have or lack, and what a person calls it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Dialect:
     """The forms that one BASIC takes: the keys of a profile's [language], each with its meaning.
 
-    The values of `means` are keys of `MEANS`. The keys that their names do not explain:
+    The values of `means` are keys of `MEANS`. The keys whose names do not explain them:
     optional: words that may be omitted: THEN before a statement, END as the very last line.
     then_takes: "none" if there is no THEN and the statement follows the condition.
     semicolon: "ends" keeps the row open; "none": a comma at the end does that.

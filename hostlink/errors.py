@@ -8,12 +8,14 @@
     │   └── RegisterError     a class register
     ├── RefusedError      the job was not begun, or waits for consent
     │   ├── NotKnownError     what a board holds is not known, so it is not overwritten
+    │   │   └── NoListingError    it answers LIST with something else
+    │   ├── NotClearedError   a board refuses to clear its memory
     │   └── LineTooLongError  a typed line has more characters than the board takes
     ├── ProgramError      the program on the board stopped with an error of its own
     ├── ArchiveError      the archive cannot be opened, written or trusted, or lacks something
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
-    │   └── NoEndError        a program did not end by itself; the line is well (status 1)
-    ├── ReadBackError     the board holds something else than was sent (status 4)
+    │   └── NoEndError        a program did not end by itself; the line works (status 1)
+    ├── ReadBackError     the board holds something other than was sent (status 4)
     └── Interrupted       the user stopped the job (status 130)
 
 A message answers three questions in this order: what happened, what was kept (not lost), what to
@@ -101,7 +103,7 @@ class HostlinkError(Exception):
 
     def words(self, by: Ways | None = None) -> str:
         """Return the whole message. by: the terms in which an interface gives its advice."""
-        from hostlink.advice import advice_text  # a command that goes well does not need it
+        from hostlink.advice import advice_text  # needed only when something failed
 
         return " ".join(
             part for part in (self.what, self.kept, advice_text(self.advice, by)) if part
@@ -112,7 +114,7 @@ class HostlinkError(Exception):
     ) -> Self:
         """Return the same error with other words, for a job that knows more of what happened.
 
-        None leaves a part as it is. To be raised from this one, which stays unchanged.
+        None leaves a part as it is. Raise the result from this error, which stays unchanged.
         """
         other = type(self).__new__(type(self), *self.args)
         other.__dict__.update(self.__dict__)
@@ -145,7 +147,7 @@ class RegisterError(FaultyFileError):
 
 
 class RefusedError(HostlinkError):
-    """The job was not begun. needed: the user's word that would let it go on, None if none does."""
+    """The job was not begun. needed: what the user could say to let it go on, None if nothing."""
 
     def __init__(
         self, what: str, *, kept: str = "", advice: Advice = "", needed: Needed | None = None
@@ -162,11 +164,11 @@ class NotKnownError(RefusedError):
 
 
 class NoListingError(NotKnownError):
-    """What a board answers to LIST is not a listing: it may not be a BASIC at all."""
+    """The answer to LIST is not a listing: the board may not run a BASIC at all."""
 
 
 class NotClearedError(RefusedError):
-    """A board refuses the command that clears its memory: what it holds is as it was."""
+    """A board refuses the command that clears its memory, which is therefore unchanged."""
 
 
 class LineTooLongError(RefusedError):
@@ -216,7 +218,7 @@ class NoEndError(LinkError):
 
 
 class ReadBackError(HostlinkError):
-    """The board holds something else than was sent, or two captures cannot be made to agree."""
+    """The board holds something other than was sent, or two captures cannot be made to agree."""
 
     status = ExitStatus.READ_BACK_DIFFERS
 
@@ -239,7 +241,7 @@ def system_words(error: OSError | ValueError) -> str:
 def file_errors(
     kind: type[HostlinkError], what: str, *, kept: str = "", advice: Advice = ""
 ) -> Iterator[None]:
-    """Raise an error of `kind` where the block cannot use a file.
+    """Raise an error of `kind` if the block cannot use a file.
 
     It translates OSError, and ValueError for a path that no file can have. what: what failed; the
     system's reason is added.

@@ -9,7 +9,7 @@ from typing import IO
 def try_lock(file: IO[bytes]) -> bool:
     """Lock an open file for this process without waiting; return whether it was free.
 
-    Closing the file releases the lock. Raises OSError where the file system has no locks.
+    Closing the file releases the lock. Raises OSError if the file system has no locks.
     """
     try:
         if sys.platform == "win32":  # pragma: no cover - reviewed, not run: library reference

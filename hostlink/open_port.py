@@ -1,4 +1,4 @@
-"""What every kind of port does alike once it is open; a kind adds its calls and `_release`.
+"""What all kinds of port share once open; each adds its calls and `_release`.
 
 Rules:
 1. `timeout`, in seconds, is the same for all kinds and is set once, when the port is opened.

@@ -57,7 +57,7 @@ class Pins:
     """The pins of the chip that a BASIC reaches, and its words for them.
 
     write, read, analog, pulse, tone, wait: each as it is typed, such as "OUT {pin},{value}"; ""
-        where it has no word for that. A value is 0 or 1, hertz 0 is silence, ms milliseconds; the
+        if it has no word for that. A value is 0 or 1, hertz 0 is silence, ms milliseconds; the
         program waits until a tone with a time is over.
     digital, analog_inputs, pulse_outputs: numbers of pins, as inclusive ranges.
     analog_most, pulse_most: the largest level that is read, and the largest width that is given.
@@ -76,7 +76,7 @@ class Pins:
     pulse_most: int = 255
 
     def form(self, name: str) -> PinForm | None:
-        """Return the form of one of PIN_FIELDS, None where this BASIC has none."""
+        """Return the form of one of PIN_FIELDS, None if this BASIC has none."""
         template: str = getattr(self, name)
         return pin_form(template) if template else None
 
@@ -91,14 +91,13 @@ class Pins:
         return ranges.get(name, self.digital)
 
     def takes(self, name: str, field: str, value: int) -> bool:
-        """Return whether a field of one of PIN_FIELDS takes a value; a pin must exist on the
-        board."""
+        """Return whether a field of one of PIN_FIELDS takes a value: a pin must be the board's."""
         if field == "pin":
             return any(low <= value <= high for low, high in self.numbers(name))
         return 0 <= value <= self.most(field)
 
     def most(self, field: str) -> int:
-        """Return the largest value of a field that is no pin."""
+        """Return the largest value of a field other than a pin."""
         return {"value": 1, "width": self.pulse_most}.get(field, 32767)
 
 

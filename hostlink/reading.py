@@ -17,10 +17,10 @@ _MOST_ENTRIES = 1000
 def read_at_most(path: Path, most: int) -> bytes:
     """Return the bytes of a file, at most `most` of them.
 
-    Raises OSError where it cannot be read, and for a named pipe, which would be waited for.
+    Raises OSError if it cannot be read, and for a named pipe, which could block.
     """
     if path.is_fifo() and path.parent not in _OPEN_FILES:
-        raise OSError(errno.EINVAL, "it is a named pipe, and reading it could wait for ever")
+        raise OSError(errno.EINVAL, "it is a named pipe, and reading it could take forever")
     with path.open("rb") as file:
         return file.read(most)
 

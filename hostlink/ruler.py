@@ -13,8 +13,8 @@ _LEAST_BAR = 8
 def size_chart(sizes: Sequence[tuple[int, int | None]], limit: int, width: int) -> str:
     """Draw the sizes of the newest revisions: a ruler for each, all to one scale, the newest last.
 
-    sizes: the number of each and its bytes, None where they are not known. limit: the board's
-    bytes, 0 where unknown. width: characters of a row.
+    sizes: the number of each and its bytes, None if they are not known. limit: the board's
+    bytes, 0 if unknown. width: characters of a row.
     """
     shown = [(number, size, _told(size, limit)) for number, size in sizes[-_MOST:]]
     scale = max([limit, *(size or 0 for _, size, _ in shown)])
@@ -31,7 +31,7 @@ def size_chart(sizes: Sequence[tuple[int, int | None]], limit: int, width: int) 
 
 
 def _told(size: int | None, limit: int) -> str:
-    """Return a size in words; by how much it is over, which may be too little to be drawn."""
+    """Return a size in words, with its excess over the limit, which may be too small to draw."""
     if size is None:
         return "size not known"
     return f"{size:,}, {size - limit:,} over" if 0 < limit < size else f"{size:,}"
@@ -42,8 +42,8 @@ def ruler(
 ) -> str:
     """Draw the program memory as a row of `width` characters.
 
-    total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
-    the line at the cursor, equal where there is none. scale: bytes of the whole row, if that is
+    total: bytes of the listing. limit: the board's, 0 if unknown. here: first and last byte of
+    the line at the cursor, equal if there is none. scale: bytes of the whole row, if that is
     more than both.
     """
     scale = max(limit, total, scale, 1)

@@ -1,7 +1,7 @@
 """Sentences that several files say, each made here once; tests/test_sentences.py holds that.
 
-A sentence that one file says stays beside the code that decides on it. Names say what the sentence
-says. Those in small letters at the start are clauses, for the middle of a sentence.
+A sentence that only one file says stays beside the code that decides on it. Each name says what
+its sentence says. A text that begins with a small letter is a clause, for the middle of a sentence.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def line_is(number: int | None, text: str) -> str:
 
 
 def no_more_input(question: str, where: str = "") -> str:
-    """Return the sentence that a program asks in vain. where: " in line 10", for instance."""
+    """Return the sentence that no input is left for a question. where: such as " in line 10"."""
     return f'The program asks "{safe(question.strip())}"{where}, and there is no more input.'
 
 
@@ -83,12 +83,12 @@ def not_ended(limit: str) -> str:
 
 
 def left_out(rows: Sequence[str]) -> str:
-    """Return the sentence on rows without a number, which are no part of a program."""
+    """Return the sentence on rows without a number, which are not part of a program."""
     return f"Left out, without a number: {plural(len(rows), 'line')}, such as {rows[0][:40]!r}."
 
 
 def no_numbered_line(purpose: str = "", listing: str = "The listing") -> str:
-    """Return the sentence that a listing is no program. purpose: what was to be done with it."""
+    """Return the sentence that a listing is not a program. purpose: what was to be done with it."""
     so = f", so there is nothing to {purpose}" if purpose else ""
     return f"{listing} has no numbered line{so}."
 
@@ -99,7 +99,7 @@ def no_name_of(thing: str, name: str) -> str:
 
 
 def no_program(more: str = "", *, restarted: bool = False) -> str:
-    """Return the sentence that a board has nothing to keep. restarted: its memory was lost so."""
+    """Return the sentence that a board has nothing to keep. restarted: by opening its port."""
     return f"The board holds no program{more}{f': it {RESTARTED_AT_OPENING}' if restarted else ''}."
 
 
@@ -124,7 +124,7 @@ def no_port_address(name: str) -> str:
 
 
 def free_memory_unsaid(why: str) -> str:
-    """Return the sentence that the free memory could not be asked for. why: in a sentence."""
+    """Return the sentence that the free memory is not known. why: a sentence."""
     return f"The board did not say how much memory is free: {why}"
 
 
@@ -148,7 +148,7 @@ MAY_HAVE_ONE_MORE = (
 )
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
-ARCHIVE_UNCHANGED = "The archive is as it was."
+ARCHIVE_UNCHANGED = "The archive was not changed."
 REVISIONS_KEPT = "The archive keeps every revision that was acknowledged."
 STILL_READABLE = "Its text can still be read with any SQLite tool."
 PRINTED_ABOVE = "what it printed stands above"
@@ -196,12 +196,12 @@ CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
 LOOK_AT_DISK = "Look at the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
-CHECK_FAR = "See whether the far computer runs and still serves the board"
+CHECK_FAR = "See whether the remote computer runs and still serves the board"
 PLUG_IN_AGAIN = "Plug the board in again and do the same again"
 
 
 def give_answers(how: str) -> str:
-    """Return the advice for a program that asked in vain. how: to give answers to it."""
+    """Return the advice for a program that ran out of answers. how: a way to give them."""
     return f"Give an answer for each question: {how}."
 
 
@@ -244,7 +244,7 @@ def name_speed(by: Ways) -> str:
 
 
 def name_another_file(by: Ways) -> str:
-    """Advise on a file that is there already, in a sentence."""
+    """Advise on a file that already exists, in a sentence."""
     return f"Name another file, or replace it {by.replace}."
 
 

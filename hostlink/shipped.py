@@ -21,7 +21,7 @@ def library_folder(package: Path = _PACKAGE) -> Path:
     inside, beside = package / "library", package.parent / "library"
     if inside.is_dir():
         return inside
-    # Beside an installed package a folder of this name would be somebody else's.
+    # Beside an installed package, a folder of this name would belong to another package.
     if beside.is_dir() and (package.parent / "pyproject.toml").is_file():
         return beside
     raise HostlinkError(

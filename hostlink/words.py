@@ -70,7 +70,7 @@ def natural(name: str) -> list[str | int]:
     Case and accents do not count.
     """
     key: list[str | int] = list(_DIGITS.split(fold(unaccented(name))))
-    key[1::2] = map(int, key[1::2])  # text and number in turn, so that like meets like
+    key[1::2] = map(int, key[1::2])  # text and numbers alternate, so that keys compare
     return key
 
 
@@ -79,7 +79,7 @@ def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:
 
     Without regard to case. A name of more than 60 characters resembles none.
     """
-    import difflib  # only faults need it
+    import difflib  # needed only for a wrong name
 
     if len(name) > _LONGEST_COMPARED:
         return []
@@ -88,5 +88,5 @@ def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:
 
 
 def sent_again(repairs: int) -> str:
-    """Return how many lines came out wrong on the wire and were sent again."""
+    """Say how many lines were damaged on the wire and sent again."""
     return f"{plural(repairs, 'line')} sent again"

@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all, and texts in TOML."""
+"""Writing a file whole or not at all, and quoting text for TOML."""
 
 from __future__ import annotations
 

@@ -178,7 +178,7 @@ def check(target: Path, files: Sequence[Path]) -> None:
     """Raise PackError where the folder cannot be made, or a named file is not there or twice."""
     if target.exists():
         raise PackError(
-            f"{target} is there already. Nothing was changed. Name a new folder, or delete that "
+            f"{target} already exists. Nothing was changed. Name a new folder, or delete that "
             "one first."
         )
     if not target.parent.is_dir():

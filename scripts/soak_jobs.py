@@ -46,7 +46,7 @@ MOST_TURNS = 5_000_000  # of the pump, for a wait in which no time passes
 JOBS_IN_ARCHIVE = 250  # then a new one is begun
 UNPROVEN = "not proven"
 """The words by which a job says that captures and free memory contradict each other."""
-CONTRADICTED = "by its listing it should be"
+CONTRADICTED = "that its listing leaves"
 """How an error ends that says so. In a warning the same words may be settled afterwards."""
 
 

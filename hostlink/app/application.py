@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import partial
@@ -38,20 +37,20 @@ if TYPE_CHECKING:
     from hostlink.app.job import Job
     from hostlink.archive import Archive
 
-LOOK_AROUND_S = 0.5  # for what becomes due by time alone
+LOOK_AROUND_S = 0.5  # how often to look for what is due by time alone
 ABOUT = """\
-The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
-so far; the ruler above is the board's program memory. What the board held before a load is always \
-kept: nothing is overwritten unsaved. <words> opens a line of words at the bottom; the marked \
-letter of a word does it. <every-action> finds every action by a word of yours, such as upload or \
-stop, and tells the command for what only the command line does. Below, a single letter is the one \
-after <words>; what has neither key nor letter is found with <every-action>.
+The listing is in the middle. The columns beside it show what each line costs on the board and \
+the total so far; the ruler above shows the board's program memory. What the board held before a \
+load is always kept: nothing is overwritten unsaved. <words> opens a line of words at the bottom; \
+press the marked letter of a word to do it. <every-action> finds every action by any word for it, \
+such as upload or stop, and names the command for what only the command line does. Below, press \
+<words> before a single letter; find what has neither key nor letter with <every-action>.
 
-In the listing Ctrl+Z undoes the last change, Ctrl+Y makes it again; Ctrl+X cuts what is selected, \
-or the line, Ctrl+C copies it, Ctrl+V pastes.
+In the listing Ctrl+Z undoes the last change, Ctrl+Y redoes it; Ctrl+X cuts what is selected, or \
+the line, Ctrl+C copies it, Ctrl+V pastes.
 
-In the ruler █ is the line at the cursor. After the cost of a line ─ means that it went to the \
-board, and ━ that it was read back too: the board holds it as it stands there.
+In the ruler █ is the line at the cursor. After the cost of a line ─ means that it was sent, and ━ \
+that it was also read back: the board holds the line as shown.
 """
 
 
@@ -63,8 +62,8 @@ def _actions() -> Any:
 
 
 BOX = """\
-A box is open in front. Tab goes through what it offers, Enter takes it, Escape closes it or stops \
-the job that it shows. The keys below work once it is closed.
+A box is open in front. Tab moves between its answers, Enter chooses one, Escape closes the box or \
+stops the job that it shows. The keys below work once it is closed.
 """
 
 
@@ -117,7 +116,7 @@ class DeskApp(App[None]):
         self._plain.enabled = self.theme == MONOCHROME
 
     def _register_themes(self) -> None:
-        """Leave only the themes of this app, and use the one of the settings."""
+        """Register this app's themes and no others, and use the one in the settings."""
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self._theme_here(self.settings.theme)
@@ -125,7 +124,7 @@ class DeskApp(App[None]):
             self.unregister_theme(name)
 
     async def on_event(self, event: Event) -> None:
-        """Pass keys and pastes through the gate; Escape and a key in one read are two."""
+        """Pass keys and pastes through the gate; split Escape and a key that came in one read."""
         if event.is_forwarded or not isinstance(event, Key | Paste):
             await super().on_event(event)
             return
@@ -133,11 +132,11 @@ class DeskApp(App[None]):
             await self.gate.take(each)
 
     async def _deliver(self, event: Key | Paste) -> None:
-        """Handle a key, but never type what may have been Alt and a letter into a text."""
+        """Handle a key, but type no letter that may have been pressed together with Alt."""
         if isinstance(event, KeyAfterEscape):
-            is_letter = (event.character or "").isalpha()  # a line begins with a digit
-            if is_letter and isinstance(self.focused, TextArea | Input):
-                self.tell(f"Escape and {event.character} came as one key; it was not typed.")
+            letter = event.character or ""
+            if letter.isalpha() and isinstance(self.focused, TextArea | Input):  # not a digit
+                self.tell(f"Escape and {letter} came as one key; {letter} was not typed.")
                 return
             event = Key(event.key, event.character)
         await super().on_event(event)
@@ -152,19 +151,19 @@ class DeskApp(App[None]):
         return self.desk.questions.open(screen, show) if self.begun else show()
 
     def pop_screen(self) -> AwaitComplete:
-        """Close the screen in front, and what was told on it."""
+        """Close the front screen and its notifications."""
         self.clear_notifications()
         return super().pop_screen()
 
     def get_driver_class(self) -> type[Driver]:
-        """Return Textual's driver, but one that a vanished terminal does not hold up."""
+        """Return Textual's driver, changed so that a vanished terminal does not block it."""
         return lasting(super().get_driver_class())
 
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk
 
         self._desk = Desk()
-        # Set here, they are in the first computation of styles and not in a second one.
+        # Set here, they count in the first computation of styles and need no second one.
         self._desk.add_class(*size_classes(self.size), update=False)
         return self._desk
 
@@ -176,7 +175,7 @@ class DeskApp(App[None]):
             self.stylesheet.set_variables(self.get_css_variables())
 
     def read_screens_look(self) -> None:
-        """Read the styles of all screens but the desk, which the first drawing does without."""
+        """Read the styles of the other screens, which the first drawing does not need."""
         self.stylesheet.read(Path(__file__).with_name("screens.tcss"))
         self.refresh_css(animate=False)
 
@@ -197,13 +196,16 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """Return the main screen, which outlives the app."""
+        """Return the main screen, which can still be read after the app has ended."""
         return self._desk
 
     def tell(
         self, sentence: str, *, of_text: bool = False, board: AttachedBoard | None = None
     ) -> None:
-        """Show a message in the last line of the desk until what it is about changes."""
+        """Show a message in the last line of the desk until its subject changes.
+
+        of_text: it is about the text in the editor. board: the board it is about.
+        """
         self.said.append(sentence)
         del self.said[:-100]
         self.desk.last_line.tell(sentence, of_text=of_text, board=board)
@@ -260,9 +262,9 @@ class DeskApp(App[None]):
         """Show a job's progress, then its result or its error.
 
         It is shown on the desk if it was begun there, else in a view of its own, or by `follow`.
-        done: takes the result; returns the sentence to show, None for none. failed: takes the
-        error; returns what to do instead of showing it, or None. then: takes the result after the
-        view was closed, which stays open if there is something to read.
+        done: takes the result; returns the sentence to show, or None. failed: takes the error;
+        returns what to do instead of showing it, or None. then: takes the result once the view is
+        closed, which stays open if there is something to read.
         """
         JobShowing(self, job, done, failed, then, follow).begin()
 
@@ -283,7 +285,7 @@ class DeskApp(App[None]):
             self.push_screen(CommandPalette(placeholder="Every action: type one of its words"))
 
     def action_help(self) -> None:
-        """Show the keys of this screen; those of the screen behind where a box is open."""
+        """Show the keys of this screen, or of the screen behind an open box."""
         from hostlink.app.screens.palette import Help
 
         if isinstance(self.screen, Help):
@@ -313,7 +315,5 @@ class DeskApp(App[None]):
     def shut(self) -> None:
         """Close every port, then the app."""
         self.desk.drafts.end()
-        late = self.boards.close()
-        if late and not os.environ.get("HOSTLINK_QUIET"):
-            self.said.append(f"{', '.join(late)} did not close in time.")
+        self.boards.close()
         self.exit()

@@ -1,4 +1,4 @@
-"""Slow work with files and the archive, in a thread of its own, so that the app goes on meanwhile.
+"""Run slow work with files and the archive in a thread of its own, while the app goes on.
 
 Which work runs where:
 1. What waits for a board: the thread of that board's owner (hostlink.app.attached_board).
@@ -35,9 +35,9 @@ def aside(
 ) -> None:
     """Run slow work in a worker thread, then call `done` with its result in the app's own thread.
 
-    failed: called with a HostlinkError, which is shown otherwise. Any other error is shown as a
-    fault in hostlink; the app goes on. doing: stands in the last line meanwhile. newest: of works
-    of this name only the one begun last calls `done` or shows an error.
+    failed: called with a HostlinkError instead of showing it. Any other error is shown as a fault
+    in hostlink; the app goes on. doing: shown in the last line meanwhile. newest: a name; of the
+    works begun under it, only the last calls `done` or shows an error.
     """
     keys = app.gate.taken
     if doing:

@@ -1,7 +1,7 @@
 """A board attached to the app: its owner thread, its jobs, and what it sent.
 
-The owner thread only appends to queues, and calls `on_news` where there is something new.
-`AttachedBoard.drain`, called by the app then, folds the events into what can be shown and calls the
+The owner thread only appends to queues, and calls `on_news` when there is something new. The app
+then calls `AttachedBoard.drain`, which folds the events into what can be shown and calls the
 listeners in the app's thread. So a flood costs the app one drawing per thirtieth of a second, an
 idle board costs it none, and no widget is touched from another thread.
 """
@@ -55,7 +55,7 @@ _LISTEN_S = 0.25
 class AttachedBoard:
     """A board whose port the app keeps open, with its owner thread and its jobs.
 
-    on_news: called in either thread when `drain` has something to do. rows: output not shown yet.
+    on_news: called in any thread when `drain` has something to do. rows: output not shown yet.
     partial: the row of output that has not ended. state: what the board does. news: events of the
     board and its memory not processed yet. faults: errors of its programs not shown yet.
     read_at: the app's time when its memory was last read.
@@ -67,7 +67,7 @@ class AttachedBoard:
         self.choice = choice
         self.on_news = on_news
         self.archive = archive
-        # The owner's thread may ask before its constructor has returned, so this is our own.
+        # The owner's thread may read this before self.owner is set, so it is not the owner's.
         self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
@@ -167,7 +167,7 @@ class AttachedBoard:
         shown: bool = False,
         doing: str = "",
     ) -> Job[R]:
-        """Queue work on the console as `do` queues a job: not while a program runs."""
+        """Queue work on the console that needs the prompt; parameters as of `do`."""
 
         def freed(console: Console, may_stop: bool) -> R:
             console.free(may_stop=may_stop)
@@ -187,9 +187,10 @@ class AttachedBoard:
     ) -> Job[R]:
         """Queue a job for the owner thread. shown: whether to show its progress.
 
-        Where a program runs the job fails without typing anything; `Job.after_stop` does it again.
-        then: what the user wants, after "Stop it and"; "" never asks for that. doing: what happens
-        to the memory meanwhile; see `doing`. sends: the listing that replaces what is there.
+        If a program runs, the job fails without typing anything; `Job.after_stop` then queues it
+        again with consent to stop the program. then: what the user wants, as it follows "Stop it
+        and"; "" never asks. doing: see the property `doing`. sends: the listing that replaces what
+        is in memory.
         """
 
         def lent(console: Console, may_stop: bool) -> R:
@@ -240,7 +241,7 @@ class AttachedBoard:
         return job
 
     def cancel(self) -> None:
-        """Ask everything on this board to stop."""
+        """Ask all jobs on this board to stop."""
         self._stop.set()
         self.owner.cancel()
 

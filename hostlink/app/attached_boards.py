@@ -51,9 +51,11 @@ class AttachedBoards:
         self._profiles.clear()
 
     def spelled(self, port: str) -> str:
-        """Return the port by which its board is attached already, else the port itself."""
+        """Return the name of this port under which it is attached already, else the given one."""
         from hostlink.board.port.ports import identity_of, same_board
 
+        if port in self.by_port:
+            return port
         identity = identity_of(port)
         return next(
             (each for each in self.by_port if same_board(identity_of(each), identity)), port
@@ -62,7 +64,7 @@ class AttachedBoards:
     def attach(self, port: str, then: Callable[[AttachedBoard], object] | None = None) -> None:
         """Open a board's port and make it current; ask first if that will probably restart it.
 
-        then: called with the attached board, in place of reading what it holds.
+        then: called with the attached board, instead of reading what it holds.
         """
         is_new = port not in self.by_port
 
@@ -126,8 +128,8 @@ class AttachedBoards:
             return
         if not attached.close():
             self.app.tell(
-                f"{port} has not closed yet: what was under way on it does not end. "
-                "Unplugging the board ends it."
+                f"{port} has not closed yet, because the job on it does not end. "
+                "Unplug the board to end it."
             )
         if self.current is attached:
             others = list(self.by_port)

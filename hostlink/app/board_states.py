@@ -14,7 +14,7 @@ _UNKNOWN = KnownContents()
 
 
 class BoardStates:
-    """The states by port. A lost program is offered once, until the board holds a program."""
+    """The states by port. A lost program is offered once, until the board holds one again."""
 
     def __init__(self) -> None:
         self._held: dict[str, KnownContents] = {}

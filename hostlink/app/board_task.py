@@ -1,4 +1,4 @@
-"""One of many jobs at once: what is done with a board, how far it is, and how it ended."""
+"""One job of several at once: what is done with a board, how far it is, and how it ended."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 class BoardTask:
     """What was last done with a board. name: of the board or learner. words: how it ended.
 
-    alone: does the same again, with its questions; None if nothing does.
+    alone: starts the same job for this board alone, with its questions, or None.
     """
 
     name: str
@@ -46,7 +46,7 @@ class BoardTask:
         return ": ".join(filter(None, (self.job.progress.phase, self.lines)))
 
     def start(self, app: DeskApp, changed: Callable[[], None]) -> BoardTask:
-        """Tell how the job ends. changed: called at each news."""
+        """Follow the job and tell how it ended. changed: called at each change."""
 
         def ended(job: Job[Any]) -> None:
             self.failed = job.error is not None

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from hostlink.listing import Finding, Ledger, Review
 
 
-_LONGEST_QUESTION = 21  # characters that are shown of it
+_LONGEST_QUESTION = 21  # characters of a program's question that are shown
 _REVISION = re.compile(r"(?<=\S)(?<!\brescue)(?<!\bbackup)(?<!\brun)@([0-9]+)")
 _LEAST_NAME = 10  # columns; less does not tell one board from another
 
@@ -70,11 +70,11 @@ def board_sentence(
     more: str = "",
     width: int = 0,
 ) -> str:
-    """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
+    """Return one sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
-    away: the port at which it was and is waited for, "" while it is here. doing: what a job does to
+    away: the port at which hostlink waits for it, "" while it is here. doing: what a job does to
     it, such as "is being loaded with TIDE". more: follows the sentence where there is room. width:
-    columns to fit into, 0 for any number; the name and details are shortened before what to do.
+    columns to fit into, 0 for any number; the name and details are shortened before the advice.
     """
     if away:
         from hostlink.link.port import is_far  # not before the first drawing
@@ -94,8 +94,8 @@ def board_sentence(
 def _fitted(name: str, tails: list[str], width: int) -> str:
     """Join a name and the first of some tails that fits, the longest first.
 
-    Where the name fits with none, it is shortened in its middle, to _LEAST_NAME columns, then left
-    out.
+    If the name fits with none, it is shortened in its middle, to at least _LEAST_NAME columns; if
+    that does not fit either, it is left out.
     """
     if not width:
         return f"{name} {tails[0]}"
@@ -132,13 +132,13 @@ def _holds(held: KnownContents) -> list[str]:
     else:
         what = revision_words(held.spec) + ", changed since" * held.changed
     if held.lines and held.changed and not held.proven_at:
-        # Its size is known again when it is read.
+        # Its size is not known until it is read again.
         return [f"holds {what}", f"holds {held.spec}, changed"] if held.spec else [f"holds {what}"]
     return [f"holds {what}, {room}{when}", f"holds {what}, {room}", f"holds {what}"]
 
 
 def _does(state: BoardState, program: str) -> list[str]:
-    """Say what a board does that is not at its prompt, from the most to the least detail."""
+    """Say what a board away from its prompt does, from the most to the least detail."""
     from hostlink.jobs.session.activity import Activity  # not before the first drawing
 
     stop = f"stop it with {way_to('interrupt')}"
@@ -161,7 +161,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             ]
         case Activity.FULL:
             return [
-                f"its memory is full: it takes nothing, and {ONLY_RESTART_HELPS}",
+                f"has a full memory, so it takes nothing; {ONLY_RESTART_HELPS}",
                 f"is full; {ONLY_RESTART_HELPS}",
             ]
     return []
@@ -219,6 +219,8 @@ def finding_words(review: Review, row: int) -> str:
     advice = first.advice
     if first.rule == "does-not-fit":
         advice = f"{way_to('shrink')} makes it smaller."
+        if review.ledger.over > review.ledger.limit:  # more than shrinking ever saves
+            advice = "Leave lines out, or divide it into several programs."
     elif advice == STRANGE_WORD:
         advice = f"{way_to('adapt')} adapts the listing, if it is in another BASIC."
     return f"{where}{first.message} {advice}{others}"

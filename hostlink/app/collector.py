@@ -1,7 +1,7 @@
-"""Keeping Python's garbage collector away while much is made that stays.
+"""Keep Python's garbage collector off while many lasting objects are made.
 
-The collector would look at all of it again and again: 37 ms of the first drawing, and 0.1 s between
-two keys in a listing of 5,000 lines. Reference counts free what is dropped meanwhile.
+The collector would examine all of them again and again: 37 ms of the first drawing, and 0.1 s
+between two keys in a listing of 5,000 lines. Reference counts free what is dropped meanwhile.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from contextlib import contextmanager
 
 
 def let_collect() -> None:
-    """Let the collector run again if it was disabled, but never look at what there is now."""
+    """Enable the collector again if it is off, and exempt all objects that exist now."""
     if not gc.isenabled():
         gc.freeze()
         gc.enable()

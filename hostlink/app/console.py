@@ -1,7 +1,7 @@
 """The board's console on the desk: its output, and a line to type.
 
 It is a plain terminal: control characters are shown and not obeyed, rows are cut at the width of
-the board's screen, and only so many of them are kept, of each board.
+the board's screen, and the newest MOST_ROWS of each board are kept.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Transcript(ScrollView, can_focus=True):
         self._board_width = self._width = 0
 
     def show_board(self, port: str, width: int) -> bool:
-        """Show the rows of the board at a port from now on; return whether it was another one.
+        """Show the rows of the board at a port from now on; return whether the board changed.
 
         width: columns of its screen, 0 where that is not known.
         """
@@ -126,11 +126,11 @@ class Transcript(ScrollView, can_focus=True):
 
 
 class ConsoleLine(TextLine):
-    """The line to type, of each board its own. A paste of several lines is handed over."""
+    """The line to type, one for each board. A paste of several lines is posted as `Pasted`."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("up", "turn(1)", "The line typed before", show=False),
-        Binding("down", "turn(-1)", "The line typed after it", show=False),
+        Binding("up", "turn(1)", "Earlier line", show=False),
+        Binding("down", "turn(-1)", "Later line", show=False),
     ]
 
     class Pasted(Message):
@@ -143,10 +143,10 @@ class ConsoleLine(TextLine):
     def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
         self._port = ""  # until a board is attached; the first gets what was typed by then
-        self._typed: dict[str, str] = {}  # to the other boards, and not sent yet
+        self._typed: dict[str, str] = {}  # what was typed to the other boards and not sent
         self._sent: deque[str] = deque(maxlen=_MOST_SENT)
-        self._back = 0  # how many lines back the one shown was sent; 0 is the one being typed
-        self._newest = ""  # the one being typed while another is shown
+        self._back = 0  # which sent line is shown, counted from the newest; 0: the one being typed
+        self._newest = ""  # the one being typed, while a sent one is shown
 
     def show_board(self, port: str) -> None:
         """Show what is typed to the board at a port from now on."""
@@ -201,7 +201,7 @@ class ConsolePane(Vertical):
             yield ConsoleLine(id="console-line")
 
     def on_mount(self) -> None:
-        """Tell the way out first where there is little room."""
+        """Say what the keys do; where there is little room, say only how to leave."""
         out = f"{way_back()} leaves"
         sends = "Enter sends, Up brings back what was sent"
         texts = (f"Console: {sends}, {out}", f"Console: Enter sends, {out}", f"Console: {out}", out)
@@ -217,8 +217,8 @@ class ConsolePane(Vertical):
     def show(self, rows: Sequence[tuple[str, bool]], open_row: str, *, prints: bool) -> None:
         """Show what came from the board.
 
-        open_row: the row that has not ended; it stands before the line that is typed, as a prompt
-        or a question. prints: more of it is to come, so it stands below the rows before it.
+        open_row: the row that has not ended; it stands before the typed line, as a prompt or a
+        question. prints: a program is still printing it, so it stands below the other rows.
         """
         self.query_one(Transcript).add(rows, open_row if prints else "")
         prompt = "" if prints else safe(open_row)[-40:]

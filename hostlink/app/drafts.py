@@ -3,11 +3,11 @@
 Rules:
 1. Each window has a draft of its own, and holds a lock as long as it is open. So two windows never
    overwrite each other's draft, and a draft whose lock is free was left behind.
-2. A draft is replaced whole: an end at any moment leaves the text as it was before or after.
-3. Nothing of it is deleted but what was kept in the archive, taken over by a window, or given up by
-   a person.
-4. The disk follows what is wanted last, whichever thread comes first: a slow writing never brings
-   back a draft that was dropped meanwhile.
+2. A draft is replaced whole: whenever the app ends, the file holds the text before or after.
+3. A draft is deleted only when its text is in the archive, a window has taken it over, or the user
+   has given it up.
+4. The disk ends up with what was wanted last, whichever thread comes first: slow writing never
+   restores a draft that was dropped meanwhile.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class Drafts:
     """The drafts of one user; one of them belongs to this window."""
 
     def __init__(self, folder: Path) -> None:
-        """folder: made when the first draft is kept."""
+        """Create the drafts. folder: made when the first draft is kept."""
         self.folder = folder
         self._path = folder / f"{uuid.uuid4().hex}.json"
         self._lock: IO[bytes] | None = None
@@ -71,22 +71,17 @@ class Drafts:
         self.want(draft)
         self.settle()
 
-    def drop(self) -> None:
-        """Delete this window's draft: its text is kept elsewhere, or was given up."""
-        self.want(None)
-        self.settle()
-
     def want(self, draft: Draft | None) -> None:
-        """Name the draft that the next `settle` brings to the disk, None to have none there."""
+        """Note the draft that the next `settle` writes, or None to have it deleted."""
         self._wanted = draft
         self._is_due = True
 
     def settle(self) -> None:
-        """Bring the disk to what is wanted, in any thread. Raises RefusedError as `keep`."""
+        """Write or delete the draft as last wanted, in any thread. Raises RefusedError."""
         with self._settling:
-            if not self._is_due:  # done by a thread that came first; this window may be closed
+            if not self._is_due:  # another thread has done it; this window may be closed
                 return
-            self._is_due = False  # before it is read: what is wanted meanwhile is due again
+            self._is_due = False  # first, so that what is wanted from now on is due again
             draft = self._wanted
             if draft is not None:
                 self._write(draft)
@@ -101,7 +96,7 @@ class Drafts:
             RefusedError,
             f"The draft of the listing cannot be written in {self.folder}",
             kept=STILL_IN_EDITOR,
-            advice="Keep it in the archive before the window is closed.",
+            advice="Keep it in the archive before you close the window.",
         ):
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
@@ -111,7 +106,7 @@ class Drafts:
             write_whole(self._path, json.dumps(asdict(draft)).encode("ascii"))
 
     def close(self) -> None:
-        """Release this window's draft; what it holds is offered by the next window."""
+        """Release this window's draft, which the next window then offers."""
         if self._lock is not None:
             self._lock.close()
             self._lock = None
@@ -135,7 +130,7 @@ class Drafts:
             _delete(_lock_of(left.path))
 
     def take_over(self, left: LeftDraft) -> None:
-        """Make a draft that was left behind that of this window. Raises RefusedError."""
+        """Make a draft that was left behind this window's own. Raises RefusedError."""
         self.keep(left.draft)
         self.give_up(left)
 

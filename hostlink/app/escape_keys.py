@@ -3,7 +3,7 @@
 A terminal sends Escape and what follows in one read where the line is slow or a multiplexer sits in
 between, and most send Alt and a letter as Escape and the letter (common practice, no source). The
 two cannot be told apart. Textual (8.2) makes other keys of them: of Escape and 1 an inverted
-exclamation mark, of Escape and Enter an Enter. So its table of sequences gets ours.
+exclamation mark, of Escape and Enter an Enter. So our own sequences are added to its table.
 """
 
 from __future__ import annotations
@@ -13,19 +13,33 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 from textual._ansi_sequences import ANSI_SEQUENCES_KEYS
+from textual._xterm_parser import XTermParser
 from textual.events import Key
 from textual.keys import Keys, _character_to_key, key_to_character
 
 _STARTERS = "[O]P_^X"  # begin longer sequences of terminals (ECMA-48, section 5.3)
 _AFTER = "after-escape+"
+_parse_extended_key = XTermParser._parse_extended_key
 
 
 class KeyAfterEscape(Key):
     """A printable key that came with an Escape before it; it may have been Alt and that key."""
 
 
+def _parse_or_ignore(parser: XTermParser, sequence: str) -> list[Key] | None:
+    """Parse a key report, and ignore one such as ESC [1;:u, at which Textual's parser fails."""
+    try:
+        return _parse_extended_key(parser, sequence)
+    except (ValueError, OverflowError):
+        return [Key(Keys.Ignore, sequence)]
+
+
 def separate_escapes() -> None:
-    """Make Textual's parser read Escape and an ASCII character as two keys, and LF as Enter."""
+    """Make Textual's parser read Escape and an ASCII character as two keys, and LF as Enter.
+
+    It then also ignores key reports that it cannot read.
+    """
+    XTermParser._parse_extended_key = _parse_or_ignore  # type: ignore[method-assign, assignment]
     table = cast(dict[str, Any], ANSI_SEQUENCES_KEYS)
     table["\n"] = table["\r"]  # a paste may come as keys, its line ends as they are
     for code in range(1, 128):

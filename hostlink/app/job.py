@@ -41,7 +41,7 @@ class Sent:
 
 
 _NEWS = Warned | Rescued | BoardAnswered
-_SHOWN_ABOVE = BoardVanished | BoardReturned  # the sentence on the board says which is so now
+_SHOWN_ABOVE = BoardVanished | BoardReturned  # the sentence about the board says it already
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
@@ -51,10 +51,10 @@ class Progress:
 
     sent: the numbers of the lines confirmed since the memory was cleared. done_pages, all_pages: of
     flash, in this phase. read_pages: how many were read, from the first; proven_pages: the numbers
-    of those written and read back; last_page: the last of
-    either. differs: memory may hold something else than was known before the job. told: sentences
-    worth reading, in order, each with whether it is news that must not be missed. kept: the
-    revisions that the job kept listings as, until the desk has taken note of them.
+    of those written and read back; last_page: the last page read or written. differs: memory may
+    differ from what was known before the job. told: sentences worth reading, in order, each with
+    whether it is news that must not be missed. kept: the revisions that the job kept listings as,
+    until the desk has noted them.
     """
 
     phase: str = "Waiting for its turn"
@@ -87,8 +87,8 @@ class Progress:
     def left_s(self, wire_rate: float) -> float | None:
         """Return the seconds until everything is sent and read back once, or None if unknown.
 
-        Sending goes on at the rate so far. wire_rate: in bytes a second, for the reading. For pages
-        of flash: until this phase ends.
+        For pages of flash: until this phase ends. Sending is taken to go on at the rate so far.
+        wire_rate: of the reading, in bytes a second.
         """
         if self.all_pages:
             spent_s = self.last_at - (self.first_at or 0.0)

@@ -32,7 +32,7 @@ class JobShowing:
     then: Callable[[Any], None] | None
     follow: Callable[[Job[Any]], object] | None = None
     _view: JobView | None = None
-    _keys: int = 0  # pressed until it was begun
+    _keys: int = 0  # the gate's count when the job was begun
 
     def begin(self) -> None:
         """Show the job from now on, and its result or its error when it ends."""
@@ -57,7 +57,7 @@ class JobShowing:
             if job.progress.differs:
                 self.app.desk.readings.unknown_now(job.attached)
             instead = stop_question(self.app, job, self._again)
-            is_open = _always if instead is None else partial(_runs, job)
+            is_open = (lambda: True) if instead is None else (lambda: job.attached.state.runs)
             if instead is None and self.failed is not None:
                 instead = self.failed(job.error)
             self._show_failure(job.error, instead, is_open)
@@ -74,7 +74,7 @@ class JobShowing:
 
     def _closed(self, _: object) -> None:
         if self.then is not None and self.job.ended and self.job.error is None:
-            # A view of its own was watched until now, so what follows is waited for.
+            # The user has watched the job's own view until now, so they wait for what follows.
             keys = self._keys if self._view is None else self.app.gate.taken
             with self.app.desk.questions.unasked(keys):
                 self.then(self.job.result)
@@ -92,11 +92,3 @@ class JobShowing:
                 show()
             return
         self._view.instead = instead
-
-
-def _always() -> bool:
-    return True
-
-
-def _runs(job: Job[Any]) -> bool:
-    return job.attached.state.runs

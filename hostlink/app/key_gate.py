@@ -1,17 +1,17 @@
-"""Holds keys back while the focus is about to move, so that none of them lands in the wrong place.
+"""Hold keys back while the focus is about to move, so that none of them lands in the wrong place.
 
 A terminal may deliver several keys at once: a key that opens something, and the text meant for it.
 Textual moves the focus and opens screens by messages, so without this the text would go to what had
 the focus before. Rules:
 
 1. A key that is typed into the text with the focus goes on at once; it cannot move the focus.
-2. After any other key, those that follow wait until all that it caused has been handled: a callback
-   travels from the widget with the focus through its parents to the app, after the key's own
-   messages, until three rounds leave screen and focus as they were: one for the key, one for the
-   message that its action sends, one for what comes of that.
-3. None of them waits longer than ten seconds for the key before it: a handler that never ends must
-   not take the keys away. A busy computer needs more than one second at times.
-4. What is pasted waits and goes on as a key does that is typed.
+2. After any other key, the keys that follow wait until all that it caused has been handled. To find
+   out, a callback travels from the focused widget through its parents to the app, behind the key's
+   own messages. Three rounds in a row must leave screen and focus unchanged: one for the key, one
+   for the message that its action sends, one for what that message causes.
+3. No key waits longer than ten seconds for the one before it, because a handler may never end. A
+   busy computer needs more than one second at times.
+4. A paste waits as a typed key does.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ if TYPE_CHECKING:
     from textual.app import App
 
 _LONGEST_S = 10.0
-_STILL, _ROUNDS = 3, 12  # rounds; after so many of one key the focus keeps moving
+_STILL, _ROUNDS = 3, 12  # rounds without a change that open the gate; most rounds for one key
 _EDITS = frozenset(("left", "right", "home", "end", "backspace", "delete"))
 _MOVES = frozenset(("enter", "up", "down", "pageup", "pagedown"))  # in a text of several lines
 
 
 @runtime_checkable
 class Early(Protocol):
-    """A screen that came by itself, and may have been drawn while a key was on its way."""
+    """A screen that opened by itself, perhaps while a key was on its way."""
 
     def ignores_key(self) -> bool:
         """Return whether a key that comes now was not meant for this screen."""
@@ -49,7 +49,7 @@ class KeyGate:
         self._app = app
         self._deliver = deliver
         self._held: deque[Key | Paste] = deque()
-        self._turn = 0  # a callback of an earlier turn that comes late counts for nothing
+        self._turn = 0  # late callbacks of earlier turns are ignored
         self._round = 0
         self._still = 0  # rounds in a row that changed nothing
         self._seen: tuple[object, object] = (None, None)
@@ -59,7 +59,7 @@ class KeyGate:
 
     @property
     def _closed(self) -> bool:
-        return self._limit is not None  # while it is closed its limit runs
+        return self._limit is not None  # the timer runs while the gate is closed
 
     async def take(self, event: Key | Paste) -> None:
         """Deliver a key or a paste now, or once those before it have been handled."""
@@ -98,7 +98,7 @@ class KeyGate:
         return isinstance(focused, TextArea) and event.key in _MOVES
 
     def _send_round(self) -> None:
-        """Send a callback the way that a key's messages take."""
+        """Send a callback along the path of a key's messages."""
         self._round += 1
         self._seen = self._place()
         self._hop(self._app.focused or self._app.screen, self._turn)
@@ -107,7 +107,7 @@ class KeyGate:
         if node is self._app or node.parent is None:
             self._app.call_later(self._came_back, turn)
         elif not node.call_later(self._hop, node.parent, turn):
-            self._app.call_later(self._came_back, turn)  # it is being closed
+            self._app.call_later(self._came_back, turn)  # the node is being closed
 
     async def _came_back(self, turn: int) -> None:
         if not self._closed or turn != self._turn:

@@ -27,7 +27,7 @@ _AT_ONCE = (
         if screen != LISTING
     ),
 )
-"""The actions that need different keys: those of the desk, and of each other screen."""
+"""Groups of actions whose keys must all differ: those of the desk, and of each other screen."""
 
 
 def fault_in(keys: Mapping[str, str]) -> str:

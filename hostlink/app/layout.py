@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from textual.geometry import Size
 
 WIDTHS: list[tuple[int, str]] | None = [(0, "-narrow"), (110, "-wide")]
-"""Columns: below 110 things stand below each other."""
+"""Columns: below 110 the parts of a screen stand below each other."""
 
 HEIGHTS: list[tuple[int, str]] | None = [(0, "-low"), (18, "-medium"), (36, "-tall")]
 """Rows: below 18 the desk shows the listing or the band, from 36 on the band is higher."""

@@ -1,4 +1,4 @@
-"""What is pasted: its line ends, and numbered lines put into a listing by their numbers."""
+"""Convert the line ends of a paste, and put numbered lines into a listing by their numbers."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class RowEnd:
     def is_second(self, event: Key) -> bool:
         """Return whether a key is an Enter right after another one, at the end of a row.
 
-        All of them came too fast for a person, as those of one read of the terminal do.
+        All of them came too fast to be typed, as the keys of one read of the terminal do.
         """
         now = event.time
         if event.key != "enter":
@@ -65,10 +65,11 @@ class RowEnd:
 
 
 def would_mix(here: Mapping[int, Line], pasted: Mapping[int, Line]) -> bool:
-    """Return whether lines put in by their numbers may mix two programs, each by line number.
+    """Return whether pasted lines, put in by their numbers, may mix two programs.
 
     They may if they begin where the listing begins, as programs do, or if more than _CORRECTED of
     them are new or different. Lines that all go into one gap of the listing are a part of it.
+    here, pasted: lines by number.
     """
     changed = {
         number
@@ -81,7 +82,7 @@ def would_mix(here: Mapping[int, Line], pasted: Mapping[int, Line]) -> bool:
 
 
 def place_lines(text: str, lines: str) -> Placed:
-    """Put numbered lines into a listing: each in place of the line with its number, or in order.
+    """Put numbered lines into a listing; each replaces the line that has its number, if any.
 
     text: the listing. lines: at least one of them has a number; rows without one stay with the
     numbered row before them, the first ones with that after them. Of lines with the same number the

@@ -1,7 +1,7 @@
-"""Reviews long texts in a process of its own: in a thread of the app's, each key would wait for it.
+"""Review long texts in a process of its own, since each key would wait for a thread of the app.
 
-That process runs `serve_reviews`. It reads what to review from stdin and answers on stdout, both
-pickled, until stdin ends; it ends when the app ends, however that happens.
+The process runs `serve_reviews`. It reads what to review from stdin and answers on stdout, both
+pickled, until stdin ends; so it ends with the app, however that ends.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ LARGE = 20_000  # characters; larger texts are reviewed only after a pause in ty
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What a review is made of. silenced: rules that the program's note silences."""
+    """The input of a review. silenced: rules that the program's note silences."""
 
     text: str
     rules: Rules
@@ -43,7 +43,7 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class ReviewAnswer:
-    """A review without the lines, which the app has: to unpickle them all would stop each thread.
+    """A review without the lines, which the app has: unpickling them would stop every thread.
 
     columns: of the ledger's rows, all but the first. Fields as of Review and Ledger.
     """
@@ -66,7 +66,7 @@ class ReviewAnswer:
         return cls(review.findings, columns, ledger.total, ledger.limit, review.silenced)
 
     def of(self, listing: Listing) -> Review:
-        """Return the review of the listing that this is the answer for."""
+        """Return the complete review. listing: the one that was reviewed."""
         from hostlink.listing import Review
         from hostlink.listing.measure import Ledger, LedgerRow
 
@@ -81,7 +81,7 @@ class ReviewProcess:
         self._process: Popen[bytes] | None = None
 
     def review(self, asked: Asked) -> Review:
-        """Review a text in the process; where there can be none, in this thread."""
+        """Review a text in the process, or in this thread if there can be no process."""
         import pickle
 
         from hostlink.listing import Listing
@@ -103,11 +103,11 @@ class ReviewProcess:
             return answer.of(listing)
 
     def close(self) -> None:
-        """End the process; a review under way is then made by the thread that waits for it."""
+        """End the process; a thread that waits for a review then makes it itself."""
         process, self._process = self._process, None
         if process is not None:
             process.kill()
-            with suppress(OSError), process:  # what was not sent any more is lost
+            with suppress(OSError), process:  # what was not yet sent is lost
                 pass
 
 

@@ -1,9 +1,8 @@
-"""What the app remembers from one start to the next: theme, default port and profile, after how
-many minutes a board at its prompt is read again, and user-defined keys.
+"""Read and change the app's settings: theme, port, profile, minutes between readings, keys.
 
-One small TOML file in the user's configuration folder, or where HOSTLINK_SETTINGS says. A file that
-cannot be read or understood never keeps the app from starting: the fault is shown, and the file
-is left as it is.
+They are one small TOML file in the user's configuration folder, or where HOSTLINK_SETTINGS says. A
+file that cannot be used never keeps the app from starting: the fault is shown, and the file is left
+as it is.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from hostlink.writing import toml_string, write_whole
 
 VARIABLE = "HOSTLINK_SETTINGS"
 CAPTURE_MINUTES = 5
-"""A board's own keyboard is the usual way in class, so what it holds is read again that often."""
+"""How often a board is read again, since a class usually types at the board's own keyboard."""
 
 MOST_MINUTES = 1_440
 _LARGEST = 65_536  # bytes
@@ -32,9 +31,9 @@ _LARGEST = 65_536  # bytes
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """port, profile: "" for none. capture_minutes: 0 for never by itself. keys: by action's id.
+    """The app's settings. port, profile: "" for none. capture_minutes: 0 for never.
 
-    fault: why the file, or its keys, were not used; "" where all is well.
+    fault: why the file or its keys were not used, or "". keys: by the names of actions.
     """
 
     theme: str = DARK
@@ -65,25 +64,30 @@ def read_settings(path: Path) -> Settings:
     except FileNotFoundError:
         return Settings()
     except (OSError, ValueError) as error:
-        return Settings(fault=safe(f"The settings {path} cannot be read: {error}"))
+        return _defaults(path, f"cannot be read: {error}")
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
-        return Settings(fault=f"The settings {path} hold something else than text.")
+        return _defaults(path, "have a theme, port or profile that is not text")
     minutes = held.get("capture_minutes", CAPTURE_MINUTES)
     if not is_minutes(minutes):
-        return Settings(fault=f"The settings {path} name capture_minutes that make no sense.")
+        return _defaults(path, f"need a whole number up to {MOST_MINUTES:,} as capture_minutes")
     keys = held.get("keys", {})
     if not (isinstance(keys, dict) and all(isinstance(key, str) for key in keys.values())):
-        return Settings(fault=f"The settings {path} hold keys that are not text.")
+        return _defaults(path, "have a key that is not text")
     theme = values.pop("theme") or DARK
     faults = list[str]()
     if wrong := fault_in(keys):
         faults.append(f"The settings {path} {wrong}. The default keys are used.")
     if theme not in NAMES:
-        faults.append(f'The settings {path} name an unknown theme, "{theme}".')
+        faults.append(f'The settings {path} name an unknown theme, "{theme}"; {DARK} is used.')
         theme = DARK
     fault = safe(" ".join(faults))
     return Settings(theme=theme, capture_minutes=minutes, fault=fault, keys=keys, **values)
+
+
+def _defaults(path: Path, wrong: str) -> Settings:
+    """Return the default settings. wrong: why the file is not used, after its name."""
+    return Settings(fault=safe(f"The settings {path} {wrong}. The defaults are used."))
 
 
 def is_minutes(value: object) -> bool:
@@ -111,9 +115,9 @@ def _parsed(raw: bytes) -> dict[str, Any]:
 def change_settings(path: Path, **changes: str | int) -> None:
     """Change settings by name in the file; all else in it stays, such as keys and remarks.
 
-    The file appears whole or not at all. Raises RefusedError, also for one that is not TOML.
+    The file is replaced whole or not at all. Raises RefusedError, also for one that is not TOML.
     """
-    stays = "The file is as it was; what was changed holds until the app is closed."
+    stays = "The file is unchanged; the new settings hold until you close the app."
     with file_errors(RefusedError, f"The settings {path} cannot be written", kept=stays):
         path.parent.mkdir(parents=True, exist_ok=True)
         raw = _read(path) if path.exists() else b""
@@ -127,7 +131,7 @@ def change_settings(path: Path, **changes: str | int) -> None:
 
 
 def _with_row(held: str, name: str, value: str | int) -> str:
-    """Return settings with another value for a name, which stands before the first table."""
+    """Return the file's text with a new value for a name, which stands before the first table."""
     table = re.search(r"^[ \t]*\[", held, re.MULTILINE)
     end = table.start() if table is not None else len(held)
     row, top = f"{name} = {value}\n", held[:end]

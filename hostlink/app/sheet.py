@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 class Sheet:
     """The listing in the editor.
 
-    material: where it came from, None for a new one. kept_text: the text that is safe, "" where
-    nothing is. name: the program it goes by, "" where it has none.
+    material: where it came from, None for a new one. kept_text: the text that is kept elsewhere, ""
+    for none. name: of its program, "" for none.
     """
 
     name: str = ""
@@ -30,12 +30,12 @@ class Sheet:
 
     @classmethod
     def of(cls, material: Material) -> Sheet:
-        """Return the sheet for a listing that has been opened, not changed yet."""
+        """Return the sheet for a listing that was just opened."""
         return cls(material.name, material.text, material)
 
     @property
     def revision(self) -> Revision | None:
-        """Return the revision that it was made from, None where its program is another."""
+        """Return the revision that it was made from, None if that is of another program."""
         revision = self.material.revision if self.material is not None else None
         return revision if revision is not None and revision.program == self.name else None
 
@@ -76,26 +76,17 @@ class Sheet:
         return Origin("edit", where)
 
     def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
-        """Keep the text as the next revision; the sheet it is now. Raises ArchiveError."""
+        """Keep the text as the next revision; return its sheet and Kept. Raises HostlinkError."""
         from hostlink.jobs.keeping_made import keep_with_details
+        from hostlink.jobs.listing_source import from_archive
 
         if not self.name:
             raise RefusedError(UNNAMED_LISTING, kept=STILL_IN_EDITOR)
         material = self.as_material(text, profile)
         content, parent = material.content(profile), self.revision
         kept = keep_with_details(archive, self.name, material, content, parent)
-        return self.kept_as(kept.revision, text, archive), kept
-
-    def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
-        """Return the sheet after its text was kept as a revision."""
-        from hostlink.jobs.listing_source import from_archive
-
-        return replace(
-            self,
-            name=revision.program,
-            kept_text=text,
-            material=from_archive(revision.spec, archive),
-        )
+        made = from_archive(kept.revision.spec, archive)
+        return Sheet(kept.revision.program, text, made), kept
 
 
 def open_sheet(word: str, archive: Archive) -> Sheet:

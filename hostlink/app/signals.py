@@ -1,6 +1,6 @@
 """Signals that end the app: it leaves between two of its steps, not in the middle of one.
 
-The handlers that the app finds raise an exception. Raised anywhere in textual's own code, that may
+The handlers that the app finds raise an exception. In the middle of textual's own code that may
 leave its threads running, and then the process never ends (seen in textual 8.2 on a busy computer).
 """
 

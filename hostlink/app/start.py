@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,12 +17,12 @@ if TYPE_CHECKING:
 
 
 def can_open_app() -> bool:
-    """Return whether stdin and stdout are a terminal, which the app needs."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    """Return whether stdin and stdout are a terminal that can draw, which the app needs."""
+    return os.environ.get("TERM") != "dumb" and sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def app_class() -> type[DeskApp]:
-    """Import the app, and keep the garbage collector away until the desk is drawn."""
+    """Import the app, and keep the garbage collector off until the desk is drawn."""
     gc.disable()
     from hostlink.app.application import DeskApp
 
@@ -36,15 +37,15 @@ def open_app(
     archive: Path | None = None,
     opens: str = "",
 ) -> None:
-    """Open the app and stay in it until the person leaves.
+    """Run the app until the user leaves it.
 
-    opens: a word for the listing that lies in the editor at first. Raises ArchiveError where the
-    archive cannot be opened, UsageError where there is no terminal, Interrupted where a signal
-    ended it in the middle of a job.
+    opens: names the listing to open in the editor. Raises ArchiveError if the archive cannot be
+    opened, UsageError if there is no terminal, Interrupted if a signal ended the app during a job.
     """
     if not can_open_app():
         raise UsageError(
-            "The app needs a terminal.", advice="`hostlink --help` lists what works without one."
+            "The app needs a terminal that can draw.",
+            advice="`hostlink --help` lists what works without one.",
         )
     opened: list[Archive] = []
 
@@ -93,9 +94,9 @@ def _run(app: DeskApp) -> None:
 
 
 def _end_jobs(app: DeskApp) -> None:
-    """Stop all jobs, close every port, and raise Interrupted if a job failed by that.
+    """Stop all jobs and close every port, after the app has ended.
 
-    For an app that has ended, which draws nothing any more.
+    Raises Interrupted if a job failed because it was stopped.
     """
     app.boards.close()
     for job in app.boards.cut_off:

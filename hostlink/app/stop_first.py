@@ -1,4 +1,4 @@
-"""Jobs that need the board's prompt while a program runs: asking whether it may be stopped."""
+"""Ask whether to stop a running program for a job that needs the board's prompt."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 def stop_question(
     app: DeskApp, job: Job[Any], watch: Callable[[Job[Any]], object]
 ) -> Callable[[], object] | None:
-    """Return what asks to stop the program that a job failed for; None if it failed otherwise.
+    """Return a function that asks to stop the program that made a job fail.
 
-    watch: called with the job that is begun with consent.
+    None if the job failed for another reason. watch: called with the job that is begun again.
     """
     error, again = job.error, job.after_stop
     if again is None or not isinstance(error, LinkError) or error.reason is not LinkReason.RUNNING:

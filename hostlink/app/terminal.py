@@ -1,4 +1,4 @@
-"""The end of the terminal that the app is drawn on, and a process that was stopped and goes on.
+"""Notice when the app's terminal is closed, and go on properly after the process was stopped.
 
 A terminal that is closed sends SIGHUP, but only to the session that it controls. Without that
 signal Textual (8.2) never notices: it reads an end of file over and over, its thread that writes
@@ -32,7 +32,7 @@ def _await_end(terminal: int) -> None:
     if sys.platform == "win32":
         return
     poller = select.poll()
-    poller.register(terminal, 0)  # an end and an error are told without being asked for
+    poller.register(terminal, 0)  # an end and an error are reported in any case
     ends = [what for _, what in poller.poll() if what & (select.POLLHUP | select.POLLERR)]
     main = threading.main_thread().ident
     if ends and main is not None:
@@ -54,13 +54,13 @@ def lasting(usual: type[Driver]) -> type[Driver]:
     read_all_bytes()
 
     class LastingDriver(LinuxDriver):
-        """Writes only while the thread that does it is there; the queue before it is bounded."""
+        """Writes only while the writing thread lives, since the queue to it is bounded."""
 
         def _sigcont_application(self, *_: object) -> None:
-            if not os.isatty(self.fileno):  # it is gone
+            if not os.isatty(self.fileno):  # the terminal is gone
                 return
             if not self._must_signal_resume:  # it was not suspended in order, or not at all
-                if self.exit_event.is_set() or not self._is_read():  # it is ending
+                if self.exit_event.is_set() or not self._is_read():  # the app is ending
                     return
                 self.suspend_application_mode()
             super()._sigcont_application()

@@ -1,8 +1,8 @@
-"""What a terminal sends, as text that Textual (8.2) can read whatever it holds.
+"""Decode what a terminal sends, so that Textual (8.2) can read it whatever it holds.
 
 Textual ends by an error at a byte that is not UTF-8, such as Alt and a letter in a stock xterm of
-another character set, or a pasted listing of one. Of an Escape within a paste it makes keys of what
-follows, which would load, keep or leave.
+another character set, or a pasted listing of one. After an Escape within a paste it takes the rest
+for keys, which would load, keep or leave.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class TerminalText:
         self._held = ""  # within one, what may be the first part of _END
 
     def decode(self, data: bytes, final: bool = False) -> str:
-        """Return what more there is to read. final: nothing follows."""
+        """Return the text of the next bytes. final: no bytes follow."""
         left = self._held + self._utf8.decode(data, final)
         self._held = ""
         read = ""

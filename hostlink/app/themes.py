@@ -136,7 +136,7 @@ def _of_terminal(colours: dict[str, str]) -> dict[str, str]:
 
 
 def _variables(colours: dict[str, str], reverse: str) -> dict[str, str]:
-    """Return what a theme sets beside its main colours. reverse: "reverse" without colours."""
+    """Return the variables of a theme. reverse: "reverse" if the theme has no colours, else ""."""
     ground, text, accent = colours["background"], colours["foreground"], colours["accent"]
     rule = colours["rule"]
     return {

@@ -117,18 +117,15 @@ def error_rows(error: HostlinkError) -> list[str]:
     """Return an error in rows for a box: what happened, what was not lost, what to do."""
     advice = in_keys(error.advice)
     # Escape closes the box before it opens the line of words.
-    when = ", when this is closed" if way_to("words") in advice else ""
-    rows = (
-        error.what,
-        error.kept and f"Not lost: {error.kept}",
-        advice and f"What to do{when}: {advice}",
-    )
+    when = " after closing this" if way_to("words") in advice else ""
+    rows = (error.what, error.kept, advice and f"What to do{when}: {advice}")
     return [row for row in rows if row]
 
 
 def shown_error(error: BaseException) -> HostlinkError:
-    """Return an error as the app shows it: a HostlinkError with its advice in the app's keys,
-    any other error as a fault in hostlink.
+    """Return an error as the app shows it, with its advice in the app's keys.
+
+    An error that is no HostlinkError is returned as a fault in hostlink.
     """
     if isinstance(error, HostlinkError):
         return error.but(advice=in_keys(error.advice))

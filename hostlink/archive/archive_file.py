@@ -13,7 +13,7 @@ from typing import Self
 from sqlite_utils import Database
 
 from hostlink.archive.database.access import Access
-from hostlink.archive.database.database_errors import FAULTS, not_kept, not_read
+from hostlink.archive.database.database_errors import FAULTS, moved, not_kept, not_read
 from hostlink.archive.database.opening import open_file
 from hostlink.archive.times import utc_now, utc_text
 from hostlink.errors import ArchiveError
@@ -33,6 +33,7 @@ class ArchiveFile:
         self._lock = threading.Lock()
         self._connections: dict[int, Database] = {}
         self._closed = False
+        self._file = _file_at(path)
 
     @classmethod
     def open(
@@ -91,7 +92,8 @@ class ArchiveFile:
 
         It begins as a writer, so that nothing read in it can become outdated. Inside another
         transaction it becomes part of that one. what: the subject of the error, "<what> was not
-        kept".
+        kept". Raises ArchiveError also where another file is at the path by now, or none: SQLite
+        would write to the one that was opened, or beside it, where nobody finds it.
         """
         try:
             db = self._database()
@@ -99,6 +101,8 @@ class ArchiveFile:
                 with db.atomic():
                     yield db
                 return
+            if _file_at(self.path) != self._file:
+                raise moved(what, self.path)
             db.execute("BEGIN IMMEDIATE")
             try:
                 yield db
@@ -116,7 +120,7 @@ class ArchiveFile:
             if self.read_only:
                 yield
                 return
-            with self.writing("What is only tried"):
+            with self.writing("The trial"):
                 yield
                 raise _Undone
 
@@ -132,6 +136,15 @@ class ArchiveFile:
 
     def _time(self) -> str:
         return utc_text(self._now())
+
+
+def _file_at(path: Path) -> tuple[int, int] | None:
+    """Return what tells the file at a path from any other; None where none can be seen."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
 
 
 class _Undone(Exception):

@@ -172,7 +172,9 @@ class Backups(Healing):
                 raise ArchiveError(
                     f"There is no backup {digits} in the archive.",
                     reason=ArchiveReason.NOT_THERE,
-                    advice=f"The last one is backup@{last}." if last else "None was made yet.",
+                    advice=f"The last one is backup@{last}."
+                    if last
+                    else "No backup has been made yet.",
                 )
             whole = _with_items(db, [found])
         if whole.damaged:

@@ -49,7 +49,7 @@ class Duplicates(Proofs):
             raise ArchiveError(
                 f"The duplicate {target} was not made: {system_words(error)}.",
                 kept=ARCHIVE_UNCHANGED,
-                advice="Name a file in a folder that is there and may be written.",
+                advice="Name a file in a folder that exists and can be written to.",
             ) from error
         finally:
             for ending in ("", "-wal", "-shm"):
@@ -75,7 +75,7 @@ class Duplicates(Proofs):
 
 def _taken(target: Path) -> ArchiveError:
     return ArchiveError(
-        f"{target} is there already.",
+        f"{target} already exists.",
         kept=FILE_UNTOUCHED,
         advice="Name a new file for the duplicate.",
     )

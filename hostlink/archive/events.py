@@ -155,8 +155,8 @@ class Events(ArchiveFile):
     ) -> Listed[JobEvent]:
         """Return events, newest first: all, or those of one board, program or kind of job.
 
-        of_learners: only those done for a learner; of each kind of job and outcome, and of those
-        that overwrote a board and those that did not, their newest.
+        of_learners: only the newest for each learner, kind of job and outcome, those that overwrote
+        a board apart from those that did not.
         """
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}

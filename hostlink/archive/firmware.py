@@ -69,7 +69,7 @@ class FirmwareWrite:
 
     @property
     def is_finished(self) -> bool:
-        """Return whether the write ended successfully; false where it failed or was cut off."""
+        """Return whether the write ended successfully; false if it failed or was cut off."""
         return self.outcome == "done"
 
 
@@ -118,15 +118,17 @@ class Firmware(Healing):
         return found[0].role if found else ""
 
     def board_role(self, board_uuid: str) -> str:
-        """Return the role of a board in its computer, or "" if unknown."""
+        """Return the role of a board in its machine, or "" if unknown."""
         with self.reading("The board") as db:
             board = board_id(db, board_uuid)
             return str(checked_row(db, "boards", board)["role"])
 
     def set_board_role(self, board_uuid: str, role: Role) -> None:
-        """Record the role of a board in its computer."""
+        """Record the role of a board in its machine."""
         if role not in ROLES:
-            raise ArchiveError(f'"{role}" is not a role of a board.', advice="computer or display.")
+            raise ArchiveError(
+                f'"{role}" is not a role of a board.', advice="Use computer or display."
+            )
         with self.writing("The board's role") as db:
             update(db, "boards", board_id(db, board_uuid), role=role)
 
@@ -166,7 +168,7 @@ class Firmware(Healing):
         with self.writing("The end of this write") as db:
             held = found_by(db, "firmware_writes", "uuid", uuid)
             if held is None or held["ended_at"] is not None:
-                raise ArchiveError(f"The write {uuid} is not under way.")
+                raise ArchiveError(f"The write {uuid} is not in progress.")
             end = {"ended_at": self._time(), "outcome": clean(outcome), "banner": clean(banner)}
             update(db, "firmware_writes", held["id"], **end)
 

@@ -31,13 +31,13 @@ class Healing(ArchiveFile):
         Returns the specs of the repaired revisions, rescues and backups, usually none. Raises
         ArchiveError, and changes nothing then.
         """
-        with self.reading("What the archive holds of this listing") as db:
-            damaged = list(_damaged_alike(db, content))
-        if not damaged:
+        with self.reading("The kept copy of this listing") as db:
+            broken = list(_damaged_alike(db, content))
+        if not broken:
             return []
         with self.writing("The healed listing") as db:
-            specs = [spec for row in damaged for spec in owners(db, row["id"])]
-            for row in damaged:
+            specs = [spec for row in broken for spec in owners(db, row["id"])]
+            for row in broken:
                 replace(db, "listings", row["id"], _as_it_was(row, content))
             self._record_healing(db, {"sha256": content.sha256, "of": specs})
         return specs

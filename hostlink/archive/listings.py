@@ -67,7 +67,7 @@ def check_content(content: Content) -> None:
         raise ArchiveError(
             "The listing was not kept: its text holds half of a character pair "
             f"(U+{ord(error.object[error.start]):04X}).",
-            kept="The bytes it was read from are where they were.",
+            kept="The bytes that it was read from were not changed.",
             advice="Read it with the right character set.",
         ) from error
 

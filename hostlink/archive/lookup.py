@@ -148,7 +148,7 @@ RESCUES = Records(
 
 
 def given_by(table: str) -> str:
-    """Return an SQL condition on the start of the UUID of the numbering archive, its parameter."""
+    """Return an SQL condition; its parameter is the start of the numbering archive's UUID."""
     return (
         f"EXISTS (SELECT 1 FROM archives WHERE archives.id = {table}.archive_id "
         "AND archives.uuid LIKE ? || '%')"
@@ -255,7 +255,7 @@ def _find_rescue(db: Database, named: Spec) -> Rescue:
 
 
 def latest_revision(db: Database, program: Row) -> Revision | None:
-    """Return the row of the revision of a program with the highest number, or None."""
+    """Return the latest revision of a program, or None. program: its row."""
     if program["latest_id"] is None:
         return None
     return REVISIONS.at(db, program["latest_id"])

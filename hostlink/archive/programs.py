@@ -88,14 +88,14 @@ class Programs(ArchiveFile):
     def tag(self, name: str, *tags: str) -> None:
         """Add tags to a program; existing ones stay. Raises ArchiveError."""
         checked = [checked_tag(tag) for tag in tags]
-        with self.writing(f"The tags of {name}") as db:
+        with self.writing(f"The change to the tags of {name}") as db:
             program = program_id(db, name)
             for tag in checked:
                 put_tag(db, program, tag)
 
     def untag(self, name: str, *tags: str) -> None:
         """Remove tags from a program; missing ones are ignored."""
-        with self.writing(f"The tags of {name}") as db:
+        with self.writing(f"The change to the tags of {name}") as db:
             program = program_id(db, name)
             for tag in tags:
                 db.execute(
@@ -104,7 +104,7 @@ class Programs(ArchiveFile):
                 )
 
     def retire(self, name: str) -> Program:
-        """Remove a program from the list; everything of it stays. Repeating this is harmless."""
+        """Remove a program from the list; its revisions stay. Repeating this is harmless."""
         return self._change_use(name, "retire")
 
     def bring_back(self, name: str) -> Program:
@@ -193,7 +193,8 @@ def _noted(db: Database, named: Spec) -> tuple[int, int | None]:
     """Return the row ids of the program and, if named, the revision of a note."""
     if named.is_rescue:
         raise ArchiveError(
-            "A rescue takes no note.", advice="Make it a program first, then note on that."
+            "A rescue cannot have a note.",
+            advice="Keep it as a program, then put the note on that.",
         )
     program = program_id(db, named.name)
     if named.number is None:

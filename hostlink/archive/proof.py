@@ -85,7 +85,7 @@ class Proofs(ArchiveFile):
 
 
 def of_file(db: Database) -> Iterator[str]:
-    """Return the faults of the file itself, which a copy of its rows would not have."""
+    """Yield the faults of the file itself, which a copy of its rows would not have."""
     yield from _some(_structure(db))
     yield from _some(_schema(db))
 
@@ -144,7 +144,7 @@ def _rows(db: Database) -> Iterator[str]:
     for table in TABLES:
         for row_id in damaged_rows(db, table):
             what = name_of(db, table, row_id)
-            yield f"{what[0].upper()}{what[1:]} is not as it was written."
+            yield f"{what[0].upper()}{what[1:]} does not match its checksum."
 
 
 def _listings(db: Database) -> Iterator[str]:
@@ -155,10 +155,10 @@ def _listings(db: Database) -> Iterator[str]:
         try:
             content = proven_content(dict(row), which)
         except DamagedError:
-            yield f"{which}: its bytes do not have the SHA-256 with which they were kept."
+            yield f"{which}: its bytes do not match the SHA-256 that was kept."
             continue
         if lines_in(content.text) != row["line_count"]:
-            yield f"{which}: it has another number of lines than when it was kept."
+            yield f"{which}: its number of lines differs from what was kept."
     for row in db.execute(
         "SELECT min(id) AS first, max(id) AS last FROM listings "
         "GROUP BY sha256, canonical_sha256, profile, charset, text HAVING first <> last"
@@ -169,7 +169,7 @@ def _listings(db: Database) -> Iterator[str]:
 def _firmware(db: Database) -> Iterator[str]:
     for row in db.execute("SELECT id, sha256, data FROM firmware_images ORDER BY id"):
         if not is_sound(row["data"], row["sha256"]):
-            yield f"Firmware image {row['id']}: it has another SHA-256 than when it was kept."
+            yield f"Firmware image {row['id']}: its bytes do not match the SHA-256 that was kept."
 
 
 def _numbers(db: Database) -> Iterator[str]:
@@ -191,7 +191,7 @@ def _numbers(db: Database) -> Iterator[str]:
         "WHERE revision_count <> held OR latest_id IS NOT latest"
     ):
         name = safe(str(row["name"]))
-        yield f"{name} does not know its latest revision, or how many it has{ANEW}."
+        yield f"The latest revision or the revision count of {name} is recorded wrongly{ANEW}."
     for row in db.execute(
         "SELECT name FROM programs WHERE id NOT IN (SELECT program_id FROM revisions)"
     ):
@@ -205,7 +205,7 @@ def _program_words(db: Database) -> Iterator[str]:
         "SELECT rowid, name, title, notes, tags FROM program_words"
     ):
         name = safe(str(row["name"]))
-        yield f"The search index does not know all words of {name}{ANEW}."
+        yield f"The search index does not have all words of {name}{ANEW}."
 
 
 _CHECKS = (

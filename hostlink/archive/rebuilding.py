@@ -1,6 +1,6 @@
 """Rebuild what can be derived: word indexes, other indexes, triggers and views.
 
-Kept data is only read. It all happens in one transaction.
+Kept data is only read, but `accept` renews checksums. Each of the two is one transaction.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from hostlink.archive.naming import name_of
 
 WORD_INDEXES = ("listing_words", "program_words", "run_words")
 DERIVED = ("index", "trigger", "view")
-"""Kinds of objects in the schema that hold nothing that is not in a table too."""
+"""Kinds of schema objects that hold only what a table holds too."""
 
 
 class Rebuilding(ArchiveFile):
@@ -54,7 +54,7 @@ class Rebuilding(ArchiveFile):
             _count_all(db)
 
     def accept(self) -> list[str]:
-        """Accept damaged rows as they now read, if no duplicate and no export has them undamaged.
+        """Accept damaged rows as they now read, where no duplicate or export can heal them.
 
         A wrong letter in a note is better than no note. Only rows in which each value is of its
         column's type, and listings with their SHA-256, are accepted. Each is recorded in an
@@ -99,7 +99,7 @@ def _forget(db: Database, index: str) -> None:
 
 
 class SchemaObject(NamedTuple):
-    """A row of a schema. table: the table of an index or trigger, else the own name."""
+    """A row of a schema. table: the table of an index or trigger, else its own name."""
 
     kind: str
     sql: str

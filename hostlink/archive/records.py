@@ -13,7 +13,7 @@ from hostlink.words import plural
 
 _T = TypeVar("_T")
 LEARNER = "learner"
-"""The tag of a program that is the work of a learner, whose name it has: not to be given away."""
+"""The tag of a learner's program, which has the learner's name: exports leave it out."""
 OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "library"]
 
 
@@ -174,9 +174,9 @@ class Program:
 class Found:
     """One search result: the newest matching revision of a program, or a rescue.
 
-    program: None for a rescue. line: the line of the listing that matches best, else "note: " or
-    "tags: " and what of those does, "" if only the name or title match. words: what was looked for,
-    as the search read the question.
+    program: None for a rescue. line: the line of the listing that matches best, else that of the
+    note or the tags, after "note: " or "tags: "; "" if only the name or title matches. words: what
+    was looked for, as the search read the question.
     """
 
     program: Program | None

@@ -108,7 +108,7 @@ class Revisions(Healing):
     def revision(self, spec: str) -> Revision | Rescue:
         """Return a revision or rescue by its spec, NAME for the latest. Raises ArchiveError."""
         named = Spec.from_text(spec)
-        with self.reading(f"{spec}") as db:
+        with self.reading(spec) as db:
             return find_spec(db, named)
 
     def history(self, name: str) -> Listed[Revision]:
@@ -157,7 +157,7 @@ class Revisions(Healing):
             raise ArchiveError(
                 f'"{digest}" is not a SHA-256.', advice="Give 64 hexadecimal digits."
             )
-        with self.reading("Whether the archive holds this listing") as db:
+        with self.reading("The record of this listing") as db:
             found: list[Revision | Rescue] = []
             for listing in _whole_listings(db, bytes.fromhex(digest)):
                 for records, table in ((REVISIONS, "revisions"), (RESCUES, "rescues")):

@@ -1,7 +1,7 @@
 """Keep runs: what a program printed and was answered each time, numbered and never changed.
 
-A run is bounded: of what was printed the first and the last rows are kept, of what was typed the
-first. How many bytes are missing is part of the record.
+A run is bounded: the first and the last printed rows are kept, and the first typed ones. The record
+says how many bytes are missing.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ class Run:
 
     revision: spec of the revision that ran, "" if it is in none. board: its label; board_uuid is
     None for a run without a board. profile: how the board talked. command: the line that started
-    it. typed: the answers. expected: by the user's word it printed what it should. archive: the
+    it. typed: the answers. expected: the user marked its output as right. archive: the
     UUID of the archive that gave the number, "" for this one.
     """
 
@@ -201,7 +201,7 @@ class Runs(ArchiveFile):
                 raise damaged(f"The last run of {spec}")
             if not found:
                 with self.reading(f"The run {spec}") as db:
-                    find_spec(db, named)  # tells that there is no such revision
+                    find_spec(db, named)  # raises if there is no such revision
                 raise ArchiveError(
                     f"The archive holds no run of {safe(spec)}.",
                     reason=ArchiveReason.NOT_THERE,
@@ -219,7 +219,7 @@ class Runs(ArchiveFile):
                 raise ArchiveError(
                     f"There is no run {named.number} in the archive.",
                     reason=ArchiveReason.NOT_THERE,
-                    advice=f"The last one is run@{last}." if last else "None was kept yet.",
+                    advice=f"The last one is run@{last}." if last else "No run has been kept yet.",
                 )
             return held
 

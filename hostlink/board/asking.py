@@ -1,4 +1,4 @@
-"""Ask a board that is not known yet, at one speed after the other."""
+"""Ask an unknown board, at one speed after another."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from hostlink.board.dialogue.heard_talk import is_rows, looks_like_text
-from hostlink.board.dialogue.no_prompt_errors import is_bells
+from hostlink.board.dialogue.no_prompt_errors import is_bells, keeps_sending
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
@@ -14,19 +14,19 @@ from hostlink.link.wire import Wire
 
 LONGEST_S = 1.5
 ROW_EVERY_S = 10.5  # the longest wait for the next row of a program
-_RARE = 4  # of so many empty lines only one was followed by bytes: no answer
+_RARE = 4  # bytes that follow only one of so many empty lines are no answers
 _LETTER_S = 3.0  # the longest wait for the rest of a row
-_LONGEST_LISTING_S = 30.0
+_LONGEST_LISTING_S = 60.0
 QUIET_S = 0.11
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
 
 
 class Asker:
-    """Sends to a board of which nothing is known, and returns what comes back.
+    """Sends bytes to a board about which nothing is known, and returns its answers.
 
-    usual_baud: the speed of a port that has none of its own. stop_keys: those that may stop a
-    program.
+    usual_baud: the speed to assume for a port that does not tell its own. stop_keys: keys that may
+    stop a program.
     """
 
     def __init__(self, wire: Wire, usual_baud: int, stop_keys: Iterable[bytes]) -> None:
@@ -34,6 +34,7 @@ class Asker:
         self._usual_baud = usual_baud
         self._stop_keys = tuple(dict.fromkeys(stop_keys))
         self._asked = self._answered = 0  # how often
+        self._keeps_sending = False  # the last answer had no end
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
 
     @property
@@ -59,12 +60,11 @@ class Asker:
         return tuple(dict.fromkeys((self._baud, *others)))
 
     def _listen(self, longest_s: float) -> bytes:
-        """Return what comes first within some seconds although nothing is sent."""
-        core = self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s)
-        return core.heard
+        """Return the first bytes that come unrequested within `longest_s` seconds."""
+        return self._probe(b"", quiet_s=QUIET_S, longest_s=longest_s, first_s=longest_s).heard
 
     def _listen_for_rows(self, ends: float) -> bytes:
-        """Return what comes unrequested at this speed: whole rows, no text at all, or nothing."""
+        """Return what comes unrequested at this speed: whole rows, other bytes, or b""."""
         heard = b""
         while (left_s := ends - self._wire.now()) > 0:
             here = self._listen(min(left_s, _LETTER_S if heard else ROW_EVERY_S))
@@ -73,13 +73,17 @@ class Asker:
                 break
         return heard
 
-    def _ask(self, out: bytes, *, longest_s: float = LONGEST_S) -> bytes:
+    def _ask(self, out: bytes) -> bytes:
+        return self._answer_to(out, LONGEST_S).heard
+
+    def _answer_to(self, out: bytes, longest_s: float) -> Probe:
         quiet_s = max(QUIET_S, 6 * BITS_PER_BYTE / self._baud)
         core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
         self._asked += 1
+        self._keeps_sending = core.overdue
         self._answered += bool(core.heard)
         self._bells[self._baud] += is_bells(core.heard)
-        return core.heard
+        return core
 
     def _probe(
         self, out: bytes, *, quiet_s: float, longest_s: float, first_s: float | None = None
@@ -107,9 +111,15 @@ class Asker:
         return echo, self._ask(line_end)
 
     def _say(self, typed: bytes, *, then: bytes = b"") -> bytes:
-        """Type characters, then a key or a line end; return the answer, which may be a listing."""
+        """Type characters, then a key or a line end; return the answer, which may be a listing.
+
+        Raises LinkError for one without an end, as a damaged program in memory has.
+        """
         self._type(typed)
-        return self._ask(then, longest_s=_LONGEST_LISTING_S)
+        core = self._answer_to(then, _LONGEST_LISTING_S)
+        if core.overdue:
+            raise keeps_sending("LIST")
+        return core.heard
 
     def _stops(self) -> bool:
         """Send the usual interrupt keys; return whether the board fell silent after one."""

@@ -5,9 +5,9 @@ Rules:
 1. Nothing is typed that begins with a digit or changes a program: only empty lines, a direct
    remark, an unknown word, LIST, and the free-memory questions of kinds that talk like it.
 2. Nothing is erased, because some boards step back beyond the line and lose their program. At a
-   wrong speed only a carriage return is sent: at no other usual speed does it arrive as a digit,
-   and what arrives is refused as a line. A line feed arrives as digits at some lower speeds, so
-   line feeds are tried from the highest speed down.
+   wrong speed only a carriage return is sent: it arrives as a digit at no other usual speed, and
+   what arrives is refused as a line. A line feed arrives as digits at some lower speeds, so line
+   feeds are tried from the highest speed down.
 3. A speed is right if two empty lines get the same readable answer.
 4. A board that prints by itself, all the time or now and then, or answers an empty line with a
    question, or all lines alike, runs a program. It gets nothing more unless it may be stopped.
@@ -68,7 +68,7 @@ REMARK, _LIST, _NONSENSE = b"REM", b"LIST", NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FAR = 1.5  # times a speed
 _LISTEN_S = 0.1
-_GLANCE_S = 0.4  # at a speed at which a board that sends by itself may be readable
+_GLANCE_S = 0.4  # at each speed, until a board that sends by itself is readable
 _QUOTED = 40  # bytes of what was heard that an error repeats
 _SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
@@ -84,8 +84,8 @@ class Recogniser(Asker):
     """Recognises the board at the other end of a wire, at the speed of the port first.
 
     kinds: the profiles to consider, the likeliest first. careful: the profile that supplies the
-    values that were not heard. starts: the board was just heard starting, so that each question
-    that it asks may be one of its start.
+    values that were not heard. starts: the board was just heard starting, so each of its questions
+    may be a start question.
     """
 
     def __init__(
@@ -106,9 +106,9 @@ class Recogniser(Asker):
         self._may_stop = may_stop
         self._starts = starts
         self._questions: set[bytes] = set()  # in answer to empty lines
-        self._prompts = b"", b""  # two that came one after the other
+        self._prompts = b"", b""  # two consecutive ones
         self._echoing: list[int] = []  # speeds at which only the echo comes back
-        self._printed = 0, b""  # a speed and a row that came to one empty line, none to another
+        self._printed = 0, b""  # a speed, and a row that came after only some empty lines
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
@@ -121,7 +121,7 @@ class Recogniser(Asker):
         try:
             self._stop_or_refuse(order)
             for talk in self._speeds_heard(order):
-                # Two empty lines were answered alike: what fails once may be one damaged byte.
+                # Twice, since a failure after two equal answers may be one damaged byte.
                 heard = self._listen_to_commands(talk) or self._listen_to_commands(talk)
                 if heard is not None:
                     return self._match(heard)
@@ -146,13 +146,16 @@ class Recogniser(Asker):
             yield from self._printing(speeds)
 
     def _answering(self, line_end: bytes, speeds: Sequence[int]) -> Iterator[HeardTalk]:
-        """Yield how the board answers empty lines with this end, at each of some speeds."""
+        """Yield how the board answers empty lines with this line end at each speed."""
         for baud in speeds:
             self._set_baud(baud)
             first = self._ask(line_end)
+            if self._keeps_sending:
+                self._stop_or_refuse(speeds)
             ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
             if first == line_end == _CR:
-                # Only its echo, so this speed is right: it wants the other, or ends its rows so.
+                # Only the echo came, so the speed is right: the board wants a line feed, or ends
+                # its rows with a carriage return.
                 ends = [(_LF, None), (_CR, first)]
             for end, heard in ends:
                 talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
@@ -162,9 +165,9 @@ class Recogniser(Asker):
     def _empty_lines(
         self, line_end: bytes, first: bytes, *, stopping: bool = False
     ) -> HeardTalk | None:
-        """Return how the board answers two empty lines, or None if that is no text.
+        """Return how the board answers two empty lines, or None if the answers are not text.
 
-        first: the answer to one of them. It may repeat what was typed at wrong speeds. stopping:
+        first: the answer to one of them, which may repeat what was typed at wrong speeds. stopping:
         a program was just interrupted. Raises LinkError if a program prints or asks.
         """
         if not looks_like_text(first, strict=False) and not _READABLE.search(first):
@@ -206,7 +209,7 @@ class Recogniser(Asker):
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """Stop a program that prints now and then, once one of its rows was heard.
 
-        Each row is heard at one speed. Raises LinkError if the program was not stopped or if its
+        The speed changes after each row. Raises LinkError if the program was not stopped or if its
         output is not text.
         """
         if self._printed[1]:
@@ -242,8 +245,7 @@ class Recogniser(Asker):
 
     def _is_question(self, prompt: bytes) -> bool:
         """Return whether an empty line was answered by a question: a program waits."""
-        known = {kind.talk.prompt for kind in self._kinds}
-        if not asks(prompt) or prompt in known:
+        if not asks(prompt) or any(prompt == kind.talk.prompt for kind in self._kinds):
             return False
         is_new = prompt not in self._questions
         self._questions.add(prompt)
@@ -272,8 +274,8 @@ class Recogniser(Asker):
         heard = dataclasses.replace(talk, echo=bool(echo), reply_end=end or talk.reply_end)
         alike = talk.prompt or (b"" if parts_of(done)[1] else parts_of(done)[2])
         if done == refused and alike[-1:] in _ROW_ENDS:
-            # No BASIC says in a row of a remark what it says of an unknown word: a program asks.
-            # One without remarks adds how it refuses to the row that answers an empty line.
+            # No BASIC answers a remark and an unknown word by the same row: a program asks. But a
+            # BASIC without remarks refuses both, before the row that answers an empty line.
             refuses = talk.prompt and rows_before(refused, talk.prompt)
             if not refuses or not is_listing(self._say(_LIST, then=talk.line_end), talk.prompt):
                 given = f"empty lines, REM{', QZ and LIST' if refuses else ' and QZ'}"
@@ -300,7 +302,7 @@ class Recogniser(Asker):
     def _stop_or_refuse(self, speeds: Sequence[int]) -> None:
         """Stop a board that sends by itself, or raise LinkError if that is not allowed.
 
-        It is listened to at each speed until it is text; nothing is sent before.
+        The speeds are tried until the bytes are text; nothing is sent before that.
         """
         before, longest_s = self._baud, LONGEST_S
         for baud in speeds:

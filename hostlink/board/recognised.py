@@ -1,4 +1,4 @@
-"""How a board talks, as it was recognised."""
+"""Hold the result of recognising a board."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from hostlink.sentences import UNKNOWN_KIND
 
 @dataclass(frozen=True, slots=True)
 class Recognised:
-    """The profile to talk to the board by.
+    """How to talk to a board: its profile, and what was heard.
 
-    known: it is that of a known kind, unchanged. free: bytes free as reported by the board, None if
-    it was not asked.
+    known: the profile is that of a known kind, unchanged. free: bytes free as reported by the
+    board, None if it was not asked.
     """
 
     profile: Profile
@@ -26,7 +26,7 @@ class Recognised:
 
     @property
     def advice(self) -> Advice:
-        """Return what makes an unknown kind known."""
+        """Return the advice to measure a board of unknown kind, or ""."""
         return "" if self.known else lambda by: f"To go faster, measure it once {by.survey}."
 
     @property

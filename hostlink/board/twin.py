@@ -38,6 +38,10 @@ _USUAL_BYTES, _USUAL_EEPROM = 999, 1024  # common practice, no source
 # Statements that the practice board itself lacks.
 _MORE = ("on", "def", "else", "read", "data", "restore", "dim")
 _CASES = {"kept": "kept", "upper": "statements", "upper-everywhere": "all"}
+_SAME = (  # values with one name in Talk and BoardSettings
+    *("baud", "echo", "line_end", "reply_end", "prompt", "line_done", "receive_buffer", "line_ms"),
+    *("char_ms", "line_cancel", "erase", "interrupt", "restarts_on_open", "restart_ms", "page_key"),
+)
 # Patterns that assign a board's own error words to the reasons for an error.
 _HINTS = (
     (Reason.DIVISION, re.compile(r"\bdiv|zero", re.IGNORECASE)),
@@ -62,7 +66,7 @@ def kind_like(profile: Profile) -> BoardKind:
         name=f"like-{profile.name}",
         title=f"a practice board like {profile.name}",
         about=profile.about,
-        source=f"The profile {profile.name}; what it does not say is the practice board's.",
+        source=f"The profile {profile.name}; values that it lacks are the practice board's.",
         settings=_settings(profile),
         storage=_storage(profile),
         messages=_messages(profile),
@@ -73,28 +77,8 @@ def kind_like(profile: Profile) -> BoardKind:
 
 def _settings(profile: Profile) -> BoardSettings:
     talk, rules = profile.talk, profile.rules
-    same = {
-        name: getattr(talk, name)
-        for name in (
-            "baud",
-            "echo",
-            "line_end",
-            "reply_end",
-            "prompt",
-            "line_done",
-            "receive_buffer",
-            "line_ms",
-            "char_ms",
-            "line_cancel",
-            "erase",
-            "interrupt",
-            "restarts_on_open",
-            "restart_ms",
-            "page_key",
-        )
-    }
     return BoardSettings(
-        **same,
+        **{name: getattr(talk, name) for name in _SAME},
         longest_line=rules.form.longest_line or _LONGEST_LINE,
         page_lines=_PAGE_LINES if talk.page_prompt else 0,
         page_prompt=talk.page_prompt.encode("latin-1"),

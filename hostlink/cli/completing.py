@@ -22,7 +22,7 @@ Named = tuple[str, str]
 
 
 def with_names(command: click.Command) -> None:
-    """Have the parameters of a command completed that stand for a thing by its name."""
+    """Let Tab complete those parameters of a command that name something."""
     for param in command.params:
         find = _BY_PARAMETER.get(param.name or "")
         if find is not None:
@@ -42,14 +42,14 @@ def _completer(
             if value.casefold().startswith(begun.casefold()) and _can_be_typed(value)
         ]
         if not items and find in (_listings, _profiles):
-            items.append(CompletionItem(begun, type="file"))  # which may be meant too
+            items.append(CompletionItem(begun, type="file"))  # a file may be meant
         return items
 
     return complete
 
 
 def _can_be_typed(value: str) -> bool:
-    """Return whether the shell puts a value into the line so that it is read as one word."""
+    """Return whether the shell will read a completed value as one word."""
     return not os.environ.get(COMPLETING, "").startswith("bash") or shlex.quote(value) == value
 
 

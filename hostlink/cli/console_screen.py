@@ -50,7 +50,7 @@ def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Run the console until the user leaves it; return the exit status."""
     teller, stop = Teller(quiet=common.quiet, by=IN_CONSOLE), threading.Event()
 
-    drawing: list[Callable[[], object]] = []  # the screen comes after the owner
+    drawing: list[Callable[[], object]] = []  # filled below: the screen needs the owner
 
     def idle(board: Console, ends: Callable[[], bool]) -> None:
         listen(board, ends, lambda: [draw() for draw in drawing])
@@ -112,7 +112,7 @@ class ConsoleTerminal:
     def __init__(self, owner: Owner[Console], board: Console, history: History) -> None:
         self._owner = owner
         self._board = board  # only looked at from this thread
-        self._typed = ""  # stood on the line when several lines were pasted
+        self._typed = ""  # the text on the line when several lines were pasted
         self._lines: PromptSession[str] = PromptSession(
             history=history, key_bindings=self._keys(), bottom_toolbar=self._foot
         )
@@ -180,7 +180,7 @@ class ConsoleTerminal:
     def _keys(self) -> KeyBindings:
         """Bind pasting: several pasted lines are reviewed as one listing, never typed one by one.
 
-        What stood on the line is no part of them; it is there again afterwards.
+        The text that was on the line is not one of them; it is there again afterwards.
         """
         keys = KeyBindings()
 
@@ -201,7 +201,7 @@ class ConsoleTerminal:
         pasted = look_at(text, self._board.choice.profile)
         _show(pasted)
         if not pasted.parts:
-            say("There is no line in it.")
+            say("The paste has no lines.")
             return
         question = f"Send {plural(pasted.count, 'line')} to the board, proven? (yes or no) "
         try:
@@ -216,7 +216,7 @@ class ConsoleTerminal:
 
 
 def _enter(board: Console, text: str) -> None:
-    handle_line(board, text, answer=lambda console, line: _type(console, line))
+    handle_line(board, text, answer=_type)
 
 
 def _type(board: Console, line: str) -> None:

@@ -40,7 +40,7 @@ def handle_line(board: Console, line: str, *, answer: Callable[[Console, str], N
 
 
 def doing_words(state: BoardState) -> str:
-    """Return what the board does, and how to stop it, in a sentence; "" where nothing is known."""
+    """Return what the board does, and how to stop it, in a sentence; "" if nothing is known."""
     return {
         Activity.PROMPT: AT_PROMPT,
         Activity.ANSWERING: AT_PROMPT,  # again in a moment
@@ -55,7 +55,6 @@ def doing_words(state: BoardState) -> str:
 
 def report_errors(work: Callable[[], object]) -> None:
     """Call a function and report its error instead of raising it, so that the console goes on."""
-
     try:
         work()
     except HostlinkError as error:

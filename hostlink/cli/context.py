@@ -1,7 +1,7 @@
 """What commands share: the archive, the profile and the port that their common options choose.
 
 Each command gets `CommonOptions` of its own. `together` opens the port and the archive once, as an
-`OpenLink`, which the commands that it runs use in place of opening their own.
+`OpenLink`, which the commands that it runs use instead of opening their own.
 """
 
 from __future__ import annotations
@@ -233,19 +233,17 @@ class CommonOptions:
 
         Raises UsageError if there are none, or if an option is for one board only.
         """
-
         if self.record is not None:
-            raise UsageError("--record writes down one wire: name one --port.")
+            raise UsageError("--record is for one board: name one --port.")
         ports = self.ports or known_ports(self, archive)
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
         return [common.link_choice(archive) for common in each]
 
     def _check_record(self) -> None:
         """Refuse to overwrite the --record file without --yes."""
-
         if self.record is not None and self.record.is_file() and not self.yes:
             raise RefusedError(
-                f"{self.record} exists already.",
+                f"{self.record} already exists.",
                 kept=f"It was not changed. {PORT_NOT_OPENED}",
                 advice=name_another_file,
             )

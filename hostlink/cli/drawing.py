@@ -40,7 +40,7 @@ def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any
 
 
 def wants_drawing(plot: bool, svg: Path | None, csv: Path | None, *, also: bool) -> bool:
-    """Return whether one of `draw_options` is given. also: stdout gets something else, as JSON.
+    """Return whether one of `draw_options` is given. also: stdout gets more, such as JSON.
 
     Raises UsageError if a file is stdout and would be mixed with anything else there.
     """

@@ -39,7 +39,7 @@ from hostlink.words import safe
 if TYPE_CHECKING:
     from hostlink.advice import Ways
 
-# name: (module in commands/, function), in the order that help shows them.
+# name: (module in commands/, function); help_map.GROUPS has the order in which help shows them.
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "practice"),
     "boards": ("boards", "boards"),
@@ -85,7 +85,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 
 _CUT_OFF = Interrupted(
-    "Stopped at once, as you said twice.",
+    "Stopped at once, as you asked twice.",
     kept="What was acknowledged is kept. The board was left in the middle of the job.",
     advice=REPEAT,
 )
@@ -113,7 +113,7 @@ class LazyGroup(Group):
     """A group that imports a command's module when the command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the names of all commands in the order in which the help lists them."""
+        """Return the names of all commands."""
         return list(COMMANDS)
 
     def find_command(self, ctx: click.Context, name: str) -> click.Command | None:
@@ -130,7 +130,7 @@ class LazyGroup(Group):
         return [(name, _help_line(*place)) for name, place in COMMANDS.items()]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the commands with their help lines, grouped by what one wants to do."""
+        """Write the commands with their help lines, grouped by purpose."""
         from hostlink.cli.help_map import GROUPS
 
         lines = dict(self.help_lines())
@@ -207,7 +207,7 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
     except OSError as error:
         if error.errno != errno.ENAMETOOLONG:
             raise
-        # Wherever a file is looked for by a name that was typed, it may be too long to look for.
+        # A typed name may be too long for the system, wherever a file of that name is looked for.
         tell(UsageError(f'"{str(error.filename)[:60]}…" is too long for the name of a file.'))
         return ExitStatus.WRONG_USE
 
@@ -215,7 +215,7 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
 def _tell_wrong_use(wrong: click.ClickException) -> None:
     """Print click's message, with control characters of the typed arguments made safe."""
     if not isinstance(wrong, click.exceptions.NoArgsIsHelpError):  # which is help, nothing typed
-        vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
+        vars(wrong)["message"] = safe(wrong.message)  # a typed line feed must not begin a row
     said = io.StringIO()
     wrong.show(file=said)
     click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)
@@ -224,8 +224,8 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
 def tell(error: HostlinkError, port: str = "", by: Ways | None = None) -> None:
     """Print an error to stderr: what happened, what was kept, what to do, each on its line.
 
-    Where stderr is closed it goes to stdout. port: as the user gave it, "" for none. by: in place
-    of the commands.
+    If stderr is closed it goes to stdout. port: as the user gave it, "" for none. by: the terms of
+    the advice, None for commands.
     """
     from hostlink.cli.output import as_called
     from hostlink.cli.ways import in_commands
@@ -243,11 +243,11 @@ def tell(error: HostlinkError, port: str = "", by: Ways | None = None) -> None:
 
 
 def main() -> NoReturn:
-    """The `hostlink` command."""
-    gc.set_threshold(50_000)  # importing makes no rubbish; looking for it takes a tenth of a start
+    """Run the `hostlink` command, and exit with its status."""
+    gc.set_threshold(50_000)  # importing makes no garbage; collecting takes a tenth of a start
     status = _main()
     let_go()
-    gc.freeze()  # nor is there rubbish worth a search in what goes away with the process
+    gc.freeze()  # no need to collect what goes away with the process
     sys.exit(final_status(status))
 
 
@@ -273,7 +273,7 @@ def _main() -> int:
     except OSError as error:
         if sys.platform == "win32" and error.errno == errno.EINVAL:
             discard_stream(sys.stdout)
-            return ExitStatus.DONE  # so Windows says that a pipe was closed at its other end
+            return ExitStatus.DONE  # on Windows: a pipe was closed at its other end
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             raise
         tell(HostlinkError(f"The output could not be written: {error.strerror}."))

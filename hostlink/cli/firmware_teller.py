@@ -11,7 +11,7 @@ from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import BackupKept, BoardAnswered, Event, PageProven, PagesRead
 from hostlink.words import safe
 
-_EVERY = 32  # pages between two lines where nobody watches
+_EVERY = 32  # pages between two lines if stderr is not a terminal
 
 
 class PageTeller(Teller):

@@ -70,12 +70,12 @@ def write_one(
 
 
 def _role(common: CommonOptions, archive: Archive, image: Image, role: str) -> str:
-    """Return what an image is for; at a terminal it is asked for."""
+    """Return what an image is for; ask for it at a terminal if it is not known."""
     from hostlink.jobs.firmware.checks import role_of
 
     try:
         return role_of(archive, image, role)
-    except RefusedError:  # it refuses for nothing else
+    except RefusedError:  # raised only if the role is not known
         if not may_ask(common):
             raise
         return ask_role()
@@ -94,12 +94,12 @@ def _image_and_role(
 
 
 def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
-    """Refuse to write the display too where nobody can be asked to move wires."""
+    """Refuse to write the display too if nobody can be asked to move wires."""
     if previous:
         raise UsageError("--display goes with the IMAGE of the computer, not with --previous.")
     if not may_ask(common):
         raise RefusedError(
-            f"Between the two boards somebody has to move wires, {NOBODY_TO_ASK}.",
+            f"Somebody has to move wires between the two writes, {NOBODY_TO_ASK}.",
             kept="Nothing was sent to a board.",
             advice="Write each image with a command of its own, with --role computer, then with "
             "--role display.",

@@ -32,7 +32,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Safety: before something is lost": ("backup", "putback", "restart", "firmware"),
 }
 
-# Examples that stand both at a group and at the command of it that they show.
+# Examples that are shown both for a group and for one of its commands.
 _SEE_IMAGE = ("See what an image holds; nothing is sent", "firmware review image.hex")
 _SEE_WRITTEN = ("See what was written to which board", "firmware history")
 _PROVE = ("Check everything that is kept", "archive prove")
@@ -49,7 +49,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "meet": (
         ("Find out where a silent board fails", "meet"),
-        ("Let it be restarted, so that its bootloader is asked", "meet --port Red --yes"),
+        ("Allow a restart, so that its bootloader is asked", "meet --port Red --yes"),
     ),
     "survey": (
         ("Find out what the board is, without changing anything on it", "survey"),
@@ -124,7 +124,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "review": (
         ("See whether a listing fits and what is wrong with it", "review evening.bas"),
-        ("List the rules that it goes by", "review --rules"),
+        ("List its rules", "review --rules"),
     ),
     "mend": (
         ("Repair a listing from a forum", "mend forum.txt -o repaired.bas"),
@@ -136,7 +136,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "adapt": (
         ("Rewrite a listing for another board", "adapt hail --profile capital -o capital.bas"),
-        ("Tell which BASIC it is written in", "adapt evening.bas --from practice --profile token"),
+        (
+            "Name the BASIC that it is written in",
+            "adapt evening.bas --from practice --profile token",
+        ),
     ),
     "try": (
         (
@@ -198,8 +201,8 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Draw the numbers that revision 1 printed last", "runs HAIL@1 --plot"),
     ),
     "note": (
-        ("Say what was found out with it", 'note hail "27 climbs highest"'),
-        ("Put one on its first revision", 'note HAIL@1 "as typed in class"'),
+        ("Note what was found out with it", 'note hail "27 climbs highest"'),
+        ("Note something about its first revision", 'note HAIL@1 "as typed in class"'),
     ),
     "tag": (
         ("Put two tags on a program", "tag hail friday numbers"),
@@ -231,7 +234,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive import": (
         ("Take in the archive of another computer", "archive import spare.sqlite3"),
-        ("Only tell what it has that is new here", "archive import spare.sqlite3 --preview"),
+        ("Only say what it has that is new here", "archive import spare.sqlite3 --preview"),
     ),
 }
 

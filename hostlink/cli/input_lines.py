@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from typing import TextIO
 
-_LONGEST_LINE = 1 << 16  # bytes of an answer; what is longer is no answer
+_LONGEST_LINE = 1 << 16  # bytes of an answer; the rest of a longer line is the next one
 _NAP_S = 0.02
 
 

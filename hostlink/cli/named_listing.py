@@ -30,7 +30,7 @@ def material_in(
 ) -> Iterator[tuple[Material, Archive | None]]:
     """Find the listing that WHAT names, and keep the archive open for the block.
 
-    The archive is None for a file, and where there is none; it is not created.
+    The archive is None for a file, or if there is none yet; it is not created.
     """
     from hostlink.jobs.listing_source import find_material, is_file
 

@@ -13,6 +13,6 @@ GIVEN_PORT = "hostlink.port"
 def how_called() -> str:
     """Return the words that start hostlink, as the user typed them.
 
-    HOSTLINK_CALLED: set by scripts/start.py, since then there is no command `hostlink`.
+    scripts/start.py sets HOSTLINK_CALLED, since it installs no command `hostlink` on PATH.
     """
     return os.environ.get("HOSTLINK_CALLED", "") or "hostlink"

@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import click
+
+from hostlink.cli.options import BAUD
 from hostlink.errors import UsageError
 
 
@@ -14,11 +17,16 @@ def open_from_environment() -> None:
 
     archive = os.environ.get("HOSTLINK_ARCHIVE", "").strip()
     baud = os.environ.get("HOSTLINK_BAUD", "").strip()
-    if baud and not baud.isdecimal():
-        raise UsageError(f'HOSTLINK_BAUD is "{baud[:20]}", which is not a speed.')
+    try:
+        speed = BAUD.convert(baud, None, None) if baud else 0
+    except click.BadParameter as wrong:
+        raise UsageError(
+            f'HOSTLINK_BAUD is "{baud[:20]}", which is not a speed.',
+            advice="Give it a speed in baud, 50 to 4000000.",
+        ) from wrong
     open_app(
         port=os.environ.get("HOSTLINK_PORT", "").strip(),
         profile=os.environ.get("HOSTLINK_PROFILE", "").strip(),
-        baud=int(baud or 0),
+        baud=speed,
         archive=Path(archive) if archive else None,
     )

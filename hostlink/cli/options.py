@@ -75,6 +75,7 @@ def _must_be_in(
         within.fail(f"{number} is not in the range from {low:,} to {high:,}.", param, ctx)
 
 
+BAUD = WholeRange(50, 4_000_000)
 _ARCHIVE = [
     _option(
         "--archive",
@@ -105,8 +106,8 @@ _PORT = _option(
 
 
 ONLY_TAGGED = _option("--tag", metavar="TAG", help="Only programs with this tag.")
-MADE_IF_MISSING = "made where there is none"
-"""Said in the help of what a command writes."""
+MADE_IF_MISSING = "made if there is none"
+"""Said in the help of an output option."""
 KEPT_SINCE = f"Only what was kept then or later: {DATES}."
 ANSWERS = _option(
     "--input", "input_path", type=FILE, help="A file whose lines answer the program's questions."
@@ -120,11 +121,11 @@ _LINK = [
     _PORT,
     _option(
         "--baud",
-        type=WholeRange(50, 4_000_000),
+        type=BAUD,
         default=None,
         envvar="HOSTLINK_BAUD",
         metavar="BAUD",
-        help="Speed in baud, 50 to 4000000, in place of the profile's.",
+        help="Speed in baud, 50 to 4000000, instead of the profile's.",
     ),
     _option(
         "--record",
@@ -151,19 +152,7 @@ _MANY = [
     *_LINK[1:],
 ]
 _JSON = [_option("--json", is_flag=True, envvar="HOSTLINK_JSON", help="Print JSON.")]
-_YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to what is asked.")]
-_KEYS = {
-    "ports",
-    "all_boards",
-    "profile",
-    "baud",
-    "archive_path",
-    "record",
-    "stop_running",
-    "json",
-    "quiet",
-    "yes",
-}
+_YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to every question.")]
 
 
 Days = tuple[datetime, datetime]
@@ -213,7 +202,8 @@ def shared(
     def decorate(function: F) -> F:
         @click.pass_context
         def command(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
-            chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
+            known = CommonOptions.__dataclass_fields__
+            chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in known}
             return function(_common_options(ctx, chosen, many=many), *args, **kwargs)
 
         command.__name__ = function.__name__

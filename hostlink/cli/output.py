@@ -48,10 +48,10 @@ def listing_text(text: str) -> None:
 
 
 def as_json(value: Any) -> None:
-    """One JSON document on stdout.
+    """Print one JSON document on stdout.
 
-    JSON itself leaves DEL, the control characters from 128 and those that turn the direction of
-    writing as they are; here they are escapes too, as any reader of JSON understands.
+    JSON itself leaves DEL, the control characters from 128 on and those that change the direction
+    of writing as they are; here they are escaped too, which any reader of JSON understands.
     """
     text = json.dumps(value, indent=2, ensure_ascii=False, default=str)
     click.echo(

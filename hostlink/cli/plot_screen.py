@@ -1,8 +1,8 @@
 """Draw the numbers that a program prints while it runs, in the terminal of `run --plot`.
 
-Where standard output and stderr are a terminal, rows that go on with the drawn columns are only
-drawn; all else that is printed stands above the drawing. Otherwise every row goes to standard
-output too. The drawing is on stderr; where that is no terminal, it is printed once, at the end.
+If standard output and stderr are terminals, rows that continue the drawn columns are only drawn;
+everything else that is printed stands above the drawing. Otherwise every row goes to standard
+output too. The drawing is on stderr; if that is no terminal, it is printed once, at the end.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _PER_SECOND = 8
 
 
 class PlotScreen(QuestionScreen):
-    """Draws what a program prints; use `close` at its end."""
+    """Draw what a program prints; call `close` at its end."""
 
     def __init__(self, tell: Emit, answers: Answers[str]) -> None:
         super().__init__(tell, answers)
@@ -63,7 +63,7 @@ class PlotScreen(QuestionScreen):
         super()._opened(text)
 
     def _pause(self) -> None:
-        """Take the drawing away, so that other text has its place."""
+        """Remove the drawing, so that other text can take its place."""
         if self._live is not None:
             self._live.transient = True
             self._live.stop()

@@ -34,7 +34,6 @@ def resolve_ports(common: CommonOptions) -> None:
 
 def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, ...]:
     """Replace labels by ports for a command that opens none; unknown labels stay."""
-
     try:
         return tuple(_port(common, each) if each else each for each in named)
     except LinkError:
@@ -47,7 +46,7 @@ def _port(common: CommonOptions, named: str) -> str:
 
     if not named.strip():
         raise UsageError(
-            "--port is given and names no port.",
+            "--port is given but names no port.",
             kept=NO_PORT_OPENED,
             advice="Name one, or leave --port out: then the only board plugged in is used.",
         )
@@ -67,7 +66,7 @@ def names_no_board(common: CommonOptions, named: str) -> bool:
 
 
 def _known_boards(common: CommonOptions) -> list[Board]:
-    """Return the boards of the archives in which labels are looked up; none is made for it."""
+    """Return the boards of the archives in which labels are looked up; create no archive."""
     from hostlink.archive import Archive
 
     boards: list[Board] = []

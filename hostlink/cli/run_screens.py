@@ -50,7 +50,7 @@ class QuestionScreen:
             self._tell(event)
 
     def close(self) -> None:
-        """Show what is still to be shown when the run is over."""
+        """Show what is left to show when the run is over."""
 
     def _printed(self, text: str) -> None:  # noqa: ARG002
         """Handle the end of an output row."""
@@ -73,8 +73,8 @@ class RunScreen(QuestionScreen):
         super().__init__(tell, answers)
         self._shown = ""  # of the row that has not ended
         self._began = time.monotonic()
-        self._echo = ""  # what the person typed after it, and so stands there already
-        self._entered = False  # with the line end
+        self._echo = ""  # what the person typed after it, which is on the screen already
+        self._entered = False  # the person typed the line end too
 
     def _printed(self, text: str) -> None:
         rest = self._rest(text)

@@ -1,7 +1,7 @@
 """Signals: the first Ctrl+C, SIGTERM or SIGHUP stops a job at a safe point, a second at once.
 
 A signal that was ignored when hostlink was started (`nohup`, a job in the background of a script)
-stays ignored. The exit status is 128 and the signal's number, as shells have it: 130, 143, 129.
+stays ignored. The exit status is 128 and the signal's number, as in shells: 130, 143, 129.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from hostlink.sentences import REPEAT
 
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")  # not every system has all of them
 _received: list[int] = []
-_questions: list[bool] = []  # one for each that stands on the screen
+_questions: list[bool] = []  # one for each question on the screen
 
 
 class Ended(KeyboardInterrupt):
-    """Raised for SIGTERM and SIGHUP, which end hostlink also where Ctrl+C means something else."""
+    """Raised for SIGTERM and SIGHUP, which end hostlink even where Ctrl+C does something else."""
 
 
 class CutOff(KeyboardInterrupt):
@@ -92,9 +92,9 @@ def told_when_stopped(what: str, kept: Callable[[], str]) -> Iterator[None]:
 
 
 def ask_yes_no(question: str) -> bool:
-    """Ask a person for a yes or no. Raises Interrupted where they end hostlink instead.
+    """Ask a person for a yes or no. Raises Interrupted if they end hostlink instead.
 
-    Where a command is only rehearsed the answer is yes, and nobody is asked.
+    If a command is only rehearsed, the answer is yes and nobody is asked.
     """
     from hostlink.jobs.rehearsing import is_rehearsal
 
@@ -112,7 +112,7 @@ def ask_yes_no(question: str) -> bool:
 def ask_word(question: str, *, choices: Sequence[str] = ()) -> str:
     """Ask the user for an answer, one of the choices if there are any; "" for an empty answer.
 
-    Raises Interrupted where they end hostlink instead.
+    Raises Interrupted if they end hostlink instead.
     """
     kind = click.Choice(choices) if choices else str
     default = None if choices else ""
@@ -123,13 +123,13 @@ def ask_word(question: str, *, choices: Sequence[str] = ()) -> str:
 
 @contextlib.contextmanager
 def _asking() -> Iterator[None]:
-    """Let a signal end a question at once. Raises Interrupted where it does."""
+    """Let a signal end a question at once, by raising Interrupted."""
     _questions.append(True)
     try:
         yield
     except click.Abort:
         raise Interrupted(
-            "Stopped at the question.", kept="Nothing was done since it was asked."
+            "Stopped at the question.", kept="Nothing has been done since it was asked."
         ) from None
     finally:
         _questions.pop()

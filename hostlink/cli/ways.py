@@ -120,10 +120,10 @@ IN_MEET = dataclasses.replace(
 """The commands, with each that repeats `meet` written out."""
 
 IN_CLASS = dataclasses.replace(COMMANDS, load_adapted=lambda _: "with --adapt")
-"""The commands and options, as `class` tells them."""
+"""The commands and options, as `class` names them."""
 
 IN_CONSOLE = dataclasses.replace(COMMANDS, look_in_console="here", stop_running="by interrupt!")
-"""The commands, told by the console itself."""
+"""The commands, as the console names them."""
 
 _AT_A_BOARD = re.compile(
     r"`hostlink (?!backup --list|[^`]*--port)"
@@ -146,5 +146,5 @@ def at_port(text: str, port: str) -> str:
 
 
 def in_commands(advice: Advice, port: str = "", by: Ways | None = None) -> str:
-    """Return advice in commands and options. port: as for `at_port`. by: in place of COMMANDS."""
+    """Return advice in commands and options. port: as for `at_port`. by: COMMANDS if None."""
     return at_port(advice_text(advice, by or COMMANDS), port)

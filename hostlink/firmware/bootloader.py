@@ -1,10 +1,10 @@
 """Talking to a serial bootloader: a core without I/O that drives one script of questions.
 
-A script is a generator: it yields an `Query` and is sent the bytes that were asked for, or has
+A script is a generator: it yields a `Query` and is sent the bytes that were asked for, or has
 `AskFailed` thrown in; it yields a `Drain` to let the line fall quiet. What it returns is the
 result. The core keeps the rules:
 
-1. One question is under way at a time; what came in before it is thrown away.
+1. One question is under way at a time; what came in before it is discarded.
 2. An answer is exactly INSYNC, the payload, OK; anything else fails the question at once, and
    silence fails it when its time is over. No answer is collected beyond its own length.
 3. A failure that the script does not catch ends the core in FAILED, for good.
@@ -31,7 +31,7 @@ class Failure(Enum):
     """Why a question failed."""
 
     SILENT = "silent"  # nothing came back
-    OUT_OF_STEP = "out of step"  # something else than an answer came back, or only part of one
+    OUT_OF_STEP = "out of step"  # something other than an answer came back, or only part of one
     REFUSED = "refused"  # the bootloader does not do this
 
 
@@ -45,8 +45,10 @@ class AskFailed(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Query:
-    """A frame to send. size: bytes of payload in its answer. patience_s: time for the answer, the
-    wire's own not counted."""
+    """A frame to send. size: bytes of payload in its answer.
+
+    patience_s: time for the answer, besides its time on the wire.
+    """
 
     frame: bytes
     size: int = 0
@@ -55,7 +57,7 @@ class Query:
 
 @dataclass(frozen=True, slots=True)
 class Drain:
-    """Send `flush`, then throw away what comes in until the line was quiet for quiet_s."""
+    """Send `flush`, then discard what comes in until the line has been quiet for quiet_s."""
 
     quiet_s: float
     flush: bytes = b""
@@ -73,7 +75,7 @@ class _State(Enum):
 
 
 class Conversation(Generic[T]):
-    """Drives a script at `baud`. When done: `result`, or `failure` where a question failed."""
+    """Drives a script at `baud`. When done: `result`, or `failure` if a question failed."""
 
     def __init__(self, script: Script[T], baud: int) -> None:
         self.result: T | None = None
@@ -122,7 +124,7 @@ class Conversation(Generic[T]):
             return Failure.OUT_OF_STEP
         refused = len(answer) == 2 and answer[1] in (FAILED, UNKNOWN, NO_DEVICE)
         if refused and (late or size == 0):
-            return Failure.REFUSED  # with a payload to come it could be the first byte of that
+            return Failure.REFUSED  # if a payload is due, this could be its first byte
         if len(answer) == size + 2:
             return None if answer[-1] == OK else Failure.OUT_OF_STEP
         return Failure.OUT_OF_STEP if late else None

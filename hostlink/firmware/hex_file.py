@@ -2,7 +2,7 @@
 
 Source: Intel, *Hexadecimal Object File Format Specification*, Rev A, 6 January 1988. The records
 are read by the intelhex library, which stops at the first bad one and says nothing of a missing
-end record, of data after it or of an empty file; those are looked at here. A file is data:
+end record, of data after it or of an empty file; those are checked here. A file is data:
 nothing in it is followed or run.
 """
 
@@ -38,7 +38,7 @@ _END = re.compile(r":00([0-9A-Fa-f]{4})01([0-9A-Fa-f]{2})")
 _SAID: tuple[tuple[type[HexReaderError], str, str], ...] = (
     (RecordChecksumError, "wrong-checksum", "its checksum is wrong, so a byte is damaged"),
     (RecordLengthError, "wrong-length", "its length is not the one it states"),
-    (RecordTypeError, "unknown-record-type", "its record type is none of 00 to 05"),
+    (RecordTypeError, "unknown-record-type", "its record type is not one of 00 to 05"),
     (EOFRecordError, "odd-end-record", "it is an end record with data in it"),
     (HexReaderError, "bad-record", "it is not a record of an Intel HEX file"),
 )
@@ -92,19 +92,17 @@ def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
     findings: list[ImageFinding] = []
     last = _end_of(rows, findings)
     kept = rows[: last + 1]
-    held = IntelHex()
     while True:
         held = IntelHex()
         try:
             held.loadhex(io.StringIO("\n".join(kept)))
+            break
         except HexReaderError as error:
             finding = _finding(error)
             findings.append(finding)
             if len(findings) >= MOST_BAD_LINES or finding.line is None:
                 break
-            kept[finding.line - 1] = ""  # and see what else there is
-            continue
-        break
+            kept[finding.line - 1] = ""  # and look for more
     segments = tuple((int(start), int(end)) for start, end in held.segments())
     inside = {address: held[address] for address in held.addresses()}
     image = Image.from_bytes_at(name, inside, segments, flash_bytes)
@@ -129,7 +127,7 @@ def _end_of(rows: list[str], findings: list[ImageFinding]) -> int:
                 ImageFinding(
                     "data-after-end",
                     "error",
-                    "The file goes on after its end record; two files may have been joined.",
+                    "The file continues after its end record; two files may have been joined.",
                     behind,
                 )
             )

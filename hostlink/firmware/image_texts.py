@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-_LEAST = 6  # characters; shorter runs come about by chance
+_LEAST = 6  # characters; shorter runs occur by chance
 # A run of printable characters that ends as texts do: at a NUL, a line end, or a marked byte. A
 # short one has to stand between NULs or line ends.
 _RUN = re.compile(

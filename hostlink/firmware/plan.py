@@ -111,6 +111,3 @@ def is_half_written(held: bytes, before: bytes, target: bytes, chip: Chip) -> bo
         for start in range(size, end, size)
     )
     return is_guarded(held) and odd <= 1
-
-
-# --- scripts -------------------------------------------------------------------------------------

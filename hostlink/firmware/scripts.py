@@ -94,7 +94,7 @@ class FlashScripts:
     def read_program(self) -> Script[bytes]:
         """Read flash from its start up to a blank kibibyte; all pages but the first are read once.
 
-        Enough to tell what a chip holds, and not to keep it. Raises Unproven.
+        This is enough to recognise what a chip holds, but not to keep it. Raises Unproven.
         """
         flash = bytearray()
         blank = bytes((BLANK,)) * _BLANK_BYTES
@@ -112,7 +112,7 @@ class FlashScripts:
             on_page(page)
 
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
-        """Carry a plan out; the last page goes in only when all others are proven.
+        """Carry out a plan; the last page is written only when all others are proven.
 
         It is tried once per round. After any damage the page may be wrong, or may have overwritten
         another one, so the guard page is written again before that is repaired. Raises Unproven.
@@ -163,7 +163,7 @@ class FlashScripts:
         return wrong
 
     def read_eeprom(self) -> Script[bytes | None]:
-        """Read all of EEPROM; return None if the bootloader does not give it out.
+        """Read all of EEPROM; return None if the bootloader does not let it be read.
 
         The application note leaves open whether EEPROM is addressed by bytes or by words; blocks
         that overlap tell: by bytes, the second half of each is the first half of the next.
@@ -179,11 +179,10 @@ class FlashScripts:
                 return by_word
             by_byte = b"".join(block[:half] for block in blocks)
             for block in range(count // 2, count):
-                by_byte = by_byte[: block * size]
                 by_byte += yield from self._eeprom_block(block * size)
         except AskFailed as failed:
             if failed.failure is Failure.REFUSED:
-                self.failures -= _REFUSALS  # its answer, and no damage
+                self.failures -= _REFUSALS  # a refusal is an answer, not damage
                 return by_word if len(blocks) == count else None
             raise
         return by_byte
@@ -267,7 +266,7 @@ class FlashScripts:
     def _regain(self) -> Script[None]:
         """Get back into step and enter programming mode again.
 
-        Mostly the answer was damaged, and the bootloader waits for the next command. Otherwise it
+        Usually the answer was damaged, and the bootloader waits for the next command. Otherwise it
         waits for the rest of a frame, which is padded so that it answers. End-of-packet is not used
         as padding: a damaged command to read a page differs in one bit from one to write it, and
         would be carried out with the padding.

@@ -42,7 +42,9 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         )
     if is_there(path) and not replace:
         raise TakenError(
-            f"{path} exists already.", kept="It was not changed.", advice=name_another_file
+            f"{path} already exists.",
+            kept="It was not changed.",
+            advice=name_another_file,
         )
     if is_rehearsal():
         return

@@ -27,7 +27,7 @@ from hostlink.jobs.listing_source import (
 from hostlink.jobs.proving import Proof, inputs_of, prove
 from hostlink.listing import review
 from hostlink.listing.adapting.adapt import Adapted
-from hostlink.listing.adapting.forms import FoundForm, Guess, forms, guess
+from hostlink.listing.adapting.forms import FoundForm, Guess, forms_in, guess_origin
 from hostlink.listing.reading import Reader
 from hostlink.listing.reviewing.line_checks import misspelt
 from hostlink.listing.rules import Language
@@ -78,7 +78,7 @@ def guessed_kind(material: Material, target: Profile) -> Guess:
         for name, rules in known.items()
     }
     languages = {name: rules.language for name, rules in known.items()}
-    return guess(material.listing, languages, target.name, kind_names(), errors)
+    return guess_origin(material.listing, languages, target.name, kind_names(), errors)
 
 
 def in_language_of(
@@ -184,7 +184,7 @@ def written_for(material: Material, target: Profile) -> Profile | None:
 def _strange(material: Material, language: Language) -> tuple[FoundForm, ...]:
     """Return the forms of a listing that a board does not take."""
     known = [*(each.rules.language for each in known_profiles().values()), language]
-    return tuple(form for form in forms(material.listing, known) if not form.taken(language))
+    return tuple(form for form in forms_in(material.listing, known) if not form.taken(language))
 
 
 def _slip(material: Material, target: Profile) -> LanguageError | None:

@@ -199,7 +199,7 @@ def _send(
         if not error.learned.explains_what_is_taken or not options.learn(error.learned):
             raise
         session.learn(error.learned)
-        if error.learned.left:
+        if error.learned.unexplained:
             raise error.now_learned() from error
         report = loader.report
         loader = Loader(session.dialogue, target)

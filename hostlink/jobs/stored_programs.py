@@ -27,7 +27,7 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
-from hostlink.jobs.session.patience import capture_s, load_s
+from hostlink.jobs.session.patience import capture_s, load_s, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
@@ -237,15 +237,17 @@ def put_into_memory(
 ) -> None:
     """Replace the program in memory by `lines`, proven by reading it back.
 
-    doing: how the work is reported, with its expected time; "" for no report.
+    doing: how the work is reported, with its expected time; "" for no report. Takes no longer than
+    a job on one program may.
     """
     if doing:
         session.emit(Phase(doing, load_s(lines, session.dialogue.pacing)))
-    if lines:
-        Loader(session.dialogue, lines).load()
-    else:
-        session.dialogue.clear()
-        Loader(session.dialogue, lines).load({})  # nothing to send: reads back that it is empty
+    with session.patience.limited(time_limit_s(session.profile), session.wire.now):
+        if lines:
+            Loader(session.dialogue, lines).load()
+        else:
+            session.dialogue.clear()
+            Loader(session.dialogue, lines).load({})  # nothing to send: reads back it is empty
     session.restarts.settle()
 
 

@@ -12,7 +12,7 @@ from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.port.uart import warn
+from hostlink.board.port.uart import speed_warning
 from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognised import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
@@ -303,5 +303,5 @@ def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
     """Warn if the board's clock cannot produce its speed closely enough."""
     if clock_hz:
         for double_speed in (False, True):
-            if warning := warn(baud, clock_hz, double_speed):
+            if warning := speed_warning(baud, clock_hz, double_speed):
                 session.emit(Warned(warning))

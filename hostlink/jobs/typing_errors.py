@@ -6,7 +6,7 @@ from hostlink.board.dialogue.no_prompt_errors import (
     DELETE_OR_RESTART,
     ONLY_RESTART,
     asking_words,
-    find_where,
+    check_supply,
     typing_damaged,
 )
 from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
@@ -81,7 +81,7 @@ def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> 
         return LinkError(
             "The board is silent: nothing came back, and the line was not entered.",
             reason=LinkReason.SILENT,
-            advice=find_where,
+            advice=check_supply,
         )
     reason = LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT
     return typing_damaged("The line", kept="It was not entered.", reason=reason)

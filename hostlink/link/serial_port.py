@@ -173,10 +173,10 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
         )
     if "://" in name:
         return LinkError(
-            f"The far computer at {name} cannot be reached: {text.rpartition('] ')[2]}.",
+            f"The remote computer at {name} cannot be reached: {text.rpartition('] ')[2]}.",
             reason=LinkReason.UNKNOWN,
-            advice="Check the address, that the far computer is on, and that it serves the board "
-            "at this number.",
+            advice="Check the address, that the remote computer is on, and that it serves the "
+            "board at this number.",
         )
     return LinkError(
         f"The port {name} cannot be opened: {os.strerror(number) if number else text}.",
@@ -209,8 +209,8 @@ def not_an_address(name: str, what: str) -> UsageError:
 
 
 def _thing(name: str) -> str:
-    """Return what is at a port, in the words of somebody who has it on the desk."""
-    return "the far computer" if "://" in name else THE_BOARD
+    """Return how a message calls what is at a port."""
+    return "the remote computer" if "://" in name else THE_BOARD
 
 
 def _usb_devices() -> list[str]:

@@ -1,14 +1,6 @@
 """Parse, mend, measure, review and compare listings; pure functions on text, without I/O."""
 
-from hostlink.listing.canonical import (
-    canonical,
-    canonical_line,
-    canonical_lines,
-    listed_line,
-    same,
-    sha256_canonical,
-    sha256_exact,
-)
+from hostlink.listing.canonical import canonical, canonical_line, canonical_lines, listed_line
 from hostlink.listing.charset import cannot_take, check_charset, to_bytes, to_text
 from hostlink.listing.compare import ChangedLine, Comparison, Stretch, compare, unified
 from hostlink.listing.finding import Finding
@@ -49,9 +41,6 @@ __all__ = [
     "measure",
     "mend",
     "review",
-    "same",
-    "sha256_canonical",
-    "sha256_exact",
     "to_bytes",
     "to_text",
     "unified",

@@ -1,4 +1,4 @@
-"""Reading and writing several listings in one zip file, in memory.
+"""Read and write several listings in one zip file, in memory.
 
 A zip file may state wrong sizes, name paths outside its folder, repeat a name or unpack to more
 than a disk holds. So nothing is written to disk, no member is unpacked beyond the size limit of a
@@ -85,7 +85,7 @@ def _members(opened: zipfile.ZipFile, name: str) -> list[Member]:
         if info.compress_type not in _METHODS:
             raise _refused(name, f"{_shown(base)} in it is packed in a way unknown to hostlink")
         if base.lower() in seen:
-            raise _refused(name, f"the name {_shown(base)} comes twice")
+            raise _refused(name, f"the name {_shown(base)} occurs twice")
         seen.add(base.lower())
         with opened.open(info) as member:
             data = member.read(min(LIMIT, left) + 1)

@@ -1,4 +1,4 @@
-"""The canonical form of a line, which does not depend on what a board rewrites in it.
+"""Bring a line into its canonical form, which does not depend on what a board rewrites in it.
 
 A board may change letters to capitals and change blanks (Form.case, Form.spacing). The canonical
 form removes exactly these differences, so that two listings are the same program for the board if
@@ -8,7 +8,6 @@ that the board changes their letters too: any other change by the board is a cha
 
 from __future__ import annotations
 
-import hashlib
 import re
 import string
 from collections.abc import Mapping
@@ -26,7 +25,7 @@ _CAPITALS = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
 def canonical_line(line: Line, rules: Rules) -> str:
     """Return a line without the differences that the board may make, and without line end.
 
-    In a line without a number only case and, if the board ignores them, blanks are removed.
+    A line without a number keeps its blanks unless the board ignores them.
     """
     spacing = rules.form.spacing
     body = line.body if spacing == "kept" or line.number is None else line.text
@@ -49,21 +48,6 @@ def canonical(listing: Listing, rules: Rules) -> str:
     Of lines with the same number the last counts, and a bare number deletes.
     """
     return "".join(canonical_line(line, rules) + "\n" for line in listing.numbered().values())
-
-
-def same(a: Listing, b: Listing, rules: Rules) -> bool:
-    """Return whether two listings are the same program for the board."""
-    return canonical(a, rules) == canonical(b, rules)
-
-
-def sha256_exact(data: bytes) -> str:
-    """Return the SHA-256 of bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
-
-
-def sha256_canonical(listing: Listing, rules: Rules) -> str:
-    """Return the SHA-256 of a listing's canonical form in UTF-8, in hexadecimal."""
-    return sha256_exact(canonical(listing, rules).encode("utf-8", "surrogatepass"))
 
 
 def _settled(text: str, rules: Rules) -> str:
@@ -147,7 +131,7 @@ def listed_line(row: str, form: Form) -> Line | None:
 
 
 def reread(lines: Mapping[int, Line], before: Form, now: Form) -> dict[int, Line]:
-    """Convert lines that were read with one list form to what another form reads."""
+    """Convert lines read by one list form to the lines that another form reads."""
     return {number: listed_line(_row(line, before), now) or line for number, line in lines.items()}
 
 

@@ -1,4 +1,4 @@
-"""Converting bytes to text and back without loss, with the single-byte codec of a profile.
+"""Convert bytes to text and back without loss, with the single-byte codec of a profile.
 
 A capture may contain any byte, so the codec must map all 256 values one to one, as latin-1 and
 cp437 do. cp1252 (five undefined values) and utf-8 do not.
@@ -21,11 +21,7 @@ def check_charset(name: str) -> bool:
     try:
         text = _EVERY_BYTE.decode(name)
         return len(set(text)) == 256 == len(text) and text.encode(name) == _EVERY_BYTE
-    except (
-        LookupError,
-        ValueError,
-        TypeError,
-    ):  # unknown codec; not a text codec; undefined values
+    except (LookupError, ValueError, TypeError):  # unknown, undefined values, not a text codec
         return False
 
 

@@ -1,4 +1,4 @@
-"""Check codes: short codes that prove that a listing was typed correctly.
+"""Compute and verify check codes, which prove that a listing was typed correctly.
 
 Each code is computed from the line as the board lists it: number, one blank, text (its canonical
 form).
@@ -67,9 +67,9 @@ class CodeCheck:
     """The result of checking a listing against codes. missing, extra: line numbers.
 
     whole_wanted, whole_found: the codes of the whole program; whole_wanted is "" if none was given.
-    right_count: the lines that are right. mistyped: lines with another code than expected in a
-    program that has its code as a whole, so that its lines are right and what was typed of the
-    codes is not. is_surplus: the program has its code as a whole without the extra lines.
+    right_count: number of right lines. mistyped: lines with another code than was typed, in a
+    program whose code as a whole is right, so that the typed codes are wrong. is_surplus: the code
+    of the whole is right without the extra lines.
     """
 
     wrong: tuple[WrongLine, ...]
@@ -150,7 +150,7 @@ def verify_codes(listing: Listing, codes: Codes, rules: Rules) -> CodeCheck:
 
 
 def mistyped_words(check: CodeCheck) -> str:
-    """Say which codes were mistyped, "" if none was."""
+    """Return a sentence on the codes that were mistyped, or ""."""
     if not check.mistyped:
         return ""
     those = ", ".join(
@@ -160,8 +160,8 @@ def mistyped_words(check: CodeCheck) -> str:
         for one in check.mistyped
     )
     return (
-        "All lines together have their code, so the listing is right and these codes were "
-        f"mistyped: {those}."
+        "The code of all lines is right, so the listing is right and these codes were mistyped: "
+        f"{those}."
     )
 
 

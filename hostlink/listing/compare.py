@@ -1,6 +1,6 @@
-"""Comparing two listings by line number.
+"""Compare two listings by line number.
 
-Comparing b with a gives the mirrored result of comparing a with b.
+Comparing b with a mirrors the result of comparing a with b.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The findings of a review, the names of its rules, and silencing rules in a note."""
+"""Describe the findings of a review, name its rules, and silence rules by a program's note."""
 
 from __future__ import annotations
 
@@ -35,14 +35,14 @@ RULES: dict[str, str] = {
     "return-without-gosub": "a RETURN that can be reached without a GOSUB",
     "for-without-next": "a FOR whose variable no NEXT names",
     "next-without-for": "a NEXT whose variable no FOR names",
-    "crossed-loops": "two FOR loops of which neither lies inside the other",
-    "open-quote": "quoted text that nothing closes",
-    "unbalanced-bracket": "a bracket without its partner",
+    "crossed-loops": "two FOR loops that overlap, neither inside the other",
+    "open-quote": "quoted text that is not closed",
+    "unbalanced-bracket": "a bracket without its counterpart",
     "number-out-of-range": "a number beyond the board's range",
     "number-with-fraction": "a fraction or exponent on a board that knows whole numbers only",
-    "variable-never-set": "a variable that nothing gives a value",
+    "variable-never-set": "a variable that is never given a value",
     "unknown-word": "a statement or function that the profile does not know",
-    "pin-not-on-board": "a pin that the board does not have, or not for that",
+    "pin-not-on-board": "a pin that the board does not have, or cannot use in that way",
     "pin-value-missing": "too few values after a word for a pin, a pulse, a tone or a wait",
     "pin-value-out-of-range": "a value that a pin, a pulse, a tone or a wait does not take",
     "wraps-on-screen": "text wider than the board's screen",
@@ -50,7 +50,7 @@ RULES: dict[str, str] = {
 """What each rule finds, in one line."""
 
 STRANGE_WORD = "Look it up for this board, or adapt the listing."
-"""The advice for a word that is near no known one, such as a statement of another BASIC."""
+"""The advice for a word that resembles no known one, such as a statement of another BASIC."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""The byte ledger: the size of each line in the board's program memory, and the running total.
+"""Compute the byte ledger: the size of each line in the board's memory, and the running total.
 
 Sizes are in bytes, by the rules in `hostlink.listing.rules.Storage`.
 """
@@ -141,7 +141,7 @@ def _spans_size(text: str, rules: Rules) -> int:
     def size(span: Span, before: Span | None) -> int:
         joined = (before.word or before.text) + span.text if before else ""
         if joined in sizes:
-            return sizes[joined] - 1  # of its first part one byte was counted
+            return sizes[joined] - 1  # its first part was counted as one byte
         if storage.kind == "tokens" and span.kind == "word":
             return sizes.get(span.word, 1)
         if storage.kind == "tokens" and fixed.get(span.kind):

@@ -1,4 +1,4 @@
-"""Parsing text into the lines of a listing, without reordering or discarding any.
+"""Parse text into the lines of a listing, without reordering or discarding any.
 
 Only CR, LF and CR LF end a line. NUL, form feed, vertical tab and the Unicode separators are kept
 as characters, so that a review can report them. Any text is accepted.
@@ -7,8 +7,8 @@ as characters, so that a review can report them. Any text is accepted.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 _NUMBERED = re.compile(r"[ \t]*([0-9]+)(.*)", re.DOTALL)
 _LINE_END = re.compile(r"\r\n|\n|\r")
@@ -65,6 +65,11 @@ class Listing:
         return cls(
             tuple(Line.from_text(row, at) for at, row in enumerate(rows, 1) if row.strip(" \t"))
         )
+
+    @classmethod
+    def of(cls, lines: Iterable[Line]) -> Listing:
+        """Make a listing of lines, with their rows counted from 1."""
+        return cls(tuple(replace(line, at=at) for at, line in enumerate(lines, 1)))
 
     def text(self) -> str:
         """Return the listing as text, each line ended by LF."""

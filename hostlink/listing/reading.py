@@ -1,8 +1,8 @@
-"""Checking that a changed line is still read as the same words by the board."""
+"""Check that the board still reads a changed line as the same words."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from hostlink.listing.rules import Language
@@ -38,6 +38,24 @@ class Reader:
     def reads_as(self, text: str, wanted: list[tuple[str, str]]) -> bool:
         """Return whether a text has the meaning `wanted` (see `meaning`)."""
         return meaning(self.spans(text)) == wanted
+
+    def with_pieces(self, pieces: list[str], options: Mapping[int, Sequence[str]]) -> str:
+        """Return the pieces of a line joined, with other pieces where the line still reads alike.
+
+        options: by index, the pieces to try, the best first. All best ones are tried at once, then
+        place by place, because together they may form a new word.
+        """
+        wanted = meaning(self.spans("".join(pieces)))
+        best = [options.get(at, (piece,))[0] for at, piece in enumerate(pieces)]
+        if self.reads_as("".join(best), wanted):
+            return "".join(best)
+        kept = list(pieces)
+        for at, some in options.items():
+            for piece in (*some, pieces[at]):
+                kept[at] = piece
+                if self.reads_as("".join(kept), wanted):
+                    break
+        return "".join(kept)
 
     def statements(self, text: str) -> list[Statement]:
         """Return the statements of a line that are not empty, without blanks and separators."""

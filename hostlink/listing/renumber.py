@@ -1,4 +1,4 @@
-"""Renumbering: giving lines new numbers and updating every reference to them.
+"""Renumber lines, and update every reference to them.
 
 Quoted text and remarks are never changed. A jump whose target is missing or computed at run time
 cannot be updated; renumbering is then refused unless it is forced.
@@ -62,7 +62,9 @@ def renumber(
     long, RefusedError if a jump cannot be updated, unless `forced`.
     """
     if step < 1 or start < 0:
-        raise UsageError("The start is 0 or more, and the step 1 or more.", kept=LISTING_UNCHANGED)
+        raise UsageError(
+            "The start must be 0 or more, and the step 1 or more.", kept=LISTING_UNCHANGED
+        )
     held = listing.numbered()
     numbers = _new_numbers(list(held), start, step, first, last)
     _check_numbers(numbers, rules.form)
@@ -74,20 +76,17 @@ def renumber(
     for line in (*held.values(), *(each for each in listing if each.number is None)):
         found = references(line.text, rules.language)
         unfollowed += _unfollowed(line, found, held)
-        text = retargeted(line.text, found, follow) if found else line.text
+        text = retargeted(line.text, found, follow)
         new = rewritten(line, None if line.number is None else numbers[line.number], text)
         _check_length(line, new, rules.form)
         lines.append(new)
     if unfollowed and not forced:
         raise _cannot_follow(unfollowed)
-    renewed = tuple(
-        Line(line.typed, line.number, line.body, at) for at, line in enumerate(lines, 1)
-    )
-    return Renumbered(Listing(renewed), numbers, tuple(unfollowed))
+    return Renumbered(Listing.of(lines), numbers, tuple(unfollowed))
 
 
 def renumbering(old: Listing, new: Listing, rules: Rules) -> dict[int, int]:
-    """Return old to new numbers if a listing is another one with other numbers only, else {}.
+    """Return old to new numbers if two listings differ only in their line numbers, else {}.
 
     Jumps have to follow the numbers; spacing and case that the board rewrites do not count.
     """
@@ -153,8 +152,9 @@ def _new_numbers(
     low = 0 if first is None else bisect_left(olds, first)
     high = len(olds) if last is None else bisect_right(olds, last)
     if low >= high:
+        end = " on" if last is None else f" to {last}"
         raise ListingError(
-            f"There is no line from {first or olds[0]} to {olds[-1] if last is None else last}.",
+            f"There is no line from {first or 0}{end}.",
             kept=LISTING_UNCHANGED,
             advice=f"The listing has lines {olds[0]} to {olds[-1]}.",
         )

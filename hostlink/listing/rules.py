@@ -76,8 +76,8 @@ class Storage:
     exact: whether these sizes are exact, so that the free memory that a board reports proves its
         listing; if not, it only proves an empty program.
     program_bytes: bytes for a program, 0 if unknown. empty_bytes: bytes of an empty program.
-    reserve_bytes: those of program_bytes that must stay free, because the board keeps the line that
-        is typed there: without them it does not take a command any more.
+    reserve_bytes: those of program_bytes that must stay free, because the board keeps the typed
+        line there and takes no command without them.
     eeprom_bytes: bytes for all stored programs together, 0 if unknown.
     """
 
@@ -130,7 +130,7 @@ class Language(Dialect):
     def with_pin_words(self) -> Language:
         """Return the language with its words for pins among its statements and functions.
 
-        One of which no statement is known stays so: its listings cannot be checked for words.
+        A language without known statements stays as it is: words in its listings cannot be checked.
         """
         if not self.statements:
             return self

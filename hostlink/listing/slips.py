@@ -1,11 +1,11 @@
-"""Guessing what a line should have been, from the slip of a typist and the check codes.
+"""Guess what a line should have been, from the check codes and the usual slips of typists.
 
 A line code is linear in each character: in a given place at most one character gives the wanted
-code. So all texts that one slip away have the code are found without trying them one by one. The
+code. So all texts one slip away that have the code are found without trying them one by one. The
 code of the whole program then leaves few of them, mostly one.
 
-Which keys are neighbours and which signs share a key: the usual American layout (common practice,
-no source).
+Neighbouring keys, and signs that share a key, are those of the usual American layout (common
+practice, no source).
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ _MOST_COMBINED = 20_000
 """How many combinations of texts are tried against the code of the whole program."""
 
 _MOST_WRONG = 20
-"""Wrong lines that are looked at: who has more of them has another listing, or other codes."""
+"""Wrong lines that are examined: with more of them, listing and codes do not belong together."""
 
 _LONGEST = 4_000
-"""Bytes of a program of which every line is looked at, since the work grows with their square."""
+"""Most bytes of a program whose lines are all examined; the work grows with their square."""
 
 _MODULUS = 97
 _INVERSE = [0, *(pow(weight, -1, _MODULUS) for weight in range(1, _MODULUS))]
@@ -51,9 +51,10 @@ _SHIFTED = ("~!@#$%^&*()_+", "QWERTYUIOP{}|", 'ASDFGHJKL:"', "ZXCVBNM<>?")
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """A text that a line may have been meant to be. text: as the board would list it, with number.
+    """A text that a line may have been meant to have.
 
-    slip: what went wrong, for the user: `an O was left out`.
+    text: as the board would list it, with number. slip: what went wrong, for the user: `O was left
+    out`.
     """
 
     text: str
@@ -80,13 +81,13 @@ _TYPED_FOR = _typed_for()
 def offers(
     listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
 ) -> dict[int, tuple[Correction, ...]]:
-    """Return for line numbers the texts that one slip explains, the likeliest first; at most three.
+    """Return by line number the texts that one slip explains, at most three, the likeliest first.
 
-    check: how the listing compares with the codes. Only wrong lines get offers; if every line has
-    its code and only the whole program has not, any line does, since one omission in 97 keeps a
-    line's code. If the code of the whole is known, only texts with which the program has it are
-    offered, unless lines are missing or a wrong line has no offer. The work is bounded, since it is
-    done while codes are typed.
+    check: how the listing compares with the codes. Only wrong lines get offers; but if every line
+    has its code and only the whole program does not, any line does, because one omission in 97
+    keeps a line's code. If the code of the whole is known, only texts with which the program has it
+    are offered, unless lines are missing or a wrong line has no offer. The work is bounded, because
+    it is done while codes are typed.
     """
     if check.right:
         return {}
@@ -115,9 +116,9 @@ def offers(
 def _in_capitals(
     listing: Listing, codes: Codes, check: CodeCheck, rules: Rules
 ) -> dict[int, tuple[Correction, ...]]:
-    """Return the wrong lines in capitals if each has its code so, else {}.
+    """Return the wrong lines in capitals if each then has its code, else {}.
 
-    One line alone may have it by chance: then the program must have its code too.
+    A single line may have it by chance, so the program must then have its code too.
     """
     capitals = Listing.from_text(listing.text().upper())
     texts = canonical_lines(capitals.numbered(), rules)
@@ -170,7 +171,7 @@ def _fitting(
     held: Mapping[int, str],
     whole: str,
 ) -> dict[int, list[Correction]]:
-    """Return the offers with which the program has its code. groups: lines changed together."""
+    """Return the offers that make the program's code right. groups: lines changed together."""
     fitting: dict[int, list[Correction]] = {}
     for numbers in groups:
         for chosen in product(*(found[number] for number in numbers)):
@@ -184,7 +185,7 @@ def _fitting(
 
 
 def _unusual_in(rows: Iterable[str]) -> Callable[[str], float]:
-    """Return a function that tells how unusual a text is beside the rows of a listing.
+    """Return a function that tells how unusual a text is compared with the rows of a listing.
 
     It sums the surprise of each character after the one before: minus the logarithm of how often
     that pair occurs. A character that occurs nowhere else in the listing costs more: lower-case
@@ -239,10 +240,10 @@ def _one_slip_away(row: str, wanted: str) -> Iterator[tuple[str, float, str]]:
             if (lacks - swapping) % _MODULUS == 0:
                 slip = f"{_sign(end[0])} and {_sign(one)} were swapped"
                 yield start + end[0] + one + end[1:], _SWAPPED, slip
-        shorter = lacks + values[at] * weight  # without it those before it weigh a hundredth
+        shorter = lacks + values[at] * weight  # without it, the weights before it are a hundredth
         if (shorter + sums[at] * (1 - _INVERSE[100 % _MODULUS])) % _MODULUS == 0:
             is_twice = one in (start[-1:], end[:1])
-            slip = f"{_sign(one)} {'was typed twice' if is_twice else 'is too many'}"
+            slip = f"{_sign(one)} was {'typed twice' if is_twice else 'added'}"
             yield start + end, _TWICE if is_twice else _TOO_MANY, slip
         if (right := _character(shorter, weight)) not in ("", one):
             cost = _TYPED_FOR.get(one, {}).get(right, _OTHER)

@@ -1,7 +1,6 @@
-"""Decoding the bytes of a file, a pipe or the clipboard into the text of a listing.
+"""Decode the bytes of a file, a pipe or the clipboard into the text of a listing.
 
-The caller opens and reads the file. It need read at most LIMIT + 1 bytes: a source with more than
-LIMIT is refused here.
+The caller reads the file, at most LIMIT + 1 bytes of it: more than LIMIT is refused here.
 """
 
 from __future__ import annotations
@@ -11,6 +10,7 @@ import codecs
 from hostlink.errors import ListingError
 from hostlink.listing.charset import check_charset
 from hostlink.sentences import check_it_is
+from hostlink.words import plural
 
 LIMIT = 1 << 20
 """Largest source in bytes, 1 MiB: a thousand times the program memory of these boards."""
@@ -39,7 +39,7 @@ def decode_listing(raw: bytes, *, name: str, charset: str = "utf-8") -> str:
             raise ListingError(
                 f"{name} is not UTF-8 text: byte {wrong.start + 1:,} is 0x{raw[wrong.start]:02X}.",
                 kept=_KEPT,
-                advice="Store it as UTF-8, or name the profile of the board that it came from.",
+                advice="Save it as UTF-8, or name the profile of the board that it came from.",
             ) from wrong
         text = raw.decode(charset)
     return _not_blank(text, name)
@@ -61,7 +61,7 @@ def _refuse_junk(raw: bytes, name: str) -> None:
     odd = sum((byte < 32 and byte not in _ORDINARY) or byte == 127 for byte in raw)
     if 0 in raw or odd * 20 > len(raw):
         raise ListingError(
-            f"{name} is not text: {odd:,} of its {len(raw):,} bytes are control bytes.",
+            f"{name} is not text: it has {plural(odd, 'control byte')} among {len(raw):,} bytes.",
             kept=_KEPT,
             advice="Name a listing as plain text, not a firmware image, picture or document.",
         )
@@ -74,7 +74,7 @@ def _utf_16(raw: bytes, name: str) -> str:
         raise ListingError(
             f"{name} is marked as UTF-16 text but cannot be decoded as such.",
             kept=_KEPT,
-            advice="Store it as UTF-8.",
+            advice="Save it as UTF-8.",
         ) from wrong
     if "\0" in text:
         raise ListingError(f"{name} is not text: it holds NUL characters.", kept=_KEPT)

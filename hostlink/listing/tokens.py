@@ -1,4 +1,4 @@
-"""Splitting one line of BASIC into quoted text, remarks, keywords, names, numbers and symbols.
+"""Split one line of BASIC into quoted text, remarks, keywords, names, numbers and symbols.
 
 These boards recognise a keyword wherever its letters occur (`GOTO10`, `PRINTA`, `FORI=1TO9`),
 unless the language has long names. The spans of a line always add up to the line; any text is
@@ -14,7 +14,7 @@ from typing import Literal
 
 from hostlink.listing.rules import Language
 
-Kind = Literal["quoted", "remark", "word", "name", "number", "blank", "symbol"]
+SpanKind = Literal["quoted", "remark", "word", "name", "number", "blank", "symbol"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class Span:
     start: index of its first character, from 0. word: the whole keyword in capitals, or "".
     """
 
-    kind: Kind
+    kind: SpanKind
     start: int
     text: str
     word: str = ""
@@ -111,7 +111,7 @@ def _in_full(short: str, scanner: _Scanner, mark: str) -> str:
 
 
 def _begins(spans: list[Span], language: Language) -> bool:
-    """Return whether a statement begins after spans, where a mark of both kinds is a remark."""
+    """Return whether a statement begins after spans; a mark that may quote is a remark there."""
     before = next((span.text for span in reversed(spans) if span.kind != "blank"), "")
     return before in ("", language.separator)
 
@@ -120,7 +120,7 @@ def _begins(spans: list[Span], language: Language) -> bool:
 def scan(text: str, language: Language) -> tuple[Span, ...]:
     """Split the text of a line, without its line number, into spans. Never raises.
 
-    The last ones are remembered: of a listing that is reviewed again most lines are as before.
+    Results are cached: when a listing is reviewed again, most of its lines are unchanged.
     """
     scanner = _scanner(language)
     spans: list[Span] = []

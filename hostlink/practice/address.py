@@ -6,7 +6,7 @@ it is called "desk".
 
 Options: `kind` is one of hostlink.practice.kind_file; `like` is a profile, of which the board is
 a twin (hostlink.board.twin); `fresh` starts with empty memory, EEPROM and a new flash;
-`time=virtual` does not wait; every field of BoardSettings and Faults by its name, in place of the
+`time=virtual` does not wait; every field of BoardSettings and Faults by its name, instead of the
 kind's own: `line_ms=15&receive_buffer=2&to_host=0.001`. `seed` is both: where the board's random
 numbers start, and which faults happen.
 """
@@ -170,7 +170,7 @@ def _number(key: str, text: str, annotation: Callable[[str], float]) -> float:
         number = -1
     if not 0 <= number <= 10_000_000:
         raise UsageError(
-            f'The practice board\'s {key} cannot be "{safe(text[:40])}"; it is a number from 0.'
+            f'The practice board\'s {key} cannot be "{safe(text[:40])}"; it is a number, 0 or more.'
         )
     return number
 

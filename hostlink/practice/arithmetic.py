@@ -1,6 +1,6 @@
 """Numbers of a practice board's BASIC: whole ones of 16 bits, or floating point.
 
-A whole result outside -32768..32767 is an error, or wraps where the kind's language does that;
+A whole result outside -32768..32767 is an error, or wraps if the kind's language does that;
 division truncates toward zero. With floating point a result beyond `GREATEST` is an error.
 """
 
@@ -44,7 +44,7 @@ def _floating(value: Value) -> Value:
 
 
 def quotient(left: int, right: int) -> int:
-    """Return the quotient, truncated toward zero. Raises Complaint if it is by 0 or too large."""
+    """Return the quotient, truncated toward zero. Raises Complaint by 0 or on overflow."""
     return in_range(_whole_quotient(left, right))
 
 
@@ -62,7 +62,7 @@ def _ratio(left: Value, right: Value) -> Value:
 
 
 def power(left: Value, right: Value) -> Value:
-    """Return a power. Raises Complaint if it is no real number or too large."""
+    """Return a power. Raises Complaint if it is not a real number or too large."""
     try:
         return _floating(float(left) ** right)
     except (OverflowError, TypeError, ZeroDivisionError):
@@ -138,7 +138,7 @@ def arithmetic(language: KindLanguage) -> Arithmetic:
 
 @lru_cache(maxsize=64)
 def number_shower(language: KindLanguage) -> Callable[[Value], bytes]:
-    """Return what shows a number in the form of a language."""
+    """Return a function that shows a number in the form of a language."""
     form = _FORMS[language.number].replace("% s", "%s")
     signed = language.number in ("signed", "spaced")
 

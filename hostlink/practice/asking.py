@@ -63,7 +63,7 @@ def _ask(state: State, variables: list[Variable], prompt: str) -> Talk:
 
 
 def _values(answer: bytes, variables: list[Variable], state: State) -> list[Value]:
-    """Return the values of an answer, none if one of them is no number and must be one."""
+    """Return the values of an answer, fewer than there are variables if it is wrong."""
     parts = answer.split(b",")
     if len(parts) != len(variables):
         return []
@@ -74,7 +74,7 @@ def _values(answer: bytes, variables: list[Variable], state: State) -> list[Valu
 
 
 def read_value(part: bytes, variable: Variable, state: State) -> Value | None:
-    """Return the value for a variable in an answer or in DATA; None for a number that is none.
+    """Return the value for a variable in an answer or in DATA; None if it is not a number.
 
     An empty number may be 0.
     """

@@ -15,17 +15,14 @@ from typing import Any
 from hostlink.errors import RefusedError
 from hostlink.practice.arithmetic import Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.expression import FUNCTIONS
-from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.pin_bank import PinBank
 from hostlink.practice.reported_memory import ListingAnswers
 from hostlink.practice.state import State, Talk
-from hostlink.practice.statements import STATEMENTS, compiler, read_line
+from hostlink.practice.statements import compiler, read_line
 from hostlink.sentences import START_FRESH
 from hostlink.words import capital
-
-__all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 
 _NUMBERED = re.compile(rb"[ \t]*0*([0-9]+)(.*)", re.DOTALL)
 _STATEMENT = Work(Chore.STATEMENT)
@@ -39,8 +36,8 @@ class Basic:
     memory, by default the truth.
 
     last_error: the last error that it sent, b"" if there was none. failed_line: the number of the
-    program line that it was in, or None. missing: the word that it was
-    about, where a real board has it, else "".
+    program line that it was in, or None. missing: the word that it was about, if a real board has
+    that word, else "".
     """
 
     def __init__(
@@ -71,7 +68,7 @@ class Basic:
 
     @property
     def state(self) -> State:
-        """Return the RAM of the board, to look into: variables, open loops, the next statement."""
+        """Return the RAM of the board: variables, open loops, the next statement."""
         return self._state
 
     @property

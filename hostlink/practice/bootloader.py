@@ -5,8 +5,8 @@ DS40002061A (sizes, signature, 4.5 ms to erase and write a page). Mistakes are p
 
 1. A frame that does not end with the end-of-packet byte is answered NOSYNC and forgotten. Before
    the first good frame nothing is answered, so that line noise brings no bytes.
-2. Page and signature commands outside programming mode, pages that are not whole, that are out of
-   range or its own, are answered FAILED and change nothing.
+2. Page and signature commands outside programming mode, pages that are not whole, or out of range,
+   or in its own section, are answered FAILED and change nothing.
 3. While it writes a page only two more bytes are held; further ones are lost.
 4. After `window_s` without a good frame it starts the application.
 """
@@ -24,7 +24,7 @@ SYNC, SIGN_ON, SET_PARAMETER, GET_PARAMETER = 0x30, 0x31, 0x40, 0x41
 SET_DEVICE, SET_DEVICE_EXT, ENTER, LEAVE, ERASE = 0x42, 0x45, 0x50, 0x51, 0x52
 LOAD_ADDRESS, UNIVERSAL, PROGRAM_PAGE, READ_PAGE, READ_SIGNATURE = 0x55, 0x56, 0x64, 0x74, 0x75
 
-# Bytes of a frame, end of packet included, where they do not depend on its content.
+# Bytes of a frame, end of packet included, if they do not depend on its content.
 _LENGTHS = {
     SYNC: 2,
     SIGN_ON: 2,

@@ -179,4 +179,4 @@ COMMANDS: dict[str, Callable[[LineText], Step]] = {
         "memory": _plain(_memory),
     }.items()
 }
-"""What reads each of them, by its key in `hostlink.practice.kind.WORDS`."""
+"""The reader of each, by its key in `hostlink.practice.kind.WORDS`."""

@@ -22,8 +22,9 @@ class Reason(Enum):
     RETURN = "return"  # RETURN without GOSUB
     FORS = "fors"  # more than {most} open
     GOSUBS = "gosubs"  # more than {most} open
-    DATA = "data"  # READ, and no more is there
+    DATA = "data"  # READ, and no data is left
     ELEMENT = "element"  # not of that array
+    TEXT = "text"  # of more than {most} characters
     LINE_NUMBER = "line-number"  # not {first} to {last}
     FULL = "full"  # memory is; line {number} needs {missing} bytes more
     PROGRAM_FULL = "program-full"  # a whole program needs {missing} bytes more
@@ -34,7 +35,7 @@ class Reason(Enum):
 
     @property
     def fields(self) -> tuple[str, ...]:
-        """Return the names in { } that its text may hold, beside those of every message."""
+        """Return the names in { } that its text may hold, besides those of every message."""
         return _FIELDS.get(self, ())
 
 
@@ -45,6 +46,7 @@ _FIELDS = {
     Reason.NO_LINE: ("number",),
     Reason.FORS: ("most",),
     Reason.GOSUBS: ("most",),
+    Reason.TEXT: ("most",),
     Reason.LINE_NUMBER: ("first", "last"),
     Reason.FULL: ("number", "missing"),
     Reason.PROGRAM_FULL: ("missing",),
@@ -67,7 +69,7 @@ class Complaint(Exception):
 
     @property
     def lacks(self) -> str:
-        """Return the word that it is about, if only the practice board lacks it."""
+        """Return the word in question if a real board has it, else ""."""
         return str(self.fields.get("lacks", ""))
 
     def again(self) -> Complaint:
@@ -77,4 +79,4 @@ class Complaint(Exception):
 
 def excerpt(rest: str) -> str:
     """Return the start of a text for display."""
-    return "".join(c if " " <= c <= "~" else "." for c in rest.strip()[:10])
+    return "".join(c if " " <= c <= "~" else "." for c in rest[:10])

@@ -86,4 +86,4 @@ DATA_STATEMENTS: dict[str, Callable[[LineText], Step]] = {
     "restore": lambda _: _restore,
     "dim": _read_dim,
 }
-"""What reads each of them, by its key in `hostlink.practice.kind.WORDS`."""
+"""The reader of each, by its key in `hostlink.practice.kind.WORDS`."""

@@ -18,7 +18,7 @@ START = "START"
 """A program of this name runs at power-on, where slots have names."""
 
 ONLY = "ONLY"
-"""What the single slot of a board without names is called here."""
+"""The name used here for the single slot of a board without slot names."""
 
 _NAME = re.compile(r"[A-Z0-9]{1,8}", re.ASCII)
 _ROW_END_BYTES = 2
@@ -41,7 +41,7 @@ def slot_name(typed: str, shelf: KindShelf) -> str:
 
 
 class Eeprom:
-    """Stored programs. size: bytes in all. shelf: how the board keeps them. rules: and their lines.
+    """Stored programs. size: bytes in all. shelf: how they are kept. rules: how lines are kept.
 
     slots: name to program. writes: name to how often it was written.
     """

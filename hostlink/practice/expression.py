@@ -1,7 +1,7 @@
 """Expressions of the practice board's BASIC: read once, evaluated many times.
 
-Values are numbers as the kind's language has them (hostlink.practice.arithmetic), and text where it
-has strings. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9;
+Values are numbers as the kind's language has them (hostlink.practice.arithmetic), or text if it has
+strings. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9;
 functions, text, powers, AND and OR, comparisons in an expression and a sign before any factor are
 additions.
 """
@@ -12,9 +12,9 @@ import re
 from functools import lru_cache
 
 from hostlink.pins import PIN_FUNCTIONS
-from hostlink.practice import functions
 from hostlink.practice.arithmetic import Operation, Value, arithmetic
 from hostlink.practice.complaint import Complaint, Reason
+from hostlink.practice.functions import FUNCTIONS
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LineText
 from hostlink.practice.values import (
@@ -33,15 +33,16 @@ from hostlink.practice.values import (
 
 DEEPEST = 12
 """Brackets that may be open at once."""
-
-FUNCTIONS = ("RND", "ABS", "ROOM")
-"""The functions of the practice board; other kinds have another word for the free memory."""
+LONGEST_TEXT = 255
+"""Characters of a text, as on large BASICs: from memory."""
+_DEEPEST_CALL = 8
+"""Calls of functions made by DEF that may be open at once."""
 
 
 def read_expression(text: LineText) -> Expression:
     """Read the longest expression of numbers that starts here. Raises Complaint if there is none.
 
-    A comparison is part of it where the language gives it a value.
+    A comparison is part of it if the language gives it a value.
     """
     value = _read_comparison(text)
     while text.language.logic and (word := text.take("AND", "OR")):
@@ -106,7 +107,14 @@ def read_text(text: LineText) -> Expression:
     parts = [_read_text_part(text)]
     while text.take("+"):
         parts.append(_read_text_part(text))
-    return parts[0] if len(parts) == 1 else lambda values: "".join(p(values) for p in parts)
+
+    def joined(values: Values) -> str:
+        whole = "".join(part(values) for part in parts)
+        if len(whole) > LONGEST_TEXT:
+            raise Complaint(Reason.TEXT, most=LONGEST_TEXT)
+        return whole
+
+    return parts[0] if len(parts) == 1 else joined
 
 
 def _read_text_part(text: LineText) -> Expression:
@@ -133,7 +141,7 @@ def _read_sum(text: LineText) -> Expression:
 
 
 def read_condition(text: LineText) -> Condition:
-    """Read `expression relation expression`, or an expression where a comparison has a value.
+    """Read `expression relation expression`, or an expression if a comparison has a value.
 
     Raises Complaint if it is neither.
     """
@@ -162,7 +170,7 @@ def read_name(text: LineText) -> str:
 
 
 def read_variable(text: LineText) -> Variable:
-    """Take a variable, or an element of an array where the language has them."""
+    """Take a variable, or an element of an array if the language has them."""
     name = read_name(text)
     if "arrays" not in text.language.means or not text.take("("):
         return Variable(name)
@@ -180,8 +188,7 @@ def _value_of(variable: Variable) -> Expression:
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
-    """Return the pattern of a name. Two letters count; it ends, and does not begin, at a
-    keyword."""
+    """Return the pattern of a name, which ends where a keyword begins; two letters count."""
     words = {*language.lacks}
     if "names" in language.means:
         words |= {word for _, words in language.words for word in words}
@@ -248,17 +255,22 @@ def _read_own_call(text: LineText) -> Expression:
     def call(values: Values) -> Value:
         if name not in values.functions:
             raise Complaint(Reason.PUZZLED, at, rest="FN")
+        if values.open_functions == _DEEPEST_CALL:
+            raise Complaint(Reason.GOSUBS, most=_DEEPEST_CALL)
         variable, expression = values.functions[name]
         outer, values.variables[variable] = values.variables[variable], argument(values)
-        result = expression(values)
-        values.variables[variable] = outer
-        return result
+        values.open_functions += 1
+        try:
+            return expression(values)
+        finally:
+            values.open_functions -= 1
+            values.variables[variable] = outer
 
     return call
 
 
 def _read_pin(text: LineText) -> Expression | None:
-    """Take a function that reads a pin; None if none is here."""
+    """Take a function that reads a pin; return None if there is none here."""
     start = text.at
     for name in PIN_FUNCTIONS:
         form = text.language.pins.form(name)
@@ -297,9 +309,9 @@ def _read_call(text: LineText, function: str) -> Expression:
         argument = read_expression(text)
         text.need(")")
         return random_number(argument, text.language)
-    if function not in functions.FUNCTIONS:  # TAB is an item of PRINT only
+    if function not in FUNCTIONS:  # TAB is an item of PRINT only
         raise text.puzzled()
-    takes, call = functions.FUNCTIONS[function]
+    takes, call = FUNCTIONS[function]
     arguments: list[Expression] = []
     for place, kind in enumerate(takes):
         if place == 2 and text.peek() == ")":

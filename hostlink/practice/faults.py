@@ -21,13 +21,12 @@ class Faults:
     came from the host; a flooding board sends without end. All 0 for never.
 
     What the board says may be untrue (hostlink.practice.reported_memory). skipped_line,
-    repeated_line: place of the line, from 1, that LIST leaves out or shows twice; lies_every: only
-    at every LIST
-    of that number (0 and 1: at each). refused_lists, empty_lists: so many LISTs at first are
-    answered by WHAT?, or by nothing. free_bytes_off: bytes by which too little is called free.
-    forgets_every: each line of that number that is stored is lost, without a word; 0: none.
-    escapes: words of error end with control characters. worn_page: page of flash, from 1, whose
-    first byte cannot be changed any more.
+    repeated_line: place of the line, from 1, that LIST leaves out or shows twice; lies_every: in
+    every LIST of that number only (0 and 1: in each). refused_lists, empty_lists: how many LISTs at
+    first are answered by WHAT?, or by nothing. free_bytes_off: bytes by which the reported free
+    memory is too small. forgets_every: every stored line of that number is lost silently; 0: none.
+    escapes: error messages end with control characters. worn_page: page of flash, from 1, whose
+    first byte can no longer be changed.
     """
 
     seed: int = 0
@@ -51,7 +50,7 @@ class Faults:
 
 @dataclass(frozen=True, slots=True)
 class Erased:
-    """A restart. at: seconds. pulled: by the host, else a mishap. lines: what memory held then."""
+    """A restart. at: seconds. pulled: the host did it. lines: what memory held then."""
 
     at: float
     pulled: bool
@@ -59,7 +58,7 @@ class Erased:
 
 
 class Damage:
-    """Damages a stream of bytes; draws the distance to the next fault instead of a lot per byte."""
+    """Damages a stream of bytes; draws the distance to the next fault at once."""
 
     def __init__(self, rate: float, seed: int) -> None:
         self._rate = rate

@@ -1,6 +1,6 @@
-"""The functions that a practice board's BASIC may have, beside RND and the free memory.
+"""The functions that a practice board's BASIC may have, besides RND and the free memory.
 
-Which of them a kind has is its language's. Names and meanings: ECMA-55, section 8; those for text
+A kind's language says which of them it has. Names and meanings: ECMA-55, section 8; those for text
 as large BASICs have them, common practice, no source.
 """
 
@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+from hostlink.practice.arithmetic import GREATEST
 from hostlink.practice.complaint import Complaint, Reason
 
 _NUMBER = re.compile(r"[ \t]*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:E[+-]?[0-9]{1,2})?")
@@ -23,7 +24,9 @@ def number_in(text: str) -> float | int:
 
 
 def plain(value: float) -> float | int:
-    """Return a number as an int if it is whole."""
+    """Return a number, as an int if it is whole. Raises Complaint if it is too large."""
+    if abs(value) > GREATEST:
+        raise Complaint(Reason.RANGE)
     return int(value) if value == int(value) else value
 
 

@@ -1,11 +1,11 @@
 """A kind of practice board: how it talks, stores lines, words its messages, and its language.
 
-Plain values; the defaults are those of the standard practice board. One
-interpreter runs them all; each place where boards differ asks one of these values. A kind is read
-from a file (hostlink.practice.kind_file) or built in code.
+Plain values; the defaults are those of the standard practice board. One interpreter runs them all;
+each place where boards differ asks one of these values. A kind is read from a file
+(hostlink.practice.kind_file) or built in code.
 
 A message is a template. Fields in { } are filled in: {end} is the row end of the board (reply_end),
-the others are told beside each message; `literal` makes a template of any text.
+the others are named beside each message; `literal` makes a template of any text.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ ERROR_WORDS = ("! ",)
 """How every error text of the practice board begins (at the start of a row)."""
 
 STOPPED = "* stopped"
-"""How the practice board's word for an interrupted program begins; it is no error."""
+"""How the practice board's message for an interrupted program begins; it is not an error."""
 
 WORDS: Words = (
     ("if", ("IF",)),
@@ -73,6 +73,7 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
     (Reason.GOSUBS, "more than {most} GOSUB open"),
     (Reason.DATA, "no DATA is left"),
     (Reason.ELEMENT, "no such element"),
+    (Reason.TEXT, "text of more than {most} characters"),
     (Reason.LINE_NUMBER, "line numbers are {first} to {last}"),
     (Reason.FULL, "memory full, line {number} needs {missing} more"),
     (Reason.PROGRAM_FULL, "memory full, program needs {missing} more"),
@@ -107,7 +108,7 @@ class KindStorage:
     outside quotes only ("all").
     blanks: those after the line number are dropped ("after-number"), none is ("kept"), or all are
     outside quotes and remarks ("squeezed"; LIST then puts one beside each keyword).
-    number_bytes, length_bytes, end_bytes: what a line costs beside its text.
+    number_bytes, length_bytes, end_bytes: what a line costs besides its text.
     keywords: with tokens, the words kept as codes, each in keyword_bytes, or in what token_bytes
     says. constant_bytes: what a whole number costs with tokens, name_bytes: the name of
     a variable; 0 for its characters.
@@ -116,8 +117,8 @@ class KindStorage:
     listed_last: lines above it are kept, and LIST shows an empty row for all of them.
     row: a listed line, of {number} and {text}. row_width: columns after which a row goes on in the
     next one, after as many blanks as the number and its blank have; 0: never.
-    typed_within: the typed line stands in the free memory, of which so many bytes must stay; 0: it
-    has room of its own. when_full: after a line that did not fit, "stuck" refuses all that comes.
+    typed_within: the typed line is held in the free memory, of which this many bytes must stay; 0:
+    it has room of its own. when_full: after a line that did not fit, "stuck" refuses all input.
     checked: a line that the language does not take is refused as it is typed.
     """
 
@@ -192,18 +193,18 @@ class Messages:
 
 @dataclass(frozen=True, slots=True)
 class KindLanguage(Dialect):
-    """What differs in the language beside the forms. Everything else is the practice board's.
+    """What differs in the language besides the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
-    functions: those of `hostlink.practice.functions` that it has, beside RND; TAB counts columns
+    functions: those of `hostlink.practice.functions` that it has, besides RND; TAB counts columns
     from 0.
     lacks: words of the real BASIC that the practice board cannot run. No name holds one.
     logic: whether it has AND and OR, bit by bit.
     digits: significant digits that PRINT shows of a number.
     small_letters: whether keywords and variables may be typed in small letters.
-    free_number: a number too large is shown as 32767 ("limited") or as 16 bits with a sign.
+    free_number: a too large free memory is shown as 32767 ("limited") or as 16 bits with a sign.
     list_one: LIST with one number shows that line only, not all from there on.
-    blank: the character that PRINT sets of its own, beside a number and up to a zone.
+    blank: the character that PRINT itself adds beside a number and up to a zone.
     asks: what INPUT shows; asks_again: after a wrong answer.
     empty_answer: to INPUT, is 0, is wrong, or ends the program.
     """
@@ -236,7 +237,7 @@ class KindShelf:
     runs_at_start: the one program, or the one called START, is loaded and run at each restart.
     shows: the list of what is stored gives the names, the program itself, or nothing.
     blank_shows: with "program", what each byte of an EEPROM without one is shown as. blank_left:
-    bytes that are called left of it; 0: all.
+    bytes that are reported as left of it; 0: all.
     blank_recall: bringing back from an EEPROM without a program is refused, or hangs the board.
     life: how often a slot can be written before a byte of it is wrong; 0: without end.
     """

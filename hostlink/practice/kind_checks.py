@@ -18,7 +18,7 @@ _LARGEST = 10_000_000
 _FREE = re.compile(r"[A-Z]+(\(\)|\([A-Z0-9]\))?")
 _ROW_SPEC = re.compile(r"[<>]?[0-9]{0,2}")
 
-# The names that each template may hold beside {end}.
+# The names that each template may hold besides {end}.
 _FIELDS: dict[str, tuple[str, ...]] = {
     "greeting": ("free", "eeprom", "eeprom_left"),
     "memory": ("free", "eeprom", "eeprom_left"),
@@ -39,7 +39,7 @@ class WrongSetting(Exception):
 
 
 def setting_value(annotation: Any, value: object) -> Any:
-    """Return the value of a field for a value in a file. Raises Wrong."""
+    """Return the value of a field for a value in a file. Raises WrongSetting."""
     if typing.get_origin(annotation) is typing.Literal:
         words = typing.get_args(annotation)
         if value not in words:
@@ -59,7 +59,7 @@ def _flag(value: object) -> bool:
 
 
 def whole_number(value: object) -> int:
-    """Return a whole number. Raises Wrong."""
+    """Return a whole number. Raises WrongSetting."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _LARGEST:
         raise WrongSetting(f"must be a whole number, 0 to {_LARGEST}")
     return value
@@ -74,16 +74,16 @@ def _number(value: object) -> float:
 
 
 def byte_text(value: object) -> str:
-    """Return text in which each character stands for one byte. Raises Wrong."""
+    """Return text in which each character stands for one byte. Raises WrongSetting."""
     if not isinstance(value, str):
         raise WrongSetting("must be text in quotes")
     if any(ord(each) > 255 for each in value):
-        raise WrongSetting("stands for bytes, so that no character may be above 255")
+        raise WrongSetting("stands for bytes, so no character may be above 255")
     return value
 
 
 def _ranges(value: object) -> tuple[tuple[int, int], ...]:
-    """Return inclusive ranges of whole numbers, such as [[2, 13]]. Raises Wrong."""
+    """Return inclusive ranges of whole numbers, such as [[2, 13]]. Raises WrongSetting."""
     if not isinstance(value, list) or not all(isinstance(e, list) and len(e) == 2 for e in value):
         raise WrongSetting("must be a list of ranges such as [[2, 13]]")
     pairs = tuple((whole_number(low), whole_number(high)) for low, high in value)
@@ -128,7 +128,7 @@ def _template_faults(kind: BoardKind) -> list[str]:
     ]
     faults = [fault for each in texts if (fault := _template_fault(*each))]
     if Reason.PUZZLED not in dict(kind.messages.errors):
-        faults.append("[errors] must have puzzled, which stands for those that are not given.")
+        faults.append("[errors] must have puzzled, which is used for those that are not given.")
     return faults
 
 

@@ -1,10 +1,10 @@
 """Kinds of practice board as files: one TOML file each in the folder `kinds`, read strictly.
 
 Tables: [board] (title, about, source), [talk], [storage], [messages], [errors], [language],
-[words], [eeprom] and [pins] (hostlink.dialect.Pins; other kinds without it have no pins). Each
-key is a field of the value in hostlink.practice.kind or of BoardSettings; what
-is left out is the practice board's own manner. Text stands for bytes ("\\r", "\\u0003"). A key that
-is not known is an error; all faults are told at once.
+[words], [eeprom] and [pins] (hostlink.pins.Pins; other kinds without it have no pins). Each key is
+a field of the value in hostlink.practice.kind or of BoardSettings; what is left out is as on the
+practice board. Text stands for bytes ("\\r", "\\u0003"). An unknown key is an error; all faults are
+reported at once.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ DEFAULT = "practice"
 _SUFFIX = ".toml"
 _BOARD = ("title", "about", "source")
 _REASONS = {reason.value: reason for reason in Reason}
-# Table to the value that it fills, and the field of Kind for it.
+# Table to the value that it fills, and the field of BoardKind for it.
 _TABLES: dict[str, tuple[type, str]] = {
     "talk": (BoardSettings, "settings"),
     "storage": (KindStorage, "storage"),
@@ -89,7 +89,7 @@ def read_kind(toml: str, name: str) -> BoardKind:
 
 
 def kind_from_data(name: str, data: Mapping[str, Any]) -> BoardKind:
-    """Return the kind that tables describe (see the top). Raises UsageError with all its faults."""
+    """Return the kind that tables describe. Raises UsageError with all its faults."""
     faults: list[str] = []
     known = (*_TABLES, "board", "errors", "words", "pins")
     faults += [f"There is no table [{table}]." for table in data if table not in known]
@@ -113,7 +113,7 @@ def kind_from_data(name: str, data: Mapping[str, Any]) -> BoardKind:
 
 
 def kind_to_data(kind: BoardKind) -> dict[str, Any]:
-    """Return the tables of a kind, of what JSON and TOML can hold; `kind_from_data` reads them."""
+    """Return a kind as tables that JSON and TOML can hold; `kind_from_data` reads them."""
     data: dict[str, Any] = {"board": {key: getattr(kind, key) for key in _BOARD}}
     for table, (value, field) in _TABLES.items():
         held, own = getattr(kind, field), value()

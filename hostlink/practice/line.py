@@ -84,8 +84,10 @@ class SerialLine:
         return self._to_host[0][0] if self._to_host else None
 
     def _transmit(self, data: bytes, at: float) -> float:
-        """Send bytes from `at` on: through the transmit buffer, or one after another where there is
-        none. Returns when the processor is free again."""
+        """Send bytes from `at` on; return the time when the processor is free again.
+
+        They go through the transmit buffer, or one after another if there is none.
+        """
         step = self._out_time
         room = (self.settings.transmit_buffer + 1) * step
         width, wrap = self.settings.screen_width, self.settings.wrap_ms / 1000

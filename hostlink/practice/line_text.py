@@ -29,11 +29,11 @@ class LineText:
         self.upper = text.translate(_CAPITALS) if language.small_letters else text
         self.at = 0
         self.depth = 0
-        self.branches: list[list[int]] = []  # of each IF without ELSE so far: where that goes on
+        self.branches: list[list[int]] = []  # of each IF without ELSE so far: the step to skip to
         self.others = dict(language.words)["else"]
 
     def peek(self) -> str:
-        """Skip blanks; the next character as a capital, "" at the end."""
+        """Skip blanks; return the next character as a capital, "" at the end."""
         upper, at = self.upper, self.at
         while at < len(upper) and upper[at] in _BLANKS:
             at += 1
@@ -85,7 +85,7 @@ class LineText:
         return plain(float(found[0]))
 
     def quoted(self) -> str:
-        """Take quoted text. Raises Complaint where it is not closed."""
+        """Take quoted text. Raises Complaint if it is not closed."""
         start = self.at + 1
         end = self.text.find(self.text[self.at], start)
         if end < 0:
@@ -95,8 +95,8 @@ class LineText:
 
     def puzzled(self) -> Complaint:
         """Return the complaint about what stands here."""
-        rest = self.text[self.at :]
-        if not rest.strip():
+        rest = self.text[self.at :].strip(_BLANKS)
+        if not rest:
             return Complaint(Reason.SHORT)
         lacks = self.take(*self.language.lacks)
         return Complaint(Reason.PUZZLED, self.at - len(lacks), rest=excerpt(rest), lacks=lacks)

@@ -24,7 +24,7 @@ def main_loop(
     mute: bool,
     prompted: bool = False,
 ) -> Firmware:
-    """Run the firmware of the board for ever.
+    """Run the firmware of the board forever.
 
     on_line: called with each line taken at the prompt. booting: begin with the banner and a stored
     program that starts by itself. mute: there is no firmware to run. prompted: the prompt was

@@ -17,7 +17,7 @@ class Chore(Enum):
     """Kinds of work that take processor time; the machine knows the time of each."""
 
     STORE = "store"  # one line into program memory
-    DIRECT = "direct"  # taking a direct command apart
+    DIRECT = "direct"  # parsing a direct command
     STATEMENT = "statement"  # one statement of a running program
     LIST_LINE = "list line"  # preparing one line of a listing
     EEPROM_BYTE = "eeprom byte"  # writing one byte of EEPROM

@@ -18,7 +18,7 @@ ANALOG = "ADC"
 
 @dataclass(frozen=True, slots=True)
 class PinInput:
-    """Something from outside: from a time on, in ms, a pin has a level.
+    """An input from outside: the level of a pin from a time on, in ms.
 
     pin: "2", or "ADC0" for an analog input.
     """
@@ -30,7 +30,7 @@ class PinInput:
 
 @dataclass(frozen=True, slots=True)
 class PinChange:
-    """Something put out. what: "on" (value 0 or 1), "width" or "tone" (hertz, for some ms)."""
+    """An output. what: "on" (value 0 or 1), "width" or "tone" (hertz, for some ms)."""
 
     ms: float
     pin: str
@@ -42,8 +42,8 @@ class PinChange:
 class PinBank:
     """All pins of one board.
 
-    now: tells the time in ms. changes: everything put out since the program began that differs from
-    what was there before. asked: names of the pins that were read.
+    now: tells the time in ms. changes: the outputs since the program began that differ from those
+    before. asked: names of the pins that were read.
     """
 
     def __init__(self, pins: Pins) -> None:
@@ -52,7 +52,7 @@ class PinBank:
         self.clear()
 
     def clear(self) -> None:
-        """Switch all pins off, and take away what was connected."""
+        """Switch all pins off, and disconnect all inputs."""
         self.levels: dict[str, int] = {}
         self.out: dict[str, PinChange] = {}
         self.asked: dict[str, None] = {}
@@ -80,7 +80,7 @@ class PinBank:
         return f"Only the first {MOST_CHANGES:,} changes of pins are kept." if full else ""
 
     def connect(self, script: Iterable[PinInput]) -> None:
-        """Let these inputs come at their times."""
+        """Schedule inputs, each at its time."""
         self._script = deque(sorted([*self._script, *script], key=lambda each: each.ms))
 
     def level(self, name: str) -> int:

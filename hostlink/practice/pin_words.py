@@ -14,7 +14,7 @@ from hostlink.practice.state import State, Step, Talk
 from hostlink.practice.values import Expression
 
 _SLICE_MS = 10  # after which an interrupt is noticed
-_SPEAKER = "tone"  # the pin, where the words for a tone name none
+_SPEAKER = "tone"  # the pin, if the words for a tone name none
 
 
 def pin_readers(pins: Pins) -> dict[str, Callable[[LineText], Step]]:

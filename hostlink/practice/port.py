@@ -17,7 +17,6 @@ from hostlink.practice.pin_bank import PinBank
 
 class _Clock(Protocol):
     def now(self) -> float: ...
-
     def sleep(self, seconds: float) -> None: ...
 
 

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from hostlink.practice.arithmetic import number_shower
-from hostlink.practice.complaint import Complaint
+from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import read_any, read_expression
 from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import LineText
 from hostlink.practice.ops import Send
 from hostlink.practice.state import State, Step, Talk
 from hostlink.practice.values import Expression
+
+_LAST_COLUMN = 255  # of TAB on large BASICs, from memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,7 @@ Item: TypeAlias = "bytes | Expression | _Tab | None"
 def read_print_statement(text: LineText) -> Step:
     """Read PRINT items: a quoted text (bytes), an expression, a `_Tab`, or None for a comma.
 
-    Where a semicolon ends the row only, what stands after one fails after the rest was shown.
+    If a semicolon may only end a PRINT, what follows one fails after the rest was shown.
     """
     semicolon = text.language.semicolon
     wrong: Complaint | None = None
@@ -66,7 +68,7 @@ def _read_item(text: LineText) -> Item:
 
 
 def _showing(items: list[Item], language: KindLanguage, *, ended: bool) -> Callable[[State], bytes]:
-    """Return what shows the items of PRINT."""
+    """Return a function that shows the items of PRINT."""
     number = number_shower(language)
     zone = language.comma_columns
     blank = language.blank.encode("latin-1")
@@ -80,7 +82,10 @@ def _showing(items: list[Item], language: KindLanguage, *, ended: bool) -> Calla
             elif isinstance(item, bytes):
                 part = item
             elif isinstance(item, _Tab):
-                part = blank * (int(item.column(state)) - column)
+                wanted = int(item.column(state))
+                if wanted > _LAST_COLUMN:
+                    raise Complaint(Reason.RANDOM)
+                part = blank * (wanted - column)
             else:
                 value = item(state)
                 is_number = not isinstance(value, str)

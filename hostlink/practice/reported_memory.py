@@ -1,7 +1,7 @@
 """Report the content of the memory, truly or as the faults demand.
 
-A board that lies differs from a damaged wire: it says the same each time, in sound words. Captures
-that agree prove nothing about it.
+A board that lies differs from a damaged wire: it says the same each time, in undamaged rows.
+Captures that agree prove nothing about it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from hostlink.practice.faults import Faults
 
 REFUSAL = b"WHAT?"
-"""What a board says that takes LIST for no command of its own."""
+"""The answer of a board that does not know LIST."""
 
 _ESCAPES = "\x1b[2J\x07"  # ECMA-48: erase the whole page; then the bell
 

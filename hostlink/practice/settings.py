@@ -23,9 +23,9 @@ class BoardSettings:
     and dropped, or part of the text.
     line_done: what it sends only after a line is stored: "echo" (the echo of the line end),
     "prompt", or "after-prompt" (it prompts first and stores then).
-    prompt_late_ms: it is busy for so long before each prompt. prompts_first: the prompt comes
+    prompt_late_ms: it is busy for that long before each prompt. prompts_first: the prompt comes
     before the answer to a direct command, and none after it.
-    line_ms: storing one line. direct_ms: taking a direct command apart. char_ms: one character.
+    line_ms: storing one line. direct_ms: parsing a direct command. char_ms: one character.
     statement_ms, list_line_ms, eeprom_byte_ms: running, listing, writing EEPROM.
     erase, line_cancel, interrupt: keys, of which only the first byte counts; empty: none.
     erase_answer: what taking a character back is answered with. erase_beyond: taking back more than
@@ -38,7 +38,7 @@ class BoardSettings:
     the only key that goes on; empty: any.
     restarts_on_open: whether raising DTR restarts it. restart_ms: from restart to the prompt.
     bootloader: whether a bootloader listens for restart_ms after a restart, at bootloader_baud; it
-    takes the top boot_bytes of flash, page_ms to write a page, and gives out the EEPROM where
+    takes the top boot_bytes of flash, page_ms to write a page, and lets the EEPROM be read if
     bootloader_eeprom. signature: of the chip.
     """
 

@@ -125,6 +125,7 @@ class State:
         self.variables = Variables()
         self.bounds: dict[str, tuple[int, ...]] = {}
         self.functions: dict[str, Function] = {}
+        self.open_functions = 0
         self.data: Iterator[bytes] | None = None
         self.loops: list[Loop] = []
         self.calls: list[Call] = []
@@ -155,7 +156,7 @@ class State:
         self.at = 0
 
     def advance(self) -> bool:
-        """Go to the next line; False at the end of the program."""
+        """Go to the next line; return False at the end of the program."""
         line = self.line + 1
         numbers = self.memory.numbers
         if line >= len(numbers):
@@ -230,7 +231,7 @@ class State:
     def fraction(self, argument: Value) -> float:
         """Return a number from 0 to below 1, by the generator of `random`.
 
-        On a kind of "fraction-0" another argument than 0 sets where the generator begins.
+        On a kind of "fraction-0" an argument other than 0 sets the seed.
         """
         if argument and self.kind.language.random == "fraction-0":
             self.chance = int(abs(argument) * 0x10000) & 0xFFFFFFFF
@@ -243,8 +244,9 @@ class State:
             if self.loops[index].variable == variable:
                 del self.loops[index:]
                 break
-        if len(self.loops) >= (self.kind.language.loops or DEEPEST_FOR):
-            raise Complaint(Reason.FORS, most=DEEPEST_FOR)
+        most = self.kind.language.loops or DEEPEST_FOR
+        if len(self.loops) >= most:
+            raise Complaint(Reason.FORS, most=most)
         self.variables[variable] = first
         past = first > limit if step >= 0 else first < limit
         if past and self.kind.language.tests_first:

@@ -4,7 +4,7 @@ A line becomes a tuple of steps, one a statement; `IF` is a step of its own that
 its line. A part that cannot be read becomes a step that complains when it is reached, so that
 a line is accepted as typed and refused only when it runs, as the small interpreters did.
 Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9; FOR, NEXT,
-NEW, `:` and the words for the EEPROM are additions. Which words a board has is its language's.
+NEW, `:` and the words for the EEPROM are additions. A board's language says which words it has.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from hostlink.practice.expression import (
     read_text,
     read_variable,
 )
-from hostlink.practice.kind import WORDS, KindLanguage
+from hostlink.practice.kind import KindLanguage
 from hostlink.practice.line_text import DIGITS, LETTERS, LineText
 from hostlink.practice.pin_words import pin_readers
 from hostlink.practice.printing import read_print_statement
@@ -207,7 +207,7 @@ def _read_on(text: LineText) -> Step:
 
 
 def _read_def(text: LineText) -> Step:
-    """Read DEF FNX(A)=..., a function of the user's."""
+    """Read DEF FNX(A)=..., a user-defined function."""
     text.need("FN")
     name = read_name(text)
     text.need("(")
@@ -269,7 +269,3 @@ def _readers(language: KindLanguage) -> Readers:
     readers = {word: _MEANINGS.get(meaning) for word, meaning in words}
     readers |= pin_readers(language.pins)
     return dict(sorted(readers.items(), key=lambda pair: -len(pair[0])))
-
-
-STATEMENTS = tuple(word for _, words in WORDS for word in words)
-"""The words that begin a statement on the practice board."""

@@ -24,7 +24,7 @@ def heard_at_other_speed(
     """Return what a receiver at the wrong speed makes of bytes sent in one run.
 
     Yields (seconds after the start of the run, byte). The receiver waits for a falling edge, then
-    takes the middle of each following bit; it does not check the stop bit, as the cheap ones don't.
+    takes the middle of each following bit; it does not check the stop bit, as on cheap chips.
     """
     levels: list[int] = []
     for byte in data:

@@ -27,6 +27,7 @@ class Values(Protocol):
 
     variables: Variables
     functions: dict[str, Function]
+    open_functions: int
     pins: PinBank
 
     def element(self, array: str, places: Sequence[int]) -> str:
@@ -45,7 +46,7 @@ class Values(Protocol):
 Expression: TypeAlias = Callable[[Values], Value]
 Condition: TypeAlias = Callable[[Values], bool]
 Function: TypeAlias = "tuple[str, Expression]"
-"""A function of the user's: its variable, and its expression."""
+"""A user-defined function: its variable, and its expression."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ class Variable:
 
 
 def worth_of(condition: Condition, worth: int) -> Expression:
-    """Return the worth of a condition that holds, else 0."""
+    """Return an expression: `worth` if the condition holds, else 0."""
     return lambda values: worth if condition(values) else 0
 
 

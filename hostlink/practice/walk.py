@@ -1,8 +1,8 @@
 """Run a program on the BASIC of a practice board, statement by statement, without a wire.
 
-The same machine as behind a port: `Walk` answers what its firmware asks for, and can stop before
-each statement. The same listing, answers and seed give the same run, so that a step back is the run
-done again up to the statement before.
+It is the same firmware as behind a port: `Walk` answers its requests, and can stop before each
+statement. The same listing, answers and seed give the same run, so a step back is the run repeated
+up to the statement before.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ class Walk:
         self.answers = list(inputs)
         self._answered_at = [0] * len(self.answers)  # statements run when each was given
         self._connected: list[tuple[int, PinInput]] = []  # by hand, and after how many statements
-        self._anew = partial(Walk, text, kind, script=script, seed=seed, size=size)
+        self._anew = partial(Walk, text, kind, script=script, seed=seed, size=size, shown=shown)
         self._chores = chore_seconds(kind.settings)
         self._end_of_row = kind.settings.reply_end
         self._shown = shown or (lambda question, line: question + line + self._end_of_row)
@@ -91,7 +91,7 @@ class Walk:
         self.board.pins.connect(script)
 
     def _enter(self, text: str) -> None:
-        """Store the lines. A row without a number is no part of the program, and is not run."""
+        """Store the lines. A row without a number is not part of the program, and is not run."""
         for row in re.split(r"\r\n|\n|\r", text):
             if not row.lstrip()[:1].isdigit():
                 continue
@@ -120,7 +120,7 @@ class Walk:
         return len(self._printed)
 
     def printed_since(self, start: int) -> str:
-        """Return what was printed after so many bytes, rows ended by LF."""
+        """Return what was printed after the first `start` bytes, rows ended by LF."""
         return self._text(bytes(self._printed[start:]))
 
     def _text(self, data: bytes) -> str:
@@ -130,7 +130,7 @@ class Walk:
     def error(self) -> str:
         """Return the error that stopped the program in the board's words, or "".
 
-        A prompt that follows on a row of its own is no part of it.
+        A prompt that follows on a row of its own is not part of it.
         """
         rows = self.error_text.splitlines()
         return next((" ".join(row.split()) for row in rows if row.strip()), "")
@@ -181,7 +181,7 @@ class Walk:
         self.state.pins.connect([one])
 
     def run(self, most: int = MOST_STATEMENTS, seconds: float = 0.0) -> End:
-        """Run to the end, for so many statements or, if not 0, seconds of the board's time."""
+        """Run to the end, or for `most` statements or, if not 0, `seconds` of the board's time."""
         step = self.step
         while self.statements < most:
             if seconds and self.seconds >= seconds:

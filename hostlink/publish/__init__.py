@@ -1,1 +1,1 @@
-"""Pages to print: the listing sheet to type from and the card of a board. No I/O."""
+"""Make pages to print and to publish, and drawings of numbers. No I/O."""

@@ -1,9 +1,9 @@
-"""A booklet to print: contents, programs with their codes, an index of words and of programs.
+"""Make a booklet to print: contents, programs with their codes, an index of words and of programs.
 
-A page is counted only while it is printed, and no browser that was tried (Chromium 156) has
-`target-counter` of CSS Generated Content for Paged Media, which would tell on which page another
-part is. So contents and index refer to programs by their numbers; each program begins a page, and
-its number stands in the top corner of each of its pages.
+A page gets its number only when it is printed, and no browser that was tried (Chromium 156) has
+`target-counter` of CSS Generated Content for Paged Media, which would show the page of another
+part. So contents and index refer to programs by their numbers; each program begins a page, and its
+number stands in the top corner of each of its pages.
 """
 
 from __future__ import annotations
@@ -17,13 +17,7 @@ from hostlink.listing.rules import Language
 from hostlink.listing.shrinking.unreached import unknown_word
 from hostlink.listing.tokens import scan
 from hostlink.publish.page import escaped, facts, page
-from hostlink.publish.program import (
-    STYLE,
-    PublishedProgram,
-    about,
-    listing_with_codes,
-    steps,
-)
+from hostlink.publish.program import STYLE, PublishedProgram, about, listing_with_codes, steps
 from hostlink.words import natural, plural
 
 _LONGEST_HEAD = 40  # characters
@@ -56,8 +50,8 @@ def booklet(
 ) -> str:
     """Return programs for one kind of board as a booklet, an HTML page.
 
-    title: plain text. known: the languages whose words are looked for in a program that has a word
-    which its board does not know.
+    title: plain text. known: languages whose words the index lists too for a program that has a
+    word unknown to its board.
     """
     first = programs[0].profile
     board = f"{escaped(first.title or first.name)} (profile {escaped(first.name)})"
@@ -92,7 +86,7 @@ def _contents(programs: Sequence[PublishedProgram]) -> str:
 
 
 def _head(number: int, program: PublishedProgram) -> str:
-    """Return the rules by which number and name of a program stand above each of its pages."""
+    """Return the style rules that put a program's name and number at the top of its pages."""
     name = _css_string((program.details.name or program.title)[:_LONGEST_HEAD])
     return (
         f"#program-{number} {{ page: program-{number}; }}\n@page program-{number} {{ "
@@ -125,7 +119,7 @@ def _index(had: Sequence[Collection[str]]) -> str:
 
 
 def _spans(numbers: Sequence[int]) -> str:
-    """Return rising numbers as HTML, three and more in a row as a span: 1, 4-7."""
+    """Return ascending numbers as HTML, three or more in a row as a range: 1, 4–7."""
     told: list[str] = []
     for _, some in groupby(enumerate(numbers), lambda each: each[1] - each[0]):
         span = [str(number) for _, number in some]

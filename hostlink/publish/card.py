@@ -1,4 +1,4 @@
-"""The card of a kind of board: its words, limits, messages and keys on one page."""
+"""Make the card of a kind of board: its words, limits, messages and keys on one page."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def _writing(profile: Profile) -> Iterator[tuple[str, str]]:
     if language.separator:
         yield "several statements", f"{_code(language.separator)} between them"
     else:
-        yield "several statements", "one in a line"
+        yield "several statements", "each in a line of its own"
     yield (
         "jumps",
         " ".join(_code(word) for word in language.jumps)
@@ -88,11 +88,12 @@ def _writing(profile: Profile) -> Iterator[tuple[str, str]]:
     yield "remark", " ".join(_code(word) for word in language.remarks)
     yield "quoted text", " or ".join(_code(f"{mark}TEXT{mark}") for mark in language.quotes)
     if language.abbreviation_mark:
-        yield "words cut short", f"end in {_code(language.abbreviation_mark)}"
+        yield "abbreviated words", f"end in {_code(language.abbreviation_mark)}"
     if language.optional:
         yield "may be left out", " ".join(_code(word) for word in language.optional)
-    if form.case == "upper":
-        yield "small letters", "become capitals outside quoted text and remarks"
+    if form.case != "kept":
+        spared = " and remarks" if form.case == "upper" else ""
+        yield "small letters", f"become capitals outside quoted text{spared}"
 
 
 def _limits(profile: Profile) -> Iterator[tuple[str, str]]:
@@ -118,11 +119,11 @@ def _commands(profile: Profile) -> Iterator[tuple[str, str]]:
         ("bytes free", commands.free_memory),
         ("store it", commands.store.replace("{name}", "NAME")),
         ("bring it back", commands.recall.replace("{name}", "NAME")),
-        ("what is stored", commands.stored),
+        ("what is stored", commands.stored or commands.list_stored),
     ):
         if command:
             yield name, _code(command)
-    yield "take out line 20", f"{_code('20')} alone"
+    yield "delete line 20", f"{_code('20')} alone"
 
 
 def _keys(profile: Profile) -> Iterator[tuple[str, str]]:
@@ -130,7 +131,7 @@ def _keys(profile: Profile) -> Iterator[tuple[str, str]]:
     for name, key in (
         ("stop a program", talk.interrupt),
         ("take back a character", talk.erase),
-        ("give up the line", talk.line_cancel),
+        ("cancel the line", talk.line_cancel),
         ("next screenful", talk.page_key),
     ):
         if key:
@@ -144,4 +145,4 @@ def _line(profile: Profile) -> Iterator[tuple[str, str]]:
         yield "prompt", _code(talk.prompt.decode("latin-1").strip())
     yield "opening the port", "restarts the board" if talk.restarts_on_open else "does not restart"
     if talk.restarts_on_open:
-        yield "mind", "a restart loses the program: save it first"
+        yield "caution", "a restart loses the program: save it first"

@@ -1,4 +1,4 @@
-"""The page of a class: its table, to be printed at the end of an evening."""
+"""Make the page of a class: its table, to be printed at the end of an evening."""
 
 from __future__ import annotations
 

@@ -1,11 +1,11 @@
-"""What a page says about a program besides its listing."""
+"""Hold what a page says about a program besides its listing."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 COLLECTION_TITLE = "Programs in BASIC"
-"""What stands above many programs if the user says nothing else."""
+"""The title of a page of many programs if the user gives none."""
 _IN_NOTES = ("author", "licence")
 
 
@@ -23,7 +23,7 @@ class ProgramDetails:
     notes: str = ""
 
     def with_note(self, note: str) -> ProgramDetails:
-        """Return them with a note, of which rows such as `author: Ida` give author or licence."""
+        """Return the details with a note; rows such as `author: Ida` set author or licence."""
         found: dict[str, str] = {}
         rows: list[str] = []
         for row in note.splitlines():

@@ -1,16 +1,16 @@
 """Find the numbers in what a program prints: columns that can be drawn, or written as CSV.
 
 Rules:
-1. A row counts if it holds a number. Its fields are parted by blanks, commas, semicolons, colons,
-   equals signs, and signs of units that stand at a number without a blank: 21%, $5, 21°.
+1. A row counts if it holds a number. Its fields are separated by blanks, commas, semicolons,
+   colons, equals signs, and unit signs next to a number: 21%, $5, 21°.
 2. Rows belong together if they have the same words around as many numbers. Of several kinds of row
-   the one with the most numbers is shown, so that a question or a total does not disturb. If that
-   is a single row without words, its numbers are one column.
+   the one with the most numbers is shown, so that a question or a total is ignored. If that is a
+   single row without words, its numbers are one column.
 3. Columns are named by the words before their numbers, else by the last row without numbers before
    the first, if it has a word with letters for each column.
-4. A first column that only rises, beside others, is the x axis; otherwise rows are counted.
+4. If the first of several columns only rises, it is the x axis; otherwise rows are counted.
 5. However many rows come, a column is kept as at most MOST_SPANS spans, each with its lowest and
-   highest value; so drawing never takes longer.
+   highest value, so that the time for drawing is bounded.
 """
 
 from __future__ import annotations
@@ -23,19 +23,19 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 MOST_SPANS = 512
-_MOST_KINDS = 50  # of rows; those of later kinds are passed over
-_LONGEST = 10_000  # characters of a row that can be one of numbers
+_MOST_KINDS = 50  # of rows; those of later kinds are ignored
+_LONGEST = 10_000  # characters of a row that is searched for numbers
 MOST_SERIES = 8  # columns that are drawn
-_MOST = 1e300  # what is larger is no measurement, and has no room for an axis around it
+_MOST = 1e300  # a larger number is not a measurement, and leaves no room for an axis around it
 _PARTS = re.compile(r"[\s,;:=%$°]+")
 _LETTER = re.compile(r"[^\W\d_]")
 _COLUMNS = re.compile(r"\s{2,}|[\t,;]")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[Ee][+-]?[0-9]{1,3})?")
-Kind = tuple[str, ...]
+RowKind = tuple[str, ...]
 """The words of a row before each number and after the last, "" for none."""
 
 
-def fields_of(row: str) -> tuple[Kind, list[str]] | None:
+def fields_of(row: str) -> tuple[RowKind, list[str]] | None:
     """Return the words around the numbers of a row, and the numbers as printed; None if none."""
     if len(row) > _LONGEST:
         return None
@@ -54,7 +54,8 @@ def fields_of(row: str) -> tuple[Kind, list[str]] | None:
 class Columns:
     """The numbers of one kind of row. rows: how many. rises: the first column only rises.
 
-    lows, highs: of each column, its spans. switched: nothing but off and on, for which two rows do.
+    lows, highs: of each column, by span. switched: the values are only off and on, for which two
+    rows of a drawing suffice.
     """
 
     names: tuple[str, ...]
@@ -121,14 +122,14 @@ class Numbers:
     """The numbers in printed rows, taken row by row."""
 
     def __init__(self, rows: Iterable[str] = ()) -> None:
-        self._kinds: dict[Kind, Columns] = {}
-        self._shown: Kind = ()  # the kind of row with the most numbers
+        self._kinds: dict[RowKind, Columns] = {}
+        self._shown: RowKind = ()  # the kind of row with the most numbers
         self._heading = ""
         for row in rows:
             self.add(row)
 
     def add(self, row: str) -> bool:
-        """Take a printed row; return whether it goes on with the columns that are shown."""
+        """Take a printed row; return whether it continues the columns that are shown."""
         found = fields_of(row)
         if found is None:
             self._heading = row if row.strip() else self._heading
@@ -175,7 +176,7 @@ def csv_text(rows: Iterable[Iterable[object]]) -> str:
     return text.getvalue()
 
 
-def _names(kind: Kind, heading: str) -> tuple[str, ...]:
+def _names(kind: RowKind, heading: str) -> tuple[str, ...]:
     count = len(kind) - 1
     words = [part for part in _PARTS.split(heading) if part]
     if len(words) != count:

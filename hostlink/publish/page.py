@@ -1,8 +1,8 @@
-"""The common parts of pages: one HTML file with its style, escaped text, nothing from outside.
+"""Make the common parts of pages: one HTML file with its style, escaped text, nothing external.
 
-A content security policy tells the browser that the file holds no script but our own, named by its
-SHA-256 (Content Security Policy Level 3, section 2.3.1), so that a listing or a title can never
-become more than text.
+A content security policy tells the browser that the file holds no script but hostlink's own, named
+by its SHA-256 (Content Security Policy Level 3, section 2.3.1), so that a listing or a title can
+never become more than text.
 """
 
 from __future__ import annotations
@@ -51,11 +51,10 @@ def escaped(value: str) -> str:
 
 
 def page(title: str, body: str, *, kind: str, style: str = "", script: str = "") -> str:
-    """Return a whole page. title: plain text. body: HTML. kind: "sheet", "card" and so on, for
-    reading back.
+    """Return a whole page. title: plain text. body: HTML.
 
-    style: CSS rules besides those of all pages. script: one of ours, which must not depend on what
-    is published.
+    kind: "sheet", "card" and so on, for reading back. style: CSS rules besides those of all pages.
+    script: a constant of hostlink, which must not depend on what is published.
     """
     policy, end = _POLICY, ""
     if script:
@@ -73,7 +72,7 @@ def page(title: str, body: str, *, kind: str, style: str = "", script: str = "")
 
 
 def facts(pairs: list[tuple[str, str]]) -> str:
-    """Return a row of short facts as HTML. pairs: names and values, both HTML."""
+    """Return a row of short facts as HTML. pairs: names as plain text, values as HTML."""
     rows = "".join(f"<div><dt>{escaped(name)}</dt><dd>{value}</dd></div>" for name, value in pairs)
     return f'<dl class="facts">{rows}</dl>\n'
 
@@ -85,7 +84,7 @@ def paragraphs(value: str) -> str:
 
 
 def key_name(key: bytes) -> str:
-    """Return the name of a key: Ctrl+C for 03 hex, Backspace, Rub-out, Escape, or the character."""
+    """Return the name of a key: Ctrl+C for 03 hex, Backspace, Escape, or the character itself."""
     names = {8: "Backspace", 27: "Escape", 32: "the blank", 127: "Delete (7F hex)"}
     parts = [
         names.get(byte) or (f"Ctrl+{chr(byte + 64)}" if byte < 32 else chr(byte)) for byte in key

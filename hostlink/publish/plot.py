@@ -24,7 +24,7 @@ class Scale:
 
     @classmethod
     def of(cls, low: float, high: float, ticks: int, least: float = 0.0) -> Scale:
-        """Return a scale from one value to another, with about so many ticks at round numbers.
+        """Return a scale from `low` to `high` with about `ticks` ticks at round numbers.
 
         least: the smallest step between them.
         """
@@ -72,7 +72,7 @@ def y_scale(lane: Columns, tall: int) -> Scale:
 def _with_room(
     ends: tuple[float, float], ticks: int, shown: Callable[[Scale], Sized], least: float = 0.0
 ) -> Scale:
-    """Return a scale with about so many ticks, or as many as can all be shown."""
+    """Return a scale with about `ticks` ticks, or with fewer that can all be shown."""
     for fewer in range(max(_FEWEST_TICKS, ticks), 0, -1):
         scale = Scale.of(*ends, fewer, least)
         if len(shown(scale)) == len(list(scale.ticks())):
@@ -89,7 +89,7 @@ def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
     """Return a drawing as rows of text: axes with ticks, a sign for each series, their names.
 
     lanes: one, or several above each other over one x axis, each under its name.
-    width, height: of the whole in characters; several have a height of their own.
+    width, height: of the whole in characters; the height of several is fixed.
     """
     width, height = max(width, _NARROWEST), max(height, _LOWEST)
     is_single = len(lanes) == 1 and not lanes[0].switched
@@ -159,7 +159,10 @@ def _x_axis(x: Scale, margin: int, wide: int) -> list[str]:
 
 
 def _legend(lane: Columns, width: int, *, names: bool) -> list[str]:
-    """Return what the x axis is and, with `names`, first the sign of each series with its name."""
+    """Return the legend as rows of at most `width` characters: the name of the x axis.
+
+    With `names`, the sign and name of each series come first.
+    """
     rows, signed = [""], list[str]()
     if names:
         series = lane.series()

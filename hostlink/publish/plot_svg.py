@@ -9,10 +9,10 @@ from hostlink.publish.numbers import Columns
 from hostlink.publish.plot import Scale, x_scale, y_scale
 from hostlink.words import safe
 
-_WIDE, _TALL, _LANE, _GAP = 720, 310, 60, 34  # one drawing is tall, of several each is a lane
+_WIDE, _TALL, _LANE, _GAP = 720, 310, 60, 34  # a single drawing is tall, one of several a lane
 _LEFT, _RIGHT, _TOP, _BOTTOM = 80, 20, 40, 50  # margins
 _CHARS, _TICK_ROW = 80, 13  # characters that fit along the x axis, and how tall a number is
-_ACROSS, _ROW = 2, 20  # names of series: how many beside each other, and how far below
+_ACROSS, _ROW = 2, 20  # names of series: how many side by side, and the height of a row
 _DASHES = ("none", "8 4", "2 3", "10 3 2 3", "14 4", "1 6", "6 2", "4 8")
 _COLOURS = ("#1b4f9c", "#a33c00", "#2e6b34", "#7a2a82", "#000000", "#8a6d00", "#00707a", "#a0003c")
 _ROOT = {"xmlns": "http://www.w3.org/2000/svg", "font-family": "sans-serif", "font-size": "13"}

@@ -1,8 +1,8 @@
-"""A program as sheet, booklet and site show it: its facts, and its listing with the codes.
+"""Show a program as sheet, booklet and site do: its facts, and its listing with the codes.
 
-The codes of a few lines stand in a row below these: a line's number and its code in a box, as they
-are typed for `compare --codes`. So one types some lines, then checks them; nothing stands beside
-the text; and a narrow screen has room for it.
+The codes of a few lines stand in a row below them: a line's number and its code in a box, as they
+are typed for `compare --codes`. So a reader types a few lines, then checks them, and the text has
+the whole width of a narrow screen.
 """
 
 from __future__ import annotations
@@ -96,10 +96,7 @@ def publish(
         for number, line in listing.numbered().items()
     }
     if not rows:
-        raise ListingError(
-            no_numbered_line("put on a page"),
-            kept="Nothing was written.",
-        )
+        raise ListingError(no_numbered_line("put on a page"), kept="Nothing was written.")
     codes = codes_of(listing, profile.rules)
     ledger = measure(listing, profile.rules)
     return PublishedProgram(profile, details, rows, codes, ledger, tags, sample)
@@ -108,13 +105,13 @@ def publish(
 def field(name: str, value: str) -> str:
     """Return plain text as HTML, marked as a detail for reading back.
 
-    Text that is written from right to left leaves the order of what stands beside it alone.
+    Text that is written from right to left does not change the order of the text around it.
     """
     return f'<span dir="auto" data-field="{name}">{escaped(value)}</span>'
 
 
 def about(program: PublishedProgram, *, with_board: bool = True) -> str:
-    """Return what a page says of a program above its listing, but its title, as HTML."""
+    """Return what a page says about a program above its listing, without its title, as HTML."""
     details = program.details
     parts = [
         f"{words} {field(name, getattr(details, name))}"
@@ -166,7 +163,7 @@ def listing_with_codes(program: PublishedProgram) -> str:
 
 
 def _unbroken(word: str) -> str:
-    """Return a word as HTML that is broken at the end of a row only if no row has room for it."""
+    """Return a word as HTML that is broken across rows only if no row has room for it."""
     return f'<span class="word">{escaped(word)}</span>'
 
 
@@ -211,13 +208,13 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
             f"<code>{escaped(commands.clear)}</code> empties its memory, and you begin with that."
         )
     yield (
-        "Type each line as it is printed, and end it with Return; a row that is set in belongs to "
-        "the line above it. The rows of boxes are codes and not part of the program. Dots under a "
-        "line stand for blanks: type one for each. Mind "
+        "Type each line as it is printed, and end it with Return; an indented row continues the "
+        "line above it. The rows of boxes are codes and not part of the program. Dots under a "
+        "line stand for blanks: type one for each. Do not confuse "
         "<code>0</code> and <code>O</code>, <code>1</code> and <code>I</code>."
     )
     yield (
-        "Under a few lines stand their codes, each in a box after the number of its line. "
+        "Below each few lines are their codes, each in a box after the number of its line. "
         + _with_computer(name)
     )
     free = profile.rules.form.has_free_blanks
@@ -238,7 +235,7 @@ def _with_computer(name: str) -> str:
     It names both the command line and the app, unlike `Ways`, which address a user of one of them:
     the reader of a page may have either, or only paper.
     """
-    typed = "type the codes into a file as they stand in the boxes and give that with"
+    typed = "type the codes from the boxes into a file and name it after"
     shown, sheet, codes = escaped(name or "PROGRAM"), _unbroken("--sheet"), _unbroken("--codes")
     by_file = (
         f"<code>hostlink compare {shown} {sheet}</code> and the name of this file; it tells which "

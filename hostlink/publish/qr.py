@@ -1,4 +1,4 @@
-"""A listing as a QR code (ISO/IEC 18004), drawn inside the page."""
+"""Draw a listing as a QR code (ISO/IEC 18004) inside a page."""
 
 from __future__ import annotations
 

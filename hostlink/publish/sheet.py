@@ -1,15 +1,9 @@
-"""The listing sheet: a page to type a program from, with codes that prove it was typed right."""
+"""Make a listing sheet: a page to type a program from, with codes that prove the typing right."""
 
 from __future__ import annotations
 
 from hostlink.publish.page import escaped, page
-from hostlink.publish.program import (
-    STYLE,
-    PublishedProgram,
-    about,
-    listing_with_codes,
-    steps,
-)
+from hostlink.publish.program import STYLE, PublishedProgram, about, listing_with_codes, steps
 from hostlink.publish.qr import drawing
 
 SHEET_STYLE = f"""{STYLE}
@@ -27,7 +21,7 @@ def sheet(program: PublishedProgram) -> str:
 
 
 def sheet_body(program: PublishedProgram, *, above: str = "", after: str = "") -> str:
-    """Return what a sheet says, as HTML. above, after: HTML above and below the listing."""
+    """Return the content of a sheet as HTML. above, after: HTML above and below the listing."""
     return (
         f'<h1 dir="auto" data-field="title">{escaped(program.title)}</h1>\n{about(program)}'
         f"<h2>Listing</h2>\n{above}{listing_with_codes(program)}{after}"

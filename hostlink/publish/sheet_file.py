@@ -1,4 +1,4 @@
-"""Reading a listing sheet back: the listing, its codes and the details of the program.
+"""Read a listing sheet back: the listing, its codes and the details of the program.
 
 The file is data: only the text in the marked places is used.
 """
@@ -48,8 +48,8 @@ def page_kind(source: str) -> str:
 def read_sheet(source: str, *, name: str) -> SheetRead:
     """Read a sheet. name: what to call it in messages.
 
-    Raises ListingError if the text is no sheet, holds no listing, or if a line does not match the
-    code printed beside it because the sheet was changed or damaged.
+    Raises ListingError if the text is not a sheet or holds no listing, or if a line does not match
+    its code because the sheet was changed or damaged.
     """
     kind = page_kind(source)
     if kind not in SHEET_KINDS:
@@ -76,7 +76,7 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
 
 
 def _codes(reader: _Reader, name: str) -> Codes:
-    """Return the codes of the lines, which stand in the same order as these."""
+    """Return the codes of the lines; both are in the same order in the sheet."""
     if len(reader.lines) != len(reader.codes):
         raise _damaged(name, "it does not have one code for each line")
     lines: dict[int, str] = {}
@@ -87,7 +87,7 @@ def _codes(reader: _Reader, name: str) -> Codes:
         if number is None or "\n" in row or match is None or match[1] not in (None, str(number)):
             raise _damaged(name, f"the row {row[:40]!r} is not a numbered line and its code")
         if number in lines:
-            raise _damaged(name, f"line {number} stands in it twice")
+            raise _damaged(name, f"line {number} is in it twice")
         lines[number] = match[2]
     whole = reader.fields.get("whole", "").strip()
     if not re.fullmatch(r"[0-9A-F]{4}", whole, re.ASCII):

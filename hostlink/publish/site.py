@@ -1,7 +1,7 @@
-"""A web site of programs: a page for each and one of contents, whole without a server or script.
+"""Make a web site of programs: a page for each and one of contents, which need no server.
 
 Each page is one file by itself. A script adds a button that copies the listing, or a field that
-searches the contents; without it these are not there, and everything else is.
+searches the contents; without scripts only these are missing.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from hostlink.words import natural, plural, unaccented
 
 CONTENTS = "index.html"
 CONTENTS_KIND, PROGRAM_KIND = "contents", "program"
-"""What the pages call themselves; a program's page is a listing sheet for whoever reads it back."""
+"""The kinds of the pages; a program's page is read back as a listing sheet."""
 _KEYS = """
 button, input { font: inherit; color: inherit; background: none; border: 0.3mm solid var(--ink);
   border-radius: 1.2mm; padding: 1mm 3mm; }
@@ -40,7 +40,7 @@ CONTENTS_STYLE = f"""{_KEYS}
 [hidden] {{ display: none; }}
 """
 
-# Codes and blanks at the ends of rows stay out of what is copied: it is the listing.
+# Only the listing is copied, without codes and without blanks at the ends of rows.
 COPY = """
 const tool = document.getElementById("copy"), told = tool.querySelector("output");
 const rows = [...document.querySelectorAll(".listing .line")].map((line) => line.textContent);
@@ -57,7 +57,7 @@ tool.hidden = false;
 tool.querySelector("button").addEventListener("click", async () => {
   let done = true;
   try { await navigator.clipboard.writeText(listing); } catch { done = byEvent(); }
-  told.textContent = done ? `${rows.length} lines copied.` : "Mark the lines and copy them.";
+  told.textContent = done ? `${rows.length} lines copied.` : "Select the lines and copy them.";
 });
 """
 SEARCH = """
@@ -100,7 +100,7 @@ def _sample(sample: SampleRun | None) -> str:
     if sample is None:
         return ""
     answers = f"<p>Answers typed: {escaped(', '.join(sample.typed))}</p>\n" if sample.typed else ""
-    rest = f"<p>{plural(sample.left_out, 'row')} more.</p>\n" if sample.left_out else ""
+    rest = f"<p>{plural(sample.left_out, 'more row')}.</p>\n" if sample.left_out else ""
     rows = "\n".join(sample.rows)
     return f'<h2>What it prints</h2>\n{answers}<pre class="printed">\n{escaped(rows)}</pre>\n{rest}'
 
@@ -131,7 +131,7 @@ def _item(file: str, program: PublishedProgram) -> str:
 
 
 def _searched(program: PublishedProgram) -> str:
-    """Return what a search looks in: what is said of a program, and its listing, unaccented."""
+    """Return the text to search: what is said about a program, and its listing, unaccented."""
     details = program.details
     said: Sequence[str] = (details.name, details.title, details.author, details.notes)
     text = " ".join((*said, *program.tags, program.text))

@@ -147,6 +147,17 @@ def test_the_row_at_the_cursor_comes_first_then_what_is_of_the_whole_listing() -
     assert finding_words(clean, 0) == "The review found nothing wrong."
 
 
+def test_advice_for_a_listing_that_is_too_big_is_what_can_help() -> None:
+    """Shrinking, unless more than half of the bytes would have to go."""
+    listing = Listing.from_text("".join(f"{number} PRINT {number}\n" for number in range(10, 60)))
+    size = measure(listing, Rules()).total
+    slightly = review(listing, Rules(storage=Storage(program_bytes=size - 5)))
+    assert f"{way_to('shrink')} makes it smaller." in finding_words(slightly, 90)
+    far = review(listing, Rules(storage=Storage(program_bytes=size // 3)))
+    assert "divide it into several programs." in finding_words(far, 90)
+    assert way_to("shrink") not in finding_words(far, 90)
+
+
 def test_a_finding_names_its_line_once() -> None:
     """A message that begins with the line's number gets no other in front."""
     rules = Rules(storage=Storage(program_bytes=999))
@@ -162,6 +173,6 @@ def test_a_word_of_another_basic_names_the_way_to_adapt_the_listing() -> None:
     capital = find_profile("capital").rules
     checked = review(Listing.from_text("20 IF A=1 THEN 40\n40 END\n"), capital, deep=True)
     assert [each.message for each in checked.findings] == [
-        "This board's BASIC has no THEN, as far as known."
+        "This board's BASIC has no THEN, as far as hostlink knows."
     ]
     assert f"{way_to('adapt')} adapts the listing" in finding_words(checked, 0)

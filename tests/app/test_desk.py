@@ -135,10 +135,28 @@ def test_a_name_that_a_program_has_is_taken_only_after_a_question(
             await wait(pilot, lambda: isinstance(app.screen, AskText))
             await type_text(pilot, "lamp\n")
             await wait(pilot, lambda: isinstance(app.screen, Ask))
-            assert "has a program LAMP already" in app.screen.question
+            assert "already has a program LAMP" in app.screen.question
             assert len(app.archive.history("LAMP")) == 1
             await pilot.press(*answer)
         await wait(pilot, lambda: "Kept as LAMP@2. Next: load it (Ctrl+L)." in app.said)
+
+    stage.play(story)
+
+
+def test_a_name_without_a_letter_or_a_digit_is_asked_for_again(
+    stage: Any, wait: Any, shown: Any, type_text: Any
+) -> None:
+    """The hint says what a name is made of, so signs alone are none; the reason stands there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 PRINT 1")
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: isinstance(app.screen, AskText))
+        await type_text(pilot, "???\n")
+        await wait(pilot, lambda: "??? has no letter and no digit." in shown(app))
+        assert not app.archive.programs()
+        await type_text(pilot, "lamp\n")
+        await wait(pilot, lambda: "Kept as LAMP@1. Next: load it (Ctrl+L)." in app.said)
 
     stage.play(story)
 

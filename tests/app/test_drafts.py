@@ -60,7 +60,8 @@ def test_a_dropped_draft_is_gone(folder: Path) -> None:
     """Its text is kept in the archive, or was given up."""
     drafts = Drafts(folder)
     drafts.keep(Draft("10 REM\n"))
-    drafts.drop()
+    drafts.want(None)
+    drafts.settle()
     drafts.close()
     assert list(folder.iterdir()) == []
 
@@ -314,7 +315,7 @@ def test_a_draft_that_was_put_off_is_offered_when_asked_for(
         await wait(pilot, lambda: app.screen is app.desk)
         await find_action(pilot, app, "draft")
         await pilot.press("enter")
-        await wait(pilot, lambda: (app.said or [""])[-1].startswith("No draft was left behind"))
+        await wait(pilot, lambda: (app.said or [""])[-1].startswith("No closed window has left"))
 
     stage.play(story, port="")
 

@@ -104,7 +104,7 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
         parts = app.screen.query(Static).results(Static)
         words = " ".join(" ".join(str(each.content) for each in parts).split())
         assert "mute.hex is on the board, every page read back, but the board is silent." in words
-        assert "Not lost: Its programs are kept as backup@1." in words
+        assert "Its programs are kept as backup@1." in words
         assert "Go back to the firmware before it with G on the firmware screen" in words
         assert "put the programs back with Escape, then P, backup@1" in words
         assert "`" not in words and "--" not in words
@@ -298,7 +298,7 @@ def test_without_an_image_there_is_the_record_and_the_way_back(
         assert "What was written where" in shown(app)
         await pilot.press("w")
         assert "W writes" not in app.screen.foot()
-        await wait(pilot, lambda: "No image was named" in str([*app._notifications]))
+        await wait(pilot, lambda: "No image was chosen" in str([*app._notifications]))
         await pilot.press("g")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert "brought back with G on the firmware screen" in shown(app)
@@ -344,7 +344,7 @@ def test_a_write_goes_on_behind_the_desk_and_its_map_fills_page_by_page(
         await pilot.press("escape", "d")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.press("d")
-        await wait(pilot, lambda: "stop that first" in str([*app._notifications]))
+        await wait(pilot, lambda: "stop it first" in str([*app._notifications]))
         assert app.boards.current is writes.job.attached
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)

@@ -60,7 +60,7 @@ def test_what_cannot_be_run_is_told_before_anything_is_sent(
         for values, said in (
             ({"input": "nowhere.txt"}, "nowhere.txt cannot be read"),
             ({"seconds": "soon"}, '"soon" is not a time'),
-            ({"output": "there.txt"}, "there.txt exists already"),
+            ({"output": "there.txt"}, "there.txt already exists"),
         ):
             await _fill(pilot, app, wait, find_action, **values)
             await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))

@@ -34,10 +34,27 @@ def test_a_folder_is_kept_after_an_answer_that_says_so(
             if answer == "escape":
                 assert stage.archive.programs() == []
         await pilot.press("enter")
-        await wait(pilot, lambda: "2 listings kept, 0 held already." in app.said)
+        await wait(pilot, lambda: "2 listings kept, 0 already in the archive." in app.said)
 
     stage.play(story, port="")
     assert [program.name for program in stage.archive.programs()] == ["ONE", "TWO"]
+
+
+def test_an_empty_folder_holds_nothing_to_keep(
+    stage: Any, wait: Any, type_text: Any, shown: Any
+) -> None:
+    """The box says so, and nothing of what would become of listings."""
+    (stage.folder / "class").mkdir()
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+o")
+        await wait(pilot, lambda: isinstance(app.screen, AskText))
+        await type_text(pilot, "class\n")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "class holds 0 listings." in " ".join(shown(app).split())
+        assert "becomes a revision" not in shown(app)
+
+    stage.play(story, port="")
 
 
 def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_text: Any) -> None:
@@ -70,7 +87,7 @@ def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_t
         await type_text(pilot, "listings.zip\n")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         await pilot.press("down", "enter")
-        await wait(pilot, lambda: "0 listings kept, 2 held already." in app.said)
+        await wait(pilot, lambda: "0 listings kept, 2 already in the archive." in app.said)
 
     stage.play(story, port="")
     with zipfile.ZipFile(stage.folder / "listings.zip") as opened:

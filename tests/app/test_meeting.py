@@ -30,7 +30,7 @@ def test_the_board_at_the_cursor_is_met(stage: Any, wait: Any, shown: Any) -> No
         )
         assert text.endswith(
             "Give it a label with Escape, then D, then L. "
-            "Escape goes back to the desk; there the keys named above are pressed."
+            "Escape goes back to the desk; press the keys named above there."
         )
         await pilot.press("r")
         assert isinstance(app.screen, MeetingScreen)

@@ -209,13 +209,13 @@ def test_a_program_is_not_mixed_unasked_with_a_longer_one(
         app.desk.editor.load_text(here)
         await paste(pilot, app, wait, new.replace("15 ", "20 ", 1))
         await wait(pilot, lambda: isinstance(app.screen, Ask))
-        assert "30 lines that may be another listing were pasted over" in shown(app)
+        assert "The paste of 30 lines may be a listing other than" in shown(app)
         assert "1 of them would replace a line with the same number." in shown(app)
         assert app.desk.editor.text == here
         await pilot.press("down", "enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.said[-1].startswith(
-            "30 lines took their places by number, 1 replaced, 29 added; Ctrl+Z takes that back."
+            "30 lines took their places by number, 1 replaced, 29 added; Ctrl+Z undoes that."
         )
         await pilot.press("ctrl+z")
         assert app.desk.editor.text == here

@@ -29,7 +29,7 @@ def test_numbers_are_drawn_while_a_program_runs(
         await find_action(pilot, app, "draw the numbers")
         await pilot.press("enter")
         await wait(pilot, lambda: app.desk.query(NumberPlot))
-        assert _drawn(app) == "No numbers were printed yet."
+        assert _drawn(app) == "No numbers have been printed yet."
         for _ in range(2):
             await pilot.press("f9")
             await wait(pilot, lambda: "across: column 1" in _drawn(app))
@@ -116,7 +116,7 @@ def test_two_runs_are_compared_and_one_is_written_down(
             app.screen.query_one("#answer").value = str(tmp_path / name)
             await pilot.press("enter")
             await wait(pilot, lambda: not isinstance(app.screen, ChoosePath))
-        await wait(pilot, lambda: "exists already" in shown(app))
+        await wait(pilot, lambda: "already exists" in shown(app))
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))
     assert (tmp_path / "n.csv").read_text("utf-8").split() == ["printed", "1", "2"]

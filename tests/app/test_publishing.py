@@ -51,7 +51,7 @@ def test_a_sheet_is_written_where_it_was_asked_for(
         await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, Fill))
         await pilot.press("enter")
-        await wait(pilot, lambda: "exists already" in shown(app))
+        await wait(pilot, lambda: "already exists" in shown(app))
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
@@ -60,7 +60,7 @@ def test_a_sheet_is_written_where_it_was_asked_for(
         await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, Fill))
         await pilot.press("enter")
-        await wait(pilot, lambda: "exists already" in shown(app))
+        await wait(pilot, lambda: "already exists" in shown(app))
         await pilot.press("down", "enter")
         await wait(pilot, lambda: "is written to" in shown(app))
 

@@ -52,7 +52,7 @@ def test_that_the_archive_is_read_only_is_told_without_a_listing_too(stage: Any,
         stage.archive, writable = archive, stage.archive
 
         async def story(pilot: Any, app: Any) -> None:
-            words = "is read-only: programs can only be run"
+            words = "is read-only, so programs can only be run"
             await wait(pilot, lambda: any(words in said for said in app.said))
 
         stage.play(story)

@@ -56,7 +56,7 @@ def test_a_file_that_is_not_understood_is_never_written_over(tmp_path: Path, raw
     """Somebody's slip in it does not cost them their keys."""
     path = tmp_path / "settings.toml"
     path.write_bytes(raw)
-    with pytest.raises(RefusedError, match="The file is as it was"):
+    with pytest.raises(RefusedError, match="The file is unchanged"):
         change_settings(path, theme="light")
     assert path.read_bytes() == raw
 
@@ -79,7 +79,7 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
     (tmp_path / "file").write_text("")
     with pytest.raises(RefusedError, match="cannot be written") as raised:
         change_settings(tmp_path / "file" / "settings.toml", port="")
-    assert "until the app is closed" in raised.value.kept
+    assert "until you close the app" in raised.value.kept
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
         ('run = "ctrl+l"', 'give the key ctrl+l to "load" and to "run"'),
         ('look = "f5"', 'give the key f5 to "look" and to "quiet"'),
         ('look = "f11"\nstored = "f11"', 'give the key f11 to "look" and to "stored"'),
-        ("run = 5", "hold keys that are not text"),
+        ("run = 5", "have a key that is not text"),
         (
             '"boards.detatch" = "x"',
             '"boards.detatch", which is not an action; "boards.detach" is one',

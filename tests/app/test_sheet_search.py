@@ -30,17 +30,17 @@ def test_a_text_is_found_and_found_again_in_both_directions(stage: Any, wait: An
             await pilot.press("f3")
             places.append(editor.selection.start)
         assert places == [(0, 3), (2, 3), (3, 4), (3, 13), (0, 3)]
-        assert app.said[-1] == "print: place 1 of 4, from the top again."
+        assert app.said[-1] == "print: match 1 of 4, from the top again."
         assert (editor.selected_text, editor.found) == ("", ((0, 3), 5))
         await pilot.press("f4")
         assert editor.selection.start == (3, 13)
-        assert app.said[-1] == "print: place 4 of 4, from the end again."
+        assert app.said[-1] == "print: match 4 of 4, from the end again."
         await pilot.press("escape", "h")
         await wait(pilot, lambda: isinstance(app.screen, AskText))
         await pilot.press("enter")  # the text of before is there: a way without a function key
         await wait(pilot, lambda: editor.selection.start == (0, 3))
         assert editor.text == TEXT
-        assert "place 1 of 4" in str(app.desk.query_one("#told").content)
+        assert "match 1 of 4" in str(app.desk.query_one("#told").content)
         await pilot.press("left")
         assert "place" not in str(app.desk.query_one("#told").content)
 
@@ -73,7 +73,7 @@ def test_what_is_nowhere_is_told_and_the_cursor_stays(stage: Any, wait: Any, tex
         app.desk.editor.move_cursor((1, 2))
         app.desk.sheet_search.text = text
         await pilot.press("f3")
-        await wait(pilot, lambda: app.said[-1:] == [f"{text} is nowhere in the listing."])
+        await wait(pilot, lambda: app.said[-1:] == [f"{text} is not in the listing."])
         assert app.desk.editor.cursor_location == (1, 2)
 
     stage.play(story, port="")

@@ -50,10 +50,10 @@ def test_a_survey_without_storing_leaves_times_unknown_and_says_why(
         assert found["talk.line_ms"][2] == "not found"
         assert "Your board talks at 57600 baud" in " ".join(shown(app).split())
         assert "talk.baud" not in shown(app)
-        await pilot.press("d")
+        await pilot.press("e")
         await wait(pilot, lambda: "talk.baud" in shown(app))
         assert "readable answer, twice" in shown(app)
-        await pilot.press("d")
+        await pilot.press("e")
         await wait(pilot, lambda: "talk.baud" not in shown(app))
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from typing import Any
 
+import pytest
 from textual import events
 
 from hostlink.app.screens.checking import CheckScreen
@@ -26,6 +27,21 @@ def test_undoing_a_long_paste_leaves_the_cursor_in_what_is_left(stage: Any, wait
         assert (editor.text, editor.cursor_location) == ("", (0, 0))
         await pilot.press("ctrl+y", "ctrl+end", "ctrl+z")
         assert (editor.text, editor.cursor_location) == ("", (0, 0))
+
+    stage.play(story, port="")
+
+
+@pytest.mark.parametrize("sign", ["\f", "\v", "\x1c", "\x85", "\u2028"])
+def test_only_line_ends_make_rows(stage: Any, sign: str) -> None:
+    """As in a listing: a form feed in a paste, or in an opened text, stays a character."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        editor = app.desk.editor
+        editor.post_message(events.Paste(f'10 PRINT "A{sign}B"'))
+        await pilot.pause()
+        assert editor.document.lines == [f'10 PRINT "A{sign}B"']
+        editor.load_text(f"10 REM A{sign}\r\n20 END\r\n")
+        assert editor.document.lines == [f"10 REM A{sign}", "20 END", ""]
 
     stage.play(story, port="")
 

@@ -24,9 +24,9 @@ def test_what_was_said_of_the_text_goes_when_the_text_changes(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.post_message(events.Paste("10 PRINT 1\n20 END\n"))
-        await wait(pilot, lambda: "Ctrl+Z takes that back" in told(app))
+        await wait(pilot, lambda: "Ctrl+Z undoes that" in told(app))
         await pilot.press("left")
-        assert "Ctrl+Z takes that back" in told(app)
+        assert "Ctrl+Z undoes that" in told(app)
         await pilot.press("ctrl+z")
         await wait(pilot, lambda: not app.desk.editor.text)
         await wait(pilot, lambda: "Ctrl+Z" not in told(app))
@@ -57,14 +57,14 @@ def test_the_result_of_a_job_goes_when_the_next_begins(stage: Any, wait: Any) ->
 
 
 def test_a_paste_that_is_left_out_is_told(stage: Any, wait: Any) -> None:
-    """The safe answer to a whole listing pasted over another says that nothing was put in."""
+    """The safe answer to a whole listing pasted over another says that nothing was pasted."""
     stage.keep("GOOD", "10 PRINT 1")
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.post_message(events.Paste("10 PRINT 2\n20 END\n"))
         await wait(pilot, lambda: len(app.screen_stack) == 2)
         await pilot.press("enter")
-        await wait(pilot, lambda: "nothing was put in" in told(app))
+        await wait(pilot, lambda: "Nothing was pasted" in told(app))
 
     stage.play(story, port="", opens="GOOD")
 
@@ -83,7 +83,7 @@ def test_a_message_is_never_cut_off(
         )
         await wait(pilot, lambda: shown(app).rstrip().endswith(("Nothing is kept yet.", "F1 help")))
         words = " ".join(shown(app).split())
-        assert "28 lines took their places by number, 12 replaced; Ctrl+Z takes that back." in words
+        assert "28 lines took their places by number, 12 replaced; Ctrl+Z undoes that." in words
 
     stage.play(story, port="", size=size)
 
@@ -96,7 +96,7 @@ def test_an_error_in_a_box_is_not_told_in_the_last_line_too(
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("f9")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
-        assert "What to do, when this is closed: " in shown(app)
+        assert "What to do after closing this: " in shown(app)
         assert "No board" not in told(app)
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)

@@ -196,7 +196,7 @@ def test_numbers_that_make_no_sense_are_named_and_not_taken(
         await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
         await pilot.press("x", "enter")
         await pilot.pause()
-        assert '"first new number" wants a whole number' in shown(app)
+        assert '"first new number" has to be a whole number' in shown(app)
         assert isinstance(app.screen, RenumberScreen)
         await pilot.press("backspace", *"0000", "enter")
         await pilot.pause()
@@ -296,7 +296,7 @@ def test_a_listing_that_is_not_kept_has_no_note_to_silence_in(stage: Any, wait: 
         await pilot.press("space")
         await pilot.pause()
         assert cells(app, "#findings")[0][0] == "warning"
-        assert any("keep the listing first" in str(each.message) for each in app._notifications)
+        assert any("Keep the listing first" in str(each.message) for each in app._notifications)
 
     stage.play(story, port="")
 

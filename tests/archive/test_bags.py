@@ -181,7 +181,7 @@ def test_an_existing_folder_is_never_written_into(source: Archive, bag: Path) ->
     """A second export to the same place is refused and the first stays valid."""
     with (
         source.records() as records,
-        pytest.raises(ArchiveError, match="there already"),
+        pytest.raises(ArchiveError, match="already exists"),
     ):
         write_bag(records, bag)
     bag_format.verify_bag(bag)
@@ -366,7 +366,7 @@ def test_a_damaged_or_hostile_bag_is_refused_whole(
     with Archive.open(tmp_path / "new.sqlite3") as new:
         with pytest.raises(ArchiveError) as caught, open_bag(bag) as records:
             new.merge(records)
-        assert "Nothing of it was taken in" in caught.value.kept
+        assert "None of it was taken in" in caught.value.kept
         assert str(caught.value).isprintable()
         assert new.programs(retired=None) == []
         assert new.prove().clean
@@ -397,7 +397,7 @@ def test_what_is_no_bag_is_refused(tmp_path: Path) -> None:
     writer = bag_format.BagWriter(other)
     writer.add("letter.txt", b"Dear all")
     writer.close({})
-    with pytest.raises(ArchiveError, match="not a bag of hostlink"):
+    with pytest.raises(ArchiveError, match="not a hostlink bag"):
         read_all(other)
     os.mkfifo(other / "pipe")
     with pytest.raises(ArchiveError, match="special file"):

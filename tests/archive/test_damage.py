@@ -317,7 +317,7 @@ def test_a_whole_export_goes_on_around_what_is_damaged(
     named = " ".join(records.left_out)
     assert "(the board Red) is damaged" in named
     assert "revisions (MOON@1) has a damaged listing" in named
-    assert "(backup@1) is of a damaged board" in named
+    assert "(backup@1) belongs to a damaged board" in named
 
 
 def test_one_damaged_program_does_not_keep_the_others_from_being_exported(
@@ -328,7 +328,7 @@ def test_one_damaged_program_does_not_keep_the_others_from_being_exported(
         records = held_records(archive)
     assert [each["name"] for each in records.held["programs"]] == ["TIDE"]
     assert len(records.held["revisions"]) == 1
-    assert sum("is of a damaged program" in each for each in records.left_out) >= 2
+    assert sum("belongs to a damaged program" in each for each in records.left_out) >= 2
 
 
 def test_a_damaged_row_is_healed_by_an_import(damaged: Damaged, path: Path, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -9,12 +10,13 @@ import pytest
 from hostlink.archive import archive_path
 
 
-def test_the_environment_names_the_archive(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("named", "folder"), [("", Path.cwd), ("~/", Path.home)])
+def test_the_environment_names_the_archive(
+    monkeypatch: pytest.MonkeyPatch, named: str, folder: Callable[[], Path]
+) -> None:
     """HOSTLINK_ARCHIVE is taken where it is set, as an absolute path."""
-    named = tmp_path / "class.sqlite3"
-    assert archive_path({"HOSTLINK_ARCHIVE": str(named)}) == named
-    assert archive_path({"HOSTLINK_ARCHIVE": "class.sqlite3"}) == Path.cwd() / "class.sqlite3"
-    assert archive_path({"HOSTLINK_ARCHIVE": "~/class.sqlite3"}) == Path.home() / "class.sqlite3"
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", f"{named}class.sqlite3")
+    assert archive_path() == folder() / "class.sqlite3"
 
 
 def test_without_it_the_archive_is_in_the_users_data_folder(
@@ -25,6 +27,7 @@ def test_without_it_the_archive_is_in_the_users_data_folder(
     usual = archive_path()
     assert usual.name == "archive.sqlite3"
     assert usual.parent.name == "hostlink"
-    assert archive_path({"HOSTLINK_ARCHIVE": " "}) == usual
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", " ")
+    assert archive_path() == usual
     monkeypatch.setenv("HOSTLINK_ARCHIVE", str(tmp_path / "x"))
     assert archive_path() == tmp_path / "x"

@@ -91,7 +91,7 @@ def test_a_note_on_a_revision_belongs_to_it_alone(evening: Archive, content: Mak
 def test_notes_need_something_to_be_on(evening: Archive, content: MakeContent) -> None:
     """A rescue or an unknown program takes no note."""
     evening.rescue(content("10 A\n"), Origin("rescue"))
-    with pytest.raises(ArchiveError, match="takes no note"):
+    with pytest.raises(ArchiveError, match="cannot have a note"):
         evening.note("rescue@1", "x")
     with pytest.raises(ArchiveError, match="no program"):
         evening.note("NOPE", "x")

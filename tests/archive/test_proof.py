@@ -119,15 +119,15 @@ CHANGED = "DROP TRIGGER listings_never_change"
     [
         (
             ["UPDATE listings SET text = text || 'x' WHERE id = 1"],
-            r"^Listing 1 \(TIDE@1\): its bytes do not have the SHA-256",
+            r"^Listing 1 \(TIDE@1\): its bytes do not match the SHA-256",
         ),
         (
             ["UPDATE listings SET sha256 = zap(sha256) WHERE id = 1"],
-            r"^Row 1 of listings \(TIDE@1\) is not as it was written",
+            r"^Row 1 of listings \(TIDE@1\) does not match its checksum",
         ),
         (
             ["UPDATE listings SET canonical_sha256 = zap(canonical_sha256) WHERE id = 2"],
-            r"^Listing 2 \(TIDE@2\): its bytes do not have the SHA-256",
+            r"^Listing 2 \(TIDE@2\): its bytes do not match the SHA-256",
         ),
         (
             ["UPDATE listings SET raw = substr(raw, 1, 8) WHERE id = 3"],
@@ -136,7 +136,7 @@ CHANGED = "DROP TRIGGER listings_never_change"
         (["UPDATE listings SET canonical = x'00' WHERE id = 2"], "^Listing 2 .*: its bytes"),
         (
             ["UPDATE listings SET line_count = 7 WHERE id = 1"],
-            r"^Row 1 of listings \(TIDE@1\) is not",
+            r"^Row 1 of listings \(TIDE@1\) does not match",
         ),
     ],
 )
@@ -175,7 +175,7 @@ def test_a_changed_listing_is_found(filled: Path, damage: list[str], said: str) 
                 "DROP TRIGGER notes_add_words",
                 "INSERT INTO notes VALUES (9, 'u', 1, NULL, 'x', '', 0)",
             ],
-            "The search index does not know all words of TIDE",
+            "The search index does not have all words of TIDE",
         ),
         (["PRAGMA application_id = 0"], "never opened"),
         (
@@ -183,7 +183,7 @@ def test_a_changed_listing_is_found(filled: Path, damage: list[str], said: str) 
                 "INSERT INTO firmware_images (uuid, sha256, data, kept_at) "
                 "VALUES ('u', zeroblob(32), x'0102', '')"
             ],
-            "Firmware image 1: it has another SHA-256",
+            "Firmware image 1: its bytes do not match the SHA-256",
         ),
     ],
 )

@@ -12,7 +12,7 @@ from hostlink.board.dialogue.captures import (
     Verdict,
     count_explained,
     differing,
-    hidden,
+    hidden_lines,
     standing_rows,
     tally,
     verdict,
@@ -251,7 +251,7 @@ def test_a_line_may_be_there_where_something_else_stands_in_its_place(
     voted away by five captures in which its number was damaged). Not the board's own words, which
     come in other captures too."""
     others = [("TIDE", *GOOD, "OK")] * 3
-    assert hidden([*others, order], [2, 10, 20, 30, 200])[-1] == found
+    assert hidden_lines([*others, order], [2, 10, 20, 30, 200])[-1] == found
 
 
 def test_such_a_capture_does_not_vote_for_its_absence() -> None:
@@ -263,6 +263,15 @@ def test_such_a_capture_does_not_vote_for_its_absence() -> None:
     assert sorted(more.lines) == [10, 20, 30]
     gone = tally([*heard[2:], *heard[2:]], 5, [(10, 30)] * 6)
     assert sorted(gone.lines) == [10, 30]
+
+
+def test_a_capture_with_something_in_its_place_speaks_against_its_absence() -> None:
+    """A board left line 10 out of every second listing; damage hid it in three of the others."""
+    there, gone = rows({10: "A", 20: "B"}), rows({20: "B"})
+    heard = [gone, gone, gone, gone, there]
+    assert tally(heard, 5, [(20,)] * 4 + [(10, 20)]).lines.keys() == {20}
+    hid = [(f"{n}0 A", 20) for n in "xyz"]
+    assert tally([*heard, gone, gone, gone], 5, [(20,)] * 4 + [(10, 20), *hid]).unsettled == (10,)
 
 
 @pytest.mark.parametrize(

@@ -389,7 +389,7 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
         return reading
 
     b.dialogue.read_listing = damaged
-    with pytest.raises(LinkError, match='"LIST" arrive as line 3'):
+    with pytest.raises(LinkError, match='"LIST" was stored as line 3'):
         b.dialogue.capture()
     assert b.held == held
 
@@ -437,7 +437,7 @@ def test_a_command_after_a_digit_that_was_left_standing_is_noticed(bench: Build,
     if own:
         assert list(b.dialogue.capture().lines) == list(held)
     else:
-        with pytest.raises(LinkError, match='"LIST" arrive as line 5'):
+        with pytest.raises(LinkError, match='"LIST" was stored as line 5'):
             b.dialogue.capture()
     assert b.held == held
 

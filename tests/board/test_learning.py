@@ -6,11 +6,11 @@ import pytest
 
 from hostlink.board.dialogue.learning import (
     BoardRewritesError,
-    Left,
+    UnexplainedLine,
     find_list_form,
     find_wrapping,
     learn,
-    left_words,
+    unexplained_words,
 )
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import in_commands
@@ -51,7 +51,7 @@ def test_the_strictest_explanation_is_learned(rows: list[str], what: dict[str, s
         rules = type(rules)(RULES.form, RULES.storage, rules.language)
     learned = learn(SENT, rows, rules)
     assert learned.explains_all
-    assert learned.left == ()
+    assert learned.unexplained == ()
     for name in ("case", "spacing", "list_form", "signed_numbers", "wrap_indent"):
         assert getattr(learned.form, name) == what.get(name, getattr(RULES.form, name)), name
 
@@ -101,31 +101,31 @@ def test_a_board_that_changes_nothing_teaches_nothing() -> None:
     learned = learn(SENT, [line.typed for line in SENT.values()], RULES)
     assert not learned.is_news
     assert not learned.explains_all
-    assert learned.left == ()
+    assert learned.unexplained == ()
 
 
 def test_what_is_not_explained_is_left_line_by_line() -> None:
     """A line that is not there, one that was cut, one that is another."""
     rows = ["10 rem don't", "20 let b = 0", '30 print "Hullo"', "50 end", "60 REM MINE"]
     learned = learn(SENT, rows, RULES)
-    assert learned.left == (
-        Left(10, "10 rem don't shout", "10 rem don't"),
-        Left(30, '30 print "Hello"', '30 print "Hullo"'),
-        Left(40, "40 goto 20", None),
-        Left(60, "", "60 REM MINE"),
+    assert learned.unexplained == (
+        UnexplainedLine(10, "10 rem don't shout", "10 rem don't"),
+        UnexplainedLine(30, '30 print "Hello"', '30 print "Hullo"'),
+        UnexplainedLine(40, "40 goto 20", None),
+        UnexplainedLine(60, "", "60 REM MINE"),
     )
-    words = left_words(learned.left, {40: "Syntax error"})
+    words = unexplained_words(learned.unexplained, {40: "Syntax error"})
     assert 'It does not take line 40; it answers "Syntax error".' in words
     assert "It keeps 12 characters of line 10." in words
     assert 'It holds line 30 as "30 print "Hullo"".' in words
-    assert "Beside what was sent it holds line 60." in words
+    assert "Besides what was sent it holds line 60." in words
 
 
 def test_quoted_text_is_never_explained_away() -> None:
     """A board that changes what stands in quotes has changed the program."""
     rows = [line.typed.replace("Hello", "HELLO") for line in SENT.values()]
     learned = learn(SENT, rows, RULES)
-    assert [each.number for each in learned.left] == [30]
+    assert [each.number for each in learned.unexplained] == [30]
 
 
 def test_what_is_told_leads_on() -> None:

@@ -79,7 +79,7 @@ def test_such_a_line_is_deleted_and_nothing_is_called_read(
     b = bench(BoardSettings(echo=echo), line_cancel=b"", erase=b"")
     b.put('3 IST\n10 PRINT "EBB"\n20 END\n')
     b.dialogue.attach()
-    with pytest.raises(LinkError, match="arrive as line 3") as caught:
+    with pytest.raises(LinkError, match="was stored as line 3") as caught:
         b.dialogue.capture()
     assert caught.value.reason is LinkReason.DAMAGED
     assert caught.value.kept and in_commands(caught.value.advice)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import Any
@@ -11,11 +12,20 @@ from scripted_board import PROMPT, ScriptedBoard
 
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.empty import check_empty_by_memory
 from hostlink.board.dialogue.events import Event, Warned
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
+from hostlink.board.dialogue.reading import Reading
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.cli.ways import in_commands
-from hostlink.errors import ExitStatus, HostlinkError, Needed, NotKnownError, ReadBackError
+from hostlink.errors import (
+    ExitStatus,
+    HostlinkError,
+    Needed,
+    NoListingError,
+    NotKnownError,
+    ReadBackError,
+)
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.listing.rules import Rules, Storage
@@ -108,7 +118,7 @@ def test_a_flood_or_silence_is_an_error_in_bounded_time(answer: Any) -> None:
 
 def test_the_boards_words_are_quoted_and_made_safe() -> None:
     """What it said in place of a listing stands in the error, and nothing of it is obeyed."""
-    with pytest.raises(NotKnownError, match=r'"WHAT\?\\x1b\[2J" to LIST'):
+    with pytest.raises(NotKnownError, match=r'LIST with "WHAT\?\\x1b\[2J"'):
         Bench(listing(b"WHAT?\x1b[2J\r\n" + PROMPT)).capture()
 
 
@@ -143,7 +153,7 @@ def test_a_board_that_refuses_every_other_time_is_not_empty() -> None:
 
 def test_without_echo_an_empty_answer_is_no_sign_at_all() -> None:
     """Nobody has seen that the question arrived."""
-    with pytest.raises(NotKnownError, match="without an echo"):
+    with pytest.raises(NotKnownError, match="neither echoes nor"):
         Bench(lambda line: PROMPT, echo=False).capture()  # noqa: ARG005
 
 
@@ -174,7 +184,9 @@ def test_a_listing_that_omits_a_line_is_not_proven() -> None:
     bench = Bench(listing(TWO_LINES + PROMPT, free=74), free=True)
     capture = bench.capture()
     assert not capture.is_proven
-    assert str(capture.doubt) == ("the board reports 74 bytes free, by its listing it should be 84")
+    assert str(capture.doubt) == (
+        "the board reports 74 bytes free instead of the 84 that its listing leaves"
+    )
     assert bench.lists == capture.count == 5
     assert [event for event in bench.events if isinstance(event, Warned)]
 
@@ -210,6 +222,20 @@ def test_a_question_that_is_damaged_each_time_is_given_up(
         return ask(dialogue)
 
     monkeypatch.setattr(Dialogue, "free_memory", damaged)
-    with pytest.raises(ReadBackError, match="what was typed to prove it arrived damaged"):
+    with pytest.raises(ReadBackError, match="what was typed to prove the reading arrived damaged"):
         bench.capture()
     assert bench.lists == MOST_CAPTURES
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [((), "answered LIST without a listing:"), (("WHAT?",), 'answered LIST with "WHAT?", which')],
+)
+def test_a_board_that_does_not_list_is_told_in_a_whole_sentence(
+    rows: tuple[str, ...], told: str
+) -> None:
+    """Where its answers were no words at all, the sentence does not call nothing a listing."""
+    bench = Bench(lambda _: b"")
+    readings = [Reading({}, said=rows, heard_right=False)]
+    with pytest.raises(NoListingError, match=re.escape(told)):
+        check_empty_by_memory(bench.dialogue, readings)

@@ -6,12 +6,13 @@ import re
 from pathlib import Path
 
 import pytest
+from basic_runs import FUNCTIONS, STATEMENTS
 
 import hostlink.board
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.practice.arithmetic import LARGEST, SMALLEST
-from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
-from hostlink.practice.kind import KindLanguage, KindStorage
+from hostlink.practice.basic import Basic
+from hostlink.practice.kind import ERROR_WORDS, KindLanguage, KindStorage
 from hostlink.practice.ops import Send
 from hostlink.practice.settings import BoardSettings
 

@@ -6,7 +6,7 @@ The answers below are bytes measured on interpreters that nobody here wrote.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
@@ -19,6 +19,7 @@ from hostlink.board.dialogue.heard_talk import (
     parts_of,
     with_heard_talk,
 )
+from hostlink.board.dialogue.no_prompt_errors import prompt_changes
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.cli.ways import in_commands
@@ -159,6 +160,16 @@ def test_the_listings_form_is_heard() -> None:
     assert found.profile.rules.form.list_form == "{number}: {text}"
 
 
+def test_a_listing_without_an_end_is_given_up() -> None:
+    """As of a damaged program whose lines lead in a circle: it is no listing that stopped."""
+    bench = Bench(replace(COLON, answers={**COLON.answers, "LIST": b"10 PRINT 1\r\n" * 40_000}))
+    with pytest.raises(LinkError, match='does not stop sending after "LIST"') as raised:
+        bench.recogniser.run()
+    assert raised.value.reason is LinkReason.FLOODING
+    assert bench.clock.now() < 65
+    assert bench.board.typed == ["REM", "QZ", "LIST"]
+
+
 def test_nothing_that_is_typed_changes_a_program() -> None:
     """No line begins with a digit, nothing is erased, and only questions are asked."""
     for talk in (K1, K2, K3, OK_ALWAYS, HIGH, COLON, TRAILER, MUTE):
@@ -230,6 +241,15 @@ def test_a_program_that_prints_is_left_alone() -> None:
         bench.recogniser.run()
     assert caught.value.reason is LinkReason.RUNNING
     assert bench.board.typed == []
+
+
+def test_a_program_that_begins_to_print_meanwhile_is_told_soon() -> None:
+    """It is listened to again, not asked at one speed after the other."""
+    bench = Bench(K1)
+    bench.board.answer = lambda _line: b"0123456789 " * 10_000
+    with pytest.raises(LinkError, match="A program runs on the board"):
+        bench.recogniser.run()
+    assert bench.clock.now() < 30
 
 
 def test_a_silent_board_and_rubbish_are_told_apart() -> None:
@@ -368,3 +388,8 @@ def test_a_prompt_that_counts_is_named() -> None:
     with pytest.raises(LinkError, match=r'changes: it was "\d+: ", then "\d+: "') as caught:
         Recogniser(Wire(board, clock), (), find_profile("tiny")).run()
     assert "wiring" not in in_commands(caught.value.advice)
+
+
+def test_only_the_end_of_a_long_row_is_repeated() -> None:
+    """A board can send 1,400 characters without a row end before it is asked again."""
+    assert len(str(prompt_changes(b"A" * 1400, b"B" * 1400))) < 400

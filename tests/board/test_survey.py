@@ -32,6 +32,7 @@ from hostlink.jobs.session.session import Session
 from hostlink.jobs.survey_results import differences_from, finding_rows, last_survey
 from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
@@ -243,6 +244,23 @@ def test_a_survey_leaves_the_session_as_it_was_and_keeps_what_it_found(
     with bench.session() as session, pytest.raises(LinkError):
         survey(session, archive, SurveyOptions(speeds=(300, 1200)))
     assert bench.machine.host_baud == 9600
+
+
+def test_a_loop_that_the_board_refuses_is_not_waited_for(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A board without IF ends it with an error, and its prompt says that nothing runs."""
+    words = tuple({**dict(BoardKind().language.words), "if": ()}.items())
+    kind = BoardKind(language=dataclasses.replace(BoardKind().language, words=words))
+    clock = VirtualClock()
+    port = PracticePort(Machine(kind=kind), clock, jump=clock.advance_to)
+    monkeypatch.setattr(opening, "open_port", lambda *_: (port, clock))
+    choice = LinkChoice("practice://x", find_profile("tiny"), is_guess=True)
+    with open_session(choice, lambda _: None) as session:
+        result = survey(session, archive, SurveyOptions(name="x", consent=STORING))
+    found = values(result)["talk.interrupt"]
+    assert (found.is_found, found.evidence) == (False, "a counting loop does not run and end")
+    assert clock.now() < 90
 
 
 def test_a_survey_stopped_while_storing_puts_the_program_back(

@@ -84,7 +84,7 @@ def test_a_value_that_no_profile_can_hold_is_not_found() -> None:
     found = Findings()
     found.add("talk.baud", "fast", "it answers at it")
     assert "talk.baud" not in found
-    assert next(iter(found)).evidence == "it answers at it, which a profile cannot say"
+    assert next(iter(found)).evidence == "it answers at it, which a profile cannot express"
 
 
 def test_what_would_contradict_is_left_out_of_the_proposal() -> None:

@@ -13,7 +13,7 @@ from hostlink.board.port.uart import (
     good_speeds,
     receiver_limits,
     recommended_percent,
-    warn,
+    speed_warning,
 )
 from hostlink.errors import UsageError
 
@@ -78,7 +78,7 @@ def test_a_warning_comes_exactly_beyond_the_recommended_error(
     clock: int, baud: int, double: bool
 ) -> None:
     """Good speeds give no warning; every other speed of the table does."""
-    said = warn(baud, clock, double)
+    said = speed_warning(baud, clock, double)
     assert (said == "") == (baud in good_speeds(clock, double))
     if said:
         wrong = divisor(clock, baud, double).error_percent
@@ -88,8 +88,8 @@ def test_a_warning_comes_exactly_beyond_the_recommended_error(
 
 def test_a_warning_says_how_bad_it_is_and_what_fits() -> None:
     """Just outside may work and lose characters; far outside cannot work at all."""
-    near = warn(115200, 16_000_000)
+    near = speed_warning(115200, 16_000_000)
     assert "111111 baud, 3.5 % slower than 115200" in near
     assert "may be lost or damaged" in near and near.endswith("fits: 76800 baud.")
-    assert "cannot read it" in warn(230400, 16_000_000)
-    assert warn(9600, 16_000_000) == ""
+    assert "cannot read it" in speed_warning(230400, 16_000_000)
+    assert speed_warning(9600, 16_000_000) == ""

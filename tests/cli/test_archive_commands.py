@@ -103,7 +103,7 @@ def test_retired_programs_leave_the_list_and_come_back(kept: Callable) -> None:
     assert [each["name"] for each in kept("programs", "--retired", "--json").json] == ["LIGHT"]
     assert kept("show", "LIGHT@1").out == '10 PRINT "ON"\n20 GOTO 10\n'
     assert kept("retire", "tide").status == 0
-    assert "2 programs there in all, retired ones counted." in kept("programs").err
+    assert "It holds 2 programs in all, with the retired ones." in kept("programs").err
     assert kept("return", "light").status == 0
     assert [each["name"] for each in kept("programs", "--json").json] == ["LIGHT"]
 
@@ -384,7 +384,7 @@ def test_a_duplicate_is_an_archive_of_its_own(kept: Callable, place: Path) -> No
     assert [each["name"] for each in listed] == ["LIGHT", "TIDE"]
     told = kept("archive", "duplicate", "spare.sqlite3")
     assert told.status == 1
-    assert "is there already" in told.err
+    assert "already exists" in told.err
     assert (place / "spare.sqlite3").exists()
 
 

@@ -14,8 +14,8 @@ from hostlink.cli.stopping import Ended
 
 # The place in the code at which the signal comes, and what is said to be whole.
 STOPS = [
-    (("prove",), "proof.damaged_rows", "What was kept is as it was"),
-    (("prove", "--rebuild"), "rebuilding._count_all", "What was kept is as it was"),
+    (("prove",), "proof.damaged_rows", "Nothing that was kept has changed"),
+    (("prove", "--rebuild"), "rebuilding._count_all", "Nothing that was kept has changed"),
     (
         ("duplicate", "copy.sqlite3"),
         "duplicate.flush_file",
@@ -27,10 +27,10 @@ STOPS = [
         "database.opening.find_access",
         "plain.sqlite3 was there before",
     ),
-    (("export", "bag"), "exchange.bags.flush_tree", "There is no bag. The archive is as it was"),
+    (("export", "bag"), "exchange.bags.flush_tree", "There is no bag. The archive was not changed"),
     (("export", "bag"), "exchange.bags.flush_folder", "bag is whole and proven"),
-    (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it, or nothing"),
-    (("import", "plain-bag"), "exchange.merging.put_listing", "all of it, or nothing of it"),
+    (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it or none"),
+    (("import", "plain-bag"), "exchange.merging.put_listing", "all of it or none of it"),
 ]
 
 

@@ -135,7 +135,7 @@ def test_a_port_without_a_name_is_told(
     """As a variable of a shell that was never set; no other port is taken for it."""
     told = hostlink(*command, "--port", port)
     assert told.status == 2
-    assert "--port is given and names no port." in told.err
+    assert "--port is given but names no port." in told.err
 
 
 @pytest.mark.parametrize("what", ["A" * 5000, "a\0b", "\udcff\udcfe", "@", "@1", "A@", "..", "~"])
@@ -595,7 +595,7 @@ def test_a_recording_never_overwrites_unasked(hostlink: Callable, place: Path) -
     (place / "wire.txt").write_text("mine", encoding="utf-8")
     told = hostlink("load", "tide", "--record", "wire.txt")
     assert told.status == 1
-    assert "wire.txt exists already." in told.err
+    assert "wire.txt already exists." in told.err
     assert (place / "wire.txt").read_text(encoding="utf-8") == "mine"
     assert hostlink("load", "tide", "--record", "wire.txt", "--yes").status == 0
     assert "  host  " in (place / "wire.txt").read_text(encoding="utf-8")

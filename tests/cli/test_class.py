@@ -306,7 +306,7 @@ def names_in(bag: Path) -> list[Path]:
     ("words", "said"),
     [
         (("--wait", "1"), "--wait needs"),
-        (("--wait", "1", "--collect", "--hand-out"), "one of them"),
+        (("--wait", "1", "--collect", "--hand-out"), "needs either"),
         (("--own",), "--hand-out"),
         (("--collect", "--what", "TIDE"), "--hand-out"),
         (("--hand-out", "--what", "TIDE", "--own"), "choose"),

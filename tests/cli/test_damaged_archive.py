@@ -85,7 +85,7 @@ def test_damage_is_named_beside_what_is_whole(
     told = hostlink("archive", "export", "bag", "--json")
     assert told.status == 1 and told.json["counts"]["programs"] == 3
     assert "revisions (MOON@1) is damaged." in told.json["left_out"][0]
-    assert "(MOON) has no revision that is whole." in told.json["left_out"][1]
+    assert "(MOON) has no undamaged revision." in told.json["left_out"][1]
     told = hostlink("archive", "duplicate", "copy.sqlite3")
     assert told.status == 1 and "copy.sqlite3 is a copy of what could be read" in told.err
     assert "row 8 of revisions (MOON@1)" in told.err.lower() or "(MOON@1)" in told.err

@@ -8,13 +8,17 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import click
 import pytest
 
 from hostlink import __version__
+from hostlink.app.start import can_open_app
 from hostlink.cli import ways
 from hostlink.cli.entry import COMMANDS, LazyGroup, cli
+from hostlink.cli.open_app import open_from_environment
+from hostlink.errors import UsageError
 
 HOSTLINK = (sys.executable, "-m", "hostlink")
 
@@ -42,6 +46,21 @@ def test_the_help_lists_what_each_command_says_of_itself() -> None:
         assert command.help is not None
         assert command.name == name
         assert command.help.split("\n\n")[0].replace("\n", " ") == line
+
+
+def test_the_app_is_not_opened_on_a_terminal_that_cannot_draw(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """TERM=dumb, as an editor's shell has: `hostlink` shows its help, `practice` says why not."""
+    screen = SimpleNamespace(isatty=lambda: True)
+    monkeypatch.setattr("hostlink.app.start.sys", SimpleNamespace(stdin=screen, stdout=screen))
+    monkeypatch.setenv("TERM", "xterm")
+    assert can_open_app()
+    monkeypatch.setenv("TERM", "dumb")
+    assert hostlink().out == hostlink("--help").out
+    told = hostlink("practice")
+    assert (told.status, told.out) == (2, "")
+    assert "The app needs a terminal that can draw." in told.err
 
 
 def test_help_lists_every_command_at_80_columns(hostlink: Callable) -> None:
@@ -258,6 +277,14 @@ def test_the_environment_gives_the_options(
     told = hostlink("load", "tide", "--port", "practice://three?time=virtual", "--baud", "57600")
     assert told.status == 0
     assert (place / "practice" / "three.json").exists()
+
+
+@pytest.mark.parametrize("speed", ["fast", "49", "4000001", "9" * 5000])
+def test_the_app_opens_at_no_impossible_speed(monkeypatch: pytest.MonkeyPatch, speed: str) -> None:
+    """The variable has the range of the option, and a long number is no traceback."""
+    monkeypatch.setenv("HOSTLINK_BAUD", speed)
+    with pytest.raises(UsageError, match=r'^HOSTLINK_BAUD is ".{2,20}", which is not a speed'):
+        open_from_environment()
 
 
 def test_yes_comes_from_the_environment(

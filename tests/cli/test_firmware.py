@@ -190,7 +190,7 @@ def test_a_draft_profile_and_its_card_come_from_the_image(
         "read from the image first.hex, not measured"
     )
     told = hostlink("firmware", "review", speaking(), "-o", "draft.toml")
-    assert told.status == 1 and "exists already" in told.err
+    assert told.status == 1 and "already exists" in told.err
     assert hostlink("card", "--profile", "./draft.toml", "-o", "card.html").status == 0
     assert "draft read from first.hex" in (place / "card.html").read_text().lower()
 
@@ -414,7 +414,7 @@ def test_the_two_boards_of_a_machine_in_one_sitting(
     words = ("firmware", "write", image(), "--role", "computer", "--display", image("view.hex", 9))
     told = hostlink(*words, "--yes")
     assert told.status == 1
-    assert "somebody has to move wires" in told.err
+    assert "Somebody has to move wires" in told.err
     assert not (place / "practice").exists()
     monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
     monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)

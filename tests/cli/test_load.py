@@ -233,10 +233,7 @@ def test_watch_sends_each_saved_version(
     assert board_holds() == {10: "PRINT 2", 20: "END", 30: "REM"}
     assert [revision.number for revision in archive.history("LIGHT")] == [1, 2, 3]
     assert "Watching light.bas" in told.err
-    assert (
-        "No longer watching. What the board holds was not looked at since the last load."
-        in told.err
-    )
+    assert "No longer watching. The board has not been read since the last load." in told.err
 
 
 def test_watch_survives_a_bad_save_and_a_replaced_file(

@@ -97,7 +97,7 @@ def test_untouched_boards_are_not_saved_as_so_many_copies(
         (("load", "hail", "--run", *BOTH), "one board"),
         (("save", "KEPT", *BOTH), "under a name of their own"),
         (("load", "hail", "--all", "--port", RED), "choose one"),
-        (("load", "hail", "--record", "wire.txt", *BOTH), "one wire"),
+        (("load", "hail", "--record", "wire.txt", *BOTH), "for one board"),
         (("load", "hail", "--port", RED, "--port", f"{RED}&line_ms=1"), "the same board"),
     ],
 )

@@ -58,7 +58,7 @@ def test_folders_inside_a_folder_are_told(hostlink: Callable, place: Path) -> No
     (place / "lists" / "one.bas").write_text("10 PRINT 1\n")
     told = hostlink("keep", "lists")
     assert told.status == 0
-    assert "Not looked into: 2 folders inside; `hostlink keep 'lists/a 2'` keeps" in told.err
+    assert "Not searched: 2 folders inside; `hostlink keep 'lists/a 2'` keeps" in told.err
     assert hostlink("keep", "lists", "--json").json["folders"] == ["lists/a 2", "lists/b"]
 
 

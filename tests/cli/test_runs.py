@@ -153,7 +153,8 @@ def test_programs_are_found_by_what_they_printed(hostlink: Hostlink) -> None:
     ]
     assert hostlink("find", "--printed", "let").out == ""
     told = hostlink("find", "--printed", '"%')
-    assert (told.status, told.err) == (0, "Only letters and digits are looked for.\n0 results.\n")
+    said = "Only letters and digits can be searched for.\n0 results.\n"
+    assert (told.status, told.err) == (0, said)
     for words in (["--printed"], ["--printed", "high", "--tag", "sea"]):
         assert hostlink("find", *words).status == 2
 

@@ -53,7 +53,7 @@ def test_a_job_that_is_told_twice_says_that_it_was_cut_off(
     monkeypatch.setattr(Session, "attach", attach)
     told = hostlink("run")
     assert told.status == 130
-    assert "Stopped at once, as you said twice." in told.err
+    assert "Stopped at once, as you asked twice." in told.err
     assert "in the middle of the job" in told.err
 
 

@@ -51,7 +51,9 @@ def test_the_first_failure_ends_the_work_with_its_status(
     name = steps("load tide", "recall NOTHING", "store A", "store B")
     told = hostlink("together", name)
     assert told.status == 1
-    assert "Line 2 of steps.txt ended with status 1; 2 lines after it not run." in told.err
+    assert (
+        "Line 2 of steps.txt ended with status 1; the remaining 2 lines were not run." in told.err
+    )
     assert [event.job for event in archive.events()] == ["recall", "load"]
 
 
@@ -64,17 +66,17 @@ def test_the_first_failure_ends_the_work_with_its_status(
             1,
         ),
         ("firmware write --previous", "The archive has no earlier firmware of this board", 1),
-        ("console", "console cannot stand in a line of `together`.", 2),
+        ("console", '"console" cannot be used in a command file.', 2),
         ("survey --keep a/b", '"a/b" cannot be the name of a profile', 2),
         ("survey --against nothing", 'There is no profile "nothing".', 2),
         ("load no-such.bas", 'no shipped program called "no-such.bas".', 1),
-        ("load tide --as a@b", "the @ stands before a revision number", 1),
-        ("save a@b", "the @ stands before a revision number", 1),
+        ("load tide --as a@b", "the @ is kept for revision numbers", 1),
+        ("save a@b", "the @ is kept for revision numbers", 1),
         ("putback backup@7", "There is no backup 7 in the archive.", 1),
         ("run --input none.txt", "The input file none.txt cannot be read", 1),
-        ("run -o steps.txt", "steps.txt exists already.", 1),
+        ("run -o steps.txt", "steps.txt already exists.", 1),
         ("show NOBODY", '"NOBODY"', 1),
-        ("mend shipped:TIDE -o steps.txt", "steps.txt exists already.", 1),
+        ("mend shipped:TIDE -o steps.txt", "steps.txt already exists.", 1),
         ("note NOBODY text", "NOBODY", 1),
     ],
 )

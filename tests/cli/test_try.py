@@ -314,8 +314,8 @@ def test_another_kind_of_board_is_told(hostlink: Callable, listing: Listing) -> 
     """One slip may make a listing look as if it were for another BASIC."""
     name = listing('10 PRINT "A"', "20 PRIMT 5")
     told = hostlink("try", name)
-    assert "seems to be for boards of the kind " in told.err
-    assert "--profile practice tries it as on that kind." in told.err
+    assert "seems to be written for boards of the kind " in told.err
+    assert "--profile practice tries it on one of that kind." in told.err
     assert "seems to be" not in hostlink("try", name, "--profile", "practice").err
 
 
@@ -323,7 +323,7 @@ def test_what_is_compared_is_told(hostlink: Callable, listing: Listing, answers:
     """As expected is only what was kept before, and tried in the same way."""
     hostlink("keep", listing(*DOUBLE[:3]))
     told = hostlink("try", "LIGHT", "--input", answers("3"), "--expect")
-    assert "From LIGHT@1 on this is what is expected." in told.err
+    assert "This is expected from LIGHT@1 on." in told.err
     assert "As expected" not in told.err
     assert "As expected: LIGHT@1 did the same." in hostlink("try", "LIGHT").err
     told = hostlink("try", "LIGHT", "--trace")
@@ -457,7 +457,7 @@ def test_a_word_that_is_not_simulated_is_no_fault_of_the_listing(
     assert (told.status, told.out) == (1, " 5\n")
     assert told.err.startswith(
         "The practice board cannot run POKE, which a real board of this kind can; it stops there.\n"
-        "The practice board stopped in line 20, at POKE: no fault of the listing.\n"
+        "The practice board stopped in line 20, at POKE: this is not an error in the listing.\n"
     )
     json = hostlink("try", name, "--profile", "ready", "--json").json
     assert (json["lacked"], json["output"]) == (["POKE"], " 5\n")
@@ -517,7 +517,7 @@ def test_text_in_data_is_no_basic(hostlink: Callable, listing: Listing) -> None:
     assert "0 errors, 0 warnings" in told.out + told.err
     told = hostlink("try", name)
     assert (told.status, told.out) == (0, "DORA      7\n")
-    assert "seems to be for boards of the kind ready" in told.err
+    assert "seems to be written for boards of the kind ready" in told.err
 
 
 def test_a_run_is_compared_with_a_try_by_what_it_printed(

@@ -134,7 +134,7 @@ def full_and_deaf(evening: Any) -> None:
     assert "209 bytes over: 609 of 400. Nothing was sent to the board." in told
     assert evening.memory("small") == evening.kept("HAIL@1").splitlines()
     told = evening.hostlink(f"load HAIL@1 --port {grey}", status=3)
-    assert '"LIST" could not be typed right; the wire damages bytes.' in told
+    assert '"LIST" could not be typed correctly; the wire damages bytes.' in told
     assert evening.memory("grey") == []
 
 

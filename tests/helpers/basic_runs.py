@@ -7,7 +7,13 @@ from collections.abc import Iterable
 
 from hostlink.errors import RefusedError
 from hostlink.practice.basic import Basic
+from hostlink.practice.kind import WORDS
 from hostlink.practice.ops import Answer, Firmware, ReadLine, Send, Work
+
+STATEMENTS = tuple(word for _, words in WORDS for word in words)
+"""The words that begin a statement on the practice board."""
+FUNCTIONS = ("RND", "ABS", "ROOM")
+"""The functions of the practice board, by hand."""
 
 
 def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:

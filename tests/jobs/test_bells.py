@@ -98,7 +98,7 @@ def test_a_page_that_wants_another_key_is_shown(put: Any, archive: Archive) -> N
         load(session, archive, material(15), LoadOptions())
     assert "[N]EXT [S]TOP" in caught.value.what
     assert "bell" in caught.value.what
-    assert "waits for a key" in in_commands(caught.value.advice)
+    assert "waiting for a key" in in_commands(caught.value.advice)
     assert len(board.held) == 15
     with board.session(archive) as session, pytest.raises(LinkError) as caught:
         save(session, archive, SaveOptions(name="LONG"))

@@ -149,6 +149,6 @@ def test_the_other_usual_word_clears_a_board_of_no_known_kind(
             assert session.profile.commands.clear == "SCR"
             assert sorted(board.held) == [10, 20, 30]
         else:
-            with pytest.raises(RefusedError, match="by NEW or SCR: it says"):
+            with pytest.raises(RefusedError, match="on NEW or SCR: it answers"):
                 load(session, archive, material, options)
             assert board.held == {10: "REM LAMP"}

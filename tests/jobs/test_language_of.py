@@ -22,7 +22,7 @@ from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.listing import Listing
-from hostlink.listing.adapting.forms import forms
+from hostlink.listing.adapting.forms import forms_in
 
 THEN = b'10 LET A=1\n20 IF A=1 THEN 40\n30 PRINT A;"X"\n40 END\n'
 WITHOUT = b"10 A=1\n20 IF A=1 GOTO 40\n30 PRINT A\n40 END\n"
@@ -224,7 +224,7 @@ ALL = "practice capital palo-alto token ready"
         ("10 AB=1", "names of more than one letter", "token ready ecma-55"),
         ("10 A(1)=2", "variables with an index", "token ready ecma-55 palo-alto"),
         ("10 PRINT 1.5", "numbers with a fraction", "ready ecma-55"),
-        ("10 P. 5", "words shortened by a point", "palo-alto"),
+        ("10 P. 5", "words abbreviated with a full stop", "palo-alto"),
         ("10 PRINT 'A'", "an apostrophe that opens text", "capital palo-alto"),
         ("10 IF A#B PRINT 1", "# for unequal", "palo-alto"),
         ("10 IF A><B PRINT 1", ">< for unequal", "practice"),
@@ -238,7 +238,7 @@ ALL = "practice capital palo-alto token ready"
 def test_each_form_is_found_and_its_kinds_are_known(line: str, form: str, kinds: str) -> None:
     """By the profiles; what each board takes is in the table of kinds and in its standard."""
     languages = {name: each.rules.language for name, each in known_profiles().items()}
-    found = {each.what: each for each in forms(Listing.from_text(line), languages.values())}
+    found = {each.what: each for each in forms_in(Listing.from_text(line), languages.values())}
     assert {name for name, each in languages.items() if found[form].taken(each)} == {*kinds.split()}
 
 

@@ -17,7 +17,9 @@ from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.patience import Patience, time_limit_s
+from hostlink.jobs.stored_programs import put_into_memory
 from hostlink.link.clock import VirtualClock
+from hostlink.listing import Listing
 
 TINY = find_profile("tiny")
 
@@ -101,6 +103,21 @@ def test_a_job_within_a_job_has_the_time_of_the_outer_one() -> None:
     patience.watch(1000.0)
 
 
+def test_a_part_with_a_shorter_limit_ends_by_that_one() -> None:
+    """After it the time of the outer one goes on, and a minute that one of them left stays."""
+    patience = Patience(lambda _: None)
+    with patience.limited(900.0, lambda: 0.0):
+        with pytest.raises(LinkError, match="after 10 s"), patience.limited(10.0, lambda: 5.0):
+            patience.watch(15.5)
+        patience.watch(899.0)
+        with (
+            pytest.raises(LinkError, match="after 15 minutes"),
+            patience.limited(9.0, lambda: 895.0),
+        ):
+            patience.watch(901.0)
+        patience.watch(960.0)
+
+
 def test_how_much_time_is_left_is_told_where_it_is_known() -> None:
     """Seconds of the job, and not the limit at which it would be given up; then that it is late."""
     told: list[Event] = []
@@ -116,6 +133,25 @@ def test_how_much_time_is_left_is_told_where_it_is_known() -> None:
     ]
     assert told[0] == Phase("Measuring", about_s=100.0)
     assert Phase("Measuring", about_s=99.5).words == "Measuring, about 100 s"
+
+
+def test_a_program_is_put_back_in_the_time_of_one_program(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also in a job on ten of them."""
+    clock = VirtualClock()
+    board = ScriptedBoard(clock, lambda line: [(1.0, PROMPT)] if line[0].isdigit() else PROMPT)
+    monkeypatch.setattr("hostlink.jobs.session.opening.open_port", lambda *_: (board, clock))
+    choice = LinkChoice("socket://slow:4000", TINY)
+    with (
+        open_session(choice, lambda _: None, archive=archive) as session,
+        session.patience.limited(10 * time_limit_s(TINY), clock.now),
+    ):
+        session.attach()
+        listing = Listing.from_text("".join(f"{number} REM\n" for number in range(1, 500)))
+        with pytest.raises(LinkError, match="was given up after 6 minutes"):
+            put_into_memory(session, listing.numbered())
+    assert clock.now() < time_limit_s(TINY) + 60
 
 
 def test_a_board_that_prompts_before_it_lists_ends_in_bounded_time(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
@@ -15,6 +16,7 @@ from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.practice.complaint import Reason
+from hostlink.practice.eeprom import ONLY
 from hostlink.practice.kind_file import find_kind, kind_names
 
 HELD = '10 REM another one\n20 PRINT "BUOY"\n30 LET B=7\n'
@@ -110,3 +112,23 @@ def test_a_board_that_hangs_at_a_recall_is_restarted(
     assert board.memory == held
     assert surveyed.profile.commands.store == dict(board.kind.language.words)["store"][0]
     assert any("it was restarted" in note for note in surveyed.notes)
+
+
+def test_a_wrong_word_for_recalling_does_not_cost_what_is_stored(
+    bench: Callable[[str], Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing comes by it, and nothing goes: the place is not known to be empty."""
+    board = bench("token")
+    board.machine.basic.eeprom[ONLY] = board.held_after(PROGRAM)
+    stored, commands = board.stored, board.profile.commands
+    wrong = dataclasses.replace(commands, recall="BRING")
+    monkeypatch.setattr(
+        "hostlink.board.survey.steps.SlotWords",
+        lambda store, _recall, _stored, _shown: SlotWords(store, "BRING", ""),
+    )
+    with board.session(dataclasses.replace(board.profile, commands=wrong)) as session:
+        options = SurveyOptions(name="mine", consent=EEPROM)
+        surveyed = survey(session, board.archive, options)
+    assert board.stored == stored
+    assert surveyed.profile.commands.recall == commands.recall
+    assert any("BRING" in note for note in surveyed.notes)

@@ -7,14 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from basic_runs import drive, run_program
+from basic_runs import STATEMENTS, drive, run_program
 
 from hostlink.listing.measure import measure
 from hostlink.listing.mending.mend import mend
 from hostlink.listing.parse import Listing
 from hostlink.listing.reviewing.review import review
 from hostlink.listing.rules import Language, Rules
-from hostlink.practice.basic import STATEMENTS, Basic
+from hostlink.practice.basic import Basic
 from hostlink.practice.kind import BoardKind
 from hostlink.practice.pin_bank import PinInput
 from hostlink.practice.walk import Walk

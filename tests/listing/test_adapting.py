@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Language, Listing, Rules
 from hostlink.listing.adapting.adapt import REWRITES, Adapted, adapt
-from hostlink.listing.adapting.forms import guess
+from hostlink.listing.adapting.forms import guess_origin
 from hostlink.listing.adapting.lines import APART, LENGTH
 
 PRACTICE = find_profile("practice").rules
@@ -273,10 +273,15 @@ def test_a_long_expression_goes_to_a_spare_variable(line: str, wanted: str) -> N
 
 
 @pytest.mark.parametrize(
-    "line", ["10 IF RND(99)>B*1000+RND(2000) THEN 10", "10 V=ABS(B+100000000000000000)"]
+    "line",
+    [
+        "10 IF RND(99)>B*1000+RND(2000) THEN 10",
+        "10 V=ABS(B+100000000000000000)",
+        "10 ON ERROR PRINT A+B+C+D+E+F",
+    ],
 )
 def test_an_expression_stays_where_its_order_or_room_forbids(line: str) -> None:
-    """Random numbers keep their order; without two terms an assignment cannot be divided."""
+    """Random numbers keep their order; one term, and ON without a jump, cannot be divided."""
     short = replace(TOKEN, form=replace(TOKEN.form, longest_line=25))
     made = adapted(line, TOKEN, short)
     assert "a line has at most 25 characters" in [need.what for need in made.needs]
@@ -456,9 +461,9 @@ def test_a_function_of_the_users_is_no_array() -> None:
 def test_numbers_side_by_side_leave_the_origin_in_doubt() -> None:
     """Where one board shows blanks round them and another shows none, both are no guess."""
     known = {name: find_profile(name).rules.language for name in ("token", "ready")}
-    found = guess(Listing.from_text('10 IF A=1 THEN PRINT A;B;"X"\n'), known)
+    found = guess_origin(Listing.from_text('10 IF A=1 THEN PRINT A;B;"X"\n'), known)
     assert [form.what for form in found.disputed] == ["; between numbers"]
-    assert not guess(Listing.from_text('10 PRINT "A";B;"X"\n'), known).disputed
+    assert not guess_origin(Listing.from_text('10 PRINT "A";B;"X"\n'), known).disputed
 
 
 @pytest.mark.parametrize("line", ["10 IF ABS(A)>1 GOTO 10", "10 IF A*(B+1)=C LET A=B", "10 A(1)=2"])
@@ -481,16 +486,16 @@ def test_forms_of_one_kind_are_no_comparisons(line: str, target: Rules) -> None:
 def test_a_listing_in_short_form_is_recognised(text: str) -> None:
     """A point between letters and a line number shortens a word; it begins no fraction."""
     known = {name: find_profile(name).rules.language for name in KINDS}
-    found = guess(Listing.from_text(text), known)
+    found = guess_origin(Listing.from_text(text), known)
     assert found.names == ("palo-alto",)
-    assert "words shortened by a point" in [form.what for form in found.forms]
+    assert "words abbreviated with a full stop" in [form.what for form in found.forms]
 
 
 @pytest.mark.parametrize(
     ("source", "target", "note"),
     [
-        (PRACTICE, CAPITAL, "A result that is too large wraps to 16 bits, it does not stop."),
-        (TOKEN, PRACTICE, "A result that is too large stops the program, it does not wrap."),
+        (PRACTICE, CAPITAL, "A result that is too large wraps to 16 bits instead of"),
+        (TOKEN, PRACTICE, "A result that is too large stops the program instead of"),
         (PRACTICE, READY, "A result that needs more than 16 bits is calculated and shown on"),
     ],
 )

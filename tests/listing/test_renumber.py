@@ -92,7 +92,8 @@ def test_a_range_is_renumbered_by_itself() -> None:
     [
         ("10 PRINT\n20 PRINT\n30 PRINT\n", {"start": 5, "first": 20}, "line 10"),
         ("10 PRINT\n20 PRINT\n30 PRINT\n", {"start": 30, "last": 20}, "line 30"),
-        ("10 PRINT\n", {"first": 20}, "no line from 20"),
+        ("10 PRINT\n", {"first": 20}, "There is no line from 20 on."),
+        ("10 PRINT\n", {"first": 0, "last": 5}, "There is no line from 0 to 5."),
         ("10 PRINT\n20 PRINT\n", {"start": 32767}, "32777, outside 1 to 32767"),
         ("10 PRINT\n", {"start": 0}, "outside 1"),
         ("RUN\n", {}, "no numbered line"),

@@ -88,7 +88,7 @@ def test_the_slip_is_told_in_words() -> None:
         ("TOOO", "O was typed twice"),
         ("T0O", "0 was typed for O"),
         ("OTO", "T and O were swapped"),
-        ("TO O", "a blank is too many"),
+        ("TO O", "a blank was added"),
     ):
         found = offered(TEXT.replace("TOO", wrong))
         assert found == {20: (Correction('20 PRINT "TOO"', slip),)}, wrong

@@ -170,7 +170,7 @@ def test_an_unknown_word_is_named_whole(text: str, word: str) -> None:
     """Also where a part of it is a keyword."""
     outcome = review(Listing.from_text(text), PRACTICE, deep=True)
     told = [f.message for f in outcome.findings if f.rule == "unknown-word"]
-    assert told == [f"This board's BASIC has no {word}, as far as known."]
+    assert told == [f"This board's BASIC has no {word}, as far as hostlink knows."]
 
 
 @pytest.mark.parametrize(("text", "begins"), [("20 30 REM X\n", "30"), ('10 "HI"\n', '"HI"')])

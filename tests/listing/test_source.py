@@ -48,7 +48,7 @@ def test_undecodable_bytes_are_refused_with_their_place():
         (b"", "is empty"),
         (b" \r\n\t\n", "nothing but blanks"),
         (b"\xef\xbb\xbf", "nothing but blanks"),
-        (b"10 PRINT\0\n", "control bytes"),
+        (b"10 PRINT\0\n", "1 control byte among 10 bytes"),
         (b"\x7fELF\x02\x01\x01", "control bytes"),
         (b"\xff\xfe\x00\xd8", "UTF-16"),
         (b"\xff\xfe1\x00\x00\x00", "NUL"),

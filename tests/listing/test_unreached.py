@@ -89,7 +89,7 @@ def test_the_words_say_why_no_line_is_removed() -> None:
     listing = Listing.from_text("10 END\n20 PRINT 1\n30 STOP\n")
     assert unreached_words(listing, unreached(listing, rules), rules) == (
         "No line is removed as never reached: a word of line 30 might be a jump. This board's "
-        "BASIC has no STOP, as far as known."
+        "BASIC has no STOP, as far as hostlink knows."
     )
     all_run = Listing.from_text("10 PRINT 1\n")
     assert unreached_words(all_run, unreached(all_run, rules), rules).startswith("Each line")

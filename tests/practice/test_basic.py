@@ -9,8 +9,8 @@ import pytest
 from basic_runs import run_program
 
 from hostlink.errors import RefusedError
-from hostlink.practice.basic import STOPPED, Basic
-from hostlink.practice.kind import BoardKind, KindStorage
+from hostlink.practice.basic import Basic
+from hostlink.practice.kind import STOPPED, BoardKind, KindStorage
 from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadLine, Send, Work
 
 Typed = Callable[..., str]

@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 from basic_runs import run_program
 
-from hostlink.practice.basic import ERROR_WORDS, Basic
+from hostlink.practice.basic import Basic
+from hostlink.practice.kind import ERROR_WORDS
 
 Typed = Callable[..., str]
 
@@ -112,3 +113,9 @@ def test_no_error_leaves_a_loop_or_call_open_for_the_next_command(typed: Typed) 
 def test_an_error_shows_control_bytes_as_dots(typed: Typed) -> None:
     """Bytes that could steer a terminal are not sent back in an error."""
     assert typed(Basic(), "\x1b[2J\x07\xff") == "! unknown statement .[2J..\n"
+
+
+@pytest.mark.parametrize("blank", ["\x1c", "\x1d", "\x1e", "\x1f", "\x85", "\xa0"])
+def test_a_blank_of_python_alone_is_a_character_to_the_board(typed: Typed, blank: str) -> None:
+    """What str.strip takes for a blank, but BASIC does not, is an unknown statement."""
+    assert typed(Basic(), blank) == "! unknown statement .\n"

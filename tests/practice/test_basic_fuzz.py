@@ -7,11 +7,11 @@ import math
 from collections.abc import Iterable
 
 import pytest
-from basic_runs import drive
+from basic_runs import FUNCTIONS, STATEMENTS, drive
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hostlink.practice.basic import FUNCTIONS, STATEMENTS, Basic
+from hostlink.practice.basic import Basic
 from hostlink.practice.ops import Answer, ReadLine, Send, Work
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from basic_runs import run_program
 
@@ -128,6 +130,39 @@ def test_a_step_back_inside_a_line_goes_to_its_beginning() -> None:
     assert one.line == 20
     back = one.back()
     assert (back.line, back.state.variables["A"]) == (20, 1)
+
+
+def test_a_step_back_shows_answers_in_the_same_way() -> None:
+    """What is printed of a question and its answer is the caller's choice, also after a step."""
+    kind = find_kind("practice")
+    one = Walk("10 INPUT A\n20 END\n30 END\n", kind, ["1"], shown=lambda _, line: line + b"!")
+    assert (one.run(), one.output, one.back().output) == ("end", "1!", "1!")
+
+
+def test_a_kind_names_its_own_limit_of_open_loops() -> None:
+    """The error gives the limit of the board, not that of the practice board."""
+    kind = find_kind("practice")
+    kind = replace(kind, language=replace(kind.language, loops=2))
+    one = Walk("10 FOR A=1 TO 1\n20 FOR B=1 TO 1\n30 FOR C=1 TO 1\n", kind)
+    assert (one.run(), one.error) == ("error", "! more than 2 FOR open in 30")
+
+
+@pytest.mark.parametrize(
+    ("text", "error"),
+    [
+        ("10 PRINT TAB(1E30);1\n", "Function call Error in line 10"),
+        ("10 PRINT TAB(256);1\n", "Function call Error in line 10"),
+        ("10 DEF FNA(X)=FNA(X)\n20 PRINT FNA(1)\n", "Out of memory Error in line 20"),
+        ('10 A$="A"\n20 A$=A$+A$\n30 GOTO 20\n', "String too long Error in line 20"),
+        ('10 A$=""\n20 FOR I=1 TO 255\n30 A$=A$+"9"\n40 NEXT\n50 PRINT VAL(A$)\n',
+         "Overflow Error in line 50"),
+        ("10 PRINT 1E39\n", "Overflow Error in line 10"),
+    ],
+)  # fmt: skip
+def test_what_is_too_large_is_an_error_of_the_board(text: str, error: str) -> None:
+    """On a large BASIC: neither the computer's memory nor its stack is what ends a program."""
+    one = walk(text, kind="ready")
+    assert (one.run(), one.error) == ("error", error)
 
 
 def test_it_ends_within_what_it_is_given() -> None:

@@ -41,6 +41,14 @@ def test_a_card_warns_where_opening_the_port_loses_the_program() -> None:
     assert "a restart loses the program" not in card(find_profile("practice"))
 
 
+def test_a_card_tells_of_capitals_in_remarks_and_of_a_stored_program() -> None:
+    """In remarks too on one kind of board, whose stored program has no name."""
+    told = " ".join(html.unescape(re.sub("<[^>]*>", " ", card(find_profile("capital")))).split())
+    assert "small letters become capitals outside quoted text Limits" in told
+    assert "what is stored ELIST" in told
+    assert "become capitals outside quoted text and remarks" in card(find_profile("token"))
+
+
 def test_hostile_text_in_a_profile_stays_text() -> None:
     """A profile may come from anybody."""
     bad = "<script>alert(1)</script>"

@@ -218,5 +218,5 @@ def test_what_a_program_prints_is_cut_after_some_rows() -> None:
     one = publish(Listing.from_text("10 END\n"), PRACTICE, ProgramDetails("A"), sample=sample)
     page = page_of_program(one)
     assert "Answers typed: 27, 5" in page
-    assert '<pre class="printed">\nA\nB</pre>\n<p>40 rows more.</p>' in page
+    assert '<pre class="printed">\nA\nB</pre>\n<p>40 more rows.</p>' in page
     assert "A B" not in contents_page({"a.html": one}, "T")

@@ -17,9 +17,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from basic_runs import drive, run_program
+from basic_runs import STATEMENTS, drive, run_program
 
-from hostlink.practice.basic import STATEMENTS, Basic
+from hostlink.practice.basic import Basic
 
 
 @pytest.mark.parametrize(

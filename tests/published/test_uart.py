@@ -10,7 +10,7 @@ from hostlink.board.port.uart import (
     good_speeds,
     receiver_limits,
     recommended_percent,
-    warn,
+    speed_warning,
 )
 from hostlink.firmware.image_speeds import SpeedSetting
 
@@ -77,14 +77,14 @@ def test_the_recommended_error_is_the_published_one_and_at_most_half_of_what_is_
 
 def test_115200_at_16_mhz_is_outside_the_recommendation_either_way() -> None:
     """3.5 % and 2.1 % are more than 2.0 % and 1.5 % (2545D, table 84; DS40002061A, 20.8.3)."""
-    assert warn(115200, CLOCK) and warn(115200, CLOCK, double_speed=True)
+    assert speed_warning(115200, CLOCK) and speed_warning(115200, CLOCK, double_speed=True)
     assert 115200 not in good_speeds(CLOCK) and 115200 not in good_speeds(CLOCK, True)
 
 
 def test_the_practice_boards_speed_needs_double_speed_at_16_mhz() -> None:
     """57600: 2.1 % at normal speed, -0.8 % at double speed (2545D, table 84)."""
-    assert warn(57600, CLOCK)
-    assert warn(57600, CLOCK, double_speed=True) == ""
+    assert speed_warning(57600, CLOCK)
+    assert speed_warning(57600, CLOCK, double_speed=True) == ""
 
 
 @pytest.mark.parametrize("baud", TABLE_84)

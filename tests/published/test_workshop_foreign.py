@@ -15,13 +15,12 @@ from pathlib import Path
 from typing import NoReturn
 
 import pytest
-from basic_runs import run_program
+from basic_runs import FUNCTIONS, run_program
 
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Form, Language, Listing, Rules, decode_listing
 from hostlink.listing.renumber import renumber
 from hostlink.listing.shrinking.shrink import shrink
-from hostlink.practice.basic import FUNCTIONS
 from hostlink.shipped import library_folder
 
 STATEMENTS = (

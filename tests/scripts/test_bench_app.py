@@ -60,4 +60,5 @@ def test_a_loss_is_told_from_the_first_key_that_is_missing(
         left.keep(Draft(text))
         left.close()
         assert bench._loss(tmp_path, typed, 13.0) == loss
-        left.drop()
+        left.want(None)
+        left.settle()

@@ -1,8 +1,8 @@
 """An action of the desk, and how its key is named.
 
 An action is reached by a key, if it has one; by its letter in the line of words, which Escape
-opens; and by name in the palette. The letters b and f and the keys that terminals, terminal
-multiplexers and editors keep for themselves are not used.
+opens; and by name in the palette. Not used are the letters b and f, which some terminals send after
+Escape for Alt and an arrow, and keys that terminals, multiplexers and editors keep for themselves.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ BOARD, LISTING, CHECK, ARCHIVE, APP = (
 
 GROUPS = (BOARD, LISTING, CHECK, ARCHIVE, APP)
 NO_KEY = "no-key-"
-"""Begins the name of a key that no terminal sends: a binding needs one to be given another."""
+"""Prefix of a key that no terminal sends: only a binding with a key can be given another one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class DeskAction:
     """An action: its permanent id, its key, its description and its function.
 
     key: "" for none. word: names it in the line of words, "" if it is only in the palette.
-    letter: the one in `word` that does it. also: other words that people look for it by.
+    letter: the letter of `word` that runs it. also: other words that find it in the palette.
     """
 
     id: str
@@ -50,7 +50,7 @@ class DeskAction:
 
     @property
     def binding(self) -> Binding:
-        """Return the key's binding; it takes priority over the focused widget's, save Escape."""
+        """Return the key's binding, with priority over those of widgets unless it is Escape."""
         return Binding(
             self.key or f"{NO_KEY}{self.id}",
             f"work('{self.id}')",

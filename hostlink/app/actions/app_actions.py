@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.app.actions.action import APP, DeskAction
+from hostlink.app.actions.action import DeskAction
 
 APP_ACTIONS = (
     DeskAction(
@@ -11,34 +11,30 @@ APP_ACTIONS = (
         "Settings",
         "Theme, default port and profile",
         lambda desk: desk.screens.settings(),
-        APP,
         also="options preferences theme colours dark light configure",
     ),
     DeskAction(
         "quiet",
         "f5",
         "Only listing and console",
-        "Large, as for a projector; again: everything",
+        "Large, for a projector; again: show everything",
         lambda desk: desk.space.toggle_quiet(),
-        APP,
         also="projector beamer show class screen zoom hide",
     ),
     DeskAction(
         "big-console",
         "",
         "Large console",
-        "Most of the screen; again: its usual place",
+        "Most of the screen; again: its usual size",
         lambda desk: desk.space.enlarge_console(),
-        APP,
         also="tall big enlarge output",
     ),
     DeskAction(
         "answer",
         "f6",
-        "Open the question that waits",
-        "Or the result; it came while you typed",
+        "Open the waiting question",
+        "Or the result that came while you typed",
         lambda desk: desk.questions.answer(),
-        APP,
         also="reply dialogue error pending",
     ),
     DeskAction(
@@ -47,7 +43,6 @@ APP_ACTIONS = (
         "Words for all jobs",
         "Then one letter; Escape again goes to the listing",
         lambda desk: desk.show_words(),
-        APP,
         also="menu letters back listing",
     ),
 )
@@ -59,7 +54,6 @@ EVERYWHERE = (
         "Every action",
         "Find an action by its words",
         lambda desk: desk.app.action_every_action(),
-        APP,
         word="every action",
         letter="y",
         also="palette commands menu",
@@ -70,7 +64,6 @@ EVERYWHERE = (
         "Help",
         "All keys of this screen",
         lambda desk: desk.app.action_help(),
-        APP,
         also="keys shortcuts manual",
     ),
     DeskAction(
@@ -79,7 +72,6 @@ EVERYWHERE = (
         "Leave",
         "Close hostlink",
         lambda desk: desk.app.action_leave(),
-        APP,
         word="quit",
         letter="q",
         also="quit exit close end",

@@ -2,138 +2,128 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from hostlink.app.actions.action import ARCHIVE, DeskAction
 from hostlink.app.sentences import OVERWRITTEN
 
+_action = partial(DeskAction, group=ARCHIVE)
+
 ARCHIVE_ACTIONS = (
-    DeskAction(
+    _action(
         "find",
         "",
         "Find in the archive",
         "By name, title, tag or a line",
         lambda desk: desk.to_archive(),
-        ARCHIVE,
         word="archive",
         letter="a",
         also="search programs library list browse shelf",
     ),
-    DeskAction(
+    _action(
         "history",
         "",
         "Revisions",
         "All revisions of the program",
         lambda desk: desk.screens.revisions(),
-        ARCHIVE,
         word="revisions",
         letter="v",
         also="history versions older earlier undo retire restore",
     ),
-    DeskAction(
+    _action(
         "compare-board",
         "",
         "Compare with the board",
         "Line by line",
         lambda desk: desk.comparing.compare(""),
-        ARCHIVE,
         also="difference diff changes same",
     ),
-    DeskAction(
+    _action(
         "give",
         "",
         "Give listings out",
         "As files or as one zip file",
         lambda desk: desk.workshop.give(),
-        ARCHIVE,
         also="export share zip pack files write",
     ),
-    DeskAction(
+    _action(
         "sheet",
         "",
         "Write a listing sheet",
         "To type from, with codes",
         lambda desk: desk.workshop.sheet(),
-        ARCHIVE,
         also="print paper page publish html",
     ),
-    DeskAction(
+    _action(
         "card",
         "",
         "Write the board's card",
         "Its words and limits",
         lambda desk: desk.workshop.card(),
-        ARCHIVE,
         also="print reference page html commands help",
     ),
-    DeskAction(
+    _action(
         "publish",
         "",
         "Publish programs",
         "As a booklet to print, or as a web site",
         lambda desk: desk.screens.publish(),
-        ARCHIVE,
         also="booklet book site web html print pages internet",
     ),
-    DeskAction(
+    _action(
         "rescues",
         "",
         "Rescues",
         OVERWRITTEN,
         lambda desk: desk.screens.rescues(),
-        ARCHIVE,
         also="lost overwritten before recover undo",
     ),
-    DeskAction(
+    _action(
         "tags",
         "",
         "Tags and note",
-        "Of the program; the search finds it by them",
+        "Of the program; searches find it by them",
         lambda desk: desk.archive_jobs.tags(),
-        ARCHIVE,
         also="label keyword describe comment",
     ),
-    DeskAction(
+    _action(
         "compare-two",
         "",
         "Compare two listings",
-        "Any two files, programs, revisions",
+        "Any two files, programs or revisions",
         lambda desk: desk.comparing.compare_two(),
-        ARCHIVE,
         also="difference diff changes",
     ),
-    DeskAction(
+    _action(
         "export",
         "",
         "Export the archive",
         "As a BagIt folder, all of it or some programs",
         lambda desk: desk.archive_jobs.export(),
-        ARCHIVE,
         also="bag folder share write copy",
     ),
-    DeskAction(
+    _action(
         "import",
         "",
         "Import into the archive",
         "A BagIt folder or another archive",
         lambda desk: desk.archive_jobs.take_in(),
-        ARCHIVE,
         also="bag merge read take in",
     ),
-    DeskAction(
+    _action(
         "duplicate",
         "",
         "Duplicate the archive",
         "Into one new file, proven",
         lambda desk: desk.archive_jobs.duplicate(),
-        ARCHIVE,
         also="copy safe backup file",
     ),
-    DeskAction(
+    _action(
         "prove",
         "",
         "Prove the archive",
         "Check every hash and reference, repair the index",
         lambda desk: desk.archive_jobs.prove(),
-        ARCHIVE,
         also="check verify damage repair rebuild",
     ),
 )

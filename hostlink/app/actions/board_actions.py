@@ -1,182 +1,169 @@
-"""What one can do with the board."""
+"""The actions on the board."""
 
 from __future__ import annotations
+
+from functools import partial
 
 from hostlink.app.actions.action import BOARD, DeskAction
 from hostlink.app.sentences import RUN_PROGRAM
 
+_action = partial(DeskAction, group=BOARD)
+
 BOARD_ACTIONS = (
-    DeskAction(
+    _action(
         "load",
         "ctrl+l",
         "Load into the board",
         "Send the listing, read it back, prove it",
         lambda desk: desk.transfers.load(),
-        BOARD,
         word="load",
         letter="l",
         also="send upload write transfer put program",
     ),
-    DeskAction(
+    _action(
         "run",
         "f9",
         RUN_PROGRAM,
-        "Its output comes here",
+        "Its output appears in the console",
         lambda desk: desk.console.run(),
-        BOARD,
         word="run",
         letter="r",
         also="start execute go try play",
     ),
-    DeskAction(
+    _action(
         "interrupt",
         "f8",
         "Interrupt the program",
         "Or stop the job on that board",
         lambda desk: desk.console.interrupt(),
-        BOARD,
         word="stop",
         letter="t",
         also="stop break end halt cancel kill",
     ),
-    DeskAction(
+    _action(
         "save",
         "ctrl+g",
         "Save from the board",
         "Capture what the board holds as a revision",
         lambda desk: desk.transfers.save(),
-        BOARD,
         word="save",
         letter="s",
         also="get fetch download receive read capture copy",
     ),
-    DeskAction(
+    _action(
         "console",
         "ctrl+t",
         "Console",
         "Type to the board",
         lambda desk: desk.to_console(),
-        BOARD,
         word="console",
         letter="c",
         also="terminal type talk command output prompt direct",
     ),
-    DeskAction(
+    _action(
         "boards",
         "",
         "Boards",
         "Attach, detach, label, choose",
         lambda desk: desk.screens.boards(),
-        BOARD,
         word="boards",
         letter="d",
         also="attach connect detach disconnect port serial usb label name survey device",
     ),
-    DeskAction(
+    _action(
         "restart",
         "",
         "Restart the board",
         "Its program is kept first",
         lambda desk: desk.console.restart(),
-        BOARD,
         word="restart",
         letter="e",
         also="reset reboot dtr",
     ),
-    DeskAction(
+    _action(
         "backup",
         "",
         "Back up the board",
-        "All that it holds",
+        "Everything that it holds",
         lambda desk: desk.transfers.backup(),
-        BOARD,
         word="back up",
         letter="u",
         also="copy safe eeprom everything save",
     ),
-    DeskAction(
+    _action(
         "put-back",
         "",
         "Put back a backup",
         "All of it, or single items",
         lambda desk: desk.screens.backups(),
-        BOARD,
         word="put back",
         letter="p",
         also="restore recover backup return",
     ),
-    DeskAction(
+    _action(
         "firmware",
         "",
         "Firmware",
         "Review an image, write it",
         lambda desk: desk.screens.firmware(),
-        BOARD,
         word="firmware",
         letter="w",
         also="flash hex bootloader interpreter chip image burn update",
     ),
-    DeskAction(
+    _action(
         "look",
         "",
         "Look at the board",
         "Read what it holds now",
         lambda desk: desk.readings.look(),
-        BOARD,
         also="refresh read list see state",
     ),
-    DeskAction(
+    _action(
         "stored",
         "",
         "Programs stored on the board",
         "Store and recall",
         lambda desk: desk.screens.stored(),
-        BOARD,
         also="eeprom slots permanent memory files recall",
     ),
-    DeskAction(
+    _action(
         "plot",
         "",
         "Draw the numbers",
-        "Beside the console, as they are printed; again: away",
+        "Beside the console, as they are printed; again: stop",
         lambda desk: desk.plotting.toggle(),
-        BOARD,
         also="plot graph chart picture curve sensor values",
     ),
-    DeskAction(
+    _action(
         "several",
         "",
         "Several boards at once",
         "Load, save or back up each of them",
         lambda desk: desk.screens.several(),
-        BOARD,
         also="many all class boards together every",
     ),
-    DeskAction(
+    _action(
         "class",
         "",
         "Class register",
         "Hand out to each learner, collect from each",
         lambda desk: desk.screens.class_register(),
-        BOARD,
         also="lesson learners pupils students teacher everybody table handout",
     ),
-    DeskAction(
+    _action(
         "run-input",
         "",
         "Run with an input file",
         "Its answers come from a file",
         lambda desk: desk.input_run.ask(),
-        BOARD,
         also="answers input file run output",
     ),
-    DeskAction(
+    _action(
         "firmware-history",
         "",
         "Firmware written before",
         "Each write to a board, and how to go back",
         lambda desk: desk.screens.firmware_history(),
-        BOARD,
         also="image history record flash back previous",
     ),
 )

@@ -1,208 +1,193 @@
-"""What one can do with the listing in the editor."""
+"""The actions on the listing in the editor."""
 
 from __future__ import annotations
 
+from functools import partial
+
 from hostlink.app.actions.action import CHECK, LISTING, DeskAction
 
+_listing_action = partial(DeskAction, group=LISTING)
+_check_action = partial(DeskAction, group=CHECK)
+
 LISTING_ACTIONS = (
-    DeskAction(
+    _listing_action(
         "keep",
         "ctrl+s",
         "Keep in the archive",
         "Store the editor's listing as a revision",
         lambda desk: desk.sheet_pane.keep(),
-        LISTING,
         word="keep",
         letter="k",
         also="save store commit version revision",
     ),
-    DeskAction(
+    _listing_action(
         "open",
         "ctrl+o",
         "Open a listing file",
         "Or all listings in a folder or a zip file",
         lambda desk: desk.sheet_pane.ask_to_open(),
-        LISTING,
         word="open",
         letter="o",
         also="import read file folder zip",
     ),
-    DeskAction(
+    _listing_action(
         "new",
         "",
         "New listing",
         "An empty sheet; paste into it or type",
         lambda desk: desk.sheet_pane.new(),
-        LISTING,
         word="new",
         letter="n",
         also="empty clear create blank",
     ),
-    DeskAction(
+    _listing_action(
         "drafts",
         "",
         "Drafts of closed windows",
         "Texts that were not kept; open or delete them",
         lambda desk: desk.drafts.offer_again(),
-        LISTING,
         also="draft lost unkept recover crash left",
     ),
-    DeskAction(
+    _listing_action(
         "search",
         "",
         "Search in the listing",
-        "For a text, in small and capital letters",
+        "For a text, in capital or small letters",
         lambda desk: desk.sheet_search.ask(),
-        LISTING,
         word="search",
         letter="h",
         also="find text look locate",
     ),
-    DeskAction(
+    _listing_action(
         "search-next",
         "f3",
-        "Next place with the searched text",
+        "Next match",
         "Below the cursor, then from the top",
         lambda desk: desk.sheet_search.go(1),
-        LISTING,
         also="search find again",
     ),
-    DeskAction(
+    _listing_action(
         "search-previous",
         "f4",
-        "Previous place with the searched text",
+        "Previous match",
         "Above the cursor, then from the end",
         lambda desk: desk.sheet_search.go(-1),
-        LISTING,
         also="search find back backwards",
     ),
-    DeskAction(
+    _listing_action(
         "go-to-line",
         "",
         "Go to a line number",
         "Or to the first line after it",
         lambda desk: desk.sheet_search.ask_for_number(),
-        LISTING,
         word="go to line",
         letter="g",
         also="jump number",
     ),
-    DeskAction(
+    _listing_action(
         "name",
         "",
         "Name the listing",
-        "The program it is kept under",
+        "The program it is kept as",
         lambda desk: desk.sheet_pane.ask_for_name(),
-        LISTING,
         also="rename title call",
     ),
-    DeskAction(
+    _listing_action(
         "undo",
         "",
         "Undo the last change",
-        "Of the listing, as Ctrl+Z there",
+        "In the listing, like Ctrl+Z there",
         lambda desk: desk.editor.undo(),
-        LISTING,
         also="take back revert mistake",
     ),
-    DeskAction(
+    _listing_action(
         "redo",
         "",
-        "Make the undone change again",
-        "Of the listing, as Ctrl+Y there",
+        "Redo the undone change",
+        "In the listing, like Ctrl+Y there",
         lambda desk: desk.editor.redo(),
-        LISTING,
         also="redo forward",
     ),
-    DeskAction(
+    _listing_action(
         "select-all",
         "f7",
         "Select the whole listing",
         "Ctrl+C copies what is selected, Ctrl+X cuts, Ctrl+V pastes; Shift and arrows select",
         lambda desk: desk.editor.select_all(),
-        LISTING,
         also="mark all everything copy delete",
     ),
-    DeskAction(
+    _check_action(
         "findings",
         "",
         "Review: every finding",
         "And silence a rule",
         lambda desk: desk.workshop.findings(),
-        CHECK,
         word="review",
         letter="i",
         also="check errors mistakes problems warnings lint",
     ),
-    DeskAction(
+    _check_action(
         "mend",
         "",
         "Mend the listing",
         "Repair what pasting did to it",
         lambda desk: desk.pastes.mend(),
-        CHECK,
         word="mend",
         letter="m",
         also="fix repair clean quotes",
     ),
-    DeskAction(
+    _check_action(
         "shrink",
         "",
         "Make it smaller",
         "By levels, or until it fits",
         lambda desk: desk.workshop.shrink(),
-        CHECK,
         word="size",
         letter="z",
         also="shrink size bytes compress crunch fit room too long",
     ),
-    DeskAction(
+    _check_action(
         "references",
         "",
         "Cross-reference",
-        "Who uses a line, a variable",
+        "Where each line and variable is used",
         lambda desk: desk.workshop.references(),
-        CHECK,
         word="index",
         letter="x",
         also="index variables uses jumps targets",
     ),
-    DeskAction(
+    _check_action(
         "adapt",
         "",
         "Adapt to the board",
         "Rewrite it in the board's BASIC",
         lambda desk: desk.adapting.adapt(),
-        CHECK,
         word="adjust",
         letter="j",
         also="convert translate dialect language basic other kind rewrite",
     ),
-    DeskAction(
+    _check_action(
         "renumber",
         "",
         "Renumber",
         "New line numbers; jumps follow",
         lambda desk: desk.workshop.renumber(),
-        CHECK,
         also="line numbers step resequence",
     ),
-    DeskAction(
+    _check_action(
         "step",
         "",
         "Step through the program",
         "On a simulated board, a line at a time",
         lambda desk: desk.workshop.step(),
-        CHECK,
         also="step by step try watch trace variables run slowly pins practice debug",
     ),
-    DeskAction(
+    _check_action(
         "check-codes",
         "",
         "Check codes",
         "Which lines were typed wrong",
         lambda desk: desk.workshop.check_codes(),
-        CHECK,
         also="proofread checksum verify typed sheet",
     ),
 )

@@ -1,8 +1,8 @@
 """The keys of the screens other than the desk, and of the editor, in one table.
 
 The settings check [keys] against it without importing a screen, and each screen makes its bindings
-from it. Not in it, because they mean the same everywhere and stay as they are: Escape, Enter, Tab,
-and the keys that move through a list or a dialogue.
+from it. Escape, Enter, Tab and the keys that move through a list or a dialogue are not in it: they
+mean the same everywhere and cannot be changed.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
         "more": "right",
     },
     "stored": {"store": "s", "renew": "a"},
-    "survey": {"keep": "k", "details": "d"},
+    "survey": {"keep": "k", "details": "e"},
 }
 """The key of each action, by screen; LISTING is the editor on the desk, where letters are text."""
 

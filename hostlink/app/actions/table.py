@@ -22,7 +22,7 @@ _own_keys: dict[str, str] = {}
 
 
 def use_keys(keys: Mapping[str, str]) -> None:
-    """Use these keys of the user's own from now on, by the names of actions, and no others."""
+    """Replace the keys that the user has set, by the names of their actions."""
     _own_keys.clear()
     _own_keys.update(keys)
 
@@ -43,11 +43,11 @@ def way_to(name: str) -> str:
 
 
 def way_back() -> str:
-    """Return how one gets from anywhere on the desk to the listing, as it begins a sentence."""
+    """Return the keys that lead from anywhere on the desk to the listing, to begin a sentence."""
     words = way_to("words")
     return "Escape twice" if words == "Escape" else f"{words}, then Escape"
 
 
 def with_keys(text: str) -> str:
-    """Return a text in which each name of an action, as <load>, is how that is reached."""
+    """Replace each name of an action in a text, such as <load>, with how it is reached."""
     return _ID.sub(lambda found: way_to(found[1]), text)

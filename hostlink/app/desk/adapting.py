@@ -1,4 +1,4 @@
-"""A listing in another BASIC: adapted in the editor, or shown adapted before it is loaded."""
+"""Adapt a listing in another BASIC, in the editor or before it is loaded."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
 
 class Adaptations(DeskPart):
-    """Shows how a listing would be adapted; what is done with it then is decided there."""
+    """Shows how a listing would be adapted, and uses the result if the user accepts it."""
 
     def adapt(self) -> None:
-        """Show what the current profile's BASIC needs changed, and take it into the editor."""
+        """Show the listing adapted to the current profile's BASIC; edit the result if accepted."""
         from hostlink.jobs.language_of import offer
 
         if self.desk.workshop.need_listing() is None:
@@ -31,11 +31,11 @@ class Adaptations(DeskPart):
             return
         self.app.push_screen(
             _screen(found, material, INTO_EDITOR),
-            lambda text: self.sheets.take_text(text, f"It is adapted to {profile.name} now"),
+            lambda text: self.sheets.take_text(text, f"The listing is adapted to {profile.name}"),
         )
 
     def show_before(self, offer: Offer, material: Material, load: Callable[[], None]) -> None:
-        """Show how a listing would be adapted before it is loaded so. load: starts that."""
+        """Show how a listing would be adapted, and load the result if accepted. load: loads it."""
         self.app.push_screen(
             _screen(offer, material, "loads the adapted listing"),
             lambda text: None if text is None else load(),
@@ -55,7 +55,7 @@ def _screen(offer: Offer, material: Material, does: str) -> RewriteScreen:
     return RewriteScreen(
         Adapting(
             offer,
-            f"Enter {does}. Escape leaves it as it was.",
+            f"Enter {does}. Escape cancels.",
             lambda: prove(material.listing, offer.made, kinds, inputs_of(material)),
         )
     )

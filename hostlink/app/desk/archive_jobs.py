@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hostlink.app.aside import aside
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.sentences import WHICH_PROGRAMS
 from hostlink.app.ways import in_keys
@@ -23,7 +24,7 @@ class ArchiveJobs(DeskPart):
     """Does what the commands `tag`, `note` and those of the group `archive` do."""
 
     def tags(self) -> None:
-        """Ask for the tags of the chosen program and its note, and keep what is changed."""
+        """Ask for the tags and the note of the chosen program, and keep the changes."""
         from hostlink.app.screens.filling import Fill
         from hostlink.app.screens.offers import offer_tags
 
@@ -48,15 +49,15 @@ class ArchiveJobs(DeskPart):
                     ("tags", "tags", "".join(f"{tag} " for tag in program.tags)),
                     ("note", "note", _own_note(program)),
                 ],
-                hint="Tags are single words, parted by blanks; the search finds programs by them. "
-                "Earlier notes stay in the archive. Enter keeps both.",
+                hint="Tags are single words with blanks between them; searches find programs by "
+                "them. Earlier notes stay in the archive. Enter keeps both.",
                 offers={"tags": offer},
             ),
             answered,
         )
 
     def _note_on(self, program: Program, given: dict[str, str]) -> None:
-        """Keep tags and a note, as far as they differ from those that are there."""
+        """Keep the tags and the note if they were changed."""
         from hostlink.listing.finding import silenced_in, with_silence
 
         archive, name = self.app.archive, program.name
@@ -74,7 +75,7 @@ class ArchiveJobs(DeskPart):
         self.app.tell(f"{name} has {tags}, and {'a' if _own_note(now) else 'no'} note.")
 
     def _show(self, words: str, more: Sequence[str] = ()) -> None:
-        """Show the result of a job, with all that is to be read of it."""
+        """Show the result of a job in a box. more: details, one a row."""
         from hostlink.app.screens.dialogues import ask
 
         self.app.tell(words)
@@ -99,7 +100,7 @@ class ArchiveJobs(DeskPart):
     # --- out of the archive ------------------------------------------------------------------
 
     def export(self) -> None:
-        """Ask for a folder and what of the archive to write, and export it."""
+        """Ask which programs to export and to which folder, and export them."""
         from hostlink.app.screens.filling import Fill
         from hostlink.app.screens.offers import offer_programs
 
@@ -125,7 +126,6 @@ class ArchiveJobs(DeskPart):
         )
 
     def _export(self, given: dict[str, str] | None) -> None:
-        from hostlink.app.aside import aside
         from hostlink.jobs.exporting import export
         from hostlink.jobs.files import named_path
 
@@ -165,7 +165,6 @@ class ArchiveJobs(DeskPart):
         )
 
     def _duplicate(self, target: Path) -> None:
-        from hostlink.app.aside import aside
         from hostlink.jobs.exporting import duplicated_words
 
         def done(findings: tuple[str, ...]) -> None:
@@ -181,14 +180,13 @@ class ArchiveJobs(DeskPart):
         self._with_path(
             "Import which BagIt folder or archive file?",
             "",
-            "What is here already stays as it is; importing twice changes nothing. What is new is "
-            "shown first.",
+            "What is already here stays as it is; importing twice changes nothing. You see what "
+            "is new first.",
             self._preview,
         )
 
     def _preview(self, source: Path) -> None:
-        """Show what an import would bring, and import it if that is wanted."""
-        from hostlink.app.aside import aside
+        """Show what an import would bring, and import it if the user agrees."""
         from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.exporting import comparison_sentences, preview, preview_words
 
@@ -203,7 +201,6 @@ class ArchiveJobs(DeskPart):
         aside(self.app, lambda: preview(self.app.archive, source), seen, doing=doing)
 
     def _import(self, source: Path) -> None:
-        from hostlink.app.aside import aside
         from hostlink.jobs.exporting import import_from, imported_words
 
         def done(merged: Merged) -> None:
@@ -217,9 +214,7 @@ class ArchiveJobs(DeskPart):
     # --- its proof ---------------------------------------------------------------------------
 
     def prove(self) -> None:
-        """Check the whole archive and show what is wrong, and offer to mend what can be."""
-        from hostlink.app.aside import aside
-
+        """Check the whole archive, show what is wrong, and offer to rebuild what can be."""
         aside(self.app, self.app.archive.prove, self._proven, doing="Checking the archive...")
 
     def _proven(self, proof: ArchiveProof) -> None:
@@ -227,7 +222,7 @@ class ArchiveJobs(DeskPart):
         from hostlink.archive.database.database_errors import heals
 
         words = f"The archive {self.app.archive.path}: {proof.verdict}."
-        more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
+        more = [*proof.findings, *proof.skipped]
         if proof.lasting:
             more.append(in_keys(heals))
         more.append(f"Checked: {proof.checked or 'it is empty'}.")
@@ -237,9 +232,7 @@ class ArchiveJobs(DeskPart):
         ask(self.app, words, *answers, leave="Close", why="\n".join(more))
 
     def _rebuild(self) -> None:
-        """Rebuild everything that is derived from stored data, which stays; then check again."""
-        from hostlink.app.aside import aside
-
+        """Rebuild everything that is derived from the stored data, then check again."""
         archive = self.app.archive
 
         def work() -> ArchiveProof:

@@ -1,4 +1,4 @@
-"""Asking which listing is to be opened."""
+"""Ask which listing to open."""
 
 from __future__ import annotations
 

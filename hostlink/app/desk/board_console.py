@@ -41,9 +41,9 @@ def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
 
 
 def _next_words(desk: Desk, attached: AttachedBoard, ended: str) -> str:
-    """Return what to tell after a program on a board has ended, and what to do next.
+    """Return what to say after a program on a board has ended, and what to do next.
 
-    ended: what was said of that, "" for nothing.
+    ended: what the console already said about the end, "" for nothing.
     """
     held = desk.states.held(attached.port)
     words, then, way = ended or f"{PROGRAM_ENDED}.", "change it ({}), then load it", "load"
@@ -51,7 +51,7 @@ def _next_words(desk: Desk, attached: AttachedBoard, ended: str) -> str:
         words, then = "The board was last seen without a program.", "load one"
     elif not desk.readings.is_in_editor(attached):
         then, way = "save it from the board, to change it", "save"
-    if desk.app.archive.read_only:  # it keeps neither a load nor a save
+    if desk.app.archive.read_only:  # then neither a load nor a save is kept
         return words
     return f"{words} Next: {then.format(way_back())} ({way_to(way)})."
 
@@ -62,7 +62,7 @@ class BoardConsole(DeskPart):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._shown: object = None
-        self._runs: AttachedBoard | None = None  # until the end of its program is told
+        self._runs: AttachedBoard | None = None  # the board of a run whose end was not told yet
         self._ended = ""  # how it ended, if more was said than the board's prompt
 
     def show(self, attached: AttachedBoard) -> None:
@@ -90,8 +90,10 @@ class BoardConsole(DeskPart):
             self.app.tell(_next_words(self.desk, attached, self._ended), of_text=True)
 
     def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
-        """Mark the line that an error of the board names, if its program is known and in the
-        editor: of one that was typed at the board, or changed there, the line may be another."""
+        """Report the error that ended a program; mark its line if the editor holds the program.
+
+        In a program that was typed or changed at the board, that number may be another line.
+        """
         self._ended = f"{ends_in_error('It', fault.number, fault.message)}."
         self.app.tell(self._ended)
         if self.desk.readings.is_in_editor(attached):
@@ -145,7 +147,7 @@ class BoardConsole(DeskPart):
                     self._runs, self._ended = attached, ""
                     self.desk.plotting.begin(line)
                 self._typed(attached, line)
-            return ""  # what was told of an earlier job is over
+            return ""  # removes the message of an earlier job
 
         self.desk.progress.clear_news()
         self.app.watch_job(job, done=done, failed=failed)
@@ -165,7 +167,7 @@ class BoardConsole(DeskPart):
             self.desk.readings.show()
 
     def paste(self, text: str) -> None:
-        """Show what mending and review say of a paste, and send it whole with consent."""
+        """Show the repairs to a paste and its review, and send it whole with consent."""
         from hostlink.app.screens.dialogues import ask
         from hostlink.jobs.pasting import look_at
 
@@ -181,13 +183,13 @@ class BoardConsole(DeskPart):
         ask(
             self.app,
             f"Send {lines} to {self.desk.readings.name_of(attached)}"
-            f"{', proven' * pasted.has_program_lines}?",
+            f"{' and prove the program' * pasted.has_program_lines}?",
             ("send", f"Send {lines}", lambda: self._send(attached, pasted)),
             why="\n".join(rows) or NOTHING_WRONG,
         )
 
     def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
-        """Send a paste that was agreed to; the program on the board is kept first."""
+        """Send a paste after consent; the program on the board is kept first."""
 
         def done(_: None) -> str:
             self.desk.readings.unknown_now(attached)
@@ -209,7 +211,7 @@ class BoardConsole(DeskPart):
         self.app.watch_job(job, done=done, failed=failed)
 
     def run(self) -> None:
-        """Run the program on the current board; its output comes to the console."""
+        """Run the program on the current board; its output appears in the console."""
         attached = self.desk.readings.need()
         if attached is None:
             return
@@ -231,7 +233,7 @@ class BoardConsole(DeskPart):
             self.desk.progress.stop_job(attached.busy)
         elif attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())
-            self.app.watch_job(job, done=lambda _: None)  # the console says what came of it
+            self.app.watch_job(job, done=lambda _: None)  # the console shows the result
 
     def restart(self) -> None:
         """Restart the current board after consent; its program is kept first if it can be read."""
@@ -271,7 +273,7 @@ class BoardConsole(DeskPart):
         )
 
     def _restart(self, attached: AttachedBoard, *, discard: bool = False) -> None:
-        """Restart a board. discard: what it holds is not captured and kept first."""
+        """Restart a board. discard: do not capture and keep its program first."""
         from hostlink.jobs.events import MemoryLost
         from hostlink.jobs.session.restarting import RESTARTING, restart
 

@@ -62,7 +62,7 @@ class Comparing(DeskPart):
             Fill(
                 "Compare two listings, line by line.",
                 [("a", "this", first), ("b", "with", "")],
-                hint=f"{WHAT_CAN_BE_NAMED}, a rescue such as rescue@1. Enter compares them.",
+                hint=f"{WHAT_CAN_BE_NAMED} or a rescue such as rescue@1. Enter compares them.",
                 path="b",
                 offers={"a": offer, "b": offer},
             ),

@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
 _AFTER_PAINT_S = 0.05
-_LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
+_LOOK_FOR_PROGRAMS_S = 2.0  # how often to look for programs kept by another window
 
 
 class Desk(Screen[None]):
@@ -117,7 +117,7 @@ class Desk(Screen[None]):
         self.last_line.show()
 
     def on_screen_suspend(self) -> None:
-        """Show that keys go to another screen."""
+        """Show in the headings whether this screen gets the keys."""
         for heading in self.query(Heading):
             heading.follow_focus()
 
@@ -163,7 +163,7 @@ class Desk(Screen[None]):
         self.questions.check()
 
     def would_be_lost(self) -> Sequence[str]:
-        """Return the reasons to ask before the app is left."""
+        """Return what leaving the app now would lose or stop, a sentence each."""
         reasons = []
         if self.sheet_pane.unkept:
             self.drafts.write()
@@ -223,9 +223,9 @@ class Desk(Screen[None]):
             self.query_one(f"#{each}").set_class(each != name, "-away")
 
     def to_listing(self) -> None:
-        """Move the focus to the listing; a search in the archive ends."""
-        if self.query_one("#find", Input).value and self.shelf.has_focus_within:
-            self.shelf.clear_search()
+        """Move the focus to the listing, and end a search in the archive."""
+        if self.shelf.has_focus_within:
+            self.query_one("#find", Input).value = ""
         self.remove_class("-in-band")
         self.progress.clear_news()
         self.editor.focus()
@@ -241,7 +241,7 @@ class Desk(Screen[None]):
         self.app.push_screen(WordsLine(), chosen)
 
     def on_click(self, event: events.Click) -> None:
-        """Open what stands behind the words that were clicked."""
+        """Open what the clicked words stand for."""
         clicked = event.widget.id if event.widget is not None else ""
         if clicked == "board":
             self.screens.boards()
@@ -252,6 +252,6 @@ class Desk(Screen[None]):
 
     @property
     def program(self) -> str:
-        """Return the program at the list's cursor, if that has the focus, or in the editor."""
+        """Return the program at the list's cursor if the list has the focus, else the editor's."""
         name = self.shelf.program if self.shelf.has_focus_within else ""
         return name or self.sheet_pane.noted_program or self.shelf.program

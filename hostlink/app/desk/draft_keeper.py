@@ -1,4 +1,4 @@
-"""Keeping the text in the editor as a draft while it is typed, and offering one left behind."""
+"""Keep the text in the editor as a draft while it is typed, and offer drafts left behind."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural
 
-_EVERY_S = 1.0  # what a killed window loses at most, and a little for the writing
+_EVERY_S = 1.0  # a killed window loses at most this, and the time that writing takes
 _MOST_OF_A_LINE = 40  # characters
-_SOON_S = 0.05  # for keys that come together
-_AFTER_START_S = 0.3  # keys that were typed while the app was starting come before
+_SOON_S = 0.05  # so that keys that come together are written together
+_AFTER_START_S = 0.3  # so that keys typed while the app was starting come first
 
 
 def drafts_folder(settings_file: Path) -> Path:
@@ -43,20 +43,20 @@ class DraftKeeper(DeskPart):
         return Drafts(drafts_folder(self.app.settings_file))
 
     def begin(self) -> None:
-        """Offer the drafts that were left behind by windows that are gone, the newest first."""
-        self.write()  # what was typed while the app was starting, at once: it has waited
+        """Offer the drafts that closed windows left behind, the newest first."""
+        self.write()  # what was typed while the app was starting has waited long enough
         if self._drafts.left():
             self.desk.set_timer(_AFTER_START_S, self._offer_at_start)
 
     def offer_again(self) -> None:
-        """Offer the drafts that were left behind, those answered with "Not now" too."""
+        """Offer all drafts left behind, also those answered with "Not now"."""
         left = self._drafts.left()
         if not left:
-            self.app.tell("No draft was left behind: every text of a closed window is kept.")
+            self.app.tell("No closed window has left a draft.")
         self._offer(left)
 
     def text_changed(self) -> None:
-        """Write the draft soon; at once where the last writing is some time ago."""
+        """Write the draft soon, but not twice within a second."""
         if self._timer is None:
             due_s = self._written_at + _EVERY_S - time.monotonic()
             self._timer = self.desk.set_timer(max(_SOON_S, due_s), self._write_aside)
@@ -71,12 +71,12 @@ class DraftKeeper(DeskPart):
                 self._not_written(error)
 
     def _write_aside(self) -> None:
-        # A key would have to wait for a slow disk.
+        # In the app's own thread, a slow disk would delay the next key.
         if self._want():
             aside(self.app, self._drafts.settle, self._written, self._not_written, newest="draft")
 
     def _want(self) -> bool:
-        """Name what the disk shall hold, and return whether that has to be brought there."""
+        """Note the draft that the disk is to hold; return whether drafts are written now."""
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
@@ -92,21 +92,21 @@ class DraftKeeper(DeskPart):
 
     def _not_written(self, error: HostlinkError) -> None:
         before, self.fault = self.fault, str(error)
-        if not before:  # once, not after each word, and without taking the focus
+        if not before:  # told once, not after each word, and without taking the focus
             self.app.tell(self.fault)
 
     def end(self) -> None:
         """Write the draft for the last time, and leave it to the next window."""
         if self.app.begun:
             self.write()
-            self._ended = True  # a change that is told late would take the lock again
+            self._ended = True  # a late message about a change would take the lock again
             self._drafts.close()
 
     @property
     def left_words(self) -> str:
         """Return what became of the draft when the app ended by an error, "" without a draft.
 
-        It is not written then: what went wrong may have happened in the middle of a change.
+        It is not written then, because the error may have come in the middle of a change.
         """
         if not self._drafts.is_kept:
             return ""
@@ -132,7 +132,7 @@ class DraftKeeper(DeskPart):
             self._offer(self._drafts.left())
 
     def _offer(self, drafts: list[LeftDraft]) -> None:
-        """Offer the first of some drafts, then the others until one is opened."""
+        """Offer drafts one by one until one is opened."""
         from hostlink.app.screens.dialogues import Ask
 
         if not drafts:
@@ -174,7 +174,7 @@ class DraftKeeper(DeskPart):
 
 
 def _extent(text: str) -> str:
-    """Return how many lines a text has and how it begins: drafts without a name differ in that."""
+    """Return how many lines a text has and its first line, to tell unnamed drafts apart."""
     rows = [row.strip() for row in text.splitlines() if row.strip()]
     if not rows:
         return "no line"

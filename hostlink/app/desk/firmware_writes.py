@@ -1,4 +1,4 @@
-"""Writing firmware: the job, which goes on while the desk or another screen is in front."""
+"""Write firmware in a job that goes on whichever screen is in front."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ _ON_STOP = f"Stop writing firmware? {MUTE} Its bootloader and its kept programs 
 
 
 class FirmwareWrites(DeskPart):
-    """Writes firmware, one image at a time, and knows how far that has come.
+    """Writes firmware, one image at a time, and knows its progress.
 
     job: the write under way or the last one. outcome: how that ended, in words; "" before.
-    reviewed: the image as it was reviewed, None to go back to the one before. request: what is
-    written, None until that is known. on_change: called whenever the write has moved.
+    reviewed: the image as it was reviewed, None to go back to the previous one. request: what is
+    written, None until that is known. on_change: called at each progress of the write.
     """
 
     def __init__(self, desk: Desk) -> None:
@@ -50,7 +50,7 @@ class FirmwareWrites(DeskPart):
     def start(
         self, request: WriteRequest | None, attached: AttachedBoard, reviewed: ImageReview | None
     ) -> None:
-        """Write the image; if request is None, the firmware that was on the board before."""
+        """Write an image or, if request is None, the board's previous firmware."""
         if self.under_way:
             self.app.notify("A firmware write is under way; wait until it has ended.", markup=False)
             return
@@ -82,8 +82,10 @@ class FirmwareWrites(DeskPart):
             self.outcome = " ".join(told)
             return self.outcome
 
-        what = f"Writing firmware to {self.desk.readings.name_of(attached)}"
-        job = attached.do(what, work, then="write", doing="is being given firmware")
+        name = self.desk.readings.name_of(attached)
+        job = attached.do(
+            f"Writing firmware to {name}", work, then="write", doing="is getting new firmware"
+        )
         failed = partial(self._failed, attached)
         self.app.watch_job(job, done=done, failed=failed, follow=self._follow)
 
@@ -100,7 +102,7 @@ class FirmwareWrites(DeskPart):
             changed()
 
     def _failed(self, attached: AttachedBoard, error: BaseException) -> Callable[[], object] | None:
-        """Return what to ask after a refusal that the user can allow, None for any other error."""
+        """Return the question to ask if the user can lift the refusal, None for other errors."""
         from hostlink.jobs.firmware.asking import question_that_lifts
 
         self.outcome = shown_error(error).what

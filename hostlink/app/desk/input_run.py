@@ -1,4 +1,4 @@
-"""Running the program on the board with its answers from a file."""
+"""Run the program on the board with its answers from a file."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LONGEST_S = 86_400
 
 
 class InputRun(DeskPart):
-    """Does what the command `run --input` does: its output comes to the console."""
+    """Does what the command `run --input` does, with the output in the console."""
 
     def ask(self) -> None:
         """Ask for the input file, the longest time and where the output goes, then run."""
@@ -40,8 +40,8 @@ class InputRun(DeskPart):
             Fill(
                 f"{RUN_PROGRAM} with its answers from a file.",
                 fields,
-                hint="One answer a line. It is interrupted after these seconds. Output: a new "
-                "file for what it prints; none means only here. Enter runs it.",
+                hint="Input: one answer a line. The program is interrupted after these seconds. "
+                "Output: a new file for what it prints; none shows it only here. Enter runs it.",
                 path="input",
             ),
             self._answered,

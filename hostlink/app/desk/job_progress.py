@@ -1,9 +1,9 @@
-"""The progress of jobs that were begun on the desk: it stays usable while they work.
+"""Show the progress of the desk's jobs, while the desk stays usable.
 
-The ruler's track for the board fills as lines are sent, the ledger marks each line of the editor
-that was sent and, once the read-back agrees, all of them as proven. The last line is replaced by a
-row for each board with a job. Important news stays there until Escape, the next job, or until the
-board holds another program of the archive than at the time of the news.
+The ruler's track for the board fills as lines are sent. The ledger marks each line of the editor
+that was sent and, once the read-back agrees, all of them as proven. While jobs work, the last line
+gives way to a row for each. Important news stays there until Escape or the next job, or until the
+board holds a different program of the archive.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _MOST_NEWS = 3
 
 
 def sent_lines(text: str, attached: AttachedBoard) -> Sent:
-    """Return what a load of a listing into a board sends."""
+    """Return what loading a listing into a board sends."""
     from hostlink.app.job import Sent
     from hostlink.listing import Listing, measure
 
@@ -41,7 +41,7 @@ def sent_lines(text: str, attached: AttachedBoard) -> Sent:
 
 
 class _News(NamedTuple):
-    """What a job told about the board at a port, and what that was known to hold then."""
+    """News of a job about the board at a port, and what the board was known to hold then."""
 
     text: str
     port: str
@@ -58,7 +58,7 @@ class JobProgress(DeskPart):
         self._proven: dict[str, tuple[Sent, KnownContents]] = {}  # the last loads, by port
 
     def follow(self, job: Job[Any]) -> None:
-        """Show a job from now on until it ends."""
+        """Show a job until it ends."""
         self._news.clear()
         self.desk.last_line.tell("")
         self._jobs.append(job)
@@ -66,7 +66,7 @@ class JobProgress(DeskPart):
         self._moved(job)
 
     def check_marks(self) -> None:
-        """Mark the lines that the current board was sent, or holds as they were proven."""
+        """Mark the lines in the ledger that were sent to the current board or proven on it."""
         current = self.app.boards.current
         ledger = self.desk.query_one(LedgerColumn)
         if current is None:
@@ -131,7 +131,7 @@ class JobProgress(DeskPart):
     def _moved(self, job: Job[Any]) -> None:
         if job.ended:
             self._jobs.remove(job)
-            # The result tells the rest: what is left here must not be missed.
+            # The result tells the rest; what stays here must not be missed.
             held = self.desk.states.held(job.attached.port)
             told = [text for text, is_news in job.progress.told if is_news]
             then = held if held.known or job.error else None  # None: it is read next

@@ -1,4 +1,4 @@
-"""The last line of the desk: what was told last, for as long as it is so, else how to go on."""
+"""The last line of the desk: the newest message for as long as it is true, else a hint."""
 
 from __future__ import annotations
 
@@ -26,30 +26,30 @@ HINTS = (f"<words> {SHOWS_WORDS}    {HELP}", f"<words> shows all words    {HELP}
 
 
 class LastLine(DeskPart):
-    """Shows one message, and takes it away when what it is about changes."""
+    """Shows one message, and removes it when its subject changes."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._told = ""
         self._about: Callable[[], object] = lambda: None
-        self._then: object = None  # what that was when the message was shown
+        self._then: object = None  # what _about returned when the message was shown
 
     def tell(
         self, sentence: str, *, of_text: bool = False, board: AttachedBoard | None = None
     ) -> None:
-        """Show a message; "" shows how to go on. of_text, board: see `DeskApp.tell`."""
+        """Show a message, or with "" the hint. of_text, board: see `DeskApp.tell`."""
         self._told = sentence
         self._about = partial(self._state, of_text, board)
         self._then = self._about()
         self.show()
 
     def check(self) -> None:
-        """Take the message away if what it is about has changed."""
+        """Remove the message if its subject has changed."""
         if self._told and self._about() != self._then:
             self.tell("")
 
     def untell(self, sentence: str) -> None:
-        """Take a message away if it is still the last one."""
+        """Remove a message if it is still shown."""
         if sentence and self._told == sentence:
             self.tell("")
 

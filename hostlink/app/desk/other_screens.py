@@ -71,7 +71,7 @@ class OtherScreens(DeskPart):
         )
 
     def _ask_for_file(self, which: ChoosePath, screen: Callable[[Path], Screen[Any]]) -> None:
-        """Ask for a file, and show the screen that is made of it, or why it cannot be read."""
+        """Ask for a file, and show the screen made from it, or why it cannot be read."""
         from hostlink.jobs.files import named_path
 
         def answered(name: str | None) -> None:
@@ -120,7 +120,7 @@ class OtherScreens(DeskPart):
         )
 
     def firmware_history(self) -> None:
-        """Show which firmware was written to which board, from where one can go back."""
+        """Show which firmware was written to which board, and offer to go back."""
         from hostlink.app.screens.firmware import FirmwareScreen
 
         self.app.push_screen(FirmwareScreen(None))

@@ -1,4 +1,4 @@
-"""What is pasted into the listing: it is mended, then numbered lines take their place."""
+"""Mend what is pasted into the listing, and put numbered lines where they belong."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Pastes(DeskPart):
     def _mended(self, text: str, go_on: Callable[[str, Sequence[Doubt]], None]) -> None:
         """Show the repairs to a text, if it needs any, and go on with those that are accepted.
 
-        go_on: called with the mended text, and with what may be damage and was left.
+        go_on: called with the mended text and with the doubts, which were left unchanged.
         """
         from hostlink.app.screens.mending import MendScreen
         from hostlink.listing import mend
@@ -73,9 +73,9 @@ class Pastes(DeskPart):
             self._by_number(text)
 
     def _is_whole(self, pasted: Mapping[int, Line]) -> bool:
-        """Return whether pasted lines may be a listing of their own, or replace all that is here.
+        """Return whether pasted lines may be a listing of their own, or replace the whole text.
 
-        By number they would be mixed with another listing, which nobody could tell from its text.
+        By number they would mix with another listing, and no one could tell the two apart.
         """
         from hostlink.listing import Listing
 
@@ -120,14 +120,14 @@ class Pastes(DeskPart):
             elif answer == "new":
                 self.sheets.unless_lost(lambda: self.sheets.show_sheet(Sheet(), text))
             else:
-                self.app.tell("The listing is as it was; nothing was put in.", of_text=True)
+                self.app.tell("Nothing was pasted; the listing is unchanged.", of_text=True)
 
         title = self.sheets.sheet.name or "the listing here"
         lines = plural(len(pasted), "line")
         same = len(pasted.keys() & Listing.from_text(self.sheets.editor.text).numbered().keys())
         self.app.push_screen(
             Ask(
-                f"{lines} that may be another listing were pasted over {title}.",
+                f"The paste of {lines} may be a listing other than {title}.",
                 [
                     ("leave", "Leave the listing as it is"),
                     ("number", "Put the lines in by their numbers"),
@@ -135,7 +135,7 @@ class Pastes(DeskPart):
                     ("new", "Open it as a new listing"),
                 ],
                 why=f"{same or 'None'} of them would replace a line with the same number. "
-                "Ctrl+Z takes back what was put in or replaced.",
+                "You can undo putting in and replacing with Ctrl+Z.",
             ),
             answered,
         )

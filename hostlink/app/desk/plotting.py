@@ -1,4 +1,4 @@
-"""Drawing the numbers that a program prints, beside the console."""
+"""Draw the numbers that a program prints, beside the console."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ if TYPE_CHECKING:
 
 
 class Plotting(DeskPart):
-    """Shows the drawing and hands it what is printed; without it, nothing is looked at."""
+    """Shows the drawing and passes on to it what is printed."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._plot: NumberPlot | None = None
-        self._line = ""  # that started the program
+        self._line = ""  # the typed line that started the program
 
     def toggle(self) -> None:
-        """Show the drawing, with what stands in the console, or take it away."""
+        """Show the drawing, with the numbers in the console, or remove it."""
         from hostlink.app.widgets.number_plot import NumberPlot
 
         if self._plot is not None:
@@ -42,7 +42,7 @@ class Plotting(DeskPart):
             self._plot.add(self.desk.query_one(Transcript).printed)
 
     def begin(self, line: str = "") -> None:
-        """Begin a new plot for a program that starts. line: what was typed for it; no heading."""
+        """Begin a new plot. line: what was typed to start the program; its echo is left out."""
         self._line = line
         if self._plot is not None:
             self._plot.begin()

@@ -1,13 +1,12 @@
-"""Screens that open by themselves: questions, errors and results for which no key was pressed now.
+"""Screens that open by themselves: questions, errors and results that no key has just asked for.
 
-Somebody who types, perhaps with the eyes on a printed page, must neither answer such a question nor
-lose a key to it. Rules:
+A user who is typing, perhaps with their eyes on a printed page, must neither answer such a question
+nor lose a key to it. Rules:
 
-1. A screen opens by itself only if no key was pressed since that was begun which it is the result
-   of: then it is waited for. For EARLY_S after it was drawn, and until no key has come for so long,
-   a box takes no key, and says so.
-2. Any other waits: a row above the last line says what it is about, and the key that opens it.
-3. A row goes when what it is about is settled.
+1. A screen opens at once if no key was pressed since its cause was begun: then the user waits for
+   it. A box then takes no key until none has come for EARLY_S, and says so.
+2. Any other screen waits: a row above the last line says what it is about and which key opens it.
+3. The row goes when its subject is settled.
 """
 
 from __future__ import annotations
@@ -36,17 +35,17 @@ class _Waiting:
 
 
 class Questions(DeskPart):
-    """Opens such screens, or keeps them waiting."""
+    """Opens screens that open by themselves, or keeps them waiting."""
 
     _waiting: tuple[_Waiting, ...] = ()
     _unasked: tuple[int, Callable[[], bool]] | None = None
 
     @contextmanager
     def unasked(self, keys: int = 0, is_open: Callable[[], bool] = lambda: True) -> Iterator[None]:
-        """Treat what is opened meanwhile as opened by itself.
+        """Treat each screen opened in this block as one that opens by itself.
 
-        keys: how many were pressed, by the gate's count, when its cause was begun. is_open: whether
-        it still waits for an answer.
+        keys: the gate's count of keys when its cause was begun. is_open: tells whether it still
+        needs an answer.
         """
         before, self._unasked = self._unasked, (keys, is_open)
         try:
@@ -55,7 +54,7 @@ class Questions(DeskPart):
             self._unasked = before
 
     def open(self, screen: Screen[Any] | str, show: Callable[[], object]) -> object:
-        """Open a screen, or have it wait. show: opens it."""
+        """Open a screen at once, or later if it has to wait. show: opens it."""
         from hostlink.app.screens.dialogues import Box
 
         if self._unasked is None:
@@ -70,7 +69,7 @@ class Questions(DeskPart):
         return show()
 
     def answer(self) -> None:
-        """Open what has waited longest."""
+        """Open the screen that has waited longest."""
         self.check()
         if not self._waiting:
             self.app.tell("No question waits for an answer.")
@@ -81,7 +80,7 @@ class Questions(DeskPart):
         first.show()
 
     def check(self) -> None:
-        """Drop what is settled, and show what waits."""
+        """Drop the screens that are settled, and show what the first one is about."""
         self._waiting = tuple(one for one in self._waiting if one.is_open())
         row = ""
         if self._waiting:

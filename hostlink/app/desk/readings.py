@@ -103,7 +103,7 @@ class Readings(DeskPart):
                 RefusedError(
                     NO_BOARD,
                     kept="Nothing was sent.",
-                    advice=f"{way_to('boards')} {SHOWS_BOARDS}; the practice board always is.",
+                    advice=f"{way_to('boards')} {SHOWS_BOARDS}; a practice board always is.",
                 )
             )
         return self.app.boards.current
@@ -130,9 +130,9 @@ class Readings(DeskPart):
     # --- looking -----------------------------------------------------------------------------
 
     def look_again(self, attached: AttachedBoard | None = None, *, quietly: bool = False) -> None:
-        """Read what a board, by default the current one, holds; without a view of its own.
+        """Read what a board holds, by default the current one.
 
-        quietly: nothing is said where all is well, and an error only in the last line.
+        quietly: say nothing if all is well, and report an error only in the last line.
         """
         from hostlink.jobs.session.board_contents import read_contents
 
@@ -188,17 +188,17 @@ class Readings(DeskPart):
         if looked.lost:
             return f"{name} is empty; {last_known(revision_words(looked.lost))}."
         if self.app.archive.read_only:
-            return f"{name} is attached; the archive is read-only: programs can only be run."
+            return f"{name} is attached; the archive is read-only, so programs can only be run."
         if not self.sheets.editor.text.strip():
             return f"{name} is attached."
         return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def give_up_closed(self, attached: AttachedBoard) -> None:
-        """Detach a board whose port could not be opened, or was given up."""
+        """Detach a board if its port could not be opened or was given up."""
         if attached.failure is not None:
             self.app.boards.detach(attached.port)
 
     def look(self) -> None:
-        """Read what the current board holds, and say it."""
+        """Read what the current board holds, and say what it is."""
         if self.need() is not None:
             self.look_again()

@@ -1,10 +1,11 @@
-"""The review of the text in the editor: at once, or of a long text aside, so that no key waits."""
+"""Review the text in the editor at once, or a long text in the background, so that no key waits."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from hostlink.app.aside import aside
 from hostlink.app.review_process import LARGE, Asked, ReviewProcess
 from hostlink.errors import HostlinkError
 
@@ -16,7 +17,7 @@ PAUSE_S = 0.7  # longer than between two keys of most typists
 
 
 class Reviewing:
-    """Reviews the text of one pane. take: called with each review that was made aside."""
+    """Reviews the text of one pane. take: called with each review made in the background."""
 
     def __init__(self, pane: SheetPane, take: Callable[[Review], object]) -> None:
         self._pane = pane
@@ -28,20 +29,18 @@ class Reviewing:
 
     @property
     def takes_long(self) -> bool:
-        """Return whether the text is reviewed aside after it was changed."""
+        """Return whether the text is so long that changes are reviewed in the background."""
         return len(self._pane.editor.text) > LARGE
 
     def now(self) -> Review:
-        """Review the text, unless that was done since anything changed."""
+        """Return the review of the text, made anew only if something has changed."""
         asked = self._asked()
         if self._last is None or self._last[0] != asked:
             self._last = asked, asked.review()
         return self._last[1]
 
     def begin(self) -> None:
-        """Review the text aside, one text at a time; asked meanwhile, once more after it."""
-        from hostlink.app.aside import aside
-
+        """Review the text in the background, or once more after a review that is under way."""
         self._is_asked_again = self._is_busy
         if self._is_busy:
             return
@@ -58,7 +57,7 @@ class Reviewing:
             if asked == self._asked():
                 self._last = asked, checked
                 self._give(checked)
-            elif self._is_asked_again:  # else somebody types, and asks after a pause
+            elif self._is_asked_again:  # else the user is typing, and a pause begins it again
                 self.begin()
 
         aside(self._pane.app, work, done)
@@ -78,5 +77,5 @@ class Reviewing:
         name = self._pane.noted_program
         try:
             return silenced_in(self._pane.app.archive.program(name).note) if name else frozenset()
-        except HostlinkError:  # the archive cannot be read just now: nothing is silent then
+        except HostlinkError:  # the archive cannot be read now: silence nothing
             return frozenset()

@@ -31,11 +31,11 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.listing import Finding, Review
 
-NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
+NOTHING_YET = "Type a listing, paste one, or choose a program from the archive."
 
 
 class SheetPane(Vertical):
-    """The listing in work: it is opened, reviewed, named, mended and kept here."""
+    """The listing being edited: it is opened, reviewed, named, mended and kept here."""
 
     app: DeskApp
 
@@ -76,7 +76,7 @@ class SheetPane(Vertical):
         self.editor.focus()
 
     def open_word(self, word: str) -> None:
-        """Open what a word names, asked first where unkept text would be lost."""
+        """Open what a word names; ask first if unkept text would be lost."""
         sheet = self.app.attempt(lambda: open_sheet(word, self.app.archive))
         if sheet is not None:
             self.unless_lost(lambda: self.show_sheet(sheet))
@@ -92,7 +92,7 @@ class SheetPane(Vertical):
             self.app,
             f"{self.sheet.title(self.editor.text)}. {TEXT_NOT_KEPT}",
             ("keep", "Keep it first", lambda: self.keep_then(go_on)),
-            ("drop", "Let it go", go_on),
+            ("drop", "Discard it", go_on),
             leave="Stay",
         )
 
@@ -182,16 +182,16 @@ class SheetPane(Vertical):
         self.editor.move_cursor((0, 0))
         self.check()
         self.editor.focus()
-        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.", of_text=True)
+        self.app.tell(f"{words}; Ctrl+Z undoes that. Nothing is kept yet.", of_text=True)
 
     def go_to_row(self, row: int | None) -> None:
-        """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
+        """Put the cursor on a row of the listing, from 1; None or 0 does not move it."""
         if row:
             self.editor.move_cursor((row - 1, 0))
             self.editor.focus()
 
     def go_to_line(self, number: int | None) -> None:
-        """Put the cursor on the line with a line number."""
+        """Put the cursor on the line with this number, if there is one."""
         from hostlink.listing import Listing
 
         if number is not None:
@@ -250,7 +250,7 @@ class SheetPane(Vertical):
         go_on()
 
     def note_kept(self, spec: str) -> None:
-        """Take note of the revision that a job kept, "" for none, if it is the editor's text."""
+        """Note the revision that a job kept, "" for none, if it is the editor's text."""
         if not spec or spec.rpartition("@")[0] != self.sheet.name:
             return
         text = self.editor.text
@@ -261,11 +261,11 @@ class SheetPane(Vertical):
             self.post_message(self.Kept())
 
     def ask_for_name(self) -> None:
-        """Ask for the name that the listing is kept under."""
+        """Ask for the program name of the listing."""
         self.ask_name(lambda: None)
 
     def ask_name(self, go_on: Callable[[], object]) -> None:
-        """Ask for a name, and go on once there is one."""
+        """Ask for the program name of the listing, and go on once there is one."""
         from hostlink.app.desk.naming import ask_name
 
         def named(name: str) -> None:

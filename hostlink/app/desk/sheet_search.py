@@ -24,7 +24,7 @@ class SheetSearch(DeskPart):
         self._told = ""
 
     def ask(self) -> None:
-        """Ask for a text, and go to the next place where it is."""
+        """Ask for a text, and go to its next match."""
         from hostlink.app.screens.dialogues import AskText
 
         def answered(text: str | None) -> None:
@@ -34,17 +34,17 @@ class SheetSearch(DeskPart):
 
         self.app.push_screen(
             AskText(
-                "Which text is searched for in the listing?",
+                "What do you want to find in the listing?",
                 self.text,
                 hint="Small and capital letters count as the same. "
-                f"{way_to('search-next')} goes to the next place, "
-                f"{way_to('search-previous')} to the one before.",
+                f"{way_to('search-next')} goes to the next match, "
+                f"{way_to('search-previous')} to the previous one.",
             ),
             answered,
         )
 
     def go(self, way: int) -> None:
-        """Go to the next place with the text, and mark it. way: 1 below the cursor, -1 above."""
+        """Go to the next match and mark it. way: 1 for below the cursor, -1 for above it."""
         if not self.text:
             self.ask()
             return
@@ -57,21 +57,21 @@ class SheetSearch(DeskPart):
         ]
         editor.focus()
         if not places:
-            self.app.tell(f"{self.text} is nowhere in the listing.", of_text=True)
+            self.app.tell(f"{self.text} is not in the listing.", of_text=True)
             return
         here = min(editor.selection.start, editor.selection.end)
         if editor.found is None and editor.selection.is_empty and way > 0:
-            here = (here[0], here[1] - 1)  # at the cursor itself counts
+            here = (here[0], here[1] - 1)  # so that a match at the cursor counts
         further = [one for one in places if (one > here if way > 0 else one < here)]
         row, column = (further or places)[0 if way > 0 else -1]
         editor.show_found((row, column), len(self.text))
         around = "" if further else ", from the top again" if way > 0 else ", from the end again"
         number = places.index((row, column)) + 1
-        self._told = f"{self.text}: place {number:,} of {len(places):,}{around}."
+        self._told = f"{self.text}: match {number:,} of {len(places):,}{around}."
         self.app.tell(self._told, of_text=True)
 
     def left(self) -> None:
-        """Take away what was told of a place that the cursor has left."""
+        """Remove the message about a match that the cursor has left."""
         self.desk.last_line.untell(self._told)
 
     def ask_for_number(self) -> None:

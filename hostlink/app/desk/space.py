@@ -1,4 +1,4 @@
-"""How the desk shares its space, as far as the user decides that."""
+"""How the user divides the space of the desk."""
 
 from __future__ import annotations
 

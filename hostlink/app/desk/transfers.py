@@ -44,12 +44,12 @@ class Transfers(DeskPart):
         """Return the current board; say why not and return None if it is busy or there is none."""
         attached = self.desk.readings.need()
         if attached is not None and attached.busy is not None and attached.busy.shown:
-            self.app.tell(f"{attached.busy.name}: that has to end first.", board=attached)
+            self.app.tell(f"{attached.busy.name} has to end first.", board=attached)
             return None
         return attached
 
     def load(self) -> None:
-        """Load the listing in the editor, asking for a name or a yes where one is needed."""
+        """Load the listing in the editor, asking for a name or consent where that is needed."""
         from hostlink.jobs.fitness import check_loadable
         from hostlink.jobs.loading import LoadOptions
 
@@ -89,7 +89,7 @@ class Transfers(DeskPart):
             Ask(
                 error.what,
                 [("look", "Look at it"), ("load", "Load anyway")],
-                why=f"{NOTHING_SENT_YET} What the review found stands beside each line.",
+                why=f"{NOTHING_SENT_YET} The findings of the review stand beside the lines.",
             ),
             answered,
         )
@@ -144,7 +144,7 @@ class Transfers(DeskPart):
         options: LoadOptions,
         error: BaseException,
     ) -> Callable[[], object] | None:
-        """Return what to ask after a load was refused that the user can allow, or None."""
+        """Return the question to ask if the user can lift the refusal of a load, or None."""
         from hostlink.app.screens.dialogues import ask, ask_to_overwrite
         from hostlink.board.dialogue.learning import BoardRewritesError
         from hostlink.jobs.language_of import LanguageError
@@ -195,7 +195,7 @@ class Transfers(DeskPart):
         attached = self._free_board()
         if attached is None:
             return
-        # Where lines were typed since, it is still that program.
+        # If lines were typed since, it is still that program.
         program, _, number = self.desk.states.held(attached.port).spec.rpartition("@")
         name = program if number and program != "rescue" else ""
         self.start_save(attached, SaveOptions(name=name))
@@ -242,7 +242,7 @@ class Transfers(DeskPart):
     def _save_refused(
         self, attached: AttachedBoard, options: SaveOptions, error: BaseException
     ) -> Callable[[], object] | None:
-        """Return what to ask after a save that needs a name or consent, or None."""
+        """Return the question to ask if a save needs a name or consent, or None."""
         from hostlink.app.screens.dialogues import AskText, ask
 
         if not isinstance(error, RefusedError):

@@ -1,15 +1,14 @@
 """What the desk does by itself: boards that vanish, return or lose their memory, and reading again.
 
 Rules:
-1. A board is read again by itself every few minutes (the setting `capture_minutes`), but only while
-   it waits at its prompt, has no job, and nothing stands half typed in the console.
+1. A board is read again every few minutes (the setting `capture_minutes`), but only while it waits
+   at its prompt, has no job, and no line in the console is half typed.
 2. After a restart, a return, or a line that clears memory it is read once it is at its prompt. A
    board that sends bytes unasked may have restarted too, or somebody may be typing at its own
    keyboard, and nothing is sent into that: its contents count as unknown, and it is read after
    QUIET_S without a byte. The same holds for a board without a known banner whose program has
    ended, since it may have restarted.
-3. A program that a board has lost is offered as soon as no job works on that board; the same
-   program is offered once.
+3. A program that a board has lost is offered once, as soon as no job works on that board.
 """
 
 from __future__ import annotations
@@ -65,7 +64,7 @@ class Watch(DeskPart):
             self.desk.readings.unknown_now(attached)
 
     def _read_once_quiet(self, attached: AttachedBoard) -> None:
-        """Have a board read after QUIET_S without a byte, unless it is read before."""
+        """Read a board after QUIET_S without a byte, unless it has been read by then."""
         if attached.port in self._until_read:
             self._until_read[attached.port].stop()
         self._until_read[attached.port] = self.desk.set_timer(
@@ -93,7 +92,7 @@ class Watch(DeskPart):
         return attached is self.app.boards.current and bool(line.value)
 
     def _offer(self) -> None:
-        """Ask about a loss, unless the board is at work."""
+        """Offer to load a lost program again, unless the board is at work."""
         from hostlink.app.screens.dialogues import ask
 
         boards = self.app.boards.by_port

@@ -89,10 +89,11 @@ class Workshop(DeskPart):
         rewrite = Shrinking(listing, self.app.boards.profile)
         if not rewrite.saves:
             why = "".join(f" {note}" for note in rewrite.most.notes)
-            self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
+            self.app.tell(f"This listing cannot be made smaller.{why}", of_text=True)
             return
         self.app.push_screen(
-            RewriteScreen(rewrite), lambda text: self.sheets.take_text(text, "It is smaller now")
+            RewriteScreen(rewrite),
+            lambda text: self.sheets.take_text(text, "The listing is smaller now"),
         )
 
     def renumber(self) -> None:
@@ -102,11 +103,11 @@ class Workshop(DeskPart):
         if (listing := self.need_listing()) is not None:
             self.app.push_screen(
                 RenumberScreen(listing, self.app.boards.profile.rules),
-                lambda text: self.sheets.take_text(text, "It has new line numbers"),
+                lambda text: self.sheets.take_text(text, "The listing has new line numbers"),
             )
 
     def check_codes(self) -> None:
-        """Ask which listing is meant where there are two, then show it against codes."""
+        """Check a listing by codes; if a board is attached, ask whether its listing is meant."""
         from hostlink.app.screens.dialogues import ask
 
         if self.app.boards.current is None:
@@ -120,7 +121,7 @@ class Workshop(DeskPart):
             ("editor", "The one in the editor", self._check_editor),
             ("board", held, lambda: self._check_board(board)),
             leave="Neither",
-            why="The codes stand on a listing sheet. The board is read; nothing is changed.",
+            why="A listing sheet shows the codes. The board is only read; nothing is changed.",
         )
 
     def _check_editor(self) -> None:
@@ -128,7 +129,7 @@ class Workshop(DeskPart):
             self._check(listing, "the listing in the editor", self._checked)
 
     def _checked(self, chosen: int | str | None) -> None:
-        """Go to the line that was chosen, or put in the one that was offered in its place."""
+        """Go to the chosen line, or put the line that was offered in its place."""
         if isinstance(chosen, str):
             placed = place_lines(self.sheets.editor.text, chosen)
             self.sheets.take_text(placed.text, f"The line is now {chosen}")
@@ -179,7 +180,7 @@ class Workshop(DeskPart):
         ask_to_give(self.app)
 
     def sheet(self) -> None:
-        """Ask for the file and what is to stand above the listing, then write its sheet."""
+        """Ask for the file and the details above the listing, then write its sheet."""
         from hostlink.app.screens.filling import Fill
         from hostlink.jobs.publishing import details_of, write_sheet
 
@@ -210,7 +211,7 @@ class Workshop(DeskPart):
             Fill(
                 "A listing sheet: a page to print, with a check code for each line.",
                 fields,
-                hint="What stays empty is left out. Enter writes the sheet.",
+                hint="Empty fields are left out. Enter writes the sheet.",
                 path="file",
             ),
             answered,
@@ -252,16 +253,16 @@ class Workshop(DeskPart):
             path = path.parent / f"{path.name}.html"
 
         def done(_: None) -> None:
-            words = f"{what} is written to {path.absolute()}."
+            words = f"{what} was written to {path.absolute()}."
             self.app.tell(words)
-            why = "It is one file by itself: open it in a browser, and print it there."
-            self.app.push_screen(Ask(words, [("good", "Good")], why=why))
+            why = "It is a single file: open it in a browser, and print it from there."
+            self.app.push_screen(Ask(words, [("good", "Close")], why=why))
 
         write_file(self.app, lambda replacing: write(path, replacing), done)
 
 
 def _sheet_fields(name: str, known: ProgramDetails) -> list[tuple[str, str, str]]:
-    """Return the fields to fill in for a sheet: key, label and the text that stands there."""
+    """Return the fields to fill in for a sheet: key, label and the text at first."""
     details = [
         (key, key, " ".join(getattr(known, key).split()))
         for key in ("title", "author", "licence", "notes")

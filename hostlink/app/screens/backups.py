@@ -75,7 +75,7 @@ def _start(
         lambda session, archive: putback(
             session, archive, backup, names, discard_board=discard_board
         ),
-        doing=f"is being given back {backup.spec}",
+        doing=f"is being restored from {backup.spec}",
     )
 
     def done(result: PutBack) -> str:
@@ -84,7 +84,7 @@ def _start(
         return " ".join(result.sentences)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
-        """Return what to ask if items do not fit the board, or what they replace is not known."""
+        """Return the question if items do not fit, or what they replace is not known."""
         app.desk.readings.unknown_now(attached)
         attached.read_at = None
         if isinstance(error, MisfitError):
@@ -112,10 +112,10 @@ class BackupsScreen(Page[None]):
             "put_back",
             "Put it back",
             priority=True,
-            tooltip="The marked items, or all; a backup is made first",
+            tooltip="The marked items, or all; what they replace is kept first",
         ),
         screen_key("backups.mark", "Mark the item", "Then only marked ones are put back"),
-        screen_key("backups.open", "Open the item", "Its listing into the editor"),
+        screen_key("backups.open", "Open the item", "Put its listing into the editor"),
         Binding("tab", "other_list", "Backups or items", tooltip="To the other list"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
@@ -206,7 +206,7 @@ class BackupsScreen(Page[None]):
         self._show_items()
 
     def _misfits(self, backup: Backup | None) -> list[Misfit]:
-        """Return what does not fit by the profile; sizes do not count for a board's own backup."""
+        """Return what does not fit by the profile; ignore sizes for a board's own backup."""
         if backup is None:
             return []
         profile = self.app.boards.profile
@@ -267,7 +267,7 @@ class BackupsScreen(Page[None]):
         put_back(self.app, attached, backup, items, found)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
+        event.prevent_default().stop()
         if event.rows.id == "items":
             self.action_mark()
         else:

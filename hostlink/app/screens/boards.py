@@ -45,8 +45,8 @@ class BoardsScreen(Page[None]):
     AUTO_FOCUS = "#boards"
     HEAD = "Boards"
     FOOT = (
-        "Enter attaches a board and makes it the current one. D detaches, L labels, M finds how "
-        "far it answers, S surveys, V shows the last survey, O names another port, A looks "
+        "Enter attaches a board and makes it the current one. D detaches, L labels, M tests "
+        "how far it answers, S surveys, V shows the last survey, O names another port, A looks "
         "again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -61,8 +61,8 @@ class BoardsScreen(Page[None]):
         screen_key("boards.label", "Label", "What you call it, such as a colour"),
         screen_key("boards.meet", "How far it answers", "From its bridge to its program"),
         screen_key("boards.other", "Another port", "By its name or address"),
-        screen_key("boards.survey", "Survey it", "Measure how it talks; asked first"),
-        screen_key("boards.view-survey", "View its last survey", "What was measured when"),
+        screen_key("boards.survey", "Survey it", "Measure how it talks; asks first"),
+        screen_key("boards.view-survey", "View its last survey", "What was measured, and when"),
         screen_key("boards.renew", "Look for ports again", "After plugging one in"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
@@ -93,7 +93,7 @@ class BoardsScreen(Page[None]):
         rows = known_boards(self.app.archive, usb_ports())
         ports = {row.port for row in rows}
         extra = [port for port in (PRACTICE, *self.app.boards.by_port) if port not in ports]
-        # One practice board is always here, by whatever address it was opened.
+        # A practice board that is listed already stands for the one that is always here.
         if any(port.startswith("practice:") for port in ports | set(self.app.boards.by_port)):
             extra = [port for port in extra if port != PRACTICE]
         places = [identity_of(port) for port in dict.fromkeys(extra)]
@@ -122,15 +122,9 @@ class BoardsScreen(Page[None]):
         self.detail()
 
     def _port_attached(self, port: str) -> str:
-        """Return the address under which a board is attached, "" if it is not."""
-        if port in self.app.boards.by_port:
-            return port
-        here = identity_of(port) if port else None
-        for attached in self.app.boards.by_port:
-            other = identity_of(attached)
-            if here is not None and here.serial and here.serial == other.serial:
-                return attached
-        return ""
+        """Return the port under which a board is attached, "" if it is not. port: "" if away."""
+        spelled = self.app.boards.spelled(port) if port else ""
+        return spelled if spelled in self.app.boards.by_port else ""
 
     def _state(self, row: KnownBoard) -> str:
         attached = self._port_attached(row.port)
@@ -206,10 +200,6 @@ class BoardsScreen(Page[None]):
             f"{last.image.name}, {ago(last.began_at, self.app.now())}: {last.outcome or 'cut off'}"
         )
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_attach()
-
     @property
     def chosen(self) -> KnownBoard | None:
         """Return the board at the cursor if it is present."""
@@ -229,7 +219,7 @@ class BoardsScreen(Page[None]):
         attached = self._port_attached(row.port) if row is not None else ""
         busy = self.app.boards.by_port[attached].busy if attached else None
         if busy is not None and busy.stop_question:
-            self.app.notify(f"{busy.name} is under way; stop that first.", markup=False)
+            self.app.notify(f"{busy.name} is under way; stop it first.", markup=False)
         elif attached:
             self.app.boards.detach(attached)
             self.action_renew()
@@ -246,7 +236,7 @@ class BoardsScreen(Page[None]):
         if port:
             ask_to_survey(self.app, self.app.boards.by_port[port])
         else:
-            self.app.notify("Attach it first: Enter does.", markup=False)
+            self.app.notify("Attach it first, with Enter.", markup=False)
 
     def action_view_survey(self) -> None:
         row = self.known.get(self.query_one(Rows).key)

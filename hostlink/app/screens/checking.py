@@ -1,4 +1,4 @@
-"""A listing against check codes, typed from paper or read from a sheet: which lines are wrong."""
+"""Check a listing against codes that are typed from paper or read from a sheet."""
 
 from __future__ import annotations
 
@@ -32,18 +32,18 @@ from hostlink.listing.checkcodes import (
 from hostlink.listing.slips import Correction, offers
 from hostlink.words import capital, plural
 
-RIGHT, WRONG, MISSING, EXTRA, UNSAID = "right", "wrong", "missing", "too many", ""
+RIGHT, WRONG, MISSING, EXTRA, UNCHECKED = "right", "wrong", "missing", "too many", ""
 
 
 class CheckScreen(Page[int | str | None]):
-    """Gives the number of a line to go to, or a line to put in; None to stay.
+    """Checks a listing against codes; returns a line number to go to, a line to put in, or None.
 
     name: what is checked, in words. typed: the codes that were typed before, or "".
     """
 
     AUTO_FOCUS = "#codes"
     FOOT = (
-        "Type rows of a line's number and its code, such as 10 44, and ALL 31C3 for all lines "
+        "Type a row for each line, its number and code, such as 10 44, and ALL 31C3 for all lines "
         "together; or name a sheet's file. Tab goes on. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -163,23 +163,23 @@ class CheckScreen(Page[int | str | None]):
             text = canonical_line(held[number], self.rules) if number in held else f"{number}"
             entry = Entry(str(number), (word, self.own.lines.get(number, ""), text))
             offered = self.offered.get(number, ())
-            (good if word in (RIGHT, UNSAID) and not offered else bad).append(entry)
+            (good if word in (RIGHT, UNCHECKED) and not offered else bad).append(entry)
             if word in (WRONG, MISSING):
                 printed = self.printed.get(number, "is the code that was typed for it")
                 bad.append(Entry(str(number), ("  wanted", wanted[number], printed)))
             for offer in offered:
                 cells = ("perhaps", wanted[number], f"{offer.text}   ({offer.slip})")
                 bad.append(Entry(offer.text, cells))
-        whole = Entry(WHOLE, (UNSAID, self.own.whole, "all lines together"))
+        whole = Entry(WHOLE, (UNCHECKED, self.own.whole, "all lines together"))
         self.query_one(Rows).show([*bad, *good, whole], stay=False)
 
     def _word(self, number: int, wanted: Mapping[int, str]) -> str:
         if self.verdict is None:
-            return UNSAID
+            return UNCHECKED
         if number in self.verdict.missing:
             return MISSING
         if number not in wanted:
-            return EXTRA if self.sheet or self.verdict.is_surplus else UNSAID
+            return EXTRA if self.sheet or self.verdict.is_surplus else UNCHECKED
         return WRONG if any(one.number == number for one in self.verdict.wrong) else RIGHT
 
     def on_rows_moved(self, event: Rows.Moved) -> None:

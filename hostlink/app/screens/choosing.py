@@ -1,4 +1,4 @@
-"""Asking for a file or folder: a line that completes, and below it what its folder holds."""
+"""Ask for a file or folder in a line with completion, above a list of what the folder holds."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from hostlink.app.widgets.rows import Entry, ListColumn, Rows, go_between
 class ChoosePath(AskText):
     """A question answered by the name of a file or folder; None if it is cancelled.
 
-    suffixes: the only files shown; every file if empty. An answer may be any text: a name of
-    another kind, or that of a file which is still to be made.
+    suffixes: of the files that are shown; none shows every file. The answer may be any text, such
+    as the name of another file or of one that does not exist yet.
     """
 
     KEYS: ClassVar[str] = (
@@ -54,11 +54,11 @@ class ChoosePath(AskText):
         names = matching_paths(text, self._suffixes)
         begins = " that begins like this" * bool(text[len(folder_of(text)) :])
         rows = self.query_one(Rows)
-        rows.empty = f"There is no folder and no such file here{begins}."
+        rows.empty = f"There is no folder and no file to choose here{begins}."
         rows.show([Entry(name, (name,)) for name in names], stay=False)
 
     def _take(self, name: str) -> None:
-        """Put a name of the list into the line, after the folder that stands there."""
+        """Put a name from the list into the line, after the folder."""
         line = self.query_one("#answer", Input)
         line.value = folder_of(line.value) + name
         line.cursor_position = len(line.value)

@@ -39,7 +39,7 @@ def read_class(app: DeskApp, path: Path) -> Register:
 
 
 class ClassScreen(Page[None]):
-    """The table of a class, from which it is handed out to everybody and collected from them."""
+    """Shows the table of a class, hands out to all its boards and collects from them."""
 
     AUTO_FOCUS = "#class"
     FOOT = (
@@ -68,7 +68,7 @@ class ClassScreen(Page[None]):
         self.rows: dict[str, ClassRow] = {}
         self.tasks: dict[str, BoardTask] = {}
         self.column = 0  # of the table, in which the job under way is shown
-        self.start: Callable[[list[Seat]], object] | None = None  # the job of the evening
+        self.start: Callable[[list[Seat]], object] | None = None  # the last job, for late boards
         self.is_waiting = False
 
     def body(self) -> Iterator[Widget]:
@@ -141,7 +141,7 @@ class ClassScreen(Page[None]):
         self._begin(HEADS.index("saved"), "Saving from", collecting())
 
     def _begin(self, column: int, what: str, job: SeatJob[Any], doing: str = "") -> None:
-        """Do a job on each board that is plugged in, now or while the job waits for more.
+        """Do a job on each board that is plugged in; `_look` does it on those that come late.
 
         doing: what it does to the memory of a learner's board; see `AttachedBoard.doing`.
         """
@@ -172,7 +172,7 @@ class ClassScreen(Page[None]):
         return self.app.attempt(lambda: seats_of(self.register, self.app.archive)) or []
 
     def _due(self, seats: list[Seat]) -> list[Seat]:
-        """Return the seats whose boards are here and were not served by the job of the evening."""
+        """Return the seats whose boards are here and have not been served by this job."""
         return [each for each in seats if each.port and each.learner.name not in self.tasks]
 
     def _do(
@@ -209,9 +209,9 @@ class ClassScreen(Page[None]):
         self._show()
 
     def _look(self) -> None:
-        """Serve the boards that have come, as long as they are waited for.
+        """Serve the boards that have come late, if the user chose to wait for them.
 
-        One whose job failed is tried again only after it was unplugged.
+        A board whose job failed is tried again only after it was unplugged.
         """
         if not self.is_waiting or self.start is None or self.app.screen is not self:
             return

@@ -94,7 +94,7 @@ def drawn(row: CompareRow | int, language: Language) -> Content:
     if isinstance(row, int):
         return Content(f"  … {plural(row, 'line')} the same …").stylize("italic $listing-remark")
     typed = row.line.typed
-    # One cell a character, so that the places of the changes fit what is shown.
+    # One cell a character, so that the marks stand at the changed characters.
     text = Content("".join(one if one.isprintable() else "·" for one in typed))
     for start, end, name in coloured(typed, language):
         text = text.stylize(_STYLES[name], start, end)

@@ -35,7 +35,7 @@ STOPS = dataclasses.replace(BY_ID["interrupt"].binding, action="app.work('interr
 
 
 def beginning_here() -> str:
-    """Return the sentence that says where a file name without a folder will be looked for."""
+    """Return the sentence that says in which folder a plain file name is."""
     return f"A name without a folder is one in {safe(str(Path.cwd()))}."
 
 
@@ -45,9 +45,9 @@ def paragraph(text: str, *, name: str = "part") -> Static:
 
 
 class Box(ModalScreen[R]):
-    """A box in front of a screen: what it says, and below that what is answered by.
+    """A box in front of a screen: its words, and below them buttons or lines for the answer.
 
-    The words scroll where the screen is too low for all of them.
+    The words scroll if the screen is too low for all of them.
     """
 
     VERTICAL_BREAKPOINTS = HEIGHTS
@@ -66,12 +66,12 @@ class Box(ModalScreen[R]):
         super().__init__(classes="dialogue")
 
     def take_no_key(self, seconds: float) -> None:
-        """Take no key until none has come for so long since this was drawn, and say so."""
+        """Ignore keys, and say so, until none has come for some seconds after the drawing."""
         self._early_s = seconds
         self.set_class(bool(seconds), "-early")
 
     def ignores_key(self) -> bool:
-        """Return whether a key that comes now was typed for what had the focus before."""
+        """Return whether a key that comes now is to be ignored, and wait for the next pause."""
         if self._early is not None:
             self._wait_for_pause()
         return self.has_class("-early")
@@ -134,13 +134,13 @@ class Box(ModalScreen[R]):
 
 
 class Ask(Box[str]):
-    """A question with its answers; the first one is safe, has the focus, and is what Escape says.
+    """A question; its first answer is safe, has the focus, and is chosen by Escape.
 
-    answers: (what is returned, what the button says).
+    answers: pairs of the returned text and the button's label.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left,up", "app.focus_previous", "Answer before", show=False),
+        Binding("left,up", "app.focus_previous", "Previous answer", show=False),
         Binding("right,down", "app.focus_next", "Next answer", show=False),
     ]
 
@@ -195,9 +195,9 @@ def ask(
 
 
 def ask_to_replace(app: App[Any], error: HostlinkError, go_on: Callable[[], object]) -> None:
-    """Ask whether to replace what is there already. error: says what that is."""
+    """Ask whether to replace what is already there. error: says what that is."""
     answer = ("replace", "Replace it", go_on)
-    ask(app, error.what, answer, leave=LEAVE_IT, why="Nothing was written yet.")
+    ask(app, error.what, answer, leave=LEAVE_IT, why="Nothing has been written yet.")
 
 
 def ask_to_overwrite(app: App[Any], error: NotKnownError, go_on: Callable[[], object]) -> None:
@@ -213,9 +213,9 @@ def write_file(
     *,
     replacing: bool = False,
 ) -> None:
-    """Write a file and go on with the result, after asking where it would replace one.
+    """Write a file, asking before it replaces one, and call `done` with the result.
 
-    write: given whether it may replace the file; raises TakenError or another HostlinkError.
+    write: writes it, given whether it may replace the file; raises TakenError if it may not.
     """
     from hostlink.jobs.files import TakenError
 
@@ -232,7 +232,7 @@ def write_file(
 class AskText(Box["str | None"]):
     """A question answered by one line of text, which may be empty; None if it is cancelled."""
 
-    KEYS: ClassVar[str] = "Enter takes it, Escape leaves it."
+    KEYS: ClassVar[str] = "Enter accepts, Escape cancels."
 
     def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
         super().__init__()
@@ -247,7 +247,7 @@ class AskText(Box["str | None"]):
         yield TextLine(self.value, id="answer")
 
     def on_mount(self) -> None:
-        self.query_one(Input).action_select_all()  # what is typed takes the place of what is there
+        self.query_one(Input).action_select_all()  # so that typing replaces it
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()

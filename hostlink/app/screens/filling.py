@@ -22,8 +22,8 @@ from hostlink.words import safe
 class LineOffer(NamedTuple):
     """What can be chosen for a line.
 
-    names: given what is typed, returns names that fit, each with some words on it. many: the line
-    takes several names, parted by blanks; `names` is given the last one.
+    names: given what is typed, returns names that fit, each with a description. many: the line
+    takes several names with blanks between them; `names` is given the last one.
     """
 
     names: Callable[[str], Sequence[tuple[str, str]]]
@@ -31,7 +31,7 @@ class LineOffer(NamedTuple):
 
 
 class Fill(Box["dict[str, str] | None"]):
-    """A box with several lines to fill in; returns the text of each by its key, None if left.
+    """A box with several lines to fill in; returns the text of each by key, None if cancelled.
 
     lines: key, label, and the text at first. hint: what Enter does. path: the key of the
     line that takes a file or folder, which Tab completes; "" for none. offers: what can be chosen,
@@ -40,7 +40,7 @@ class Fill(Box["dict[str, str] | None"]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down", "app.focus_next", "Next line", show=False),
-        Binding("up", "app.focus_previous", "Line before", show=False),
+        Binding("up", "app.focus_previous", "Previous line", show=False),
     ]
 
     def __init__(
@@ -64,7 +64,7 @@ class Fill(Box["dict[str, str] | None"]):
         if self._offers:
             tab = f"The list shows what can be chosen: Down leads there, Enter takes it. {tab}"
         yield paragraph(self.head)
-        yield paragraph(f"{self.hint} {tab} Escape leaves it.", name="part quiet")
+        yield paragraph(f"{self.hint} {tab} Escape cancels.", name="part quiet")
 
     def _answered_by(self) -> Iterator[Widget]:
         for key, label, value in self.lines:
@@ -87,7 +87,7 @@ class Fill(Box["dict[str, str] | None"]):
 
     def on_mount(self) -> None:
         if self.path:
-            self._text(self.path).action_select_all()  # a name that is typed takes its place
+            self._text(self.path).action_select_all()  # so that typing replaces it
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
@@ -107,7 +107,7 @@ class Fill(Box["dict[str, str] | None"]):
             self._list()
 
     def _typed(self) -> tuple[str, str]:
-        """Return the part of the line that a chosen name leaves, and the part that it replaces."""
+        """Return the part of the line that a chosen name keeps, and the part that it replaces."""
         text, offer = self._text(self._key).value, self._offers[self._key]
         at = text.rfind(" ") + 1 if offer.many else 0
         if offer.many and text[at:] in (name for name, _ in offer.names(text[at:])):

@@ -104,10 +104,6 @@ class FindingsScreen(Page[int | None]):
             words += f"\n\n{typed}" if typed else ""
         self.say("#finding-detail", words)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_go()
-
     def action_go(self) -> None:
         if self.chosen is not None:
             self.dismiss(self.chosen.line_at)
@@ -119,8 +115,8 @@ class FindingsScreen(Page[int | None]):
             return
         if not self.program:
             self.app.notify(
-                "The note of a program says which rules are silent, so keep the listing first "
-                f"(Escape, then {way_to('keep')}).",
+                f"Keep the listing first (Escape, then {way_to('keep')}): the program's note "
+                "records which rules are silenced.",
                 markup=False,
             )
             return
@@ -128,8 +124,8 @@ class FindingsScreen(Page[int | None]):
         change = without_silence if quiet else with_silence
         done = self.app.attempt(lambda: self._write(change(self._note(), one.rule)))
         if done:
-            words = f"{one.rule} is {'heard again' if quiet else 'silenced'} for {self.program}"
-            self.app.tell(f"{words}; its note says so.")
+            words = f"{one.rule} is {'reported again' if quiet else 'silenced'} for {self.program}"
+            self.app.tell(f"{words}; its note records that.")
             self._renew()
 
     def _write(self, note: str) -> bool:

@@ -1,4 +1,4 @@
-"""Firmware: an image reviewed and drawn, then written page by page, each page read back."""
+"""Review and draw a firmware image, then write it page by page and read each page back."""
 
 from __future__ import annotations
 
@@ -75,15 +75,15 @@ def history_words(writes: Sequence[FirmwareWrite]) -> str:
         f"{each.board or NO_LABEL}: {each.outcome or 'cut off'}"
         for each in writes
     ]
-    return "\n".join(
-        ["No image was named. What was written where:", "", *(rows or ["nothing yet"])]
-    )
+    return "\n".join(["Firmware written so far:", "", *(rows or ["none"])])
 
 
 class FirmwareScreen(Page[None]):
-    """Shows an image's review. Writing asks first, with the cautions, and then whatever a refused
-    write needs to know. The map of flash fills page by page, here or after coming back: the write
-    goes on while another screen is in front."""
+    """Shows an image's review, writes the image after consent, and shows the write.
+
+    Before it writes, it asks with the cautions, then what a refused write needs to know. The write
+    goes on while another screen is in front, and the map of flash shows its pages.
+    """
 
     HEAD = "Firmware"
     FOOT = (
@@ -92,14 +92,14 @@ class FirmwareScreen(Page[None]):
         "back; a write goes on meanwhile."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        screen_key("firmware.write", "Write it to the board", "Asked first, with the cautions"),
-        screen_key("firmware.back", "Go back to the image before", "What flash held last"),
-        screen_key("firmware.stop", "Stop the write", "Asked first; it can be finished later"),
+        screen_key("firmware.write", "Write it to the board", "Asks first, with the cautions"),
+        screen_key("firmware.back", "Go back to the previous image", "What flash held before"),
+        screen_key("firmware.stop", "Stop the write", "Asks first; it can be finished later"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
     def __init__(self, reviewed: ImageReview | None) -> None:
-        """reviewed: None to see what was written, and to go back to the image before."""
+        """Create the screen. reviewed: None to see what was written before."""
         super().__init__()
         self.reviewed = reviewed
 
@@ -141,10 +141,12 @@ class FirmwareScreen(Page[None]):
     def action_write(self) -> None:
         """Write the image after asking about doubts, cautions and its purpose, in this order."""
         if self.reviewed is None:
-            self.app.notify(f"No image was named: Escape, then {way_to('firmware')}.", markup=False)
+            self.app.notify(
+                f"No image was chosen: Escape, then {way_to('firmware')}.", markup=False
+            )
             return
         if self.reviewed.errors:
-            self.app.notify("It has errors, so it is not written.", markup=False)
+            self.app.notify("The image has errors, so it is not written.", markup=False)
             return
         request = WriteRequest(self.reviewed.image, CHIP, DEFAULT_BOOT_BYTES)
         if not self.reviewed.doubts:
@@ -176,12 +178,16 @@ class FirmwareScreen(Page[None]):
 
     def _find_role(self, request: WriteRequest, attached: AttachedBoard) -> None:
         """Use the image's role from the archive, or ask what the image is for."""
+
+        def start(role: str) -> None:
+            self._start(dataclasses.replace(request, role=role), attached)
+
         try:
             role = role_of(self.app.archive, request.image, request.role)
-        except RefusedError:  # it refuses for nothing else
-            self._ask_role(lambda role: self._start(_with(request, role=role), attached))
+        except RefusedError:  # raised only if the role is not known
+            self._ask_role(start)
         else:
-            self._start(dataclasses.replace(request, role=role), attached)
+            start(role)
 
     def _ask_role(self, go_on: Callable[[str], object]) -> None:
         answers = [
@@ -222,7 +228,7 @@ class FirmwareScreen(Page[None]):
         proven = set(progress.proven_pages)
         here = None if job.ended else progress.last_page
         if job.ended and job.error is None and image is not None:
-            proven |= pages_of(image.segments, CHIP)  # the others were right before
+            proven |= pages_of(image.segments, CHIP)  # the other pages were right before
         self.query_one(FlashMap).show(
             image.segments if image is not None else (),
             read=0 if job.ended else progress.read_pages,
@@ -230,7 +236,3 @@ class FirmwareScreen(Page[None]):
             here=here,
         )
         self.query_one(FlashMap).display = True
-
-
-def _with(request: WriteRequest, **changes: object) -> WriteRequest:
-    return dataclasses.replace(request, **changes)  # type: ignore[arg-type]

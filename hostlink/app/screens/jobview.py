@@ -1,4 +1,4 @@
-"""A job that was begun on another screen than the desk, while it works."""
+"""Show a job that was begun on a screen other than the desk."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 class JobView(ModalScreen[None]):
     """Shows one job. The view closes by itself after a success that leaves nothing to read.
 
-    done: the message after a success. instead: what to do after a failure in place of showing it.
+    done: the message after a success. instead: what to do after a failure instead of showing it.
     Both are set before the view handles the end of the job, which may come as soon as it opens.
     """
 
@@ -61,7 +61,7 @@ class JobView(ModalScreen[None]):
             self.job.on_change.remove(self._moved)
 
     def close(self) -> None:
-        """Close the view; something else deals with the end of its job."""
+        """Close the view, and show nothing more of its job."""
         self._let_go()
         self.dismiss()
 
@@ -75,7 +75,7 @@ class JobView(ModalScreen[None]):
         told = "\n".join(f"{'!' if news else '·'} {safe(text)}" for text, news in progress.told)
         self.query_one("#job-told", Static).update(Content(told))
         log = self.query_one("#job-log", VerticalScroll)
-        # Only when the new sentences have their place is it known where the end is.
+        # The end is known only once the new sentences are laid out.
         self.call_after_refresh(log.scroll_end, animate=False)
         if job.ended:
             self._end(job)
@@ -86,7 +86,7 @@ class JobView(ModalScreen[None]):
             return
         if self.instead is not None:
             self.close()
-            # By the app: an answer to a question that this view asks would go to a closed view.
+            # Called by the app: a question asked here would send its answer to a closed view.
             self.app.call_next(self.instead)
             return
         button = self.query_one(Button)

@@ -17,7 +17,7 @@ from hostlink.jobs.line_origins import LineOrigin
 
 
 class OriginsScreen(Page[None]):
-    """Show the lines of a revision with the first revision that has each of them."""
+    """Show each line of a revision with the first revision that has it."""
 
     AUTO_FOCUS = "#origins"
     BINDINGS: ClassVar[list[BindingType]] = [

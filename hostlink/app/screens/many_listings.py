@@ -1,4 +1,4 @@
-"""Many listings at once: a folder or a zip file taken into the archive, programs given out."""
+"""Keep all listings of a folder or zip file, and write programs as files, a booklet or a site."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _MOST_NAMED = 6
 Written = tuple[str, Sequence[tuple[str, Advice]]]
 """A sentence on what was written, and what was left out with the reasons."""
 Write = Callable[[Path, dict[str, str], Gathered, bool], Written]
-"""Writes chosen programs to a path as was asked for; replaces what is there only if it is True."""
+"""Writes programs to a path. Parameters: path, answers, programs, whether it may replace a file."""
 
 
 def is_many(path: Path) -> bool:
@@ -53,14 +53,14 @@ def take_in(app: DeskApp, source: Path) -> None:
             old = len(collected.kept) - new
             failed = collected.left_out[len(gathered.left_out) :]
             more = f" {len(failed):,} could not be kept. {_named(failed)}" if failed else ""
-            app.tell(f"{plural(new, 'listing')} kept, {old:,} held already.{more}")
+            app.tell(f"{plural(new, 'listing')} kept, {old:,} already in the archive.{more}")
 
         def keep() -> None:
             aside(app, lambda: keep_all(app.archive, gathered, profile), held)
 
         answer = ("keep", f"Keep {plural(count, 'listing')} in the archive", keep)
         holds = f"{source} holds {plural(count, 'listing')}."
-        leave = "Leave them" if count else "Good"
+        leave = "Leave them" if count else "Close"
         ask(app, holds, *([answer] if count else []), leave=leave, why=_left_out(gathered))
 
     aside(app, lambda: gather([source], profile), read, doing=f"Reading {source}...")
@@ -70,7 +70,9 @@ def _left_out(gathered: Gathered) -> str:
     rows = _rows_of(gathered.left_out)
     if gathered.passed_over:
         rows.append(f"{plural(len(gathered.passed_over), 'other file')} passed over.")
-    return "\n".join(rows) or "Each becomes a revision of the program of its file's name."
+    if not rows and gathered.materials:
+        rows = ["Each becomes a revision of the program with its file's name."]
+    return "\n".join(rows)
 
 
 def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:
@@ -86,7 +88,7 @@ def _named(left_out: Sequence[tuple[str, Advice]]) -> str:
 
 
 def ask_to_give(app: DeskApp) -> None:
-    """Ask where to and which programs, then write them as files."""
+    """Ask which programs to write and where, then write them as files."""
     _ask_to_write(
         app,
         "Give listings out as files.",
@@ -97,7 +99,7 @@ def ask_to_give(app: DeskApp) -> None:
 
 
 def ask_to_publish(app: DeskApp) -> None:
-    """Ask where to and which programs, then write them as a booklet or as a web site."""
+    """Ask which programs to write and where, then write them as a booklet or a web site."""
     _ask_to_write(
         app,
         "Publish programs in a booklet or on a web site.",
@@ -131,7 +133,7 @@ def _write_pages(
 def _ask_to_write(
     app: DeskApp, what: str, fields: list[tuple[str, str, str]], where: str, write: Write
 ) -> None:
-    """Ask for a place and programs of the archive, and write them."""
+    """Ask for a path and for programs in the archive, and write them there."""
     offer = app.attempt(lambda: offer_programs(app.archive))
     if offer is None:
         return

@@ -64,16 +64,16 @@ def _meet(app: DeskApp, attached: AttachedBoard, seen: Seen, *, restart: bool = 
 
 
 class MeetingScreen(Page[None]):
-    """The steps with what was seen, and the one thing to do at the end."""
+    """Shows each step with what was seen, and at the end the one thing to do."""
 
     HEAD = "How far the board answers"
     BINDINGS: ClassVar[list[BindingType]] = [
-        screen_key("meeting.restart", "Restart it and ask again", "Asked first"),
+        screen_key("meeting.restart", "Restart it and ask again", "Asks first"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
     def __init__(self, climbed: Climb, go_on: Callable[[], None] | None = None) -> None:
-        """go_on: meets the board again, with a restart; None if that would not help."""
+        """Create the screen. go_on: meets the board again, with a restart; None if no use."""
         super().__init__()
         self.text = "\n".join(climbed.rows(KEYS))
         self.go_on = go_on
@@ -89,7 +89,7 @@ class MeetingScreen(Page[None]):
         restart = "R asks first, then restarts the board and asks its bootloader. "
         back = "Escape goes back"
         if way_to("words") in self.text:
-            back += " to the desk; there the keys named above are pressed"
+            back += " to the desk; press the keys named above there"
         return f"{restart if self.go_on else ''}{back}."
 
     def on_mount(self) -> None:

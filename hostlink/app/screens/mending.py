@@ -25,15 +25,15 @@ class MendScreen(Page[str | None]):
 
     AUTO_FOCUS = "#mends"
     FOOT = (
-        f"Space undoes or redoes; Right unfolds a kind, Left folds it. Enter {INTO_EDITOR}; "
-        "nothing is sent. Escape leaves it."
+        "Space undoes or redoes a repair; Right unfolds a kind, Left folds it. "
+        f"Enter {INTO_EDITOR}; nothing is sent. Escape cancels."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("mending.turn", "Undo or redo a repair", AT_CURSOR),
         screen_key("mending.unfold", "Unfold", "Each repair of the kind", action="fold(False)"),
         screen_key("mending.fold", "Fold", "The kind in one row", action="fold(True)"),
-        Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
-        Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),
+        Binding("enter", "take", "Accept it", tooltip="Into the editor", priority=True),
+        Binding("escape", "leave", "Cancel", tooltip=EDITOR_STAYS),
     ]
 
     def __init__(self, text: str, rules: Rules) -> None:
@@ -52,7 +52,7 @@ class MendScreen(Page[str | None]):
             [
                 ListColumn("made"),
                 ListColumn("row", right=True),
-                ListColumn("repair, and the row then", -1),
+                ListColumn("repair, and the new row", -1),
             ],
             id="mends",
         )
@@ -111,11 +111,11 @@ class MendScreen(Page[str | None]):
         doubts = mend(self._text, self._rules).doubts
         if doubts:
             told = "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
-            parts.append(f"Left as it is, but look at it:\n{told}")
+            parts.append(f"Not changed; please check:\n{told}")
         self.say("#mend-detail", "\n\n".join(parts))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
+        event.prevent_default().stop()
         self.action_turn()
 
     def action_turn(self) -> None:
@@ -142,4 +142,4 @@ class MendScreen(Page[str | None]):
 
 def _result(one: Mend) -> str:
     """Return in one line what a row became."""
-    return " / ".join(one.after.split("\n")) or "(the row is taken out)"
+    return " / ".join(one.after.split("\n")) or "(the row is removed)"

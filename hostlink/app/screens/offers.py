@@ -1,4 +1,4 @@
-"""What a line that asks for programs, listings or tags offers from the archive."""
+"""Offer programs, listings or tags from the archive for a line to fill in."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def offer_programs(archive: Archive) -> LineOffer:
 
 
 def offer_tags(archive: Archive) -> LineOffer:
-    """Offer the tags that programs have already, the most frequent first."""
+    """Offer the tags in use, the most frequent first."""
     used = Counter(tag for program in archive.programs(retired=None) for tag in program.tags)
     tags = sorted(used, key=lambda tag: (-used[tag], natural(tag)))
     on = [(tag, f"on {plural(used[tag], 'program')}") for tag in tags]
@@ -31,7 +31,7 @@ def offer_tags(archive: Archive) -> LineOffer:
 
 
 def offer_listings(archive: Archive) -> LineOffer:
-    """Offer programs, then rescues; the revisions of a program once its name is typed."""
+    """Offer programs and rescues, and the revisions of a program once its name is typed."""
     programs = _programs(archive)
     rescues = _kept(archive.rescues())
 

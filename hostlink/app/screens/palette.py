@@ -35,7 +35,7 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Programs tried, and their output compared with what is expected", "hostlink try --all"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
-"""What only the command line does, with the command for it: the palette tells where it is."""
+"""What only the command line does, with its command, which the palette shows."""
 
 
 def actions(screen: Screen[Any]) -> list[Binding]:
@@ -66,10 +66,10 @@ def _ways(binding: Binding, before: str = "") -> list[str]:
 
 
 def likeness(query: str, words: str, tooltip: str, also: str, *, name: str = "") -> float:
-    """Return how well an action answers a query; 0 for not at all.
+    """Return how well an action matches a query; 0 for not at all.
 
-    Words that begin as those of the query count most in what the action is called, then among its
-    synonyms, then in its explanation. name: its lasting name; what begins as that counts most too.
+    Words that begin like those of the query count most in the action's words, then among its
+    synonyms, then in its tooltip. name: its lasting name; a query that begins it counts most too.
     """
     wanted = _WORD.findall(query.casefold())
     if name and name.startswith(query.casefold()):
@@ -88,7 +88,7 @@ def likeness(query: str, words: str, tooltip: str, also: str, *, name: str = "")
 
 
 def _marked(words: str, query: str, style: Style) -> Content:
-    """Return what an action is called, the beginnings of words marked that answer a query."""
+    """Return an action's words, with the beginnings that match a query marked."""
     content, wanted = Content(words), _WORD.findall(query.casefold())
     for found in _WORD.finditer(words):
         hits = [len(each) for each in wanted if found[0].casefold().startswith(each)]
@@ -99,9 +99,9 @@ def _marked(words: str, query: str, style: Style) -> Content:
 
 @dataclass(frozen=True, slots=True)
 class _Offer:
-    """An action as the palette shows it: how else it is reached, why one would, its synonyms.
+    """An action as the palette shows it. name: its lasting name, "" for none.
 
-    name: its lasting name, "" for none.
+    way: its key and letter, or its command. why: its tooltip. also: its synonyms.
     """
 
     name: str
@@ -117,13 +117,13 @@ class Actions(Provider):
     """Provides all actions of the screen and the app to the palette, group by group."""
 
     async def discover(self) -> Hits:
-        """Yield every available action, for a palette in which nothing has been typed yet."""
+        """Yield every available action, for a palette with nothing typed."""
         for action in self._all():
             text = "  ·  ".join(part for part in (action.group, action.way) if part)
             yield DiscoveryHit(action.words, action.work, help=text)
 
     async def search(self, query: str) -> Hits:
-        """Yield the actions that answer what was typed, the most alike first."""
+        """Yield the actions that match what was typed, each with its score."""
         style = self.match_style or Style(bold=True)
         for action in self._all():
             words = action.words
@@ -170,7 +170,7 @@ def _group(binding: Binding) -> str:
 
 
 def _place(binding: Binding) -> int:
-    """Return where an action stands in the table; those of a screen in front come before."""
+    """Return an action's place in the table; those of a screen in front come first."""
     return _PLACES.get(binding.id or "", -1)
 
 

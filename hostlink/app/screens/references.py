@@ -56,7 +56,7 @@ class ReferencesScreen(Page[int | None]):
         """Return the line of keys, with a warning about jumps to computed lines."""
         words = f"Tab changes between lines and variables. {GOES_TO_LINE} Escape goes back."
         if self.found.worked_out:
-            words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
+            words = f"Computed at run time: jumps in {_numbers(self.found.worked_out)}. {words}"
         return words
 
     def on_mount(self) -> None:
@@ -102,10 +102,6 @@ class ReferencesScreen(Page[int | None]):
         if rows.id == "variables":
             words = f"{first} is set in {rest[0]}, and read in {rest[1]}."
         self.say("#reference-told", words)
-
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_go()
 
     def action_go(self) -> None:
         """Go to the line at the cursor or, for a variable, to the first line that uses it."""

@@ -1,4 +1,4 @@
-"""Renumbering the listing: start, step and range, with the new numbers beside the old at once."""
+"""Renumber the listing by start, step and range, with a preview of the new numbers."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _FIELDS = (
     ("first", "from line", "", "first"),
     ("last", "to line", "", "last"),
 )
-"""Key, label, what stands there at first, and what an empty field means."""
+"""Key, label, text at first, and what an empty field means."""
 
 
 class RenumberScreen(Page[str | None]):
@@ -36,17 +36,17 @@ class RenumberScreen(Page[str | None]):
 
     AUTO_FOCUS = "#number-start"
     HEAD = "New line numbers"
-    FOOT = f"Tab changes between the fields. {UNDOABLE} Escape leaves it."
+    FOOT = f"Tab changes between the fields. {UNDOABLE} Escape cancels."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "Take it", tooltip="Into the editor"),
-        Binding("escape", "leave", "Leave it", tooltip=EDITOR_STAYS),
+        Binding("enter", "take", "Accept it", tooltip="Into the editor"),
+        Binding("escape", "leave", "Cancel", tooltip=EDITOR_STAYS),
     ]
 
     def __init__(self, listing: Listing, rules: Rules) -> None:
         super().__init__()
         self._listing, self._rules = listing, rules
-        self.made: Renumbered | None = None  # None where the numbers make no sense
-        self.stop: HostlinkError | None = None  # what is in the way
+        self.made: Renumbered | None = None  # None if the numbers cannot be used
+        self.stop: HostlinkError | None = None  # why they cannot, or not without consent
 
     def body(self) -> Iterator[Widget]:
         """Lay out the fields for the numbering and a preview of the new line numbers."""
@@ -58,7 +58,7 @@ class RenumberScreen(Page[str | None]):
             [
                 ListColumn("old", right=True),
                 ListColumn("new", right=True),
-                ListColumn("the line then", -1),
+                ListColumn("new text", -1),
             ],
             id="numbers",
         )
@@ -75,10 +75,6 @@ class RenumberScreen(Page[str | None]):
         event.stop()
         self.action_take()
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_take()
-
     def _number(self, key: str) -> int | None:
         """Return the number in a field, None if it is empty. Raises UsageError naming the field."""
         typed = self.query_one(f"#number-{key}", TextLine).value.strip()
@@ -87,7 +83,7 @@ class RenumberScreen(Page[str | None]):
             return None
         if not (typed.isascii() and typed.isdecimal() and len(typed) <= 9):
             raise UsageError(
-                f'"{label}" wants a whole number.',
+                f'"{label}" has to be a whole number.',
                 kept=LISTING_UNCHANGED,
                 advice="Type digits only, such as 10.",
             )
@@ -120,23 +116,23 @@ class RenumberScreen(Page[str | None]):
             moved = sum(old != new for old, new in self.made.numbers.items())
             head = f"New line numbers: {plural(moved, 'line')} renumbered; every jump follows"
             if not moved:
-                head = "New line numbers: the listing has these already"
+                head = "New line numbers: the listing already has these"
             held = self.made.listing.numbered()
             entries = [
                 Entry(str(old), (str(old), str(new), held[new].text))
                 for old, new in self.made.numbers.items()
             ]
         if self.stop is not None:
-            head = "New line numbers: it cannot be done so"
+            head = "New line numbers: not possible like this"
             if self.made is not None:
                 head = f"New line numbers: {self._places()} cannot follow"
         self.set_head(head)
         self.query_one(Rows).show(entries)
-        words = "Quoted text and remarks are never touched."
+        words = "Quoted text and remarks are not changed."
         if self.stop is not None:
             words = f"{self.stop.what} {in_keys(self.stop.advice)}"
         if self.stop is not None and self.made is not None:
-            words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
+            words = f"{self.stop.what} Change it, or press Enter to renumber anyway."
             words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))
         self.say("#numbers-detail", words)
 
@@ -160,7 +156,7 @@ class RenumberScreen(Page[str | None]):
             stop.what,
             ("force", "Renumber anyway", lambda: self.dismiss(made.listing.text())),
             leave="Leave the numbers",
-            why=f"Left as they are, to be corrected by hand:\n{jumps}",
+            why=f"These jumps have to be corrected by hand:\n{jumps}",
         )
 
 

@@ -78,17 +78,13 @@ class RescuesScreen(Page[Wish | None]):
         words = f"{one.spec}: {plural(one.line_count, 'line')}\n{text}"
         self.say("#rescue-detail", words)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.dismiss(("open", event.key))
-
     def action_wish(self, what: Literal["open", "load"]) -> None:
         key = self.query_one(Rows).key
         if key:
             self.dismiss((what, key))
 
     def action_compare_board(self) -> None:
-        """Compare the rescue with the board; that screen goes back to this one."""
+        """Compare the rescue with the board on another screen, which returns to this one."""
         key = self.query_one(Rows).key
         if key:
             self.app.desk.comparing.compare(key)
@@ -114,7 +110,7 @@ class RescuesScreen(Page[Wish | None]):
             self.app.desk.shelf.renew()
 
         self.app.push_screen(
-            AskText(under_which_name(one.spec), one.program, hint="A program."),
+            AskText(under_which_name(one.spec), one.program, hint="The name of a program."),
             named,
         )
 

@@ -27,7 +27,7 @@ from hostlink.ruler import size_chart
 from hostlink.words import plural
 
 Wish = tuple[Literal["open", "load"], str]
-"""What is to be done on the desk with a revision: opened or loaded."""
+"""What the desk is to do, and with which revision or rescue."""
 
 
 class RevisionsScreen(Page[Wish | None]):
@@ -36,7 +36,7 @@ class RevisionsScreen(Page[Wish | None]):
     AUTO_FOCUS = "#revisions"
     FOOT = (
         "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-        "O tells the origin of each line, R restores as the newest, N notes. P shows its runs. "
+        "O shows the origin of each line, R restores as the newest, N notes. P shows its runs. "
         "T retires. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -128,21 +128,17 @@ class RevisionsScreen(Page[Wish | None]):
         key = self.query_one(Rows).key
         return next((one for one in self.revisions if one.spec == key), None)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.dismiss(("open", event.key))
-
     def action_wish(self, what: Literal["open", "load"]) -> None:
         if self.chosen is not None:
             self.dismiss((what, self.chosen.spec))
 
     def action_compare_board(self) -> None:
-        """Compare the revision with the board; that screen goes back to this one."""
+        """Compare the revision with the board on another screen, which returns to this one."""
         if self.chosen is not None:
             self.app.desk.comparing.compare(self.chosen.spec)
 
     def action_mark(self) -> None:
-        """Mark a revision, or take its mark away; of three marks the first one goes."""
+        """Mark or unmark a revision; a third mark removes the oldest."""
         if self.chosen is not None:
             spec = self.chosen.spec
             others = [one for one in self.marked if one != spec]
@@ -150,7 +146,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.renew()
 
     def action_compare(self) -> None:
-        """Compare the two marked revisions; one with the cursor's, or that with the previous."""
+        """Compare two marked revisions, or the chosen one with the marked or the previous one."""
         chosen = self.chosen
         if chosen is None:
             return
@@ -161,7 +157,9 @@ class RevisionsScreen(Page[Wish | None]):
             marked = [other, chosen]
         if marked[0] is marked[1]:
             self.app.notify(
-                "Move to the revision to compare with, or mark it too with Space.", markup=False
+                "Move to the revision to compare with, or mark it too "
+                f"({way_to('revisions.mark')}).",
+                markup=False,
             )
             return
         older, newer = sorted(marked, key=lambda one: one.number)
@@ -207,7 +205,7 @@ class RevisionsScreen(Page[Wish | None]):
         self._done(kept_words(kept.revision.spec, is_new=kept.is_new))
 
     def action_retire(self) -> None:
-        """Retire the program from the list, or return it; a search finds it in either case."""
+        """Take the program out of the list, or put it back; a search finds it in either case."""
         archive = self.app.archive
         try:
             if archive.program(self.program).retired:
@@ -215,7 +213,7 @@ class RevisionsScreen(Page[Wish | None]):
                 words = f"{self.program} is in the list again."
             else:
                 archive.retire(self.program)
-                words = f"{self.program} is out of the list; nothing was deleted. "
+                words = f"{self.program} is no longer in the list; nothing was deleted. "
                 words += f"{way_to('revisions.retire')} puts it back."
         except HostlinkError as error:
             self.app.show_error(error)

@@ -1,4 +1,4 @@
-"""What the screen of a rewritten listing shows: one made smaller, or adapted to a board."""
+"""The rows of the screen of a rewritten listing: one made smaller, or adapted to a board."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ WHOLE = "all"
 class RewriteRows(Protocol):
     """A rewritten listing, in rows. columns: of the list. foot: what the keys do.
 
-    prove: runs both versions, which takes a while; None where there is nothing to prove. proof: its
+    prove: runs both versions, which takes a while; None if there is nothing to prove. proof: the
     result, None until it is known.
     """
 
@@ -42,19 +42,20 @@ class RewriteRows(Protocol):
         """Return the rows of the list: one for each change, or each choice."""
 
     def detail(self, key: str) -> str:
-        """Return what a row shows in full."""
+        """Return the details of a row."""
 
     def text(self, key: str) -> str:
         """Return the listing that choosing a row gives."""
 
 
 _COMPARING = "Both versions are being run and compared."
+_NEW_LISTING = "The new listing:"
 
 
 class Shrinking:
-    """A listing made smaller: what each level saves, and all of them without unreached lines.
+    """A listing made smaller, level by level.
 
-    The latter is proven.
+    The last level also leaves out unreached lines, and runs both versions to prove that.
     """
 
     columns: Sequence[ListColumn] = (
@@ -64,7 +65,7 @@ class Shrinking:
         ListColumn("then", right=True),
         ListColumn("", -1),
     )
-    foot = f"Each level includes those above it. {UNDOABLE} Escape leaves it."
+    foot = f"Each level includes those above it. {UNDOABLE} Escape cancels."
 
     def __init__(self, listing: Listing, profile: Profile) -> None:
         self._listing, self._profile = listing, profile
@@ -93,7 +94,7 @@ class Shrinking:
         return f"Make it smaller: {size}"
 
     def entries(self) -> list[Entry]:
-        """Return the levels, first what makes it fit if it is too big."""
+        """Return the levels; if the listing is too big, what makes it fit comes first."""
         entries: list[Entry] = []
         limit, now = self.most.limit, self.most.before
         if limit and now > limit:
@@ -117,7 +118,7 @@ class Shrinking:
         return Entry(level, (level, f"{saves:,}", f"{in_all:,}", f"{then:,}", room))
 
     def made(self, level: str) -> Shrunk:
-        """Return the result of shrinking up to one level, until it fits, or by all means."""
+        """Return the result of shrinking up to one level, until it fits, or by every level."""
         if level not in self._made:
             to_fit = level == TO_FIT
             self._made[level] = shrink(
@@ -131,9 +132,9 @@ class Shrinking:
         return self._made[level]
 
     def detail(self, key: str) -> str:
-        """Return what a level does, and the listing then."""
+        """Return what a level does, and the new listing."""
         made = self.made(key)
-        does = LEVELS.get(key, "One level after the other, and no line more than it takes.")
+        does = LEVELS.get(key, "One level after another, and no more lines than needed.")
         words = [f"{key}: {does}" if key in LEVELS else does]
         if key == UNREACHED:
             words = [
@@ -145,10 +146,10 @@ class Shrinking:
             for step in made.steps
             if key == TO_FIT and step.saved
         ]
-        return "\n".join([*words, *made.notes, "", "The listing then:", made.listing.text()])
+        return "\n".join([*words, *made.notes, "", _NEW_LISTING, made.listing.text()])
 
     def text(self, key: str) -> str:
-        """Return the listing of a level; unreached lines stay if it prints otherwise without."""
+        """Return the listing of a level; keep unreached lines if the output differs without."""
         differs = self.proof is not None and self.proof.result == "differs"
         return self.made("everything" if key == UNREACHED and differs else key).listing.text()
 
@@ -181,7 +182,7 @@ class Adapting:
         )
 
     def entries(self) -> list[Entry]:
-        """Return the whole, the changes, and what has no equal."""
+        """Return the whole listing, the changes, and what has no equivalent."""
         made = self._offer.made
         rows = [Entry(WHOLE, (WHOLE, f"{made.after - made.before:+,}", "the whole listing"))]
         rows += [
@@ -195,7 +196,7 @@ class Adapting:
         return rows
 
     def detail(self, key: str) -> str:
-        """Return a change, what is needed, or the whole with how it was proven."""
+        """Return a change, what is needed, or the whole listing with its proof."""
         made = self._offer.made
         kind, _, at = key.partition(" ")
         if kind == "change":
@@ -203,7 +204,7 @@ class Adapting:
         if kind == "need":
             return need_words(made.needs[int(at)])
         proof = self.proof.says if self.proof else _COMPARING
-        rows = [self._offer.says, *made.notes, proof, "", "The listing then:", made.listing.text()]
+        rows = [self._offer.says, *made.notes, proof, "", _NEW_LISTING, made.listing.text()]
         return "\n".join(rows)
 
     def text(self, key: str) -> str:  # noqa: ARG002 - any row means the whole

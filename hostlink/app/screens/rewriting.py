@@ -1,4 +1,4 @@
-"""A rewritten listing before it is taken: what changes, why, what it costs, and the whole then."""
+"""Preview a rewritten listing: what changes, why, what it costs, and the result."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 
 class RewriteScreen(Page[str | None]):
-    """Preview a rewritten listing; return the text of the row that is taken, None if none is."""
+    """Preview a rewritten listing; return the text of the accepted row, or None."""
 
     AUTO_FOCUS = "#rewrites"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "Take it", tooltip="As the foot says"),
-        Binding("escape", "leave", "Leave it", tooltip="Nothing is changed"),
+        Binding("enter", "take", "Accept it", tooltip="As the bottom line says"),
+        Binding("escape", "leave", "Cancel", tooltip="Nothing is changed"),
     ]
 
     def __init__(self, rewrite: RewriteRows):
@@ -63,10 +63,6 @@ class RewriteScreen(Page[str | None]):
         event.stop()
         self.renew()
         self.query_one(".side", VerticalScroll).scroll_home(animate=False)
-
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_take()
 
     def action_take(self) -> None:
         key = self.query_one(Rows).key

@@ -1,4 +1,4 @@
-"""The runs of a program: when, how each ended, what it printed; two compared, one written down."""
+"""Show a program's runs and what each printed; compare two, or write one's numbers to a file."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.dialogues import write_file
 from hostlink.app.widgets.page import Page, with_detail
@@ -35,7 +36,7 @@ class RunsScreen(Page[None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("runs.mark", "Mark it", "To compare another with it"),
-        screen_key("runs.compare", "Compare", "With the marked one, or with the one before"),
+        screen_key("runs.compare", "Compare", "With the marked one, or with the previous one"),
         screen_key("runs.file", "Numbers to a file", "As CSV, or drawn as an SVG picture"),
         Binding("escape", "leave", "Back", tooltip="To the revisions"),
     ]
@@ -56,7 +57,7 @@ class RunsScreen(Page[None]):
                 ListColumn("took", 9, right=True),
                 ListColumn("ended", -1),
             ],
-            empty="It was not run yet, or not from here.",
+            empty="It has not been run yet, or not from here.",
             id="runs",
         )
         yield from with_detail(rows, id="run-detail")
@@ -85,18 +86,19 @@ class RunsScreen(Page[None]):
         return self.runs.get(self.query_one(Rows).key)
 
     def action_mark(self) -> None:
-        """Mark the chosen run, or take its mark away."""
+        """Mark or unmark the chosen run."""
         if self.chosen is not None:
             self.marked = "" if self.marked == self.chosen.spec else self.chosen.spec
             self._list()
 
     def action_compare(self) -> None:
-        """Show how the chosen run differs from the marked one, or from the one before it."""
+        """Show how the chosen run differs from the marked one, or from the previous one."""
         order = list(self.runs)
         at = self.query_one(Rows).cursor
         other = self.marked or "".join(order[at + 1 : at + 2])
         if not other or other == order[at]:
-            self.app.notify("Move to the run to compare, and mark another one with Space.")
+            mark = way_to("runs.mark")
+            self.app.notify(f"Move to the run to compare, and mark another one ({mark}).")
             return
         places = sorted((order.index(other), at), reverse=True)  # the newest is listed first
         first, second = (self.runs[order[place]] for place in places)
@@ -112,10 +114,9 @@ class RunsScreen(Page[None]):
             return
         self.app.push_screen(
             ChoosePath(
-                f"Into which file do the numbers of {run.spec} go?",
+                f"Write the numbers of {run.spec} to which file?",
                 f"{self.program.lower()}-{run.number}.csv",
-                hint="A name that ends in .svg gets a drawing of them, any other the numbers "
-                "as CSV.",
+                hint="A name that ends in .svg gives a drawing, any other name CSV.",
             ),
             lambda name: self._write(drawing, named_path(name)) if name else None,
         )

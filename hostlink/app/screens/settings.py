@@ -35,9 +35,6 @@ class SettingsScreen(Page[None]):
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
-    def __init__(self) -> None:
-        super().__init__()
-
     def body(self) -> Iterator[Widget]:
         """Lay out the list of settings and their values."""
         with Vertical(classes="across"):
@@ -45,7 +42,7 @@ class SettingsScreen(Page[None]):
 
     def foot(self) -> str:
         """Return the line of keys, with the file in which the settings are kept."""
-        return f"Enter changes. They are kept in {self.app.settings_file}. Escape goes back."
+        return f"Enter changes a value. All are kept in {self.app.settings_file}. Escape goes back."
 
     def on_mount(self) -> None:
         self._show()
@@ -56,14 +53,10 @@ class SettingsScreen(Page[None]):
             [
                 Entry("theme", ("theme", name_in_settings(self.app.theme))),
                 Entry("port", ("port at the start", settings.port or "none")),
-                Entry("profile", ("profile", settings.profile or "the one the board is known by")),
+                Entry("profile", ("profile", settings.profile or "the one known for the board")),
                 Entry("capture_minutes", ("read the board", _often(settings.capture_minutes))),
             ]
         )
-
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_change()
 
     def action_change(self) -> None:
         key = self.query_one(Rows).key
@@ -72,7 +65,7 @@ class SettingsScreen(Page[None]):
             self.app.use_theme(NAMES[(here + 1) % len(NAMES)])
             self._show()
         elif key == "port":
-            self._ask("port", "Which port is opened at the start?", "A lone - means none.")
+            self._ask("port", "Which port is opened at the start?", "Its name; - for none.")
         elif key == "capture_minutes":
             self._ask_minutes()
         else:
@@ -101,7 +94,9 @@ class SettingsScreen(Page[None]):
                 return
             minutes = int(value) if value.isdecimal() and len(value) < 6 else -1
             if not is_minutes(minutes):
-                self.app.notify(f"Give minutes from 0 to {MOST_MINUTES:,}.", markup=False)
+                self.app.notify(
+                    f"Type a whole number of minutes from 0 to {MOST_MINUTES:,}.", markup=False
+                )
                 return
             self.app.keep_settings(capture_minutes=minutes)
             self._show()
@@ -110,7 +105,7 @@ class SettingsScreen(Page[None]):
             AskText(
                 "After how many minutes is a board that waits at its prompt read again?",
                 str(self.app.settings.capture_minutes),
-                hint="It finds what was typed at the board's own keyboard. 0 means never.",
+                hint="This finds what was typed at the board's own keyboard. 0 means never.",
             ),
             answered,
         )

@@ -45,7 +45,7 @@ class SeveralScreen(Page[None]):
         screen_key("several.mark", "Mark the board", "Only marked boards take part"),
         screen_key("several.load", "Load into each", "The editor's listing, kept once"),
         screen_key("several.save", "Save each", "Under the board's name and the date"),
-        screen_key("several.backup", "Back up each", "All that each of them holds"),
+        screen_key("several.backup", "Back up each", "Everything that each holds"),
         Binding(
             "enter",
             "alone",
@@ -64,7 +64,7 @@ class SeveralScreen(Page[None]):
         self.tasks: dict[str, BoardTask] = {}
 
     def body(self) -> Iterator[Widget]:
-        """Lay out the list of attached boards, with what the chosen one holds and was told."""
+        """Lay out the list of attached boards, with the details of the chosen one."""
         others = way_to("several.boards")
         rows = Rows(
             [ListColumn("", 1), ListColumn("board", -1), ListColumn("how it goes", -1)],
@@ -125,7 +125,7 @@ class SeveralScreen(Page[None]):
         self.say("#several-detail", "\n".join(words))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
+        event.prevent_default().stop()
         task = self.tasks.get(event.key)
         if task is not None and task.failed:
             self.action_alone()
@@ -179,7 +179,7 @@ class SeveralScreen(Page[None]):
         *,
         doing: str = "",
     ) -> None:
-        """Start a job on one board; its progress and its end are shown in the board's line."""
+        """Start a job on one board; the board's row shows its progress and how it ended."""
         name = self._names()[attached.port]
         job = attached.do(f"{what} {name}", work, doing=doing)
         task = BoardTask(name, job, alone).start(self.app, self.renew)

@@ -1,4 +1,4 @@
-"""The archive on the desk: programs, found as one types; the shipped ones stand after them."""
+"""The archive on the desk: its programs, then the shipped ones, searched while one types."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ class Shelf(Vertical):
             aside(self.app, self._read_all, self._take, newest="programs")
 
     def show_program(self, name: str) -> None:
-        """Put the cursor of the list on a program, unless somebody is choosing there."""
+        """Put the cursor of the list on a program, unless the user is choosing one there."""
         rows = self.query_one(Rows)
         keys = [one.key for one in rows.entries]
         if name in keys and not self.has_focus_within:
@@ -109,7 +109,7 @@ class Shelf(Vertical):
 
     def _read_all(self) -> _Known:
         known = _Known(self._archive.programs())
-        # Else the collector would look at all of these in the middle of somebody's typing.
+        # Otherwise the collector would examine all of these while the user types.
         gc.collect()
         gc.freeze()
         return known
@@ -139,7 +139,7 @@ class Shelf(Vertical):
         head += ", read-only" * self._archive.read_only
         self.query_one(Heading).say(head)
         rows = self.query_one(Rows)
-        rows.empty = f"Nothing is found. {way_back()} shows all programs again." if asked else ""
+        rows.empty = f"Nothing was found. {way_back()} shows all programs again." if asked else ""
         rows.show(entries, stay=not asked)
         if rows.has_focus and not entries:
             self.query_one("#find", Input).focus()
@@ -174,10 +174,6 @@ class Shelf(Vertical):
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
         self.post_message(self.Opened(event.key))
-
-    def clear_search(self) -> None:
-        """Empty the search field."""
-        self.query_one("#find", Input).value = ""
 
     @property
     def program(self) -> str:

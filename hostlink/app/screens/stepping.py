@@ -58,7 +58,7 @@ class StepScreen(Page[int | None]):
         screen_key("stepping.here", "Up to the line chosen", "As fast as it can"),
         screen_key("stepping.on", "Go on, or stop", "At the pace of the board"),
         screen_key("stepping.back", "One line back", "As it was before"),
-        screen_key("stepping.again", "Again from the start", "With no answers"),
+        screen_key("stepping.again", "Again from the start", "Without the answers given"),
         screen_key("stepping.pin", "Choose the next pin"),
         screen_key("stepping.switch", "Switch the chosen pin", action="slide(0)"),
         screen_key("stepping.less", "Slide the chosen pin down", action="slide(-1)"),
@@ -111,7 +111,7 @@ class StepScreen(Page[int | None]):
             self._timer.pause()
 
     def action_line(self) -> None:
-        """Run the line at the arrow; a loop within it whole."""
+        """Run the line at the arrow, with all rounds of a loop within it."""
         began = self.walk.began
         self._run_until(lambda: self.walk.began != began)
 
@@ -121,7 +121,7 @@ class StepScreen(Page[int | None]):
         self._run_until(lambda: self.walk.line == chosen)
 
     def _run_until(self, arrived: Callable[[], bool]) -> None:
-        """Run as fast as it goes until `arrived`; keys are heard meanwhile."""
+        """Run as fast as possible until `arrived`, and take keys meanwhile."""
         self._arrived = arrived
         self._go(True)
         self.tick()
@@ -139,7 +139,7 @@ class StepScreen(Page[int | None]):
         self.draw(follow=True)
 
     def action_again(self) -> None:
-        """Begin again."""
+        """Begin the program again."""
         self._go(False)
         self.walk = self._begin()
         self.draw(follow=True)
@@ -168,7 +168,7 @@ class StepScreen(Page[int | None]):
             self._ask()
 
     def _ask(self) -> None:
-        """Ask for what the program asks for; without an answer it stays where it is."""
+        """Ask the user what the program asks; without an answer it stays at that line."""
         self._asking = True
 
         def answered(line: str | None) -> None:
@@ -195,13 +195,13 @@ class StepScreen(Page[int | None]):
         self._show_pin()
 
     def action_slide(self, by: int) -> None:
-        """Change what comes to the chosen pin (see `change_level`)."""
+        """Change the level at the chosen pin (see `change_level`)."""
         if self.chosen_pin:
             change_level(self.walk, self.chosen_pin, by)
         self._show_pin()
 
     def _show_pin(self) -> None:
-        """Show the pins, or say that there is none to choose."""
+        """Show the pins; if there is none to choose, say so."""
         if not self.chosen_pin:
             self.app.notify("The program has read no pin so far.", markup=False)
         self.draw()
@@ -261,5 +261,5 @@ class StepScreen(Page[int | None]):
         return f"Pins {''.join(marked)}" if shown else ""
 
     def action_leave(self) -> None:
-        """Close the screen, and say at which line the program stood or failed."""
+        """Close the screen, and return the line at which the program stood or failed."""
         self.dismiss(self.walk.stood_at)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
-    """List what a board has stored, and show it; a board that cannot store says so."""
+    """Show the programs stored on a board, or an error if it cannot store any."""
     job = attached.do("Listing the stored programs", _listed, shown=False)
 
     def done(slots: list[StoredSlot]) -> None:
@@ -42,8 +42,8 @@ def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
 
 
 def _listed(session: Session, _: Archive) -> list[StoredSlot]:
-    shows_one = session.profile.commands.list_stored
-    return stored_slots(session) if shows_one else slots_on_board(session)
+    can_list = session.profile.commands.list_stored
+    return stored_slots(session) if can_list else slots_on_board(session)
 
 
 _KEPT_FIRST = "is kept in the archive first"
@@ -106,10 +106,6 @@ class StoredScreen(Page[None]):
 
         self.app.watch_job(job, done=done)
 
-    def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        event.stop()
-        self.action_recall()
-
     def _read_again(self) -> None:
         """Read the board's memory and list its stored programs again, to show both here."""
         self.app.desk.readings.look_again(self.attached, quietly=True)
@@ -153,7 +149,7 @@ class StoredScreen(Page[None]):
 
         self.app.push_screen(
             AskText(
-                under_which_name("the program in memory", "stored"),
+                under_which_name("the program in memory", "store"),
                 program if at and program != "rescue" and not slots else "",
                 hint=f"{names} {WEAR_WARNING}",
             ),
@@ -172,7 +168,7 @@ class StoredScreen(Page[None]):
             kept = f"What it holds {UNREADABLE_NOW}, so it would be lost."
         ask(
             self.app,
-            f"{name} is there already. Replace it?",
+            f"{name} is already stored. Replace it?",
             ("replace", f"Replace {name}", lambda: self._store(name)),
             why=kept,
         )
@@ -188,7 +184,7 @@ class StoredScreen(Page[None]):
             return stored_words(name, before)
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            """Return what to ask if it is not known what would be overwritten."""
+            """Return the question if it is not known what would be overwritten."""
             self._failed(error)
             if not isinstance(error, NotKnownError):
                 return None

@@ -1,4 +1,4 @@
-"""The survey of a board: asked first, told in words, and kept as a profile if wanted."""
+"""Survey a board after consent, show the result, and keep it as a profile on request."""
 
 from __future__ import annotations
 
@@ -48,9 +48,9 @@ def ask_to_survey(app: DeskApp, attached: AttachedBoard) -> None:
         f"Survey {name}? It measures how the board talks.",
         ("talk", "Measure without storing anything", lambda: _run(app, attached, storing=False)),
         ("storing", says, lambda: _run(app, attached, storing=True)),
-        why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
-        "board does to lines, what they cost and how long storing takes shows only in test "
-        "lines: what memory holds is kept first, put back afterwards and proven.",
+        why="hostlink types empty lines, a remark, LIST, questions and words. Only test lines "
+        "show what the board does to lines, what they cost and how long storing takes: the "
+        "program in memory is kept first, put back afterwards and proven.",
     )
 
 
@@ -73,9 +73,9 @@ def _run(app: DeskApp, attached: AttachedBoard, *, storing: bool) -> None:
 
 
 class SurveyScreen(Page[None]):
-    """What a survey found: a paragraph first, every value with its evidence by a key.
+    """Shows what a survey found, first in words, on request each value with its evidence.
 
-    profile, attached: to keep it and use it; None for an earlier one.
+    profile, attached: the profile to keep, and the board to use it for; None for an earlier survey.
     """
 
     AUTO_FOCUS = "#told"
@@ -118,7 +118,7 @@ class SurveyScreen(Page[None]):
     def foot(self) -> str:
         """Return the line of keys that the survey offers."""
         keeps = "K keeps this as a profile, which is then used for the board. "
-        details = "D shows every value with its evidence, or the words again. "
+        details = "E shows every value with its evidence, or the words again. "
         return f"{keeps if self.profile else ''}{details}Escape goes back."
 
     def head(self) -> str:
@@ -142,7 +142,7 @@ class SurveyScreen(Page[None]):
         self.set_focus(self.query_one("#found" if details else "#told"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
-        """Return whether an action is offered: none that keeps an earlier survey again."""
+        """Return whether an action is offered; an earlier survey cannot be kept again."""
         if action == "details":
             return bool(self.told)
         return action != "keep" or self.profile is not None
@@ -192,7 +192,7 @@ class SurveyScreen(Page[None]):
     def _ask_to_replace(self, name: str) -> None:
         ask(
             self.app,
-            f"You have a profile {name} already.",
+            f"You already have a profile {name}.",
             ("replace", "Replace it", lambda: self._keep(name, replace=True)),
             why="hostlink then uses the new one for the boards that had the old one.",
         )

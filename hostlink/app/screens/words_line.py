@@ -53,9 +53,9 @@ def words_in_line(actions: Sequence[DeskAction]) -> Content:
 
 
 class WordsLine(ModalScreen["Callable[[Desk], object] | None"]):
-    """Wait for one key or a paste. Return what to do on the desk then, None for nothing.
+    """Waits for one key or a paste; returns what to do on the desk, None for nothing.
 
-    Escape means the listing. Any other key that means nothing closes the line and does nothing.
+    Escape goes to the listing. A key without a meaning only closes the line.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -79,7 +79,7 @@ class WordsLine(ModalScreen["Callable[[Desk], object] | None"]):
         self._answer(BY_ID[name].work)
 
     def _answer(self, answer: Callable[[Desk], object] | None) -> None:
-        """Close the line, unless a key before this one has."""
+        """Close the line, unless an earlier key has closed it."""
         if self.is_current:
             self.dismiss(answer)
 

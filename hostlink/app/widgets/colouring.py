@@ -1,4 +1,4 @@
-"""Which parts of a line of a listing have a colour, for the editor and for comparisons."""
+"""Find the parts of a listing's line that have a colour, for the editor and for comparisons."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 class ListingEditor(TextField):
-    """A text area for one listing. Text pasted with several lines is handed over, not inserted."""
+    """A text area for one listing. A paste of several lines is posted as `Pasted`, not inserted."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "listing--keyword",
@@ -45,7 +45,7 @@ class ListingEditor(TextField):
         "listing--found",
     }
     # A line in which a program stopped with an error, and the board's words; marked while the line
-    # is as it was then.
+    # is unchanged.
     fault: reactive[tuple[str, str] | None] = reactive(None)
     # Where a searched text begins and its length; marked until the cursor leaves its beginning. It
     # is not selected, since the next key would overwrite it.
@@ -79,8 +79,8 @@ class ListingEditor(TextField):
         super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
         self.cursor_blink = False
         self._row_end = RowEnd()
-        self._taken = ""  # what was cut or copied last from the listing that is here
-        self._has_whole_line = False  # it was cut with nothing selected
+        self._taken = ""  # what was cut or copied last from this listing
+        self._has_whole_line = False  # that is a whole line, cut with nothing selected
         self.listing_language: Language | None = None  # none is known before the first review
         self.form: Form | None = None
         self.findings: Mapping[int, Sequence[Finding]] = {}
@@ -201,12 +201,12 @@ class ListingEditor(TextField):
         self.selection = Selection.cursor(self.selection.end)
 
     def load_text(self, text: str) -> None:
-        """Show another listing; what was cut from the one before does not count as moved here."""
+        """Show another listing; a paste of text cut from the previous one counts as foreign."""
         self._taken = ""
         super().load_text(text)
 
     def _take_paste(self, text: str) -> None:
-        """Insert what was taken from here, and one line; hand several other lines over."""
+        """Insert a single line, or what was cut or copied here; else post the text as `Pasted`."""
         rows = [row for row in text.split("\n") if row.strip()]
         if len(rows) < 2 or text == self._taken:
             self.insert_whole(text)
@@ -214,9 +214,9 @@ class ListingEditor(TextField):
             self.post_message(self.Pasted(text))
 
     def insert_whole(self, text: str) -> None:
-        """Insert text at the cursor, in place of what is selected; a cut line above the cursor's.
+        """Insert text at the cursor in place of the selection, or a cut line above the cursor's.
 
-        It is one step for undoing.
+        One undo takes it back.
         """
         self.history.checkpoint()
         if self._has_whole_line and text == self._taken and self.selection.is_empty:
@@ -229,7 +229,7 @@ class ListingEditor(TextField):
     def validate_virtual_size(self, size: Size) -> Size:
         """Return the size at least as wide as the view, so that findings are not cut off.
 
-        Set to the narrower size first, it would change twice at each key, and lay out the screen.
+        If it were narrower first, it would change twice at each key and lay out the screen anew.
         """
         return Size(max(size.width, self.scrollable_content_region.width), size.height)
 
@@ -253,7 +253,7 @@ class LedgerColumn(Widget):
     """The two columns to the right of the listing: what each line costs, and the total so far.
 
     A line with a finding has "!" in front; a line that is not stored says why instead of a cost.
-    After a line that a load has sent stands a thin bar, once it is proven a thick one.
+    A thin bar follows a line that a load has sent, a thick one a line that is proven.
     """
 
     HEAD = "  cost  so far  "
@@ -289,7 +289,7 @@ class LedgerColumn(Widget):
         limit: int,
         marked: Mapping[int, Sequence[Finding]],
     ) -> None:
-        """Show other costs. limit: bytes of the board, 0 where unknown."""
+        """Show the costs of the lines. limit: bytes of the board, 0 if unknown."""
         self._rows = {row.line.at - 1: row for row in rows}
         self._limit = limit
         self._marked = marked
@@ -318,12 +318,12 @@ class LedgerColumn(Widget):
         return USED if self._proven else SENT
 
     def legend_at(self, place: int) -> str:
-        """Return what the sign of a load after a line's costs means, "" where it has none."""
+        """Return what the bar after a line's costs means, "" if there is none."""
         row = self._rows.get(place)
         sign = self._sign(row) if row is not None else ""
         return {
             USED: f"{USED} The board holds this line.",
-            SENT: f"{SENT} This line was sent, and is not read back yet.",
+            SENT: f"{SENT} This line was sent, but has not been read back yet.",
         }.get(sign, "")
 
     def text_at(self, place: int) -> str:

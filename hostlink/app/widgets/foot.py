@@ -73,7 +73,7 @@ class Foot(Static):
         )
         if shown != self._shown:
             self._shown = shown
-            # Textual 8.2 leaves the height as it was where it changes within a resize.
+            # Textual 8.2 keeps the old height if it changes within a resize.
             self.call_after_refresh(self.update, self._clickable(shown))
 
 

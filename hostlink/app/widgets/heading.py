@@ -28,7 +28,7 @@ class Heading(Static):
         self.watch(self.screen, "focused", self.follow_focus)
 
     def say(self, *words: str) -> None:
-        """Change the words of the heading, to the first of these for which there is room."""
+        """Show the first of these texts for which there is room."""
         self._words = words
         self.follow_focus()
 
@@ -53,4 +53,4 @@ class Heading(Static):
         room = self.size.width
         shown = Content(next((one for one in texts if cell_len(one) <= room), texts[-1]))
         if shown != self.content:
-            self.update(shown, layout=False)  # its height is fixed
+            self.update(shown, layout=self.styles.auto_dimensions)

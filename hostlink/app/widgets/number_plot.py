@@ -20,12 +20,12 @@ class NumberPlot(Widget):
         self._numbers = Numbers()
 
     def begin(self) -> None:
-        """Forget the rows of the run before."""
+        """Forget the rows of the previous run."""
         self._numbers = Numbers()
         self.refresh()
 
     def add(self, rows: Iterable[str]) -> None:
-        """Take rows that were printed."""
+        """Add printed rows."""
         for row in rows:
             self._numbers.add(row)
         self.refresh()
@@ -33,6 +33,6 @@ class NumberPlot(Widget):
     def render(self) -> Content:
         columns = self._numbers.shown
         if columns is None:
-            return Content("No numbers were printed yet.")
+            return Content("No numbers have been printed yet.")
         drawn = plot_rows([columns], self.size.width, self.size.height)
         return Content("\n".join(map(safe, drawn)))

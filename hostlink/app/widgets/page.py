@@ -1,4 +1,4 @@
-"""A screen of its own before the desk: a heading, what it is about, and the way on at its foot."""
+"""The base of all screens but the desk: a heading, a body, and a foot that names the keys."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual.app import ComposeResult
+from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
@@ -71,13 +72,20 @@ class Page(Screen[R]):
         self.query_one(name, Static).update(Content(safe(words, keep="\n")))
 
     def tell(self, words: str) -> None:
-        """Tell something here, and on the desk for when this screen has been left."""
+        """Show a message here, and on the desk once this screen is closed."""
         self.app.tell(words)
         self.app.notify(words, markup=False)
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()
         self.detail()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        """Do for a click on the row at the cursor what Enter does."""
+        event.stop()
+        for each in self.BINDINGS:
+            if isinstance(each, Binding) and each.key == "enter":
+                self.call_next(self.app.run_action, each.action, self)
 
     def detail(self) -> None:
         """Show the row at the cursor of the list in full."""

@@ -1,4 +1,4 @@
-"""What a folder holds that begins as typed, to complete the name of a file or folder."""
+"""Find files and folders that begin as typed, to complete a name."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _MOST = 1_000  # entries of a folder that are looked at
 
 
 def matching_paths(text: str, suffixes: Sequence[str] = ()) -> list[str]:
-    """Return what a folder holds that begins as typed: folders first, each with a / after it.
+    """Return the names in a folder that begin as typed: folders first, each with a / after it.
 
     text: a folder and the beginning of a name, either of which may be missing. suffixes: of the
     files to return; all if empty. Hidden names are returned only if one is begun. A folder that
@@ -48,7 +48,7 @@ def folder_of(text: str) -> str:
 
 
 def common_beginning(names: Sequence[str]) -> str:
-    """Return what all of some names begin with, "" for no name."""
+    """Return the longest beginning that all names share, "" for no name."""
     first = names[0] if names else ""
     same = (at for at in range(len(first), 0, -1) if all(n.startswith(first[:at]) for n in names))
     return first[: next(same, 0)]

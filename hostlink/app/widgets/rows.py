@@ -26,11 +26,11 @@ from textual.widget import Widget
 from hostlink.words import safe
 
 _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
-# Rows measured in cells, and rows of which at least the characters are counted. All of a hundred
-# thousand would take longer than a key press may.
+# Rows that are measured in cells, and rows of which at least the characters are counted. To measure
+# a hundred thousand would delay a key.
 _EXACT, _COUNTED = 200, 10_000
 _LEAST = 8  # cells that are left of a column that gives way
-_LEGIBLE = 10  # cells that one has, if it needs them, before it gives way to an extra column
+_LEGIBLE = 10  # cells that such a column keeps, if it needs them, while extra ones can be dropped
 
 
 def go_between(event: events.Key, line: Widget, rows: Rows) -> None:
@@ -62,10 +62,10 @@ class ListColumn:
 def column_widths(columns: Sequence[ListColumn], wanted: Sequence[int], room: int) -> list[int]:
     """Return the cells of each column, 0 for one that is not shown.
 
-    Nothing is shortened while there is room. Where there is not, the columns that give way keep at
-    least _LEAST cells, the extra ones among them first. Before one that is not extra has fewer than
-    _LEGIBLE, extra ones go, the last one first; in the end any other is shortened too. wanted:
-    cells of each one's content. room: cells for all of them with a blank between two.
+    Nothing is shortened while there is room. If there is not, the columns that give way shrink to
+    _LEAST cells, extra ones first. Extra columns are dropped, the last one first, before any other
+    gets fewer than _LEGIBLE cells. In the end every column may be shortened. wanted: cells of each
+    column's content. room: cells for all columns with a blank between two.
     """
     widths = [min(width, room) for width in wanted]
     giving = [at for at, column in enumerate(columns) if column.width < 0]
@@ -108,7 +108,7 @@ class Rows(ScrollView, can_focus=True):
     cursor: reactive[int] = reactive(0)
 
     class AtRow(Message):
-        """Something about a row. key: that of the row, "" if the list is empty."""
+        """A message about a row. key: of the row, "" if the list is empty."""
 
         def __init__(self, rows: Rows, key: str) -> None:
             super().__init__()

@@ -88,13 +88,6 @@ class MemoryRuler(Widget):
             self._board = board
             self.refresh()
 
-    @property
-    def words(self) -> str:
-        """Return how the listing fits, in words."""
-        return (
-            f"listing: {board_words.room_words(self._ledger)}" if self._ledger is not None else ""
-        )
-
     def render_line(self, y: int) -> Strip:
         width = self.size.width
         ledger = self._ledger

@@ -1,8 +1,10 @@
-"""A text area for several lines in which no change of the text leaves the cursor outside it."""
+"""A text area for several lines: its cursor stays in the text, only line ends make rows."""
 
 from __future__ import annotations
 
-from textual.document._document import Document
+import re
+
+from textual.document._document import Document, Location
 from textual.document._document_navigator import DocumentNavigator
 from textual.document._wrapped_document import WrappedDocument
 from textual.geometry import Size
@@ -11,11 +13,30 @@ from textual.widgets import TextArea
 from textual.widgets.text_area import Edit, EditResult, Selection
 
 
+class _RowText(str):
+    """A text in which only CR, LF and CR LF end a row, as in a listing.
+
+    Textual 8.2 ends a row at form feeds and other separators too, by `splitlines`.
+    """
+
+    __slots__ = ()
+
+    def splitlines(self, keepends: bool = False) -> list[str]:  # noqa: ARG002 - as of str
+        rows = re.split("\r\n|\n|\r", self)
+        return rows if rows[-1] else rows[:-1]
+
+
 class _Text(Document):
-    """A document that measures itself at once where each character takes one cell.
+    """A document that measures itself at once if each character takes one cell.
 
     Textual 8.2 expands and measures every row of a text at each key.
     """
+
+    def __init__(self, text: str) -> None:
+        super().__init__(_RowText(text))
+
+    def replace_range(self, start: Location, end: Location, text: str) -> EditResult:
+        return super().replace_range(start, end, _RowText(text))
 
     def get_size(self, tab_width: int) -> Size:
         if self.text.isascii() and "\t" not in self.text:

@@ -31,7 +31,7 @@ from hostlink.archive.database.database_errors import BUSY_SECONDS, FAULTS, Faul
 from hostlink.errors import ArchiveError, system_words
 from hostlink.sentences import FILE_UNTOUCHED, TRY_WHEN_FINISHED
 
-_LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
+_LOGS = ("-wal", "-journal")  # the second if the file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
 _TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at most
 _PIECE = 1 << 20
@@ -52,7 +52,7 @@ _NO_ROOM_BESIDE = {
 
 
 def text_of(stored: bytes) -> str:
-    """Return a stored TEXT; bytes that are no UTF-8 become lone surrogates, for `rows` to find."""
+    """Return a stored TEXT; bytes that are not UTF-8 become lone surrogates, for `rows` to find."""
     return stored.decode("utf-8", "surrogateescape")
 
 
@@ -120,9 +120,7 @@ def find_access(path: Path, *, read_only: bool) -> Access:
         first = error
     if getattr(first, "sqlite_errorcode", 0) in _NEEDS_ROLLBACK:
         if writable(path):
-            _try(
-                replace(plain, read_only=False)
-            )  # rolls back an interrupted write, as a writer would
+            _try(replace(plain, read_only=False))  # rolls the write back, as a writer would
             return plain
         return private_copy(path)
     if not has_no_room(first):

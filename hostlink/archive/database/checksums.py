@@ -40,7 +40,7 @@ def _form(table: str, types: tuple[type, ...]) -> str:
 
 
 def is_whole(table: Table, row: Mapping[str, Any]) -> bool:
-    """Return whether the stored checksum of a row matches its columns, and it has each of them."""
+    """Return whether a row has every column, and its stored checksum matches them."""
     names = (*table.summed, "checksum")
     if any(name not in row for name in names):  # the schema is damaged
         return False

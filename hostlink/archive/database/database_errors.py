@@ -13,8 +13,8 @@ from hostlink.words import safe
 BUSY_SECONDS = 5.0
 Fault = sqlite3.Error | UnicodeError
 FAULTS = (sqlite3.Error, UnicodeError)
-"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8, and what was
-read from it may be no text that SQLite takes."""
+"""What a statement may raise: of a damaged file even SQLite's message may not be UTF-8, and SQLite
+may not accept the text that was read from it."""
 
 
 def look_for_damage(by: Ways) -> str:
@@ -29,6 +29,14 @@ def not_kept(what: str, error: Fault, path: Path) -> ArchiveError:
     """Return the error for a failed write. what: its subject."""
     cause, unharmed, advice = _reason(error, f"the archive {path}")
     return ArchiveError(f"{what} was not kept: {cause}.", kept=unharmed, advice=advice)
+
+
+def moved(what: str, path: Path) -> ArchiveError:
+    """Return the error for a write to an archive that is no longer where it was opened."""
+    return ArchiveError(
+        f"{what} was not kept: the archive {path} was moved, replaced or deleted while open.",
+        advice="Put the file back, or end hostlink and name it where it is now.",
+    )
 
 
 def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
@@ -54,7 +62,7 @@ def damaged(what: str) -> DamagedError:
 
 
 def index_damaged(thing: str) -> DamagedError:
-    """Return the error for something that is there, and that its index does not lead to."""
+    """Return the error for an index that does not lead to a thing that exists."""
     return damaged(f"The index that leads to {thing}")
 
 
@@ -78,8 +86,8 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
 
         def advice(by: Ways) -> str:
             return (
-                "Copy the file away. If there is a duplicate or an export, it holds what was kept "
-                f"too: import it into a new archive {by.import_any}."
+                "Copy the file elsewhere. If there is a duplicate or an export, import it into a "
+                f"new archive {by.import_any}."
             )
 
     return ArchiveError(
@@ -95,7 +103,8 @@ def not_made(what: str, error: Fault) -> ArchiveError:
 
 def heals(by: Ways) -> str:
     """Return the advice that an import can heal what is damaged."""
-    return f"Importing a duplicate or an export {by.import_any} heals what is whole there."
+    which = "what is damaged here and whole there"
+    return f"Importing a duplicate or an export {by.import_any} heals {which}."
 
 
 def make_writable(by: Ways) -> str:
@@ -142,6 +151,6 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
             return (
                 f"{name} is damaged ({said})",
                 "Nothing was written to it.",
-                lambda by: f"Copy the file away first, then prove it {by.prove}.",
+                lambda by: f"Copy the file elsewhere first, then prove it {by.prove}.",
             )
     return said, _UNHARMED, ""

@@ -24,7 +24,7 @@ R = TypeVar("R")
 class Part:
     """A table in a join. on: the condition of a LEFT JOIN, "" for the main table.
 
-    hashed: read also the columns that have a SHA-256 of their own.
+    hashed: also read the columns that have a SHA-256 of their own.
     """
 
     name: str

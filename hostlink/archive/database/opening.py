@@ -32,7 +32,7 @@ APPLICATION_ID = int.from_bytes(b"hlnk", "big")
 _HEADER = b"SQLite format 3\0"
 _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 # A listing of about 1 KB with all its columns fills a third to a half of SQLite's usual page of
-# 4096 bytes, and what is left over is lost; on a larger page less is. Only a new file obeys.
+# 4096 bytes, and what is left over is lost; on a larger page less is. Only a new file takes it.
 _PAGE_BYTES = 8192
 
 
@@ -99,7 +99,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
             make_folders(path.parent)
             path.touch()
             return True
-        if not (path.is_file() or path.is_char_device()):  # a pipe would be waited for
+        if not (path.is_file() or path.is_char_device()):  # reading a pipe could block
             raise ArchiveError(
                 f"{path} is not a file, so it cannot be an archive.", advice="Name another file."
             )
@@ -177,7 +177,7 @@ def _renew(
 
 
 def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -> int:
-    """Return the schema number, 0 for a blank file. Raises ArchiveError for no archive."""
+    """Return the schema number, 0 for a blank file. Raises ArchiveError for other files."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if create and not tables and application in (0, APPLICATION_ID) and version == 0:
@@ -185,7 +185,7 @@ def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -
     _refuse_changed_marks(path, application, version, _recorded(db))
     if application == APPLICATION_ID and not tables.intersection(TABLES):
         raise ArchiveError(
-            f"{path} has the mark of an archive, but no table of one: it is damaged, or another "
+            f"{path} has the mark of an archive, but none of its tables: it is damaged, or another "
             "program made it.",
             kept=FILE_UNTOUCHED,
             advice=lambda by: (
@@ -234,8 +234,8 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
         f"{what}: another program changed it, or it is damaged.",
         kept=FILE_UNTOUCHED,
         advice=lambda by: (
-            f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
-            f'"PRAGMA {pragma}"`, and prove it {by.prove}.'
+            "Copy the file elsewhere, then repair this one with `sqlite-utils query "
+            f'{shlex.quote(str(path))} "PRAGMA {pragma}"`, and prove it {by.prove}.'
         ),
     )
 
@@ -289,5 +289,5 @@ def _copy_before(db: Database, path: Path, version: int) -> None:
     raise ArchiveError(
         f"No copy of {path} could be made before changing its schema: every name is taken.",
         kept=FILE_UNTOUCHED,
-        advice="Move the older copies beside it away.",
+        advice="Move the older copies beside it elsewhere.",
     )

@@ -2,7 +2,7 @@
 
 Rules:
 1. Rows are written by `insert`, `update` and `replace` only; they add the checksum.
-2. Stored data is read by `checked`, `found_by` or `Records` (joined.py): a damaged row raises
+2. Stored data is read by `checked_row`, `found_by` or `Records` (joined.py): a damaged row raises
    DamagedError and never returns a value.
 3. `found_by` compares the column it searched with the row it found, so that a damaged index cannot
    return the wrong row.

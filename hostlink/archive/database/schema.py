@@ -1,8 +1,8 @@
-"""The tables of the archive, schema by schema. The SQL keeps its comments: they stand in the file
-too, for whoever opens it with another tool in years to come.
+"""The tables of the archive, schema by schema.
 
-Tables are STRICT and only ever added to. The rules (triggers) and views stand in rules.py and
-views.py; each change of the schema makes them again.
+The comments of the SQL are stored in the file too, for anyone who opens it with another tool in
+years to come. Tables are STRICT and only ever added to. The rules (triggers) and views are in
+rules.py and views.py; each change of the schema makes them again.
 """
 
 from __future__ import annotations
@@ -290,8 +290,8 @@ CREATE VIRTUAL TABLE run_words USING fts5(
 );
 """
 
-# To search by time and by kind of board. With listing_id the first two also tell which listings
-# are of a time without reading the rows.
+# To search by time and by kind of board. With listing_id the first two also give the listings of a
+# time without reading the rows.
 INDEXES_4 = """
 CREATE INDEX revisions_by_time ON revisions (kept_at, listing_id);
 CREATE INDEX rescues_by_time ON rescues (kept_at, listing_id);

@@ -16,7 +16,7 @@ LARGEST_NUMBER = 1_000_000_000
 still have a number that can be typed (see `Spec.from_text`)."""
 
 
-NOTHING_TAKEN_IN = f"Nothing of it was taken in. {ARCHIVE_UNCHANGED}"
+NOTHING_TAKEN_IN = f"None of it was taken in. {ARCHIVE_UNCHANGED}"
 
 
 def refused(reason: str, advice: str = "") -> ArchiveError:

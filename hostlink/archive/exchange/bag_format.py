@@ -22,7 +22,7 @@ WRITTEN = ("sha256", "sha512")
 READ = ("md5", "sha1", "sha256", "sha512")
 STRONG = ("sha256", "sha512")
 MOST_FILES = 4_000_000
-LONGEST_LINE = 16_384  # characters; paths on the systems that there are have 4,096 bytes
+LONGEST_LINE = 16_384  # characters; no usual system has paths of more than 4,096 bytes
 LARGEST_TAG_FILE = 1 << 20  # bag-info.txt and others; manifests are read line by line
 _PIECE = 1 << 20
 
@@ -39,7 +39,7 @@ _OXUM = re.compile(r"([0-9]{1,18})\.([0-9]{1,18})")
 
 
 class BagError(Exception):
-    """A folder is no valid bag; the message gives the reason."""
+    """A folder is not a valid bag; the message gives the reason."""
 
 
 # --- writing -------------------------------------------------------------------------------------
@@ -133,7 +133,7 @@ def verify_bag(folder: Path) -> None:
     of_payload = [match[2] for match in manifests if not match[1]]
     for algorithm in (match[2] for match in manifests):
         if algorithm not in READ:
-            raise BagError(f"its manifest is of an algorithm that is not known here, {algorithm}")
+            raise BagError(f"its manifest uses an unknown algorithm, {algorithm}")
     if not set(of_payload) & set(STRONG):
         raise BagError("it has no SHA-256 or SHA-512 manifest")
     _check_info(folder, tags, payload)
@@ -142,11 +142,9 @@ def verify_bag(folder: Path) -> None:
         here = _verify_manifest(folder, f"manifest-{algorithm}.txt", algorithm, version, payload)
         listed |= here
         if version >= (1, 0) and len(here) != len(payload):
-            raise BagError(
-                f"manifest-{algorithm}.txt does not list {_first(payload.keys() - here)}"
-            )
+            raise BagError(f"manifest-{algorithm}.txt does not list {min(payload.keys() - here)}")
     if len(listed) != len(payload):
-        raise BagError(f"no manifest lists {_first(payload.keys() - listed)}")
+        raise BagError(f"no manifest lists {min(payload.keys() - listed)}")
     for algorithm in (match[2] for match in manifests if match[1]):
         name = f"tagmanifest-{algorithm}.txt"
         others = {tag: size for tag, size in tags.items() if not tag.startswith("tagmanifest-")}
@@ -154,10 +152,6 @@ def verify_bag(folder: Path) -> None:
         for each in of_payload:
             if f"manifest-{each}.txt" not in here:
                 raise BagError(f"{name} does not list manifest-{each}.txt")
-
-
-def _first(names: set[str]) -> str:
-    return min(names)
 
 
 def _look_over(folder: Path) -> tuple[dict[str, int], dict[str, int]]:
@@ -194,7 +188,7 @@ def _version(folder: Path) -> tuple[int, int]:
         raise BagError("its bagit.txt is not the two lines of a bag in UTF-8")
     version = int(match[1]), int(match[2])
     if version > (1, 0):
-        raise BagError(f"it is of a newer BagIt, {version[0]}.{version[1]}")
+        raise BagError(f"it is of a newer version of BagIt, {version[0]}.{version[1]}")
     return version
 
 
@@ -228,7 +222,7 @@ def _verify_manifest(
         if path in listed:
             raise BagError(f"{name} lists {path[:200]} twice")
         if _digest(folder / path, algorithm) != match[1].lower():
-            raise BagError(f"{path[:200]} has another checksum than {name} says")
+            raise BagError(f"{path[:200]} does not have the checksum in {name}")
         listed.add(path)
     return listed
 
@@ -256,7 +250,7 @@ def _check_info(folder: Path, tags: Mapping[str, int], payload: Mapping[str, int
     for line in _lines(folder / "bag-info.txt"):
         label, colon, value = line.partition(":")
         if line.startswith((" ", "\t")):
-            continue  # more of the value before
+            continue  # continues the value before
         if line.strip() and not (colon and label.strip()):
             raise BagError(f"its bag-info.txt has a line without a label: {line[:200]}")
         if label.strip().lower() == "payload-oxum":

@@ -52,7 +52,7 @@ def open_bag(folder: Path) -> Iterator[RecordSource]:
         raise refused_bag(system_words(error)) from error
 
 
-_BAD_ABOUT = "its archive.json is not of the form it should be"
+_BAD_ABOUT = "its archive.json does not have the right form"
 _NO_SUCH_FILE = "a record names a file that the bag lacks"
 _NO_SUCH_LISTING = "a record names a listing that the bag lacks"
 
@@ -86,7 +86,7 @@ class _Files:
             or not isinstance(entry.get("has_raw"), bool)
             or not isinstance(entry.get("canonical", 0), str | None)
         ):
-            raise BagError("an entry for a listing is not of the form it should be")
+            raise BagError("an entry for a listing does not have the right form")
         data = self.read(entry["file"], LARGEST_LISTING)
         raw = data
         if entry["has_raw"]:
@@ -99,13 +99,13 @@ class _Files:
         content = Content(raw, text, canonical, entry["profile"], entry["charset"])
         said = entry.get("canonical_sha256", content.canonical_sha256)
         if (content.sha256, content.canonical_sha256) != (entry["sha256"], said):
-            raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
+            raise BagError(f"{entry['file'][:80]} is not the listing that its entry describes")
         return content
 
     def bytes_back(self, table: str, record: object) -> Record:
         """Return a record with its bytes decoded from JSON."""
         if not isinstance(record, dict):
-            raise BagError(f"a record of {table} is not of the form it should be")
+            raise BagError(f"a record of {table} does not have the right form")
         for column in TABLES[table].carried:
             held = record.get(column.name)
             if column.kind != "bytes" or not isinstance(held, dict):
@@ -219,13 +219,13 @@ def _about(data: Path) -> dict[str, Any]:
     """Return the document that names the format of the bag; in format 1 it holds all records."""
     path = data / "archive.json"
     if not path.is_file():
-        raise BagError("it is not a bag of hostlink: it has no archive.json")
+        raise BagError("it is not a hostlink bag: it has no archive.json")
     with path.open("rb") as file:
         text = file.read(LARGEST_DOCUMENT + 1)
     if len(text) > LARGEST_DOCUMENT or sum(map(text.count, b"[{,:")) > MOST_MARKS:
         raise refused_bag(
             "its archive.json is larger than can be read at once",
-            "Export the archive once more with this version, or import the archive's file itself.",
+            "Export the archive again with this version, or import the archive's file itself.",
         )
     about = _parsed(text, "archive.json")
     if not isinstance(about, dict) or type(about.get("format")) is not int:
@@ -236,7 +236,7 @@ def _about(data: Path) -> dict[str, Any]:
 
 
 def refused_bag(
-    reason: str, advice: str = "Copy or export it once more, and import that."
+    reason: str, advice: str = "Copy or export it again, then import that."
 ) -> ArchiveError:
     """Return the error for a bag; control characters in what it quotes are made safe."""
     return ArchiveError(

@@ -41,7 +41,7 @@ records/         everything else: names, notes, tags, dates, boards, runs, event
                  listings.jsonl.
 listings.jsonl   for each listing which file it is, its character set, and its SHA-256
 
-A file ending in .raw holds the exact bytes of the .bas beside it where these differ from it.
+A file ending in .raw holds the exact bytes of a listing where the .bas beside it differs from them.
 """
 
 
@@ -54,7 +54,7 @@ def write_bag(records: RecordSource, target: Path) -> dict[str, int]:
     target = Path(target).absolute()
     if target.exists():
         raise ArchiveError(
-            f"{target} is there already.", kept=FILE_UNTOUCHED, advice="Name a new folder."
+            f"{target} already exists.", kept=FILE_UNTOUCHED, advice="Name a new folder."
         )
     part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:

@@ -1,6 +1,6 @@
 """Number records that come from a copy of the same archive.
 
-A duplicate has the identity of its archive, so if both are used on, both give the next number.
+A duplicate has the identity of its archive, so if both stay in use, both give the next number.
 Rules:
 
 1. A record here keeps its number. An imported record whose number is taken is marked as numbered by
@@ -73,7 +73,7 @@ class Copies:
             self.marks.append(copy)
 
     def _copies(self, archive: int) -> Iterator[int]:
-        """Yield the rows of an archive's copies, each made when it is asked for and is not here."""
+        """Yield the rows of an archive's copies, adding each missing one when it is reached."""
         about = checked_row(self._db, "archives", self._root(archive))
         for copy in _identities(about["uuid"]):
             held = first(self._db, "SELECT id FROM archives WHERE uuid = ?", (copy,))

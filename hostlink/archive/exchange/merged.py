@@ -24,7 +24,7 @@ class ProgramMerged:
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """The result of a merge, or of one that is only tried.
+    """The result of a merge, or of its preview.
 
     added: number of new rows by table. renamed: name in the other archive to name here, of programs
     whose name was in use. healed: descriptions of damaged rows that were replaced. left_out:

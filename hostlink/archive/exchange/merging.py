@@ -47,6 +47,7 @@ from hostlink.archive.programs import put_tag
 from hostlink.archive.records import LEARNER
 from hostlink.archive.retiring import settle_retirement
 from hostlink.errors import ArchiveError
+from hostlink.sentences import ARCHIVE_UNCHANGED
 from hostlink.words import fold, natural
 
 _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
@@ -62,7 +63,7 @@ class Merging(Healing):
         """Open the records to export, as one unchanging view of the archive.
 
         programs: export only these, by name. since: export only what is newer than this stored
-        time. learners: export also the programs of learners that are not named. Damaged records are
+        time. learners: also export the programs of learners that are not named. Damaged records are
         left out and named. Raises ArchiveError for an unknown program.
         """
         what = "What is to be exported"
@@ -88,7 +89,7 @@ class Merging(Healing):
                 raise ArchiveError(
                     f"The archive {self.path} is damaged, so nothing is taken in "
                     f"({broken[0].said}).",
-                    kept="The archive was not changed.",
+                    kept=ARCHIVE_UNCHANGED,
                     advice=lambda by: (
                         f"Rebuild it first {by.rebuild}; if that does not mend it, import "
                         "both into a new archive."
@@ -113,7 +114,7 @@ class _Merge:
     records: RecordSource
     archive: Healing
     listings: dict[int, int] = field(default_factory=dict)  # number in the source to row id
-    stands_for: dict[tuple[str, str], int] = field(default_factory=dict)  # known by another UUID
+    stands_for: dict[tuple[str, str], int] = field(default_factory=dict)  # its UUID is another here
     added: dict[str, int] = field(default_factory=lambda: {each.name: 0 for each in CARRIED})
     renamed: dict[str, str] = field(default_factory=dict)
     healed: list[str] = field(default_factory=list)
@@ -219,7 +220,7 @@ class _Merge:
         held = first(self.db, f"SELECT id FROM {table} WHERE uuid = ?", (key,))
         if held is None:
             what = table.replace("_", " ")
-            raise refused(f"it needs something of {what} that is not in it", _EARLIER_FIRST)
+            raise refused(f"it refers to {what} that it does not hold", _EARLIER_FIRST)
         return int(held["id"])
 
     def _listing(self, number: int) -> int:

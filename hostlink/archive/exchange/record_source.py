@@ -68,9 +68,10 @@ _UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
 
 
 def _naming(db: Database, programs: str) -> re.Pattern[str] | None:
-    """Return what finds the name of any of these programs as a word, None if there is none.
+    """Return a pattern that finds the name of any of these programs as a word, None without names.
 
-    Also that of a learner's program of which nothing was saved. programs: row ids as JSON.
+    It also finds the name of a learner's program of which nothing was saved. programs: row ids as
+    JSON.
     """
     named = db.execute(
         f"SELECT name FROM programs WHERE id IN ({_CHOSEN}) UNION SELECT whose FROM (SELECT "
@@ -96,13 +97,12 @@ class ArchiveRecords:
         private: Collection[int] | None = None,
         since: str = "",
     ) -> None:
-        """programs: row ids of the only programs to export. private: of those not to export,
-        None if what names learners is exported too.
+        """Choose the records to export.
 
-        With programs only these are exported, with their revisions, notes, tags and runs.
-        Of private ones nothing is, nor a record that names one (`withheld` counts those besides
-        events). With since, a stored time, older revisions, rescues, notes, backups, runs, writes
-        and events are left out.
+        programs: row ids of the only programs, exported with their revisions, notes, tags and runs.
+        private: row ids of programs not to export, nor any record that names one (`withheld` counts
+        those, without events); None to export what names learners too. since: a stored time; older
+        revisions, rescues, notes, backups, runs, writes and events are left out.
         """
         self.left_out: list[str] = []
         self._db = db
@@ -128,7 +128,7 @@ class ArchiveRecords:
                 continue
             if table == "programs" and not self._since and not self._has_revision(row_id):
                 if not self._is_withheld(table, row_id):
-                    self._leave_out(table, row_id, "has no revision that is whole")
+                    self._leave_out(table, row_id, "has no undamaged revision")
                 continue
             yield record
 
@@ -164,7 +164,7 @@ class ArchiveRecords:
 
     @property
     def withheld(self) -> int:
-        """Return how many records were withheld since they name a private program; no events."""
+        """Return how many records, without events, were withheld for naming a private program."""
         return sum(table != "events" for table, _ in self._withheld)
 
     def _has_revision(self, program: int) -> bool:
@@ -307,7 +307,7 @@ class ArchiveRecords:
             self._withhold(table, row_id)
         else:
             what = refers.removesuffix("s").replace("_", " ")
-            self._leave_out(table, row_id, f"is of a damaged {what}")
+            self._leave_out(table, row_id, f"belongs to a damaged {what}")
 
     def _leave_out(self, table: str, row_id: int, why: str) -> None:
         self._lost[table].add(row_id)

@@ -33,7 +33,7 @@ from hostlink.archive.search.within import Within
 _AT_ONCE = 60  # programs in one question for their latest matching revision
 _MANY = 5000  # listings searched for rescues before the rescues are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
-_MOST_PROGRAMS = 2000  # that one word is about
+_MOST_PROGRAMS = 2000  # for one word
 # The last and bounded part of a search: words in the listing and about the program. It reads so
 # many listings, or if more listings have the words, those of so many programs at a time.
 _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
@@ -66,7 +66,7 @@ class Hits:
         self._known_about: dict[str, set[int]] = {}
 
     def asking(self, words: list[str]) -> Hits:
-        """Return the same with other words; what was read from the indexes serves again."""
+        """Return the same with other words; what was read from the indexes is used again."""
         other = copy.copy(self)
         other._asked = tuple(words)
         return other
@@ -243,7 +243,7 @@ class Hits:
         if not self._asked or self._within.tag is not None:
             kept = self._within.kept
             return self._rescues(_OF_TIME if kept else "1", [*(kept or ())], limit)
-        # The listings of few revisions are not those of the rescues, which are few too.
+        # If few revisions are left, the index has only their listings, and rescues are few too.
         ids = None if self._few else self._rescues_by_listing(self._asked, limit)
         if ids is None:
             ids = list(self._read_rescues(self._asked, limit))

@@ -30,7 +30,7 @@ _BATCHES = 60, 1000  # rows asked for at once: few first, then a third of those 
 _SAMPLE = 25  # listings looked at to estimate the frequency of a word
 _FREQUENT = 0.6
 _DIGIT = re.compile("[0-9]")
-# Reading one listing takes as long as so many steps through the index.
+# Reading one listing takes as long as this many steps through the index.
 _STEPS = 270
 
 _MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
@@ -75,7 +75,7 @@ class WordIndex:
         return None if row is None else row[0]
 
     def held(self, index: str, words: Sequence[str]) -> Iterator[str]:
-        """Yield those of many similar words, in alphabetical order, that an index holds."""
+        """Yield the words that an index holds. words: candidates in alphabetical order."""
         self._list_terms(index)
         at = 0
         while at < len(words) and (term := self._first_term(index, words[at])) is not None:
@@ -87,7 +87,7 @@ class WordIndex:
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
         """Yield listings with the rarest of the words, newest first, in batches; see `holding`."""
         found = self._found.get(asked) or batches(self._with_rarest(asked))
-        self._found[asked], again = itertools.tee(found)  # what was read serves again
+        self._found[asked], again = itertools.tee(found)  # what was read is used again
         return again
 
     def _with_rarest(self, asked: tuple[str, ...]) -> Iterable[Sequence[int]]:
@@ -106,11 +106,11 @@ class WordIndex:
         return held
 
     def holding(self, asked: tuple[str, ...], listings: Iterable[int]) -> set[int]:
-        """Return those of the candidates that hold the other words too."""
+        """Return the candidates that hold the other words too."""
         others = asked if self._pool is not None else self._rarest(asked)[1]
         if not others:
             return set(listings)
-        # Nearly all listings hold a frequent word, so that SQLite would look for it in vain.
+        # Nearly all listings hold a frequent word, so a condition on it would exclude few.
         condition, values = may_hold(word for word in others if self.share(word) < _FREQUENT)
         held = self._db.execute(
             "SELECT id, text, spaced_words FROM listings WHERE id IN "
@@ -161,7 +161,7 @@ class WordIndex:
             return []
 
     def _share_by_index(self, word: str) -> float:
-        """Estimate the share of listings that hold a word from the newest with it."""
+        """Estimate the share of listings that hold a word, from the newest that do."""
         found = self._db.execute(
             f"{_MATCH} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
         ).fetchall()
@@ -238,7 +238,7 @@ def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
 
 
 def _stands(word: str, small: str) -> bool:
-    """Return whether a word begins in a text at the start of a word, and ends at one's end.
+    """Return whether a text has a word from the start of one of its words to the end of one.
 
     The end does not matter if longer words count. This is ten times as fast as a pattern, and one
     search may call it for a thousand listings.

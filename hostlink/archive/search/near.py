@@ -1,12 +1,13 @@
-"""Find what comes near a question that nothing matches whole.
+"""Find what comes near a question that nothing matches completely.
 
 Rules:
 
-1. A word that is nowhere in the archive counts where it is part of a word in the name or title of a
+1. A word that is nowhere in the archive counts if it is part of a word in the name or title of a
    program.
-2. A word that is no such part either is replaced by a longer one of the newest listings that has it
-   inside. Listings are read for that, since the index finds words by their beginning only: to go
-   through its own words takes nine times what a search may, with 10,000 revisions already.
+2. A word that is not part of one there is replaced by a longer one of the newest listings that has
+   it inside. Listings are read for that, since the index finds words by their beginning only. To go
+   through all words of the index would take nine times as long as a search may, even with 10,000
+   revisions.
 3. Else it is replaced by one that is spelt without the letters ß, ä, ö, ü or with them (ss, ae, oe,
    ue), or else differs in one slip of the keys: a letter lost, added or changed, or two neighbours
    swapped. The first letter is taken as right, unless it is one too many or swapped. Of several
@@ -36,7 +37,7 @@ _UMLAUT = re.compile("([aou])e")
 _READ = 300  # listings that are read for all words
 _PROGRAMS = 10_000  # the newest that are searched for part of a word
 _LISTINGS = 1_000  # likewise
-_HOLDING = 500  # the newest of them with it that count
+_HOLDING = 500  # the newest that count of those that have it
 HELD = "held"
 """The key under which a row of `Near.best` has the words that it or its program holds."""
 

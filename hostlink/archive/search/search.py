@@ -36,7 +36,7 @@ from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
 from hostlink.words import fold, safe
 
-# More words than these, or longer ones, only narrow a search that is narrow enough.
+# More or longer words would only narrow a search that is narrow enough.
 _MOST_WORDS = 12
 _LONGEST_WORD = 80
 _MOST_FIRST = "Nothing has all words; what has most of them comes first."
@@ -82,7 +82,10 @@ class Search(ArchiveFile):
         notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
         asked = _words_of(question)
-        kept = utc_text(since) if since else "", utc_text(before) if before else "~"  # later
+        kept = (
+            utc_text(since) if since else "",
+            utc_text(before) if before else "~",
+        )  # after every time
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),
@@ -99,8 +102,8 @@ class Search(ArchiveFile):
     def find_printed(self, question: str, *, limit: int = 50) -> Listed[FoundRun]:
         """Return runs that printed all words of the question, newest first.
 
-        Each program comes once, with its newest matching run; a run of no kept program comes by
-        itself. Only the newest of very many matching runs are looked at.
+        Each program comes once, with its newest matching run; a run of a program that is not kept
+        comes by itself. Only the newest of very many matching runs are looked at.
         """
         asked = _words_of(question)
         with self.reading("The search") as db:
@@ -208,7 +211,7 @@ def _shown(
 ) -> Iterator[tuple[Row, str, tuple[str, ...]]]:
     """Yield rows with the line to show of each listing, and the words that it holds.
 
-    A row that a damaged index found by another listing than its own is left out; `lost` gets a
+    A row that a damaged index found by the wrong listing is left out; `lost` gets a
     sentence about that.
     """
     sql = (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sqlite_utils import Database
 
 FEW = 3000
-"""So many revisions can be sorted, and their listings be read, in place of asking an index."""
+"""Up to this many revisions are sorted, and their listings read, instead of asking an index."""
 _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 _OF_TIME = "SELECT id FROM revisions WHERE kept_at >= ? AND kept_at < ?"
 _OF_PROFILE = (

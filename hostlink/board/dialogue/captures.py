@@ -3,9 +3,10 @@
 The wire has no checksum. Two equal readings are enough only if nothing was noted against the wire
 (see evidence.py), because a damaged wire may lose the same byte twice. The rules:
 
-1. A line is settled if one text of it leads every other by `lead` votes and has at least three, or
-   if two readings are needed and both agree. A missing line counts as a text that must lead all
-   others together. It does not count if a row that is no line stands in its place (see `hidden`).
+1. A line is settled if one text of it has at least three votes and leads every other by two (by
+   three on a damaged wire), or if two readings are needed and both agree. A reading in which a row
+   that is not a line stands in the line's place (see `hidden_lines`) does not vote on it. A missing
+   line counts as a text that must lead all others and those readings together.
 2. An empty reading among full ones means that the question was damaged; it votes on no line. An
    answer of words without lines never votes.
 3. Reading may change the board, because a damaged `LIST` may be stored as a line. Older readings
@@ -48,10 +49,10 @@ def voting(readings: Sequence[Reading]) -> list[Reading]:
 def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) -> Tally:
     """Combine captures (line number to line) under the rules above.
 
-    orders: of each capture all its rows as they came, where that is known.
+    orders: all rows of each capture as they came, if known.
     """
     numbers = sorted({number for rows in captures for number in rows})
-    unread = hidden(orders, numbers) if orders else [set[int]()] * len(captures)
+    unread = hidden_lines(orders, numbers) if orders else [set[int]()] * len(captures)
     lines: dict[int, Line] = {}
     unsettled: list[int] = []
     for number in numbers:
@@ -63,10 +64,9 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
         votes = Counter(line.typed if line else None for line in readings).most_common(2)
         winner, count = votes[0]
         runner_up = votes[1][1] if len(votes) > 1 else 0
-        if (
-            winner is None
-        ):  # damage to a number always makes it absent, damage to a text makes other texts
-            runner_up = len(readings) - count
+        # A damaged number always makes the line absent; damaged texts differ from each other.
+        if winner is None:
+            runner_up = len(captures) - count
         if not _settled(count, runner_up, need):
             unsettled.append(number)
         elif winner is not None:
@@ -74,11 +74,12 @@ def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) ->
     return Tally(len(captures), lines, tuple(unsettled))
 
 
-def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
+def hidden_lines(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     """Return for each capture the numbers of lines that may be present but unreadable in it.
 
-    A row that is not a line, or a number that few captures have, stands where such a line belongs:
-    it may be that line, damaged. The board's own rows come in every capture and do not count.
+    If a row that is not a line, or a number that few captures have, stands where such a line
+    belongs, it may be that line, damaged. The board's own rows come in every capture and do not
+    count.
     """
     times = Counter(each for order in orders for each in set(order))
     found: list[set[int]] = []
@@ -103,17 +104,12 @@ def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
 
 def differing(before: Lines, after: Lines) -> int:
     """Count the lines in which two readings differ."""
-    return sum(
-        1
-        for number in {*before, *after}
-        if (number not in before)
-        or (number not in after)
-        or before[number].typed != after[number].typed
-    )
+    old, new = ({n: line.typed for n, line in lines.items()} for lines in (before, after))
+    return sum(old.get(number) != new.get(number) for number in {*old, *new})
 
 
 def standing_rows(readings: Sequence[Reading]) -> set[str]:
-    """Return the rows that are no line and are in most readings, so no result of damage."""
+    """Return the rows that are not lines but are in most readings, so not a result of damage."""
     times = Counter(row for reading in readings for row in set(reading.unexplained))
     return {row for row, count in times.items() if count > 1 and 2 * count > len(readings)}
 
@@ -121,7 +117,7 @@ def standing_rows(readings: Sequence[Reading]) -> set[str]:
 def count_explained(unexplained: Sequence[Sequence[str]]) -> int:
     """Count the captures that show nothing but lines and the board's own rows.
 
-    unexplained: for each capture the rows that are no line. The board's own rows come in several
+    unexplained: for each capture the rows that are not lines. The board's own rows come in several
     captures; another row may be a line that does not belong there, with a damaged number.
     """
     times = Counter(row for rows in unexplained for row in set(rows))
@@ -160,10 +156,10 @@ def verdict(
     """Compare captures with what was sent, both as line number to canonical text.
 
     A line that was read exactly as sent counts as right: noise would have to reverse a storage
-    error by accident. On a clean wire one such reading is enough, else two, and more than of any
-    other text. The same holds for a difference. If the last capture shows a stray line, or a
-    difference that was read before, an earlier right reading does not count, because the board may
-    have changed since.
+    error by accident. On a clean wire one such reading is enough; otherwise there must be two, and
+    more than of any other text. The same holds for a difference. If the last capture shows a stray
+    line, or a difference that was read before, an earlier right reading does not count, because the
+    board may have changed since.
     """
     wrong: list[int] = []
     stray: list[int] = []

@@ -3,7 +3,7 @@
 How readings are combined is in captures.py, and when to stop in next_step.py. This module covers
 what happens between them. The rules:
 
-1. Error words, rows that are no lines, or a free memory that contradicts the listing mean that the
+1. Error words, rows that are not lines, or a free memory that contradicts the listing mean that the
    program is not known. `NotKnownError` reports that, and a job that wants to overwrite the program
    must stop.
 2. An empty program needs a positive sign (see empty.py).
@@ -29,14 +29,14 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
-from hostlink.sentences import CHECK_WIRE, NOTHING_KEPT, STILL_ON_BOARD
+from hostlink.sentences import CHECK_WIRE, DAMAGED, NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
     from hostlink.board.dialogue.dialogue import Dialogue
 
-_MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
-_MOST_REFUSALS = 4  # answers to LIST that are words, one after another
+_MORE_WHEN_DOUBTED = 2  # further readings if the free memory contradicts those that agree
+_MOST_REFUSALS = 4  # consecutive answers to LIST that are not listings
 _MOST_UNCLEAR = 12  # such answers in all before giving up
 
 
@@ -59,7 +59,7 @@ class Capture:
 
 
 class Capturing:
-    """The repeated reading of one program, over a dialogue at its prompt."""
+    """Reads one program repeatedly, over a dialogue at its prompt."""
 
     def __init__(self, dialogue: Dialogue) -> None:
         self._dialogue = dialogue
@@ -67,7 +67,7 @@ class Capturing:
         self._restarts = dialogue.wire.health.restarts
         self._disturbances = self._evidence.disturbances
         self._readings: list[Reading] = []
-        self._fresh_from = 0  # readings from which the last question can no longer be hidden
+        self._fresh_from = 0  # readings after which a question stored as a line has been noticed
         self._enough = 0  # votes at which a contradiction is accepted
 
     def run(self) -> Capture:
@@ -135,7 +135,7 @@ class Capturing:
         before, self._disturbances = self._disturbances, self._evidence.disturbances
         return self._disturbances > before
 
-    # --- what was typed to read, stored ------------------------------------------------------
+    # --- hostlink's own commands, stored as lines --------------------------------------------
 
     def _may_have_changed(self, result: Tally) -> bool:
         """Return whether the last reading suggests that the question changed the board.
@@ -189,10 +189,10 @@ class Capturing:
         number, command = ours
         self._dialogue.exchange(str(number))
         raise LinkError(
-            f'The wire made "{safe(command)}" arrive as line {number} of the program; it was '
-            "deleted again.",
+            f'The command "{safe(command)}" was stored as line {number} of the program, because '
+            f"{DAMAGED}; that line was deleted.",
             reason=LinkReason.DAMAGED,
-            kept=f"The rest is as it was; only a line {number} of the program's own is lost.",
+            kept=f"All other lines are unchanged; its own line {number}, if it had one, is lost.",
             advice=f"{CHECK_WIRE} Then try again.",
         )
 
@@ -245,17 +245,15 @@ class Capturing:
             f'With its listing the board shows "{safe(row[:60])}", which is not a line of a '
             "program: a part of the listing may be missing.",
             advice=lambda by: (
-                "If this row always stands there, name it in answer_rows of the "
-                f"profile, or have it found {by.survey_discarding}, which "
-                "discards what the board holds."
+                "If this row always stands there, name it in answer_rows of the profile, or have "
+                f"it found {by.survey_discarding}, which discards what the board holds."
             ),
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
-        """Raise ReadBackError if rows of the listing are not lines.
+        """Raise ReadBackError if rows in the listing are not lines: the program would be cut.
 
-        Part of the program would be lost. Damage causes such rows too, but not the same one in most
-        of the readings.
+        Damage causes such rows too, but not the same one in most of the readings.
         """
         for reading in votes:
             for number, row in reading.strays:
@@ -271,7 +269,7 @@ class Capturing:
     def _never_undisturbed(self) -> ReadBackError:
         return self._unread(
             f"The board's program was read {len(self._readings)} times, and each time what was "
-            "typed to prove it arrived damaged"
+            "typed to prove the reading arrived damaged"
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
@@ -285,9 +283,9 @@ class Capturing:
         return f"{self._evidence.unless_damaged(STILL_ON_BOARD)} {NOTHING_KEPT}"
 
     def _unread(self, what: str) -> ReadBackError:
-        """Return the error that reading failed. what: a sentence without its full stop."""
+        """Return the error for a failed reading. what: a sentence without its full stop."""
         return ReadBackError(
             f"{what}{self._delete_own_commands()}.",
             kept=self._still_there,
-            advice=f"{CHECK_WIRE} Then save again.",
+            advice=f"{CHECK_WIRE} Then try again.",
         )

@@ -4,4 +4,4 @@ from __future__ import annotations
 
 # Commands that clear the program: NEW nearly everywhere; SCR: common practice, no source.
 CLEARING = ("NEW", "SCR")
-NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
+NONSENSE = "QZ"  # no statement of any BASIC; two letters, like the name of a variable

@@ -1,4 +1,4 @@
-"""Ask one board for what the commands of its profile can tell.
+"""Type commands at one board and return its answers.
 
 All commands go over one wire that stays open. Each is typed with care: its echo is checked before
 the line end goes out. Board output is data; it is returned and never obeyed.
@@ -42,19 +42,14 @@ PURPOSES = {
     "recall": "recall a stored program",
     "stored": "list stored programs",
 }
-"""The commands of a profile by what they are for, in the words of errors."""
+"""What each command of a profile does, in the words of errors."""
 
 
 class Dialogue:
     """A conversation with the board at the other end of `wire`."""
 
     def __init__(
-        self,
-        wire: Wire,
-        profile: Profile,
-        emit: Emit = ignore,
-        *,
-        evidence: Evidence | None = None,
+        self, wire: Wire, profile: Profile, emit: Emit = ignore, *, evidence: Evidence | None = None
     ) -> None:
         """evidence: the notes of an earlier dialogue over the same open port, or None."""
         self.wire = wire
@@ -103,7 +98,7 @@ class Dialogue:
         return core.woke
 
     def listen_starting(self) -> bool:
-        """Listen to a board of unknown prompt for as long as a restart; return whether it spoke."""
+        """Listen for a restart of a board whose prompt is unknown; return whether it spoke."""
         core = Waking(
             self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
         )
@@ -185,7 +180,7 @@ class Dialogue:
         return self.body(self.command(text, reach, on_answer).answer)
 
     def body(self, answer: bytes) -> str:
-        """Return an answer as text, without its last prompt and one that a board sends first."""
+        """Return an answer as text, without the prompt after it and any prompt before it."""
         ends = (self.pacing.ready, self.pacing.prompt)
         end = next((end for end in ends if end and answer.endswith(end)), b"")
         body = answer.removesuffix(end)
@@ -215,6 +210,7 @@ class Dialogue:
             raise RefusedError(
                 f"No command to {PURPOSES[command]} is known for this board.",
                 kept=UNTOUCHED,
+                advice=f"Name it as {command} in the board's profile.",
             )
         return text
 
@@ -238,9 +234,9 @@ class Dialogue:
                     return
             refusals.append(said)
         raise NotClearedError(
-            f"The board does not clear its memory by {safe(' or '.join(words))}: it says "
+            f"The board does not clear its memory on {safe(' or '.join(words))}: it answers "
             f'"{refusals[0]}".',
-            advice="If it clears it by another word, name that as clear in its profile.",
+            advice="If another word clears it, name that word as clear in its profile.",
         )
 
     def _is_empty(self) -> bool:
@@ -256,9 +252,9 @@ class Dialogue:
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
-        """Treat a row beside the listing, with any number, as the board's own from now on."""
+        """Treat a row beside the listing, with any number in it, as the board's own from now on."""
         shown = f'The board shows "{safe(row)}" with its listing'
-        self.emit(Warned(f"{shown}: no part of the program."))
+        self.emit(Warned(f"{shown}; that row does not belong to the program."))
         commands = self.profile.commands
         commands = replace(commands, answer_rows=(*commands.answer_rows, shape_of(row)))
         self.profile = replace(self.profile, commands=commands)
@@ -280,7 +276,7 @@ class Dialogue:
         core = self.command(command, reach)
         paged = with_paging(self.profile, core, clean=not self.evidence.total)
         if paged is not None:
-            self.emit(Warned("The board stops its listing page by page; hostlink lets it go on."))
+            self.emit(Warned("The board stops its listing page by page; hostlink continues it."))
             self.profile, self.pacing = paged, pacing_of(paged)
             core = self.command(command, reach)
         heard_right = not (core.repairs or core.nudged)

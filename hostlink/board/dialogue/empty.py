@@ -44,14 +44,14 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
         return ""
     if not dialogue.profile.talk.echo and not _refuses_nonsense(dialogue):
         raise NotKnownError(
-            "The board lists no program, but without an echo, and without a question for its "
-            f"free memory, that does not show that it is empty: {CONTENTS_UNKNOWN}."
+            "The board lists no program, but it neither echoes nor reports its free memory, so "
+            f"that does not prove it empty: {CONTENTS_UNKNOWN}."
         )
     return _late_row(dialogue)
 
 
 def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> None:
-    """Check by the free memory alone that a board which answers no LIST holds no program.
+    """Check by the free memory alone that a board that does not list holds no program.
 
     readings: the answers to LIST. Raises NoListingError if the free memory does not show it.
     """
@@ -59,12 +59,12 @@ def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> No
         return
     said = next((r.said[0] for r in reversed(readings) if r.said), "")
     command = safe(dialogue.profile.commands.list)
-    answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
+    no_listing = f'"{safe(said[:60])}", which is not a listing' if said else "without a listing"
     raise NoListingError(
-        f"The board {answered}, which is not a listing: {CONTENTS_UNKNOWN}.",
+        f"The board answered {command} {'with ' * bool(said)}{no_listing}: {CONTENTS_UNKNOWN}.",
         advice=lambda by: (
-            "If this board lists its program by another word, name it in its "
-            f"profile. If its memory is empty, measure it {by.survey_discarding}."
+            "If another word lists the program on this board, name it in its profile. If its "
+            f"memory is empty, measure it {by.survey_discarding}."
         ),
     )
 

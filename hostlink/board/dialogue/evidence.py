@@ -14,9 +14,10 @@ from hostlink.sentences import MAY_HAVE_ONE_MORE
 
 _CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
 _DAMAGED_RATE = 0.002
-# Bytes without a doubt from which a wire is called clean. Where 1 % of the bytes are damaged, two
-# captures of three short lines agree one time in three, and of such pairs one in a thousand is
-# damaged alike; of 1,000 bytes none agree. A third capture of so little costs next to nothing.
+# Bytes that must pass without a sign of damage before a wire counts as clean. Where 1 % of the
+# bytes are damaged, two captures of three short lines agree one time in three, and one such pair in
+# a thousand is damaged alike; captures of 1,000 bytes never agree. A third capture of so little
+# costs next to nothing.
 _CLEAN_BYTES = 1000
 
 
@@ -28,8 +29,8 @@ class DamageSign(Enum):
     LINE_DAMAGED = "a line of a load came back differently, or was not confirmed"
     READINGS_DIFFER = "two readings of the program differ in a line"
     NO_LINE = "a row between the lines of a listing is not a line"
-    OUT_OF_ORDER = "a line of a listing does not stand in the order of the numbers"
-    OTHER_WORDS = "the rows around a listing were others than before"
+    OUT_OF_ORDER = "a line of a listing is out of order"
+    OTHER_WORDS = "the rows around a listing changed"
     NOT_AS_SENT = "the program was read back differently"
 
 
@@ -41,14 +42,14 @@ class Evidence:
         self.disturbances = 0
         self._health = health
 
-    def note(self, doubt: DamageSign, times: int = 1) -> None:
-        """Note a kind of evidence `times` times."""
+    def note(self, sign: DamageSign, times: int = 1) -> None:
+        """Note a sign of damage `times` times."""
         if times > 0:
-            self.notes[doubt] += times
+            self.notes[sign] += times
 
-    def note_at_least(self, doubt: DamageSign, times: int) -> None:
-        """Note evidence that may have been counted already: the total becomes at least `times`."""
-        self.note(doubt, times - self.total)
+    def note_at_least(self, sign: DamageSign, times: int) -> None:
+        """Note signs that may have been counted already: the total becomes at least `times`."""
+        self.note(sign, times - self.total)
 
     def disturbed(self) -> None:
         """Note that typed text which could not be taken back may have been stored as a line."""
@@ -69,12 +70,12 @@ class Evidence:
         """Return the estimated share of damaged bytes."""
         return self.total / max(1, self._health.bytes_in + self._health.bytes_out)
 
-    def unless_damaged(self, as_it_was: str) -> str:
-        """Return the sentence `as_it_was`, or what is true of a program on a damaging wire.
+    def unless_damaged(self, unchanged: str) -> str:
+        """Return the sentence `unchanged`, or on a damaging wire that there may be one more line.
 
-        There a command whose first letter arrives as a digit is stored, and an empty line too.
+        A command is stored there if its first letter arrives as a digit.
         """
-        return as_it_was if self.is_clean else MAY_HAVE_ONE_MORE
+        return unchanged if self.is_clean else MAY_HAVE_ONE_MORE
 
     def readings_needed(self, *, doubted: bool = False) -> int:
         """Return how many readings of an unknown program must agree.

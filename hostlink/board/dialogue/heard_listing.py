@@ -11,7 +11,7 @@ from typing import Protocol
 
 from hostlink.board.dialogue.heard_talk import HeardTalk, rows_before
 from hostlink.board.dialogue.learning import find_list_form
-from hostlink.board.dialogue.own_rows import is_count, own_around
+from hostlink.board.dialogue.own_rows import is_count, own_rows_around
 from hostlink.board.dialogue.paging import Pages, turn_pages
 from hostlink.board.profile.model import Profile
 from hostlink.listing.canonical import listed_line
@@ -44,7 +44,7 @@ def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
     if len(lines) < len(rows) or any(is_count(row, rules.language) for row in ends):
         nothing, _ = _answer(command + NO_LINES.encode(), heard_talk, say)
         said = [row for row in nothing if row not in heard_talk.refusal]
-        own = own_around(rows, said, lines, rules.language)
+        own = own_rows_around(rows, said, lines, rules.language)
     answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
     commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
     talk = profile.talk

@@ -59,7 +59,7 @@ def agrees(kind: Profile, heard_talk: HeardTalk) -> bool:
 def asks(prompt: bytes) -> bool:
     """Return whether an unfinished row looks like the question of a program that waits for input.
 
-    It ends in a question mark, or is the name of a variable with a colon or the like.
+    It ends in a question mark, or is the name of a variable with a colon or an equals sign.
     """
     return _QUESTION.fullmatch(prompt) is not None
 
@@ -90,9 +90,7 @@ def with_heard_talk(careful: Profile, heard_talk: HeardTalk, *, is_named: bool) 
         char_ms=careful.talk.char_ms or (0.0 if heard_talk.echo else _CHAR_MS),
     )
     commands = dataclasses.replace(
-        careful.commands,
-        answer_rows=heard_talk.answer_rows,
-        error_words=heard_talk.error_words,
+        careful.commands, answer_rows=heard_talk.answer_rows, error_words=heard_talk.error_words
     )
     # For an unnamed kind only the board itself can tell the size of its memory.
     rules = careful.rules if is_named else careful.rules.with_room(0)
@@ -146,15 +144,15 @@ def _last_row(done: bytes, refused: bytes) -> bytes:
 def with_answers(heard_talk: HeardTalk, done: bytes, refused: bytes) -> HeardTalk:
     """Add what the answers to a remark (done) and to an unknown word (refused) show.
 
-    That is the row that says that the board is ready, the rows around an answer, and those that
-    refuse.
+    They show the row that the board sends when it is ready, the rows around an answer, and those
+    that refuse.
     """
     if not heard_talk.prompt:
         heard_talk = dataclasses.replace(heard_talk, ready=_last_row(done, refused))
     end = heard_talk.ready or heard_talk.prompt
     said = rows_before(done, end)
     answered = rows_before(refused, end)
-    if said == answered:  # it does not know remarks either
+    if said == answered:  # the board does not know remarks either
         return dataclasses.replace(heard_talk, refusal=tuple(answered))
     refusal = [row for row in answered if row not in said]
     return dataclasses.replace(heard_talk, answer_rows=tuple(said), refusal=tuple(refusal))

@@ -32,7 +32,7 @@ _CHANGE = "Change these lines for this board."
 
 
 @dataclass(frozen=True, slots=True)
-class Left:
+class UnexplainedLine:
     """A line that the board holds differently, without an explanation. listed: None if missing."""
 
     number: int
@@ -49,13 +49,13 @@ class Left:
 class Learned:
     """How a board changes lines.
 
-    form: the profile's form with what was learned. changed: numbers of the changed lines. left:
-    lines without an explanation. before: the profile's form.
+    form: the profile's form with what was learned. changed: numbers of the changed lines.
+    unexplained: the lines that the changes do not explain. before: the profile's form.
     """
 
     form: Form
     changed: tuple[int, ...]
-    left: tuple[Left, ...]
+    unexplained: tuple[UnexplainedLine, ...]
     before: Form
 
     @property
@@ -74,12 +74,12 @@ class Learned:
     @property
     def explains_all(self) -> bool:
         """Return whether the changes explain every difference."""
-        return self.is_news and not self.left
+        return self.is_news and not self.unexplained
 
     @property
     def explains_what_is_taken(self) -> bool:
         """Return whether the changes explain all lines but those that the board refuses."""
-        return self.is_news and all(each.sent and each.listed is None for each in self.left)
+        return self.is_news and all(each.sent and each.listed is None for each in self.unexplained)
 
     @property
     def sentence(self) -> str:
@@ -106,7 +106,7 @@ class Learned:
 
 
 def blanks_changed(*, in_front_of_remarks: bool = False) -> str:
-    """Return the clause that a board changes blanks in what it stores."""
+    """Return the clause for a board that changes blanks in what it stores."""
     more = ", and before a remark's text" if in_front_of_remarks else ""
     return f"changes blanks outside quotes and remarks{more}"
 
@@ -116,7 +116,7 @@ def learn(target: Mapping[int, Line], rows: Sequence[str], rules: Rules) -> Lear
     forms = list(dict.fromkeys(_forms(rows, rules.form)))
     found = [_compare(target, rows, rules, form) for form in forms]
     # The strictest of those that explain the most: `forms` are in that order.
-    return min(found, key=lambda learned: len(learned.left))
+    return min(found, key=lambda learned: len(learned.unexplained))
 
 
 def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
@@ -154,7 +154,7 @@ def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 def find_list_form(rows: Sequence[str]) -> str:
     """Return the form of a listed line by what follows most numbers, or "".
 
-    Of two blanks one is taken as part of the line.
+    Of two blanks, one belongs to the text of the line.
     """
     gaps = Counter(
         match[2].replace("  ", " ")
@@ -170,11 +170,10 @@ def find_list_form(rows: Sequence[str]) -> str:
 
 
 def find_wrapping(rows: Sequence[str]) -> tuple[int, int]:
-    """Return the width at which a board breaks listed lines, and the indent of the rest, or 0.
+    """Return the width at which a board breaks listed lines, and the indent of the rest, or 0, 0.
 
-    A row with a deeper indent than any number is such a rest, whatever precedes it. Another row is
-    one only if it begins without a number, because boards that align numbers put blanks before
-    them.
+    A row with a deeper indent than any number is the rest of a line in any case. Another indented
+    row is one only after a full row and without a number, because some boards align their numbers.
     """
     width = max(map(len, rows), default=0)
     indents = [
@@ -190,7 +189,7 @@ def find_wrapping(rows: Sequence[str]) -> tuple[int, int]:
 
 
 def _compare(target: Mapping[int, Line], rows: Sequence[str], rules: Rules, form: Form) -> Learned:
-    """Return what a form explains and what it does not."""
+    """Compare the lines sent with the rows listed, as one form explains them."""
     now = dataclasses.replace(rules, form=form)
     held: dict[int, Line] = {}
     for row in unwrapped(list(rows), form):
@@ -198,14 +197,14 @@ def _compare(target: Mapping[int, Line], rows: Sequence[str], rules: Rules, form
         if line is not None and line.number is not None and line.text:
             held.setdefault(line.number, line)
     changed: list[int] = []
-    left: list[Left] = []
+    left: list[UnexplainedLine] = []
     for number, sent in target.items():
         got = held.get(number)
         if got is None or canonical_line(got, now) != canonical_line(sent, now):
-            left.append(Left(number, sent.typed, got.typed if got is not None else None))
+            left.append(UnexplainedLine(number, sent.typed, got.typed if got is not None else None))
         elif got.typed != sent.typed:
             changed.append(number)
-    left += [Left(n, "", line.typed) for n, line in held.items() if n not in target]
+    left += [UnexplainedLine(n, "", line.typed) for n, line in held.items() if n not in target]
     return Learned(form, tuple(changed), tuple(left), rules.form)
 
 
@@ -217,11 +216,11 @@ class BoardRewritesError(ReadBackError):
 
     def __init__(self, learned: Learned, answers: Mapping[int, str]) -> None:
         told = [learned.sentence] if learned.is_news else []
-        told += [left_words(learned.left, answers)] if learned.left else []
+        told += [unexplained_words(learned.unexplained, answers)] if learned.unexplained else []
         super().__init__(
             f"The board changed the program that it was sent. {' '.join(told)}",
             kept=LISTING_UNCHANGED,
-            advice=join_advice(_advice(learned), _room_advice(learned.left, answers)),
+            advice=join_advice(_advice(learned), _room_advice(learned.unexplained, answers)),
         )
         self.learned = learned
 
@@ -238,13 +237,13 @@ def _advice(learned: Learned) -> Advice:
             f"If this board always does that, have hostlink learn it {by.learn}: "
             f"{WHAT_LEARNING_DOES}."
         )
-    if learned.explains_what_is_taken and learned.left:
+    if learned.explains_what_is_taken and learned.unexplained:
         return lambda by: f"{_CHANGE} Have hostlink learn what it does to the others {by.learn}."
     return _CHANGE
 
 
-def _room_advice(left: Sequence[Left], answers: Mapping[int, str]) -> Advice:
-    """Return advice for lines that the board refused in words that may tell of a full memory."""
+def _room_advice(left: Sequence[UnexplainedLine], answers: Mapping[int, str]) -> Advice:
+    """Return advice for lines that the board refused in words that may mean a full memory."""
     refused = [each.number for each in left if each.listed is None and answers.get(each.number)]
     if not refused:
         return ""
@@ -253,7 +252,7 @@ def _room_advice(left: Sequence[Left], answers: Mapping[int, str]) -> Advice:
     )
 
 
-def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
+def unexplained_words(left: Sequence[UnexplainedLine], answers: Mapping[int, str]) -> str:
     """Return sentences on the unexplained lines. answers: what the board answered to lines."""
     missing = [each.number for each in left if each.listed is None]
     cut = [each for each in left if each.is_cut and each.sent]
@@ -273,11 +272,11 @@ def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
             + "."
         )
     if stray:
-        told.append(f"Beside what was sent it holds {lines_named(stray)}.")
+        told.append(f"Besides what was sent it holds {lines_named(stray)}.")
     return " ".join(told)
 
 
-def _others(left: Sequence[Left]) -> str:
+def _others(left: Sequence[UnexplainedLine]) -> str:
     rest = [each.number for each in left[1:]]
     return f" (also {lines_named(rest)})" if rest else ""
 

@@ -8,6 +8,8 @@ Rules:
    and lines that do not belong are deleted, at most MOST_ROUNDS times.
 4. If the board restarted, or the rounds are used up, the load starts over from an empty memory, at
    most MOST_STARTS times in all. Then it fails and names the lines that differ.
+5. Without echo, a line that is listed differently from how it was sent, while most are not, is sent
+   again even if the profile allows the change; if it is listed so twice, the board rewrites it.
 """
 
 from __future__ import annotations
@@ -77,7 +79,7 @@ class Loader:
                     if self._rounds(*self._difference(now), fast=False):
                         return self.report
             except _StartOver:
-                why = "The board's state is not known any more"
+                why = "The board's state is no longer known"
             except LinkError as error:
                 if error.reason is LinkReason.FULL:
                     raise DeafError(self._sending.stopped_at) from error
@@ -109,7 +111,8 @@ class Loader:
 
     def _rounds(self, send: list[int], delete: list[int], *, fast: bool) -> bool:
         """Send, read back and send the difference; return False if the rounds are used up."""
-        for _ in range(1 + MOST_ROUNDS):
+        rewritten: dict[int, str] = {}
+        for left in reversed(range(1 + MOST_ROUNDS)):
             sent = self._sending.fast(send) if fast else self._sending.carefully(send, delete)
             fast = False
             self._heed_restart()
@@ -122,13 +125,30 @@ class Loader:
             if self._learn_own_row(deleted):
                 self._verdict = self._verify()
             if self._verdict.proven:
-                self._learn_around()
-                return True
+                before, rewritten = rewritten, self._rewritten()
+                if not left or rewritten in ({}, before):
+                    self._learn_around()
+                    return True
+                send, delete = list(rewritten), []
+                continue
             self._heed_rewriting()
             send, delete = list(self._verdict.wrong), list(self._verdict.stray)
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
         return False
+
+    def _rewritten(self) -> dict[int, str]:
+        """Return the texts of lines listed differently from how they were sent, if most are not.
+
+        Without echo, a blank may have been lost on the way; that the profile calls blanks free may
+        be wrong.
+        """
+        if self._dialogue.pacing.echo:
+            return {}
+        last = self._read_back.readings[-1].lines
+        texts = {number: last[number].text for number in self._target if number in last}
+        other = {n: text for n, text in texts.items() if text != self._target[n].text}
+        return other if 2 * len(other) <= len(texts) else {}
 
     def _learn_own_row(self, deleted: list[int]) -> bool:
         """Take a first or last row for the board's own if it stayed after its number was deleted.
@@ -149,7 +169,7 @@ class Loader:
                 self._dialogue.take_own_row(row)
 
     def _count(self) -> Line | None:
-        """Return a first or last line that was not sent and reads as a count, as `12 LINES`."""
+        """Return a first or last line that was not sent and reads as a count (`12 LINES`)."""
         reading = self._read_back.readings[-1]
         ends = (*reading.order[-1:], *reading.order[:1])
         lines = [reading.lines[end] for end in ends if isinstance(end, int)]
@@ -177,7 +197,7 @@ class Loader:
         readings = self._read_back.readings
         if len(readings) < 2 or readings[-1].rows != readings[-2].rows:
             return
-        if self._count() is not None:  # it is deleted first; a row of the board's own stays
+        if self._count() is not None:  # deleted first: if it stays, it is the board's own row
             return
         learned = learn(self._target, readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence

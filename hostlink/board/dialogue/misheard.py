@@ -14,7 +14,7 @@ from difflib import SequenceMatcher
 from hostlink.listing.parse import Line
 
 _SHORTEST = 2  # letters that must be left of a command
-_LONG = 6  # letters from which a second damage is allowed for
+_LONG = 6  # letters of a command in which a second one may be damaged
 _ALIKE = 0.75
 
 

@@ -27,24 +27,25 @@ from hostlink.sentences import (
 )
 from hostlink.words import capital, plural, safe
 
-ONLY_RESTART = f"{capital(ONLY_RESTART_HELPS)}; the program in its memory is lost by it."
+_RESTART = f"{ONLY_RESTART_HELPS}; the program in its memory is lost then."
+ONLY_RESTART = capital(_RESTART)
 DELETE_OR_RESTART = (
-    "Delete a line of its program by typing the line's number in the console, if that has room. "
-    f"Else: {ONLY_RESTART}"
+    "Delete a line of its program by typing the line's number in the console, if there is room for "
+    f"that. Otherwise {_RESTART}"
 )
 
 _RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
-_ONLY_EMPTY = f"Only empty lines were sent. {UNTOUCHED}"
+_HARMLESS = f"Nothing was sent that changes a program. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
-    """Return the last row that a board sent, safe to print."""
+    """Return the end of the last row that a board sent, safe to print."""
     rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
-    return safe(rows[-1])
+    return safe(rows[-1][-60:])
 
 
-def find_where(by: Ways) -> str:
+def check_supply(by: Ways) -> str:
     """Advise on a board from which nothing comes."""
     return f"Check its supply and the cable, then {find_how_far(by)}."
 
@@ -101,8 +102,8 @@ def only_bells(row: str = "") -> LinkError:
 def waits_or_full(by: Ways) -> str:
     """Advise on a board that accepts nothing."""
     return (
-        "If it stops the listing after each page it waits for a key: press it "
-        f"{by.look_in_console}. If its memory is full: {ONLY_RESTART}"
+        "If it stops a listing after each page, it is waiting for a key: press that key "
+        f"{by.look_in_console}. If its memory is full, {_RESTART}"
     )
 
 
@@ -116,7 +117,7 @@ def prompt_changes(before: bytes, now: bytes) -> LinkError:
     """Describe a board whose prompt differs each time."""
     return LinkError(
         f'The prompt of the board changes: it was "{last_row(before)}", then "{last_row(now)}". '
-        "hostlink knows a board by a prompt that stays the same.",
+        "hostlink needs a prompt that stays the same.",
         reason=LinkReason.UNKNOWN,
         advice="Give the board a prompt without a number, if its firmware allows that.",
     )
@@ -135,8 +136,8 @@ def all_comes_back() -> LinkError:
 def only_echo(baud: int) -> LinkError:
     """Describe a board that echoes at one speed and answers nothing. baud: that speed."""
     return LinkError(
-        f"At {baud} baud each character comes back, and no line is answered: something echoes, but "
-        "no BASIC answers.",
+        f"At {baud} baud each character comes back, but no line is answered: what echoes is not a "
+        "BASIC.",
         reason=LinkReason.LOOPED,
         kept=UNTOUCHED,
         advice=lambda by: (
@@ -147,25 +148,25 @@ def only_echo(baud: int) -> LinkError:
 
 
 def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkError:
-    """Describe a wire on which unrequested bytes arrive that are no text.
+    """Describe a wire on which unrequested bytes arrive that are not text.
 
     unasked: they come only now and then. at: the speeds that were tried, () for every usual one.
     """
     how = "now and then although nothing is sent" if unasked else "without a pause"
     tried = f"{', '.join(map(str, at))} baud (others were not tried)" if at else "any usual speed"
     return LinkError(
-        f"Bytes come {how}, no text at {tried}: noise, or a program that prints at another speed.",
+        f"Bytes come {how} and are not text at {tried}: noise, or a program at another speed.",
         reason=LinkReason.FLOODING,
-        kept=_ONLY_EMPTY if unasked else "Nothing was sent.",
+        kept=_HARMLESS,
         advice=lambda by: (
-            "Check that ground is connected, that the bridge's RX pin is at the chip's TX pin and "
-            f"not left open, and the crystal. {name_speed(by)}"
+            "Check the crystal, the ground wire, and that the bridge's RX pin is connected to the "
+            f"chip's TX pin. {name_speed(by)}"
         ),
     )
 
 
 def program_runs(last: bytes) -> LinkError:
-    """Describe a program that prints. last: the last that came."""
+    """Describe a program that prints. last: the last bytes received."""
     return LinkError(
         f'A program runs on the board; it last printed "{last_row(last)}".',
         reason=LinkReason.RUNNING,
@@ -175,13 +176,13 @@ def program_runs(last: bytes) -> LinkError:
 
 
 def nothing_steady(last: bytes) -> LinkError:
-    """Describe a board that sends no steady text at any speed. last: the last that came."""
+    """Describe a board that sends no steady text at any speed. last: the last bytes received."""
     sent = last_row(last)
     return LinkError(
         "The board sends something, but at no usual speed is it readable and steady"
         + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
-        kept=_ONLY_EMPTY,
+        kept=_HARMLESS,
         advice=lambda by: (
             f"If a program is running, stop it {by.stop_running}; else {find_how_far(by)}."
         ),
@@ -193,13 +194,13 @@ def silent_everywhere() -> LinkError:
     return LinkError(
         "The board is silent at all usual speeds, or its program seldom prints.",
         reason=LinkReason.SILENT,
-        kept=_ONLY_EMPTY,
-        advice=find_where,
+        kept=_HARMLESS,
+        advice=check_supply,
     )
 
 
 def fell_silent() -> LinkError:
-    """Describe a board that answered before, and from which nothing comes any more."""
+    """Describe a board that answered before and sends nothing any more."""
     return LinkError(
         "The board has fallen silent: nothing comes back any more.",
         reason=LinkReason.SILENT,
@@ -242,8 +243,8 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             reason=LinkReason.SILENT,
             kept=UNTOUCHED,
             advice=lambda by: (
-                f"{find_where(by)} Make sure that this is the right port {by.name_port} and speed "
-                f"{by.name_speed}."
+                f"{check_supply(by)} If the board is on another port, name that {by.name_port}; if "
+                f"it talks at another speed, name that {by.name_speed}."
             ),
         )
     if core.found is FoundState.UNREADABLE:
@@ -263,7 +264,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             f'{heard}". A program may be running or waiting for input.',
             reason=LinkReason.RUNNING,
             kept=LEFT_ALONE,
-            advice=_stop_it if talk.interrupt else _no_key_stops_it,
+            advice=lambda by: _stop_or_name(by, has_key=bool(talk.interrupt)),
         )
     return LinkError(
         f'The board does not come to its prompt, even when interrupted; it last sent "{heard}".',
@@ -273,18 +274,12 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
     )
 
 
-def _stop_it(by: Ways) -> str:
-    return (
-        f"If it may be stopped, {stop_it(by)}; if it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )
-
-
-def _no_key_stops_it(by: Ways) -> str:
-    return (
-        f"{NO_STOPPING_KEY}; a restart does, and loses it. If it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )
+def _stop_or_name(by: Ways, *, has_key: bool) -> str:
+    """Advise on a program that runs, or a board of another kind."""
+    stop = f"If the program may be stopped, {stop_it(by)}"
+    lose = f"{NO_STOPPING_KEY}; a restart does, and loses it"
+    other = f"If this is another kind of board, name its profile {by.name_profile}."
+    return f"{stop if has_key else lose}. {other}"
 
 
 def typing_damaged(
@@ -292,7 +287,7 @@ def typing_damaged(
 ) -> LinkError:
     """Describe something that could not be typed, because the wire damages it."""
     return LinkError(
-        f"{what} could not be typed right; {DAMAGED}.",
+        f"{what} could not be typed correctly; {DAMAGED}.",
         reason=reason,
         kept=kept,
         advice=CHECK_WIRE,
@@ -311,10 +306,19 @@ def _no_room(core: Exchange, text: str) -> LinkError:
     )
 
 
-def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
-    """Describe a command that could not be typed or was not answered up to a prompt.
+def keeps_sending(text: str) -> LinkError:
+    """Describe an answer without an end. text: the command that was typed."""
+    return LinkError(
+        f'The board does not stop sending after "{safe(text)}".',
+        reason=LinkReason.FLOODING,
+        advice="Interrupt or restart the board, then try again.",
+    )
 
-    core: how it went. text: the command.
+
+def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
+    """Describe a command that could not be typed, or whose answer did not end with a prompt.
+
+    core: its exchange. text: the command.
     """
     if core.outcome in (Outcome.DEAF, Outcome.CROWDED):
         return _no_room(core, text)
@@ -323,11 +327,7 @@ def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) 
     if core.outcome is Outcome.UNTYPED:
         return typing_damaged(f'"{safe(text)}"')
     if core.outcome is Outcome.FLOODING:
-        return LinkError(
-            f'The board does not stop sending after "{safe(text)}".',
-            reason=LinkReason.FLOODING,
-            advice="Interrupt or restart the board, then try again.",
-        )
+        return keeps_sending(text)
     return LinkError(
         f'The board took "{safe(text)}" but did not come back to its prompt.',
         reason=LinkReason.SILENT,
@@ -346,5 +346,5 @@ def _paging_advice(answer: bytes, reply_end: bytes, charset: str) -> Advice:
     stopped_at = safe(to_text(row[-40:], charset))
     return lambda by: (
         f'It stopped at "{stopped_at}": if it waits for a key there, name both in its profile '
-        f"(page_prompt, page_key), or let them be found {by.survey}."
+        f"(page_prompt, page_key), or have them found {by.survey}."
     )

@@ -14,7 +14,7 @@ NUMBER = "{number}"
 
 _DIGITS = re.compile(r"[0-9]+")
 _WORDS = re.compile(r"[0-9]+ +([A-Za-z]{3,})(?:[ ,.]+[A-Za-z0-9]+)*[.]?")
-# Beside the words of the language, which may not be known: the statements of ECMA-55, and those
+# Besides the words of the language, which may not be known: the statements of ECMA-55, and those
 # found nearly everywhere (from memory).
 _STATEMENTS = (
     *("DATA", "DEF", "DIM", "END", "FOR", "GOSUB", "GOTO", "INPUT", "LET", "NEXT", "OPTION"),
@@ -34,7 +34,7 @@ def is_own(row: str, own: Iterable[str]) -> bool:
     return any(bare == each or (NUMBER in each and _pattern(each).fullmatch(bare)) for each in own)
 
 
-def own_in(empty: Sequence[str], full: Sequence[str], lines: Sequence[str]) -> tuple[str, ...]:
+def own_rows_in(empty: Sequence[str], full: Sequence[str], lines: Sequence[str]) -> tuple[str, ...]:
     """Find the board's own rows by comparing two listings.
 
     empty: of an empty memory. full: with lines in it. lines: those of the rows that may be lines. A
@@ -59,7 +59,7 @@ def is_count(row: str, language: Language) -> bool:
     return words is not None and not words[1].upper().startswith(known)
 
 
-def own_around(
+def own_rows_around(
     rows: Sequence[str], nothing: Sequence[str], lines: Sequence[str], language: Language
 ) -> tuple[str, ...]:
     """Find the board's own rows by a listing and by the answer to a request for missing lines.

@@ -1,4 +1,4 @@
-"""Learn from a listing that stopped what a board shows after a full screen, and its key."""
+"""Learn from a listing that stopped what a board shows then, and the key that continues it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from hostlink.words import safe
 _LINE = re.compile(rb" *-?[0-9]")
 _SHORTEST = 3  # a shorter one may be the rest of a damaged prompt
 _LONGEST = 80
-_KEY = b" "  # keys that continue a listing, besides the line end: common practice, no source
+_KEY = b" "  # continues a listing, if the line end does not: common practice, no source
 _MOST_PAGES = 400
 
 
@@ -32,11 +32,7 @@ class Pages:
 
 
 def turn_pages(
-    heard: bytes,
-    press: Callable[[bytes], bytes],
-    end: bytes,
-    line_end: bytes,
-    line: bytes = b"",
+    heard: bytes, press: Callable[[bytes], bytes], end: bytes, line_end: bytes, line: bytes = b""
 ) -> Pages:
     """Continue a listing that stopped, up to what ends every answer.
 
@@ -64,13 +60,13 @@ def turn_pages(
 
 
 def halt_in(page: bytes, line: bytes) -> bytes:
-    """Return the text on the unfinished row of a page, after the line there."""
+    """Return the text on the unfinished last row of a page, without the program line before it."""
     row = re.split(rb"[\r\n]", page)[-1]
     return row.rpartition(line)[2] if line else row
 
 
 def page_prompt(halts: set[bytes]) -> str:
-    """Return the text on the unfinished row at each stop, or "" if it is no page prompt."""
+    """Return the text on the unfinished row at each stop, or "" if it is not a page prompt."""
     halt = next(iter(halts)) if len(halts) == 1 else b""
     text = halt.decode("latin-1")
     fits = len(text.strip()) >= _SHORTEST and len(halt) <= _LONGEST and text.isprintable()
@@ -95,9 +91,10 @@ def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | N
 
 
 def page_prompt_in(core: Exchange) -> str:
-    """Return what the board showed each time its listing stopped until a line end came, or "".
+    """Return the page prompt at which a listing stopped until a line end was sent, or "".
 
-    "" if it did not stop, showed nothing, different texts or part of a line, or no line followed.
+    It is "" if the listing did not stop, if the stops showed nothing, different texts or part of a
+    line, or if no line followed.
     """
     text = page_prompt(set(core.halts) - {b""})
     behind = core.answer.partition(text.encode("latin-1"))[2] if text else b""

@@ -1,8 +1,8 @@
 """Read back a program that was sent, until it is clear whether the board holds it.
 
 The counterpart of capturing.py for a known program. It does not know the board: it asks for
-readings, notes in the evidence what they say against the wire, and combines them (captures.py)
-until next_step.py calls for an end.
+readings, notes their signs of damage in the evidence, and combines them (captures.py) until
+next_step.py decides to stop.
 """
 
 from __future__ import annotations
@@ -63,12 +63,11 @@ class ReadBack:
             # This note demands one more reading before anything is called wrong on a clean wire.
             evidence.note_at_least(DamageSign.NOT_AS_SENT, len(result.wrong) + len(result.stray))
             if not votes and _are_alike(readings):
-                return result  # words that are no listing, or one of a form that is not known
+                return result  # words that are not a listing, or a listing of an unknown form
             complete = not result.proven or self._is_whole(votes, clean=clean)
             if not complete and len(readings) > 1:
-                evidence.note(
-                    DamageSign.OTHER_WORDS
-                )  # a board's own words would have come twice by now
+                # A board's own words would have come twice by now.
+                evidence.note(DamageSign.OTHER_WORDS)
             case = Case(
                 readings=taken,
                 votes=len(votes),

@@ -1,4 +1,4 @@
-"""One answer to LIST: the lines in it, the other rows, and whether the question was heard right."""
+"""Read one answer to LIST: its lines, its other rows, and whether the question was heard right."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ NUMBER_WIDTH = 5  # columns in which a board may align its line numbers at the r
 class Reading:
     """One answer to LIST.
 
-    lines: by number. strays: rows between lines that are no lines, each with the number of the line
-    before it. after: such rows after the last line. said: such rows before the first.
+    lines: by number. strays: rows between lines that are not lines, each with the number of the
+    line before it. after: such rows after the last line. said: such rows before the first.
     order: every row as it came: the number of a line, or the row that is not a line.
     heard_right: the question was echoed right and answered without being asked again.
     rows: the answer as it came.
@@ -45,7 +45,7 @@ class Reading:
 
     @property
     def descents(self) -> int:
-        """Return how many lines come after a greater number: no board lists them so."""
+        """Count the lines that come after one with a greater number, as no board lists them."""
         numbers = [each for each in self.order if isinstance(each, int)]
         return sum(later < sooner for sooner, later in pairwise(numbers))
 
@@ -66,8 +66,8 @@ class Reading:
 def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Reading:
     """Read an answer to LIST; what the profile does not explain is kept apart. Never raises.
 
-    Lines are listed in the order of their numbers. A first or a last row that is not in its place
-    is no line but a count, such as `38 LINES`.
+    Lines are listed in the order of their numbers. A first or last row that is out of order is not
+    a line but a count, such as `38 LINES`.
     """
     known = ("", *profile.commands.answer_rows, *profile.talk.idle_chatter)
     lines: dict[int, Line] = {}
@@ -105,7 +105,7 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
 
 
 def _set_counts_apart(read: list[Line | None]) -> None:
-    """Remove rows that are counts and no lines, in place.
+    """Remove rows that are counts and not lines, in place.
 
     These are a last row with a lower number than the one before it, and a first row with a higher
     number than the next. Of two rows with the same number either may be the damaged one, so both

@@ -22,11 +22,11 @@ COMMON_FORMS = (
     "{message} {line}",
     "{message}\n{line}",
 )
-"""The forms that are looked for where a profile names none, in this order."""
+"""The forms that are tried, in this order, if a profile names none."""
 
 _FIELD = re.compile(r"\{(message|number|line)\}")
-# A message of a board of which no more than one word of error is known: it has the word "error", or
-# says that it happened at a line.
+# For a board of which only one error word is known: a message that has the word "error", or names
+# the line at which it happened.
 _ANY_ERROR = re.compile(
     r"(?P<message>.*?\berror\b.*?|\S.*?(?=\s+(?:in|at) line\s))\s+(?:in|at)(?: line)?"
     r"\s+(?P<number>\d{1,5})"
@@ -57,8 +57,8 @@ def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError 
 
     rows: everything printed from RUN up to the prompt. Only the last row can be an error; a row
     that another one follows was printed by the program. A message that names no line counts if it
-    is the only row, since the board refused the command; or if it is exactly a known one and the
-    board did not say that it is done, as it does after a program that ended well.
+    is the only row, because then the board refused the command; or if it is exactly a known one and
+    the board did not say that it is done, as it does after a program that ended well.
     """
     words = profile.commands.error_words
     forms = profile.commands.error_forms or COMMON_FORMS

@@ -128,7 +128,7 @@ class Sending:
         """Raise FullError or DeafError if a line did not fit."""
         commands = self._dialogue.profile.commands
         if said and said.startswith(commands.full_words):
-            raise FullError(f'The board\'s memory is full: to line {number} it said "{said}".')
+            raise FullError(f'The board\'s memory is full: to line {number} it answered "{said}".')
         if outcome is Outcome.DEAF:
             raise DeafError(number)
         if outcome is Outcome.CROWDED:

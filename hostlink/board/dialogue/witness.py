@@ -29,8 +29,8 @@ class MemoryDoubt:
 
     def __str__(self) -> str:
         return (
-            f"the board reports {self.reported:,} bytes free, by its listing it should be "
-            f"{self.expected:,}"
+            f"the board reports {self.reported:,} bytes free instead of the {self.expected:,} that "
+            "its listing leaves"
         )
 
     @property
@@ -46,7 +46,7 @@ class CountDoubt:
     row: str
 
     def __str__(self) -> str:
-        return f'"{safe(self.row[:60])}" may be a row of the board\'s own, no line of the program'
+        return f'"{safe(self.row[:60])}" may be a row of the board\'s own, not a program line'
 
     @property
     def figures(self) -> dict[str, object]:
@@ -55,7 +55,7 @@ class CountDoubt:
 
 
 ProofDoubt = MemoryDoubt | CountDoubt
-"""What may speak against a listing."""
+"""What may contradict a listing."""
 
 
 def count_in(reading: Reading, profile: Profile) -> CountDoubt | None:
@@ -86,8 +86,9 @@ def expected_free(listing: Listing, rules: Rules) -> int | None:
 class Witness:
     """The comparison of the board's free memory with a listing.
 
-    asked: whether the board could be asked. reported: bytes free by the board, None if its answer
-    holds no number. may_be_less: variables use free memory, so that a lower number proves nothing.
+    asked: whether the board could be asked. reported: the board's figure in bytes, None if its
+    answer holds none. may_be_less: variables use free memory, so that a lower figure proves
+    nothing.
     """
 
     asked: bool = False

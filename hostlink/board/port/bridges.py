@@ -1,9 +1,9 @@
-"""USB bridge chips: what they are called, and what each system needs to talk to them.
+"""Name USB bridge chips, and what each system needs to talk to them.
 
 Names are those of the public usb.ids list, version 2025.07.26 (Debian package usb.ids), word for
-word; tests/published holds the table to it. Drivers are those of the Linux kernel's
-drivers/usb/serial and drivers/usb/class, from memory; of other systems only what is general
-knowledge is said.
+word; tests/published holds the table to it. Linux drivers are those of the kernel's
+drivers/usb/serial and drivers/usb/class, from memory; what is said of other systems is general
+knowledge.
 """
 
 from __future__ import annotations
@@ -53,5 +53,5 @@ def driver_hint(vid: int | None, pid: int | None, system: str = sys.platform) ->
     if system == "darwin":
         return "the system's own since macOS 11, else the chip maker's; install only one of them"
     if system == "win32":
-        return "the chip maker's, mostly fetched by the system's update when it is first plugged in"
+        return "the chip maker's, usually fetched by the system when it is first plugged in"
     return ""

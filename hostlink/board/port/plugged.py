@@ -1,11 +1,11 @@
 """Ask Windows and macOS which USB devices are plugged in, whether they have a port or not.
 
-Linux tells this by files (see hostlink.board.port.ports). The two commands come with the systems:
+On Linux, files show this (see hostlink.board.port.ports). The two commands come with the systems:
 
 - Windows: Win32_PnPEntity of CIM lists the devices that are present. DeviceID is
   `USB\\VID_1A86&PID_7523\\5&2A1B3C4D&0&2`; with `&MI_00` it is one function of a device.
 - macOS: `ioreg -a -p IOUSB -l` prints the tree of USB devices as a property list. Each has
-  idVendor, idProduct and locationID, a number that says by which sockets it is reached.
+  idVendor, idProduct and locationID, a number that encodes the sockets on the way to it.
 
 Both from the systems' documentation and from memory, not run here.
 """
@@ -30,8 +30,8 @@ _LONGEST_S = 20.0  # for an answer; the first PowerShell of a day takes seconds
 def plugged_in(system: str = sys.platform) -> list[tuple[str, int, int]]:
     """Return the USB devices that are plugged in: place, vendor, product.
 
-    The place is written as pyserial does ("20-1.4"), "" where it is not known. Empty where the
-    system does not answer, and on other systems.
+    The place is written as pyserial does ("20-1.4"), "" if it is not known. The list is empty if
+    the system does not answer, and on other systems.
     """
     if system == "win32":
         ids = _DEVICE.findall(_answer(_WINDOWS).decode("ascii", "replace"))
@@ -72,7 +72,7 @@ def place_of(location: int) -> str:
 
 
 def _answer(command: Sequence[str]) -> bytes:
-    """Run a command of the system and return what it prints, nothing where it fails."""
+    """Run a command of the system and return what it prints, b"" if it fails."""
     import subprocess
 
     try:

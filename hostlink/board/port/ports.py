@@ -73,7 +73,7 @@ def boards_here() -> list[Identity]:
 
 
 def identity_of(port: str) -> Identity:
-    """Return what is known of the board at a port or address."""
+    """Return the identity of the board at a port or address, as far as it is known."""
     if port.startswith("practice:"):
         name = port.partition("://")[2].partition("?")[0].strip("/") or "desk"
         return Identity(port, serial=f"practice:{name}", chip="practice board")
@@ -87,7 +87,7 @@ def identity_of(port: str) -> Identity:
 
 
 def _names_of(port: str, system: str = sys.platform) -> set[str]:
-    """Return the names by which a system means the same port.
+    """Return the names under which a system knows a port.
 
     On Windows case does not count, and `\\\\.\\COM12` is COM12; a link cannot be followed there,
     since a name is looked up by opening it. macOS has each port twice: pyserial lists
@@ -122,8 +122,8 @@ def hidden_bridges(
 ) -> list[tuple[str, int, int]]:
     """Return known bridges that are plugged in without a port: USB place or "", vid and pid.
 
-    The driver is missing or another one took the chip. Linux tells by files (sysfs). On Windows,
-    where asking takes a second or more and a port tells no place that could be compared, only if
+    The driver is missing or another one took the chip. On Linux, files show this (sysfs). Windows
+    takes a second or more to answer, and its ports tell no place to compare, so it is asked only if
     no bridge has a port.
     """
     if system == "win32" and usb_ports():
@@ -180,9 +180,9 @@ def _identity(info: PortInfo) -> Identity:
 
 
 def _serial_number(info: PortInfo, system: str = sys.platform) -> str:
-    """Return the serial number of a bridge, "" where it has none.
+    """Return the serial number of a bridge, "" if it has none.
 
-    Windows makes a number up for a chip without one, from the socket it is in: `6&1A2B3C&0&2`.
+    Windows makes up a number for a chip without one, from the socket it is in: `6&1A2B3C&0&2`.
     pyserial may give that, or only its first digit, as the serial number (list_ports_windows).
     """
     serial = info.serial_number or ""

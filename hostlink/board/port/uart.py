@@ -19,7 +19,7 @@ SPEEDS = (
 )  # the rows of the datasheet's tables, baud
 
 # Recommended greatest error of a receiver with 8 data bits and no parity, per cent
-# (DS40002061A, 20.8.3): half of what it can stand, since both ends share the error.
+# (DS40002061A, 20.8.3): half of what it tolerates, since both ends share the error.
 RECOMMENDED_NORMAL = 2.0
 RECOMMENDED_DOUBLE = 1.5
 
@@ -108,7 +108,7 @@ def good_speeds(clock_hz: float, double_speed: bool = False) -> tuple[int, ...]:
     )
 
 
-def warn(host_baud: float, clock_hz: float, double_speed: bool = False) -> str:
+def speed_warning(host_baud: float, clock_hz: float, double_speed: bool = False) -> str:
     """Return a warning if the speeds of host and board differ too much, or "".
 
     It says whether the receiver of the board tolerates the difference, and names the nearest speed
@@ -120,8 +120,8 @@ def warn(host_baud: float, clock_hz: float, double_speed: bool = False) -> str:
         return ""
     limits = receiver_limits(8, double_speed)
     ratio = host_baud / setting.actual_baud * 100  # what comes in against the receiver's own speed
-    stands = limits.slow_percent < ratio < limits.fast_percent
-    fate = "characters may be lost or damaged" if stands else "the board cannot read it"
+    is_read = limits.slow_percent < ratio < limits.fast_percent
+    fate = "characters may be lost or damaged" if is_read else "the board cannot read it"
     side = "faster" if setting.error_percent > 0 else "slower"
     good = good_speeds(clock_hz, double_speed)
     near = min(good, key=lambda baud: abs(math.log(baud / host_baud)), default=0)

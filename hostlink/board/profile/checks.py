@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from hostlink.board.profile.model import Commands, Profile, Talk
 
 DC1_DC3 = b"\x11\x13"  # reserved for XON/XOFF (RFC 2217 uses the same two)
-_ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that may change nothing
+_ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that must change nothing
 _ACTING = ("clear", "run", "store", "recall")
 
 
@@ -28,7 +28,7 @@ def profile_clashes(profile: Profile) -> Iterator[Clash]:
 
 
 def _confirmation(profile: Profile) -> Iterator[Clash]:
-    """Find a confirmation of lines by something that the board does not send."""
+    """Find lines that are confirmed by something that the board does not send."""
     talk = profile.talk
     if talk.line_done == "echo" and not talk.echo:
         yield Clash(
@@ -60,7 +60,7 @@ def _keys(profile: Profile) -> Iterator[Clash]:
     """Find characters with two meanings, or a meaning for a character that may be in a line."""
     talk, ranges = profile.talk, profile.rules.form.characters
     signs = _signs(talk)
-    signs.pop("page_key", None)  # wanted only at the page prompt, where no line is typed
+    signs.pop("page_key", None)  # used only at the page prompt, where no line is typed
     seen: dict[bytes, str] = {}
     for name, sign in signs.items():
         if sign in seen and {name, seen[sign]} != {"line_cancel", "interrupt"}:
@@ -229,7 +229,7 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
 
 
 def _only_asking(commands: Commands, first: Mapping[str, Sequence[str]]) -> Iterator[Clash]:
-    """Find questions that hold a word which changes the board. first: words of what acts."""
+    """Find questions that hold a word which changes the board. first: those of other commands."""
     for name in _ASKING:
         found = words_in(getattr(commands, name))
         if found and found[0] in _CHANGING:
@@ -248,18 +248,18 @@ def _only_asking(commands: Commands, first: Mapping[str, Sequence[str]]) -> Iter
 
 
 def words_in(typed: str) -> list[str]:
-    """Return the words of a command in capitals, without quoted text and its field."""
+    """Return the words of a command in capitals, without quoted text and without {name}."""
     return re.findall(r"[A-Z]+", re.sub(r'"[^"]*"?|\{name\}', "", typed.upper()))
 
 
 def _unnamed(profile: Profile) -> Iterator[Clash]:
-    """Find store and recall of which only one takes a name."""
+    """Find store and recall commands that do not fit each other or the named places."""
     commands = profile.commands
     both = commands.store and commands.recall
     if both and ("{name}" in commands.store) != ("{name}" in commands.recall):
         yield Clash(
             ("commands.store", "commands.recall"),
-            "of commands.store and commands.recall only one holds {name}",
+            "only one of commands.store and commands.recall holds {name}",
         )
     if commands.has_unnamed_slot and commands.slots:
         yield Clash(

@@ -25,10 +25,7 @@ def load_profile(path: Path | Traversable) -> Profile:
     try:
         if not path.is_file():
             kind = "is a folder" if path.is_dir() else "is not there, or is not a file"
-            raise ProfileError(
-                f"{name} {kind}, so there is no profile to read.",
-                advice=CHECK_FILE,
-            )
+            raise ProfileError(f"{name} {kind}, so there is no profile to read.", advice=CHECK_FILE)
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except OSError as error:

@@ -51,7 +51,7 @@ class Number:
         """Return a number within the bounds."""
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise Wrong(f"it must be a number from {self.low:g} to {self.high:g}")
-        if not self.low <= value <= self.high:  # a NaN is not, either
+        if not self.low <= value <= self.high:  # so is a NaN
             raise Wrong(f"it must be from {self.low:g} to {self.high:g}")
         return float(value)
 
@@ -95,10 +95,10 @@ class Text:
         if len(value) < self.shortest:
             raise Wrong("it must not be empty")
         if len(value) > self.longest:
-            raise Wrong(f"it has {len(value)} characters; allowed are {self.longest}")
+            raise Wrong(f"it has {len(value)} characters; at most {self.longest} are allowed")
         bad = next((ch for ch in value if not ch.isprintable()), "")
         if bad:
-            raise Wrong(f"it must be printable, and holds the control character {code(bad)}")
+            raise Wrong(f"it must be printable, but holds the control character {code(bad)}")
         bad = next((ch for ch in value if self.ascii and not ch.isascii()), "")
         if bad:
             raise Wrong(f"it is typed to the board and must be plain ASCII, without {bad}")
@@ -162,7 +162,7 @@ class Template:
         if "{" in rest or "}" in rest:
             raise Wrong(f"it may hold no braces but those of {wanted}")
         if not self.digits and any(ch.isdigit() for ch in rest):
-            raise Wrong("it may hold no digit of its own beside the line number")
+            raise Wrong("it may hold no digit besides the line number")
         return text
 
     @property
@@ -172,7 +172,7 @@ class Template:
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A command with the field {name} once, or without it where there is nothing to name."""
+    """A command with the field {name} once, or without it if the only place has no name."""
 
     longest: int
 
@@ -185,7 +185,7 @@ class Slot:
 
 @dataclass(frozen=True, slots=True)
 class ErrorForm:
-    """How an error message names its line: {message} with {number}, {line} or both."""
+    """How an error message names its line: {message} with {number} or {line}."""
 
     longest: int
 
@@ -194,12 +194,12 @@ class ErrorForm:
         if not isinstance(value, str) or len(value) > self.longest:
             raise Wrong(f"it must be text in quotes of at most {self.longest} characters")
         fields = re.findall(r"\{[^{}]*\}", value)
-        allowed = ({"{message}", "{number}"}, {"{message}", "{line}"}, {"{message}"})
+        allowed = ({"{message}", "{number}"}, {"{message}", "{line}"})
         if set(fields) not in allowed or len(set(fields)) < len(fields):
             raise Wrong("it must hold {message}, and {number} or {line}, once each")
         bad = next((ch for ch in value if not ch.isprintable() and ch != "\n"), "")
         if bad:
-            raise Wrong(f"it must be printable, and holds the control character {code(bad)}")
+            raise Wrong(f"it must be printable, but holds the control character {code(bad)}")
         return value
 
 
@@ -252,8 +252,8 @@ class Charset:
             raise Wrong('it must name a character set, such as "latin-1"')
         if not _lossless(value):
             raise Wrong(
-                "it is not a character set that maps all 256 bytes to one character each and "
-                'back, with ASCII as it is; "latin-1" and "cp437" are such'
+                "it must map each of the 256 bytes to one character and back, and ASCII to "
+                'itself, as "latin-1" and "cp437" do'
             )
         return value
 

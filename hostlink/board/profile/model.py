@@ -28,9 +28,9 @@ class Talk:
     ready: bytes that end the answer to a direct command, where that is not the prompt: some boards
         show a row such as "Ready" then, and nothing after a line that was stored.
     line_done: what the board sends only *after* a line is stored, and so confirms it: "echo" (the
-        echo of the line end), "prompt", or "after-prompt" (the prompt comes first, or where
-        there is none the echo of the line end; storing takes
-        up to after_prompt_ms more, 0 for line_ms). A confirmation sent before storing loses bytes.
+        echo of the line end), "prompt", or "after-prompt" (the prompt comes first, or the echo of
+        the line end if there is no prompt; storing takes up to after_prompt_ms more, 0 for
+        line_ms). A confirmation sent before storing loses bytes.
     receive_buffer: bytes the board can hold while it is busy; 0 where none may arrive.
     line_ms: time to store one line. char_ms: time to take one character, 0 where it keeps up with
         the wire. line_window: most bytes that may be unechoed inside a line; 0 for no limit.
@@ -41,8 +41,8 @@ class Talk:
     restarts_on_open: whether raising DTR restarts the board. restart_ms: from restart to prompt.
     start_questions: what it asks after a restart, before anything else works; each is answered
         with an empty line.
-    full_sign: bytes that it answers each character with while its memory is so full that it can
-        take no line any more, b"" where there is no such thing.
+    full_sign: bytes with which it answers each character while its memory is too full for any
+        line, b"" if it sends none.
     idle_chatter: texts the board may send by itself while it waits. page_prompt, page_key: what it
         shows when a listing stops after a page, and the key that makes it go on.
     """
@@ -81,8 +81,7 @@ class Commands:
     {free}; a negative one is a number of 16 bits shown with its sign.
     store, recall: with the field {name}, or without where the board has one unnamed place.
     stored: lists what is stored. list_stored: shows the program in the one unnamed place, as list
-    does that in memory. slots: the names that the
-    board allows, empty where any word does.
+    shows the one in memory. slots: the names that the board allows, empty if it allows any word.
     error_words: how its error messages begin.
     error_forms: how they name the line, see dialogue/reported_errors.py; empty for the common ones.
     full_words: those of its error messages that say that its memory is full.
@@ -113,15 +112,15 @@ class Commands:
 
     @property
     def places(self) -> tuple[str, ...]:
-        """Return the places for stored programs, as far as they are the same on each such board."""
+        """Return the names of the places for stored programs, () if the user chooses them."""
         return (ONE_PLACE,) if self.has_unnamed_slot else self.slots
 
 
 CAREFUL = "tiny"
-"""The name of the profile to begin with where nothing is known of a board."""
+"""The name of the profile to begin with when nothing is known about a board."""
 
 HEARD = "recognised"
-"""The name of a profile that was only heard; no profile of the user's may have it."""
+"""The name of a profile made of what was heard; no profile of the user may have it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +146,21 @@ class Profile:
         return self.name in (CAREFUL, HEARD)
 
     @property
+    def tables(self) -> dict[str, object]:
+        """Return the parts of the profile by the tables of its file, [board] left out."""
+        rules = self.rules
+        return {
+            "talk": self.talk,
+            "commands": self.commands,
+            "listing": rules.form,
+            "storage": rules.storage,
+            "language": rules.language,
+            "pins": rules.language.pins,
+        }
+
+    @property
     def size_words(self) -> tuple[str, ...]:
-        """Return the functions that the board is asked for its free memory with."""
+        """Return the functions in the question for the free memory."""
         language = self.rules.language
         asked = {span.word for span in Reader(language).spans(self.commands.free_memory)}
         return tuple(word for word in language.functions if word.upper() in asked)

@@ -58,7 +58,7 @@ class Key:
 BOARD = (
     Key("name", Name(), "the name of this profile and of its file"),
     Key("title", Text(80), "one line for people"),
-    Key("about", Text(2000), "what kind of board this is, and what to mind"),
+    Key("about", Text(2000), "what kind of board this is, and what to be careful with"),
     Key("source", Text(2000), "where the values are from"),
 )
 
@@ -77,7 +77,7 @@ TALK = (
         'what comes only after a line is stored: "echo", "prompt" or "after-prompt"',
     ),
     Key("after_prompt_ms", _TIME, 'with "after-prompt": how long storing goes on, ms; 0: line_ms'),
-    Key("receive_buffer", Whole(0, 65535), "bytes held while the board is busy; 0: none may come"),
+    Key("receive_buffer", Whole(0, 65535), "bytes held while the board is busy; 0: none"),
     Key("line_ms", _TIME, "time to store one line, ms"),
     Key("char_ms", _TIME, "time to take one character, ms; 0: it keeps up with the wire"),
     Key("line_window", Whole(0, 65535), "most bytes unechoed inside a line; 0: no limit"),
@@ -88,7 +88,7 @@ TALK = (
     Key("banner", Text(80), "text always shown after a restart; empty: not known"),
     Key("restarts_on_open", Flag(), "whether opening the port (DTR) restarts the board"),
     Key("restart_ms", _TIME, "from restart to prompt, ms"),
-    Key("start_questions", Each(Text(80, 1), 5), "what it asks after a restart, each left empty"),
+    Key("start_questions", Each(Text(80, 1), 5), "asked after a restart; an empty line answers"),
     Key(
         "full_sign",
         _SIGN,
@@ -137,7 +137,7 @@ LISTING = (
         Template(("{number}", "{text}"), LONGEST_COMMAND, digits=False),
         "how a listed line looks; blanks in front are always allowed",
     ),
-    Key("keeps_blank", Flag(), "whether LIST shows the blank typed after a number beside its own"),
+    Key("keeps_blank", Flag(), "whether LIST adds its own blank to the one typed after a number"),
     Key("signed_numbers", Flag(), "whether line numbers above 32767 are listed as negative ones"),
     Key(
         "beyond_last",
@@ -163,8 +163,8 @@ STORAGE = (
         Choice(("dropped", "kept", "all")),
         "which blanks after the number are stored",
     ),
-    Key("constant_bytes", Whole(0, 16), 'with kind "tokens": of each number; 0: as typed'),
-    Key("name_bytes", Whole(0, 16), 'with kind "tokens": of each name; 0: as typed'),
+    Key("constant_bytes", Whole(0, 16), 'with kind "tokens": bytes of a number; 0: as typed'),
+    Key("name_bytes", Whole(0, 16), 'with kind "tokens": bytes of a name; 0: as typed'),
     Key("squeezed", Flag(), "whether blanks outside quotes and remarks take no memory"),
     Key("variables", Flag(), "whether variables use the memory that is free for a program"),
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
@@ -189,11 +189,11 @@ LANGUAGE = (
     Key("jumps", _WORDS, "keywords that a line number follows"),
     Key("remarks", _WORDS, "words that make the rest of a line a remark"),
     Key("separator", Mark(), "between statements of one line; empty: one statement a line"),
-    Key("abbreviation_mark", Mark(), "ends a shortened keyword; empty: none"),
+    Key("abbreviation_mark", Mark(), "ends an abbreviated keyword; empty: none"),
     Key("computed_jumps", Flag(), "whether an expression may stand for a line number"),
     Key("quotes", Quotes(), "the characters that each open and close quoted text"),
-    Key("long_names", Flag(), "whether names may be words, so that keywords stand apart"),
-    Key("words_apart", Flag(), "whether keywords must stand apart by blanks anyway"),
+    Key("long_names", Flag(), "whether names may be words, so that keywords must be separate"),
+    Key("words_apart", Flag(), "whether blanks must separate keywords anyway"),
     Key("optional", _WORDS, "of LET, THEN and END at the end, those that may be left out"),
     Key(
         "then_takes",

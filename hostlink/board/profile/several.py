@@ -13,17 +13,17 @@ LONGEST_WORDS = 60  # characters of a form with its fields
 
 @dataclass(frozen=True, slots=True)
 class Each:
-    """A list in which every item is of one kind and none comes twice."""
+    """A list of different items of one kind."""
 
     item: Kind
     most: int = 200
 
     def read(self, value: object) -> tuple[str, ...]:
-        """Return the items, each of its own kind."""
+        """Return the items as the profile holds them."""
         if not isinstance(value, list):
             raise Wrong("it must be a list in [ ]")
         if len(value) > self.most:
-            raise Wrong(f"it has {len(value)} items and may have {self.most}")
+            raise Wrong(f"it has {len(value)} items; at most {self.most} are allowed")
         held: dict[str, None] = {}
         for item in value:
             try:
@@ -31,7 +31,7 @@ class Each:
             except Wrong as wrong:
                 raise Wrong(f"its item {short_value(item)} is wrong: {wrong}") from None
             if read in held:
-                raise Wrong(f"its item {short_value(item)} comes twice")
+                raise Wrong(f"its item {short_value(item)} is in it twice")
             held[read] = None
         return tuple(held)
 
@@ -68,7 +68,7 @@ class Costs:
         if not isinstance(value, dict):
             raise Wrong("it must be a table of keyword to bytes, such as { PRINT = 1 }")
         if len(value) > 500:
-            raise Wrong(f"it has {len(value)} keywords; allowed are 500")
+            raise Wrong(f"it has {len(value)} keywords; at most 500 are allowed")
         costs = []
         for word, cost in value.items():
             try:

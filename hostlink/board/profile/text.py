@@ -72,15 +72,7 @@ def profile_text(profile: Profile) -> str:
 
     Raises `ProfileError` if the text would not read back as the same profile.
     """
-    places: dict[str, object] = {
-        "board": profile,
-        "talk": profile.talk,
-        "commands": profile.commands,
-        "listing": profile.rules.form,
-        "storage": profile.rules.storage,
-        "language": profile.rules.language,
-        "pins": profile.rules.language.pins,
-    }
+    places = {"board": profile, **profile.tables}
     rows = ["# How one kind of board talks, stores and limits programs.", ""]
     for table, keys in TABLES.items():
         if places[table] == NO_PINS:
@@ -97,7 +89,7 @@ def profile_text(profile: Profile) -> str:
     text = "\n".join(rows).rstrip("\n") + "\n"
     if read_profile(text, f"profile {profile.name}") != profile:
         raise ProfileError(
-            f"profile {profile.name}: it would not be read as it is now, so it was not written.",
+            f"Profile {profile.name} would not read back the same, so it was not written.",
             kept="The profile in use is unchanged.",
         )
     return text
@@ -139,7 +131,8 @@ def _evidence(content: object, faults: FileFaults) -> tuple[tuple[str, str], ...
         faults.add((EVIDENCE,), "evidence must be a table, [evidence]")
         return ()
     if len(content) > EVIDENCE_MOST:
-        faults.add((EVIDENCE,), f"evidence has {len(content)} entries and may have {EVIDENCE_MOST}")
+        says = f"evidence has {len(content)} entries; at most {EVIDENCE_MOST} are allowed"
+        faults.add((EVIDENCE,), says)
         return ()
     held = []
     for key, value in content.items():
@@ -161,8 +154,8 @@ def _unknown_table(table: str, content: object, brief: bool) -> str:
         return f"there is no table {short_value(table)}{hint}"
     homes = [home for home, keys in TABLES.items() if any(key.name == table for key in keys)]
     if homes:
-        return f"{table} stands outside its table; it belongs in [{homes[0]}]"
-    return f"the key {short_value(table)} stands outside any table, and is not known"
+        return f"{table} is outside its table; it belongs in [{homes[0]}]"
+    return f"the key {short_value(table)} is outside any table, and is not known"
 
 
 def _unknown_key(table: str, name: str, brief: bool) -> str:

@@ -20,16 +20,14 @@ MOST_TOLD = 100  # faults listed in one error
 MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
 
 _PLACE = re.compile(r"(.*) \(at (?:line (\d+), column (\d+)|end of document)\)", re.DOTALL)
-Kind = type[FaultyFileError]
-
-
 _MEND_FILE = "Mend the file and try again."
+ErrorKind = type[FaultyFileError]
 
 
 class FileFaults:
-    """Collects the faults of one text, each with its line. kind: of the error that tells them."""
+    """Collects the faults of one text, each with its line. kind: the error that lists them."""
 
-    def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: Kind) -> None:
+    def __init__(self, file: str, lines: dict[tuple[str, ...], int], kind: ErrorKind) -> None:
         self.file = file
         self.lines = lines
         self.bad: set[str] = set()  # "table.key" of values that could not be used
@@ -61,7 +59,7 @@ class FileFaults:
         return f"{place}: {says}" + ("" if says.endswith("?") else ".")
 
 
-def toml_text(data: bytes, name: str, kind: Kind) -> str:
+def toml_text(data: bytes, name: str, kind: ErrorKind) -> str:
     """Return the text of a file. data: its bytes, up to one more than LARGEST_FILE.
 
     name: what errors call the file. Raises an error of `kind` if it is too large or not UTF-8.
@@ -78,21 +76,22 @@ def toml_text(data: bytes, name: str, kind: Kind) -> str:
         ) from error
 
 
-def parse_toml(text: str, name: str, kind: Kind) -> dict[str, Any]:
+def parse_toml(text: str, name: str, kind: ErrorKind) -> dict[str, Any]:
     """Parse TOML. Raises an error of `kind` with the line for text that is not TOML."""
     if len(text) > LARGEST_FILE:
         raise _too_large(name, kind)
     for line, row in enumerate(text.split("\n"), 1):
         if len(row) > LONGEST_ROW:
             raise kind(
-                f"{name}, line {line}: it has {len(row)} characters; allowed are {LONGEST_ROW}.",
+                f"{name}, line {line}: it has {len(row)} characters; at most {LONGEST_ROW} are "
+                "allowed.",
                 advice=_MEND_FILE,
             )
     try:
         return tomllib.loads(text)
     except RecursionError as error:
         raise kind(
-            f"{name}: its lists or tables are nested too deep.", advice=_MEND_FILE
+            f"{name}: its lists or tables are nested too deeply.", advice=_MEND_FILE
         ) from error
     except ValueError as error:
         place = _PLACE.fullmatch(str(error))
@@ -111,8 +110,7 @@ def _plain(reason: str) -> str:
     return reason[:1].lower() + reason[1:]
 
 
-def _too_large(name: str, kind: Kind) -> FaultyFileError:
+def _too_large(name: str, kind: ErrorKind) -> FaultyFileError:
     return kind(
-        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it was not read.",
-        advice=CHECK_FILE,
+        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it was not read.", advice=CHECK_FILE
     )

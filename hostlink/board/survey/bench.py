@@ -1,4 +1,4 @@
-"""Talk to the board under survey over its wire, by what was found so far."""
+"""Talk to the board under survey with the values that were found so far."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _LETTERS = re.compile(r"[A-Za-z]{3}")
 _LONGEST_WORD = 40
 _RECOGNISED_TIMES = 5  # attempts until two of them agree
 _ASKED_TIMES = 6  # at most, until an answer counts
-_CHAR_MS, _LINE_MS = 20.0, 50.0  # in which every board takes a character or stores a line
+_CHAR_MS, _LINE_MS = 20.0, 50.0  # enough for any board to take a character or store a line
 _QUESTION = Reach(attempts=8, nudges=2, silence_s=2.0, longest_s=20.0, most_bytes=8192)
 
 
@@ -47,13 +47,13 @@ def recognise_steadily(
     may_stop: bool,
     speeds: Sequence[int] = (),
 ) -> Recognised:
-    """Recognise a board until two times agree on how it talks. The parameters are Recogniser's.
+    """Recognise a board until two attempts agree on how it talks. Parameters: see Recogniser.
 
-    Raises LinkError as Recogniser does, and DAMAGED if no two times agree.
+    Raises LinkError as Recogniser does, and DAMAGED if no two attempts agree.
     """
     heard: list[HeardTalk] = []
     for _ in range(_RECOGNISED_TIMES):
-        tell = ignore if heard else emit  # the same words need not be said again
+        tell = ignore if heard else emit  # one report of the phase is enough
         found = Recogniser(wire, kinds, careful, tell, may_stop=may_stop).run(speeds)
         if found.heard_talk in heard:
             return found
@@ -107,7 +107,7 @@ class Bench:
         return propose(self.base, self.findings, self._name)
 
     def renew(self) -> None:
-        """Talk by what was found so far from now on, with cautious values for the rest."""
+        """Talk with the values found so far from now on, and with cautious ones for the rest."""
         self.dialogue = self._use(
             self._with_care(self.profile) if self.is_careful else self.profile
         )
@@ -191,15 +191,11 @@ class Bench:
         for _ in range(times):
             doubts = evidence.total
             found = measure()
-            if found is not None and (found == last or (evidence.total == doubts and self._sees)):
+            seen_clean = evidence.total == doubts and self.heard_talk.echo  # only echo shows damage
+            if found is not None and (found == last or seen_clean):
                 return found
             last = found
         return None
-
-    @property
-    def _sees(self) -> bool:
-        """Return whether damage would be noticed; only an echo shows it."""
-        return self.heard_talk.echo
 
     # --- bytes -------------------------------------------------------------------------------
 
@@ -219,7 +215,7 @@ class Bench:
     ) -> Probe:
         """Send bytes and listen until the board is quiet for quiet_s, at most for longest_s.
 
-        at_least: seconds for which an answer that has begun is awaited in any case.
+        at_least: treat a pause as quiet only after six bytes' time, even if quiet_s is less.
         """
         quiet = max(quiet_s, 6 * self.byte_s) if at_least else quiet_s
         core = Probe(out, self.byte_s, quiet_s=quiet, longest_s=longest_s, first_s=first_s)

@@ -8,13 +8,13 @@ from collections.abc import Callable
 from hostlink.board.survey.keys import note_keys
 from hostlink.board.survey.store import Store
 
-# Known limits of line numbers: ECMA-55 section 5 (9999), 8, 15 and 16 bits, and the ends
-# of large BASICs (common practice, no source).
+# Known limits of line numbers: ECMA-55 section 5 (9999), 8, 15 and 16 bits, and those of large
+# BASICs (common practice, no source).
 _LIKELY = (255, 9_999, 32_767, 63_999, 65_529, 65_533, 65_535, 99_999)
 _NUMBER = re.compile(r" *(-?[0-9]+)")
 _SIXTEEN_BITS = 0x10000
 _SHORTEST = 24  # characters of a line that every board takes
-_TOO_LONG = "X"  # repeated, because some boards run the rest of a line that is too long
+_TOO_LONG = "X"  # fills long lines: harmless if a board runs the rest of a line
 
 
 def find_bounds(store: Store) -> None:
@@ -75,7 +75,7 @@ def _between(low: int, high: int, holds: Callable[[int], bool]) -> tuple[int, in
     return low, high
 
 
-def find_keys_by_lines(store: Store) -> None:
+def find_stored_keys(store: Store) -> None:
     """Find the keys that erase a character or cancel a line, from stored lines."""
 
     def shows(*, typed: bytes, listed: str, absent: str = "") -> bool:

@@ -25,7 +25,7 @@ def fill_memory(store: Store) -> bool:
     for place in range(1, _MOST_LINES):
         core = bench.dialogue.exchange(f"{place} {_LINE}")
         if core.outcome is Outcome.DEAF:
-            says = f"with {place:,} lines stored it answers each character so"
+            says = f"with {place:,} lines stored it answers each character with this"
             findings.add("talk.full_sign", core.typed.deaf_sign, says)
             return False
         words = bench.dialogue.refusal_in(core.answer)
@@ -58,7 +58,7 @@ def _refusal(store: Store, place: int) -> str:
 def _note(store: Store, words: str, place: int) -> None:
     """Record the words that refuse a line for which there is no room."""
     findings = store.bench.findings
-    says = f"it refuses line {place:,} so, and those after it"
+    says = f"it refuses line {place:,} and those after it in these words"
     known = store.bench.profile.commands.error_words
     short = words[:40]
     if not short.startswith(known):

@@ -14,7 +14,7 @@ from hostlink.board.profile.written import written
 # Evidence that several steps of the survey give.
 AROUND_LISTING = "rows printed around a listing, also around an empty one"
 NO_MEMORY_QUESTION = "no question for the free memory is known"
-LISTED_SO = "test lines are listed so"
+LISTED_SO = "test lines are listed in this form"
 ECHO_OF_END = "echo of the line end"
 NO_PRINT = "PRINT is not understood, so nothing shows it"
 NEEDS_CONSENT = "needs consent to store test lines"
@@ -58,7 +58,7 @@ class Findings:
         if can_be_written(name, value):
             self._by_name[name] = SurveyFinding(name, value, evidence, confidence)
         else:
-            self.missing(name, f"{evidence}, which a profile cannot say")
+            self.missing(name, f"{evidence}, which a profile cannot express")
 
     def missing(self, name: str, evidence: str) -> None:
         """Record why a value was not found."""

@@ -1,15 +1,15 @@
 """Find how a board changes a line that is stored: case, blanks, quotes, the form of the listing.
 
 Test lines are stored, and the listing is explained by the strictest possible set of changes
-(dialogue/learning.py), which a read-back will later allow and no more. Lines that the board refuses
-show nothing of how it changes others, but are evidence of their own.
+(dialogue/learning.py), the only ones that a read-back will allow later. Lines that the board
+refuses do not show how it changes others, but are evidence of their own.
 """
 
 from __future__ import annotations
 
 import dataclasses
 
-from hostlink.board.dialogue.learning import Learned, learn, left_words
+from hostlink.board.dialogue.learning import Learned, learn, unexplained_words
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import LISTED_SO, Confidence, Findings
@@ -59,8 +59,8 @@ def find_form(store: Store) -> None:
     rows = bench.until_steady(measure) or ()
     learned, quotes = _learned(bench, rows, (*LINES, *_SMALL))
     findings, form = bench.findings, learned.form
-    refused = [each for each in learned.left if each.listed is None]
-    other = [each for each in learned.left if each.listed is not None]
+    refused = [each for each in learned.unexplained if each.listed is None]
+    other = [each for each in learned.unexplained if each.listed is not None]
     for each in refused:
         bench.note_refusal(filter(None, (said.get(each.number),)), each.sent)
     if len(refused) == len(LINES) + len(_SMALL):
@@ -68,21 +68,18 @@ def find_form(store: Store) -> None:
         return
     count = len(LINES) + len(_SMALL) - len(refused)
     _add_findings(findings, form, quotes, count, sure="likely" if other else "measured")
-    if {each.number for each in refused} & {110}:
+    if any(each.number == 110 for each in refused):
         words = f', it answers "{said[110][:60]}"' if said.get(110) else ""
-        findings.add("language.capitals_only", True, f"a small keyword is refused{words}")
+        says = f"a keyword typed in small letters is refused{words}"
+        findings.add("language.capitals_only", True, says)
     if other:
-        bench.notes.append(left_words(other, said))
+        bench.notes.append(unexplained_words(other, said))
     bench.renew()
     _find_tails(store)
 
 
 def _add_findings(
-    findings: Findings,
-    form: Form,
-    quotes: str,
-    count: int,
-    sure: Confidence,
+    findings: Findings, form: Form, quotes: str, count: int, sure: Confidence
 ) -> None:
     """Add how lines are rewritten to the findings. count: of test lines. sure: how certain."""
     by = f"({count} test lines, read from the listing)"
@@ -90,7 +87,7 @@ def _add_findings(
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
     if form.keeps_blank:
-        says = f"a typed blank after a number is listed beside another {by}"
+        says = f"a typed blank after a number is listed in addition to another {by}"
         findings.add("listing.keeps_blank", True, says, sure)
     if form.wrap_indent >= 0:
         says = f"a listed line is broken after {form.screen_width} characters"
@@ -102,7 +99,7 @@ def _add_findings(
 
 
 def _find_tails(store: Store) -> None:
-    """Find what happens to trailing blanks; only for the report, as no listing needs them."""
+    """Find what happens to trailing blanks; only for the report, since no listing needs them."""
     store.put(*_TAILS)
     rows = store.rows()
     store.clear()
@@ -118,13 +115,11 @@ def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tup
     """Return the strictest changes that explain the listed rows, and the quotes they need."""
     target = {line.number or 0: line for line in map(Line.from_text, lines)}
     known = bench.profile.rules.language.quotes
-    best: tuple[Learned, str] | None = None
-    for quotes in dict.fromkeys((known, *_QUOTES)):
-        learned = learn(target, rows, _strict(bench.profile, quotes))
-        if best is None or len(learned.left) < len(best[0].left):
-            best = learned, quotes
-    assert best is not None
-    return best
+    found = [
+        (learn(target, rows, _strict(bench.profile, quotes)), quotes)
+        for quotes in dict.fromkeys((known, *_QUOTES))
+    ]
+    return min(found, key=lambda each: len(each[0].unexplained))
 
 
 def _strict(profile: Profile, quotes: str) -> Rules:

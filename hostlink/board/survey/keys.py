@@ -1,4 +1,4 @@
-"""Find the keys that erase a character or cancel a line, from what the board then has.
+"""Find the keys that erase a character or cancel a line, from what the board holds after them.
 
 Without storing, a direct line prints a number that shows what the board received. With test lines
 the listing shows it. The echo proves nothing: one board echoes a step back and keeps the character,

@@ -2,8 +2,8 @@
 
 Each candidate word is typed in a line that does not affect a program, and compared with the same
 line with a word that no BASIC knows. A word with the same answer is unknown. If a line prints a
-value, the value shows that the word is known. If only the error can show it, a word with the answer
-of nonsense may still be known, and stays unsure. Words that clear, run, continue, store, recall,
+value, the value shows that the word is known. If only the error can show it, a word that is refused
+like nonsense may still be known, and stays unsure. Words that clear, run, continue, store, recall,
 write to memory, call machine code or wait are never typed. Some words are typed only while memory
 holds nothing of the user's (`in_memory`), because they could start a program.
 """
@@ -66,7 +66,7 @@ _FUNCTIONS: Mapping[str, WordTest] = {
     "NOT": WordTest("PRINT {w} 0", ""),
     "TAB": WordTest("PRINT {w}(3);4", "   4"),
 }
-_BESIDE_UNKNOWN = "each in a direct line, beside a word that no BASIC has"
+_BESIDE_UNKNOWN = "each in a direct line, compared with a word that no BASIC has"
 _IN_MEMORY: Mapping[str, WordTest] = {
     "GOTO": WordTest("{w} 9999"),
     "GOSUB": WordTest("{w} 9999"),
@@ -82,7 +82,7 @@ _IN_MEMORY: Mapping[str, WordTest] = {
     "RESTORE": WordTest("{w}"),
     "ON": WordTest("{w} 1 GOTO 9999"),
 }
-_FAILING = ("GOTO", "GOSUB", "RETURN", "NEXT")  # that cannot be done while memory holds nothing
+_FAILING = ("GOTO", "GOSUB", "RETURN", "NEXT")  # these fail while memory holds nothing
 _NUMBER = re.compile(r"\s*-?[0-9]*\.?[0-9]+(E[+-]?[0-9]+)?\s*")
 
 
@@ -145,7 +145,7 @@ class Words:
             return True
         refusals = self._bench.profile.commands.error_words
         if refusals and any(row.strip().startswith(refusals) for row in rows):
-            return False  # a value was due
+            return False  # a known word would have printed a value
         if form.prints == "" and len(rows) == 1 and _NUMBER.fullmatch(rows[0]):
             return True
         return None if form.prints == "" else False
@@ -212,5 +212,5 @@ def _prints(rows: tuple[str, ...], value: str) -> bool:
 
 
 def candidates_of(words: frozenset[str]) -> frozenset[str]:
-    """Return those words that a survey can ask for without storing, and with it."""
+    """Return the words for which a survey has a test."""
     return words & frozenset({*_STATEMENTS, *_FUNCTIONS, *_IN_MEMORY})

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from hostlink.board.dialogue.heard_listing import NO_LINES
 from hostlink.board.dialogue.learning import find_list_form, find_wrapping
-from hostlink.board.dialogue.own_rows import is_count, is_own, own_around
+from hostlink.board.dialogue.own_rows import is_count, is_own, own_rows_around
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import AROUND_LISTING
 from hostlink.listing.canonical import listed_line
@@ -55,13 +55,13 @@ def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> N
     refusals = bench.profile.commands.error_words
     asked = bench.ask(bench.profile.commands.list + NO_LINES) or ()
     nothing = [row for row in asked if not (refusals and row.startswith(refusals))]
-    if own := own_around(rows, nothing, lines, language):
+    if own := own_rows_around(rows, nothing, lines, language):
         says = AROUND_LISTING
         bench.findings.add("commands.answer_rows", tuple(dict.fromkeys((*known, *own))), says)
 
 
 def _find_case(bench: Bench, lines: list[str]) -> None:
-    """Conclude from small letters in a listing that they are not changed to capitals."""
+    """Conclude from small letters in a listing that the board keeps them."""
     findings, language = bench.findings, bench.profile.rules.language
     if any(_has_small(text, language, "word") for text in lines):
         findings.add("listing.case", "kept", "statements are listed in small letters")

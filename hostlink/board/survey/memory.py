@@ -1,8 +1,8 @@
 """Find the question for the free memory from its answers.
 
 With test lines, it is the question whose number falls by the cost of a stored line. Without
-storing, it is one of a known kind or a common one that is answered by a number while nonsense is
-not; that is only likely.
+storing, it is one of a known kind, or a common one, that is answered with a number, unlike
+nonsense; such a finding is only likely.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import NO_MEMORY_QUESTION, Confidence
 from hostlink.board.survey.store import Store
 
-# SIZE stands in Palo Alto Tiny BASIC (Dr. Dobb's Journal, May 1976); the others are common
-# practice, no source. Those of the known kinds stand before them.
+# SIZE is in Palo Alto Tiny BASIC (Dr. Dobb's Journal, May 1976); the others are common practice,
+# no source. Those of the known kinds are asked first.
 QUESTIONS = (
     "PRINT SIZE", "PRINT SIZE()", "PRINT FREE(0)", "PRINT FREE()", "PRINT FRE(0)", "PRINT MEM",
     "MEM", "PRINT FREE", "PRINT HIMEM-TOP",
@@ -31,8 +31,8 @@ _CHEAPEST, _DEAREST = len(_LINE) - 6, len(_LINE) + 12  # bytes that _LINE may co
 def find_question(bench: Bench, questions: Sequence[str], store: Store | None = None) -> None:
     """Find the question for the free memory.
 
-    questions: of the known kinds. store: an empty program memory, for the proof. They are asked one
-    by one until one is right, because on some boards an unknown question takes memory for a
+    questions: of the known kinds. store: an empty program memory, for the proof. The questions are
+    asked one by one until one is right, because on some boards an unknown one takes memory for a
     variable.
     """
     tried = [*filter(None, (bench.base.commands.free_memory, *questions)), *QUESTIONS]
@@ -52,13 +52,13 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
             continue
         says = f"{question} is answered with {free:,}"
         if store is not None:
-            says += ", and less by what a stored line costs"
+            says += ", and a stored line lowers that by its cost"
         sure: Confidence = "likely" if store is None else "measured"
         bench.findings.add("commands.free_memory", question, says, sure)
         bench.findings.add("commands.free_answer", form, says, sure)
         bench.renew()
         return
-    says = f"{numbers} questions are answered with a number, none with that of the free memory"
+    says = f"{numbers} questions are answered with a number, none with the free memory"
     bench.findings.missing("commands.free_memory", says if numbers else "no question is understood")
     bench.renew()
 
@@ -77,8 +77,8 @@ def _likely(rows: tuple[str, ...]) -> str:
 def _proven(bench: Bench, question: str, store: Store) -> str:
     """Return the form of the row whose number falls by the cost of a stored line, or "".
 
-    The memory is cleared before, because some boards delete their variables when a line is stored,
-    and report more free bytes then.
+    The memory is cleared first, because some boards delete their variables when a line is stored,
+    and then report more free bytes.
     """
     store.clear()
     before = bench.ask(question) or ()
@@ -145,7 +145,7 @@ def find_variables(bench: Bench, before: int | None) -> None:
     if free != before:
         says = f"{free:,} bytes are free after direct lines used variables, {before:,} before"
         findings.add("storage.variables", True, says)
-        says = f"{before:,} bytes were free, but variables take of them; test lines show its size"
+        says = f"{before:,} bytes were free, but variables use some; test lines show the size"
         findings.missing("storage.program_bytes", says)
     else:
         says = f"{free:,} bytes are free before and after direct lines used variables"

@@ -1,17 +1,17 @@
-"""Find how a board reads numbers, quotes, small letters and shortened statements."""
+"""Find how a board reads numbers, quotes, small letters and abbreviated statements."""
 
 from __future__ import annotations
 
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import NO_PRINT
 
-# Whole numbers that boards end at: 16, 24 and 32 bits with a sign.
+# Largest whole numbers of boards: 16, 24 and 32 bits with a sign.
 _LIMITS = (32_767, 8_388_607, 2_147_483_647)
 _SIXTY_FOUR_BITS = 2**63
 
 
 def find_forms(bench: Bench) -> None:
-    """Find how a board that knows PRINT reads numbers, quotes and shortened lines."""
+    """Find how a board that knows PRINT reads numbers, quotes and abbreviated lines."""
     if not _prints(bench, "PRINT 4", "4"):
         bench.findings.missing("language.quotes", NO_PRINT)
         return
@@ -31,7 +31,7 @@ def _find_numbers(bench: Bench) -> None:
     rows = bench.ask("PRINT 7/2") or ()
     if [row.strip() for row in rows] == ["3.5"]:
         findings.add("language.fractions", True, "7/2 is 3.5")
-        says = "numbers have fractions; the ends of what a profile can say"
+        says = "numbers have fractions; these are the limits of a profile"
         findings.add("language.smallest_number", -_SIXTY_FOUR_BITS, says, "likely")
         findings.add("language.largest_number", _SIXTY_FOUR_BITS - 1, says, "likely")
         return
@@ -55,7 +55,7 @@ def _find_quotes(bench: Bench) -> None:
     """Find the characters that open quoted text."""
     quotes = "".join(mark for mark in "\"'" if _prints(bench, f"PRINT {mark}Qz4 4{mark}", "Qz4 4"))
     if quotes:
-        says = f"of \" and ' what stands in {' and in '.join(quotes)} is printed as it is"
+        says = f"text in {' and in '.join(quotes)} is printed as it is"
         bench.findings.add("language.quotes", quotes, says)
     else:
         bench.findings.missing("language.quotes", "no quoted text is printed as it is")
@@ -65,7 +65,7 @@ def _find_forms(bench: Bench) -> None:
     """Find optional parts, statement separators, and whether small keywords are known."""
     findings = bench.findings
     parts = _prints(bench, "PRINT 3:PRINT 4", "3", "4")
-    says = f"two statements parted by : are{'' if parts else ' not'} both done"
+    says = f"two statements with : between them are{'' if parts else ' not'} both run"
     findings.add("language.separator", ":" if parts else "", says)
     small = _prints(bench, "print 4", "4")
     says = f"a direct line in small letters is{'' if small else ' not'} understood"

@@ -37,10 +37,10 @@ def find_paging(bench: Bench, line: bytes = b"") -> None:
     if pages.prompt:
         says = f"the listing stops at it after {rows} rows"
         bench.findings.add("talk.page_prompt", pages.prompt, says)
-        bench.findings.add("talk.page_key", pages.key, f"byte {pages.key[0]} makes it go on")
+        bench.findings.add("talk.page_key", pages.key, f"byte {pages.key[0]} continues it")
     elif pages.key and heard[-1:] in (b"\r", b"\n"):
         bench.notes.append(
-            f"Its listing stops after {rows - 1} rows, without a word, until a key comes."
+            f"Its listing stops after {rows - 1} rows, without a message, until a key is pressed."
         )
     bench.renew()
     bench.regain()

@@ -19,7 +19,7 @@ _LINES = (
 _BLANKS = ("REM AB", "  REM AB", "PRINT A", "   PRINT A")  # after the line number
 _CONTROL = ('PRINT "A B C"', "LET B=B+12", "IF B=12 GOTO 10", "REM to prove it", "PRINT B,A")
 _ENOUGH = 6  # lines that must have a cost
-_LEAST_FREE = 450  # bytes that all test lines take together, and more
+_LEAST_FREE = 450  # bytes, more than all test lines take together
 
 
 def find_costs(store: Store) -> None:
@@ -40,7 +40,7 @@ def find_costs(store: Store) -> None:
         findings.missing("storage.kind", f"no rule explains what {len(measured)} lines cost")
         return
     is_exact = len(control) > 1 and explains(storage, control, rules)
-    says = f"{len(measured)} lines and what each took of the free memory"
+    says = f"what each of {len(measured)} lines took of the free memory"
     sure = "measured" if is_exact else "likely"
     for key in (
         *("kind", "number_bytes", "length_bytes", "end_bytes", "blank_after_number"),
@@ -52,7 +52,7 @@ def find_costs(store: Store) -> None:
         findings.add("storage.tokens", storage.tokens, f"{says}: {words}"[:400], sure)  # type: ignore[arg-type]
     # An untested keyword may cost more, so tokens prove nothing by themselves.
     proves = is_exact and (storage.kind == "text" or bench.is_known)
-    told = "cost as told" if is_exact else "do not cost as told"
+    told = "cost what these rules say" if is_exact else "do not all cost what these rules say"
     findings.add("storage.exact", proves, f"{len(control)} further lines {told}")
     store.clear()
     _find_variables(store, empty)
@@ -88,5 +88,5 @@ def _find_variables(store: Store, empty: int) -> None:
     bench.findings.add("storage.variables", takes, says)
     store.clear()
     if bench.until_steady(bench.dialogue.free_memory) != empty:
-        says = "variables stay when the program is cleared, so what is free tells no size"
+        says = "variables stay when the program is cleared, so the free memory shows no size"
         bench.findings.missing("storage.program_bytes", says)

@@ -2,7 +2,7 @@
 
 Findings may contradict each other, or a value of the base profile. So values that follow from
 others are set first. Then, while there is a contradiction, an unmeasured value is replaced by its
-default, and after these a measured one is removed and reported as contradictory.
+default; if there is none, a measured one is removed and reported as contradictory.
 """
 
 from __future__ import annotations
@@ -12,19 +12,13 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from hostlink.board.profile.checks import profile_clashes
-from hostlink.board.profile.model import Commands, Profile, Talk
+from hostlink.board.profile.model import Profile
 from hostlink.board.profile.schema import EVIDENCE_KEY, EVIDENCE_VALUE
 from hostlink.board.survey.findings import KINDS, Findings, SurveyFinding
-from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.listing.rules import Rules
 from hostlink.words import safe
 
-_DEFAULTS = {
-    "talk": Talk(),
-    "commands": Commands(),
-    "listing": Form(),
-    "storage": Storage(),
-    "language": Language(),
-}
+_DEFAULTS = Profile("")
 _BEGUN_FROM = "is the value of profile "
 
 _OVERHEAD = ("storage.number_bytes", "storage.length_bytes", "storage.end_bytes")
@@ -40,7 +34,7 @@ def propose(base: Profile, findings: Findings, name: str) -> Profile:
     values: Values = {
         one.name: one.value
         for one in findings
-        if one.is_found and one.name.partition(".")[0] in _DEFAULTS
+        if one.is_found and one.name.partition(".")[0] in base.tables
     }
     measured = set(values)
     values |= _following(base, values)
@@ -51,7 +45,7 @@ def propose(base: Profile, findings: Findings, name: str) -> Profile:
             return _named(profile, base, findings, name)
         guessed = [key for key in clash.keys if key not in measured and _moves(profile, key)]
         if guessed:
-            values[guessed[0]] = _default(guessed[0])
+            values[guessed[0]] = value_in(_DEFAULTS, guessed[0])
             continue
         taken = next(key for key in clash.keys if key in measured)
         measured.discard(taken)
@@ -59,23 +53,10 @@ def propose(base: Profile, findings: Findings, name: str) -> Profile:
         findings.missing(taken, f"it would contradict: {clash.says}"[:400])
 
 
-def table_of(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Language:
-    """Return the part of a profile for a table of its file."""
-    rules = profile.rules
-    parts: dict[str, Talk | Commands | Form | Storage | Language] = {
-        "talk": profile.talk,
-        "commands": profile.commands,
-        "listing": rules.form,
-        "storage": rules.storage,
-        "language": rules.language,
-    }
-    return parts[table]
-
-
 def value_in(profile: Profile, name: str) -> object:
     """Return the value of a profile by its name, such as talk.baud."""
     table, _, key = name.partition(".")
-    return getattr(table_of(profile, table), key)
+    return getattr(profile.tables[table], key)
 
 
 def begun_from(profile: Profile) -> str:
@@ -107,7 +88,7 @@ def _following(base: Profile, values: Values) -> Values:
 
 
 def _numbers(now: Callable[[str], Any]) -> Values:
-    """Return line number bytes that hold the largest number, taken from the other bytes."""
+    """Return enough bytes for the largest line number, taken from the other bytes of a line."""
     sizes = {name: now(name) for name in _OVERHEAD}
     needed = max(1, (now("listing.last_line").bit_length() + 7) // 8)
     if needed <= sizes["storage.number_bytes"] or not sizes["storage.number_bytes"]:
@@ -129,7 +110,7 @@ def _with(base: Profile, values: Values) -> Profile:
         tables.setdefault(table, {})[key] = value
 
     def changed(table: str) -> Any:
-        now: Any = table_of(base, table)
+        now: Any = base.tables[table]
         return dataclasses.replace(now, **tables.get(table, {}))
 
     rules = Rules(changed("listing"), changed("storage"), changed("language"))
@@ -157,11 +138,6 @@ def _named(
     )
 
 
-def _default(name: str) -> object:
-    table, _, key = name.partition(".")
-    return getattr(_DEFAULTS[table], key)
-
-
 def _moves(profile: Profile, name: str) -> bool:
     """Return whether setting a value to its default changes anything."""
-    return value_in(profile, name) != _default(name)
+    return value_in(profile, name) != value_in(_DEFAULTS, name)

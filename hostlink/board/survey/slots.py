@@ -1,11 +1,11 @@
-"""The words by which a board stores a program in EEPROM and brings it back; asked for only with
-consent, since they overwrite what is stored there.
+"""Find the words by which a board stores a program in EEPROM and recalls it.
 
-What an unnamed place holds is recalled first, given to the caller to keep, and stored again at the
-end; where it held nothing, the empty program is stored, lest a board run the test lines at every
-start. Some boards hang when they recall what was never stored: so the place is listed first where a
-word for that is known, and a board that hangs is restarted. In a board that names its programs, one
-name is written that hardly anybody uses.
+Only with consent, because the test overwrites what is stored there. What an unnamed place holds is
+recalled first, given to the caller to keep, and stored again at the end. If it held nothing, the
+empty program is stored, so that no board runs the test lines at every start. Some boards hang when
+they recall what was never stored, so the place is listed first if a word for that is known, and a
+board that hangs is restarted. On a board that names its programs, one name is written that hardly
+anybody uses.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
@@ -50,7 +51,7 @@ class SlotWords:
         return "{name}" in self.store
 
 
-# Beside those of the known kinds: common practice, no source.
+# Besides those of the known kinds: common practice, no source.
 COMMON = (
     SlotWords("ESAVE", "ELOAD", ""),
     SlotWords("SAVE", "LOAD", ""),
@@ -86,10 +87,10 @@ def _is_refused(bench: Bench, command: str) -> bool:
     """Return whether the board answers a word as it answers nonsense."""
     word = command.split()[0]
     tail = command.format(name=_NAME)[len(word) :]
-    answers = [_said(bench, text + tail) for text in (word, "QZ")]
-    known = [tuple(row.replace(text, "") for row in rows) for rows, text in
-             zip(answers, (word, "QZ"), strict=True)]  # fmt: skip
-    return known[0] == known[1]
+    known, unknown = (
+        [row.replace(text, "") for row in _said(bench, text + tail)] for text in (word, NONSENSE)
+    )
+    return known == unknown
 
 
 def _said(bench: Bench, text: str) -> tuple[str, ...]:
@@ -107,7 +108,7 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
         if _is_refused(bench, words.recall):
             return False
     else:
-        before = _held(store, words, revive)
+        before = _held(store, words, load, revive)
         if before is None:
             return False
         if before:
@@ -126,10 +127,11 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
             _put_back(store, words, before or {}, load)
 
 
-def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
-    """Return what an unnamed place holds, or None if the board does not know the words.
+def _held(store: Store, words: SlotWords, load: Load, revive: Revive) -> Lines | None:
+    """Return what an unnamed place holds, or None if that is not known.
 
-    Nothing if its listing has no line, or if the recall hangs.
+    {} if its listing has no line, if the recall hangs, or if the recall takes away a line that
+    memory held: a wrong command recalls nothing either.
     """
     bench = store.bench
     if words.shown:
@@ -139,25 +141,38 @@ def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
             return {}
     store.clear()
     try:
-        if _is_refused(bench, words.recall):  # a blank place may be refused in the same words
-            return {} if words.recall == bench.base.commands.recall else None
+        _said(bench, words.recall)
     except LinkError as error:
         if error.reason is LinkReason.GONE:
             raise
         revive()
-        bench.notes.append(f"{words.recall} hung it, since nothing was stored; it was restarted.")
+        bench.notes.append(
+            f"The board hung on {words.recall}, since nothing was stored; it was restarted."
+        )
         return {}
-    return dict(bench.dialogue.capture().lines)
+    held = dict(bench.dialogue.capture().lines)
+    if held:
+        return held
+    load(Listing.from_text(_TEST[0]).numbered())
+    _said(bench, words.recall)
+    if not bench.dialogue.capture().lines:
+        return {}
+    if words.recall == bench.base.commands.recall:
+        bench.notes.append(
+            f"{words.recall} recalled nothing, so {words.store} was not tried: what its place "
+            "holds is not known. If it is empty, store a program there first."
+        )
+    return None
 
 
 def _shows(store: Store, words: SlotWords) -> bool:
-    """Return whether the word that lists the content of a place lists lines."""
+    """Return whether the board lists lines as the content of its only place."""
     form = store.bench.profile.rules.form
     return any(listed_line(row, form) is not None for row in _said(store.bench, words.shown))
 
 
 def _put_back(store: Store, words: SlotWords, before: Lines, load: Load) -> None:
-    """Store again what the place held, or nothing."""
+    """Store what the place held again, or the empty program."""
     store.clear()
     if before:
         load(before)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
-from hostlink.board.survey.bounds import find_bounds, find_longest
-from hostlink.board.survey.bounds import find_keys_by_lines as find_stored_keys
+from hostlink.board.survey.bounds import find_bounds, find_longest, find_stored_keys
 from hostlink.board.survey.filling import fill_memory
 from hostlink.board.survey.findings import NEEDS_CONSENT
 from hostlink.board.survey.form import find_form
@@ -95,7 +94,7 @@ class SurveySteps:
             return None
         if bench.is_known:
             exact = bench.base.rules.storage.exact
-            bench.findings.add("storage.exact", exact, "as others of its kind", "likely")
+            bench.findings.add("storage.exact", exact, "as on others of its kind", "likely")
         return measure(Listing(tuple(lines.values())), bench.profile.rules).total
 
     @property

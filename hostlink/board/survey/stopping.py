@@ -39,7 +39,7 @@ def find_interrupt(store: Store) -> None:
     keys = dict.fromkeys(filter(None, (store.bench.profile.talk.interrupt, *_KEYS)))
     for key in keys:
         if _stops(store, turns, key, seconds):
-            says = f"byte {key[0]} ends a loop at once that takes {seconds:.0f} s"
+            says = f"byte {key[0]} at once ends a loop that takes {seconds:.0f} s"
             findings.add("talk.interrupt", key, says)
             return
     tried = ", ".join(str(key[0]) for key in keys)
@@ -72,7 +72,7 @@ def _timed(store: Store, turns: int) -> float | None:
     _loop(store, turns)
     core = _start(store, first_s=_LONGEST_S, quiet_s=1.5)
     arrivals, heard = core.arrivals, core.heard
-    if not _has_ended(heard) and not core.overdue:
+    if not (_has_ended(heard) or core.overdue or _prompt_is_back(store, heard)):
         more = store.bench.probe(b"", quiet_s=1.5, first_s=_LONGEST_S, longest_s=_LONGEST_S)
         arrivals, heard = arrivals + more.arrivals, heard + more.heard
     return arrivals[-1][0] - core.sent_at if _has_ended(heard) else None
@@ -90,6 +90,13 @@ def _has_ended(heard: bytes) -> bool:
     return any(row.strip() == _MARK for row in rows_of(heard.decode("latin-1")))
 
 
+def _prompt_is_back(store: Store, heard: bytes) -> bool:
+    """Return whether the prompt came last: the loop was stopped, or ended by an error."""
+    talk = store.bench.heard_talk
+    end = talk.ready or talk.prompt
+    return bool(end) and heard.endswith(end)
+
+
 def _stops(store: Store, turns: int, key: bytes, expected_s: float) -> bool:
     """Return whether a key ends the loop early and the board responds."""
     bench = store.bench
@@ -97,8 +104,7 @@ def _stops(store: Store, turns: int, key: bytes, expected_s: float) -> bool:
     heard = _start(store, first_s=0.0, quiet_s=0.5).heard
     if not _has_ended(heard):
         heard += bench.probe(key, quiet_s=0.4, first_s=_KEY_S, longest_s=_KEY_S).heard
-    end = bench.heard_talk.ready or bench.heard_talk.prompt
-    if not _has_ended(heard) and not (end and heard.endswith(end)):
+    if not (_has_ended(heard) or _prompt_is_back(store, heard)):
         rest_s = 1.5 * expected_s + 2.0
         heard += bench.probe(b"", quiet_s=1.0, first_s=rest_s, longest_s=rest_s).heard
     if not _has_ended(heard) and _answers(store):

@@ -7,7 +7,7 @@ import re
 
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
-from hostlink.board.dialogue.own_rows import is_own, own_in
+from hostlink.board.dialogue.own_rows import is_own, own_rows_in
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import AROUND_LISTING, LISTED_SO
 from hostlink.errors import RefusedError
@@ -16,7 +16,7 @@ from hostlink.words import safe
 _LINE = re.compile(r" *-?[0-9]")
 _MOST_TIMES = 3
 _AGAIN = 2
-_STORED_S = 1.0  # in which a board has stored a line and says so
+_STORED_S = 1.0  # time for a board to store a line and answer
 
 
 class StoresNothing(RefusedError):
@@ -41,7 +41,7 @@ class Store:
         return said
 
     def rows(self) -> tuple[str, ...]:
-        """Return the rows of the listing without the board's own, as two readings agree."""
+        """Return the rows of the listing on which two readings agree, without the board's own."""
         reading = self.bench.dialogue.read_listing
         rows = self.bench.until_steady(lambda: reading().rows, times=8) or ()
         own = self.bench.profile.commands.answer_rows
@@ -89,18 +89,17 @@ class Store:
     def _find_own_rows(self, empty: tuple[str, ...], rows: tuple[str, ...]) -> None:
         """Find the board's own rows from a listing with test lines and one without."""
         commands = self.bench.profile.commands
-        own = own_in(empty, rows, [row for row in rows if _LINE.match(row)])
+        own = own_rows_in(empty, rows, [row for row in rows if _LINE.match(row)])
         refusals = commands.error_words
         own = tuple(row for row in own if not (refusals and row.startswith(refusals)))
         answer_rows = tuple(dict.fromkeys((*commands.answer_rows, *own)))
         if answer_rows != commands.answer_rows:
-            says = AROUND_LISTING
-            self.bench.findings.add("commands.answer_rows", answer_rows, says)
+            self.bench.findings.add("commands.answer_rows", answer_rows, AROUND_LISTING)
 
     def _find_prompt(self) -> None:
         """Find whether the end of every other answer also follows a stored line.
 
-        A board may report that it is ready after an empty line, and not after one that it stores.
+        A board may report that it is ready after an empty line, but not after a stored one.
         """
         bench = self.bench
         end = bench.heard_talk.prompt
@@ -123,7 +122,7 @@ class Store:
         bench, findings = self.bench, self.bench.findings
         asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *CLEARING))
         for command in asked:
-            findings.add("commands.clear", command, "a stored line is not listed any more after it")
+            findings.add("commands.clear", command, "a stored line is no longer listed after it")
             bench.renew()
             try:
                 self.clear()
@@ -135,9 +134,9 @@ class Store:
             # A row beside the lines may begin with a number; the line itself must be gone.
             if not stored or stored - set(self.lines()):
                 return
-        self.put("10")  # at least the test line goes again
+        self.put("10")  # deletes at least the test line
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
-            f"The program memory is not cleared by {', '.join(asked)}.",
-            advice="Name the command in its profile, as clear.",
+            f"The program memory is not cleared by {' or '.join(asked)}.",
+            advice="If another command does, name it as clear in the board's profile.",
         )

@@ -68,14 +68,14 @@ class _Telling:
         end = _ENDS.get(talk.line_end, repr(talk.line_end)[1:])
         parts = [f"Your board talks at {talk.baud} baud", f"takes {end} as the end of a line"]
         if not talk.echo:
-            parts.append("sends nothing back of what is typed")
+            parts.append("does not echo what is typed")
         if talk.prompt:
             parts.append(f'shows "{_shown(talk.prompt)}" when it waits')
         if talk.ready:
             parts.append(f'says "{_shown(talk.ready)}" after a direct command')
         if commands.answer_rows:
             rows = " and ".join(f'"{safe(row)}"' for row in commands.answer_rows[:2])
-            parts.append(f"answers {rows} round a listing")
+            parts.append(f"prints {rows} around a listing")
         is_a = f" It is of kind {kind}." if kind else " It is of no known kind."
         return f"{', '.join(parts[:-1])} and {parts[-1]}.{is_a}"
 
@@ -92,7 +92,7 @@ class _Telling:
         if self._found("language.quotes") and "'" in quotes:
             yield "An apostrophe opens quoted text as a quotation mark does."
         if self._found("language.capitals_only") and self._profile.rules.language.capitals_only:
-            yield "It takes its words only in capitals."
+            yield "Its words must be in capitals."
 
     def _memory(self) -> Iterator[str]:
         storage, commands = self._profile.rules.storage, self._profile.commands
@@ -126,7 +126,7 @@ class _Telling:
     def _times(self) -> Iterator[str]:
         talk = self._profile.talk
         if self._found("talk.line_ms"):
-            yield f"It stores a line in {self._likely('talk.line_ms')}{talk.line_ms:g} ms."
+            yield f"It {self._likely('talk.line_ms')}stores a line in {talk.line_ms:g} ms."
         if self._found("talk.receive_buffer") and talk.receive_buffer:
             held = plural(talk.receive_buffer, "byte")
             yield f"While it is busy it {self._likely('talk.receive_buffer')}holds {held}."
@@ -140,7 +140,7 @@ class _Telling:
                 yield f"{_key(talk.interrupt)} stops a running program."
             else:
                 yield "None of the usual keys stops a running program; a restart does."
-        for name, does in (("erase", "takes a character back"), ("line_cancel", "gives up a line")):
+        for name, does in (("erase", "takes a character back"), ("line_cancel", "cancels a line")):
             key = getattr(talk, name)
             if self._found(f"talk.{name}") and key:
                 yield f"{_key(key)} {does}."

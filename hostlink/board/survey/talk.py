@@ -4,18 +4,11 @@ from __future__ import annotations
 
 from hostlink.board.survey.bench import Bench
 
-_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50 characters
 _TIMES = 3
-_CHAR_MS = (
-    0.0,
-    1.0,
-    2.0,
-    5.0,
-    10.0,
-    20.0,
-    50.0,
-)  # tried without echo, which would show what is too fast
-_NARROWEST = 8  # columns that a screen has at least
+# Milliseconds between characters, tried without echo, which would show what is too fast.
+_CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+_NARROWEST = 8  # columns of the narrowest screen
 
 
 def note_heard_talk(bench: Bench) -> None:
@@ -24,7 +17,7 @@ def note_heard_talk(bench: Bench) -> None:
     findings.add("talk.baud", heard_talk.baud, "empty lines had the same readable answer, twice")
     name = "CR" if heard_talk.line_end == b"\r" else "LF"
     findings.add("talk.line_end", heard_talk.line_end, f"a line ended by {name} alone is taken")
-    says = "a typed remark came back" if heard_talk.echo else "of a typed remark nothing came back"
+    says = "a typed remark came back" if heard_talk.echo else "nothing of a typed remark came back"
     findings.add("talk.echo", heard_talk.echo, says)
     if heard_talk.echo:
         findings.add("talk.reply_end", heard_talk.reply_end, "it begins every answer")
@@ -45,7 +38,7 @@ def note_heard_talk(bench: Bench) -> None:
     words = tuple(
         word for word in heard_talk.error_words if not known or not word.startswith(known)
     )
-    says = f"a word that it does not know is refused by {heard_talk.refusal}"[:400]
+    says = f'it answers "{" ".join(heard_talk.refusal)}" to an unknown word'[:400]
     findings.add("commands.error_words", known + words, says)
 
 
@@ -62,12 +55,12 @@ def find_keeping_up(bench: Bench) -> None:
         if whole == _TIMES:
             break
     at = f"{char_ms:g} ms apart" if char_ms else "at wire speed"
-    says = f"{len(text)} characters {at} arrived complete {whole} times of {_TIMES}"
+    says = f"{len(text)} characters {at} arrived complete {whole} of {_TIMES} times"
     if bench.heard_talk.echo:
         findings.add("talk.line_window", 0 if whole == _TIMES else 1, says, "likely")
         findings.add("talk.char_ms", 0.0, says, "likely")
     elif whole == _TIMES:
-        # Without echo nobody sees that a longer line is too fast, so take the next slower time.
+        # Without echo nothing shows whether a longer line is too fast: take the next slower time.
         slower = next((each for each in _CHAR_MS if each > char_ms), char_ms)
         findings.add("talk.char_ms", slower, says, "likely")
 

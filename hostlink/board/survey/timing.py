@@ -64,8 +64,8 @@ class Timing:
         stored, _, places = self._moments(self._stored, stored=True)
         late = [after - before for before, after in zip(empty, stored, strict=True)]
         says = f"median of {_TIMES} stored lines against empty ones"
-        # What counts as late: more than the empty lines differ among themselves, and not small
-        # beside the latest, which would be the unsteadiness of a busy computer.
+        # A byte is late if it lags by more than the empty lines differ among themselves, and by at
+        # least half of the greatest lag; less is the jitter of a busy computer.
         shapes = 0.0 if self._blank == self._stored else 2 * self._bench.byte_s
         least = max(_SHORTEST_S, noise, shapes, 0.5 * max(late))
         if late[0] >= least and self._bench.heard_talk.echo:

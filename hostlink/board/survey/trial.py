@@ -27,7 +27,7 @@ _TEXTS = (
     "LET B=B+12",
 )
 _ROUNDS = 2  # times that the texts are sent, each time under other numbers
-_TRIALS = 2  # in a row that must arrive whole
+_TRIALS = 2  # consecutive ones that must arrive complete
 _HELD = 16  # bytes tried where the buffer could not be measured, as on known kinds
 _PATIENT_MS = 100.0
 
@@ -66,7 +66,7 @@ def _program(store: Store) -> dict[int, Line]:
 
 
 def _steps(store: Store) -> Iterator[str]:
-    """Return what to try: everything as found, then each bold value reduced, the boldest first."""
+    """Yield how to send: as found, then with each bold value reduced, the boldest first."""
     bench = store.bench
     findings = bench.findings
     talk = bench.profile.talk

@@ -30,14 +30,14 @@ if TYPE_CHECKING:
     "--from",
     "source_name",
     metavar="PROFILE",
-    help="The kind of board it was written for, by default the one that the archive names, or that "
+    help="The kind of board it was written for; by default the one that the archive names, or that "
     "the listing's forms suggest.",
 )
 @ANSWERS
 @click.option(
     "--to-fit",
     is_flag=True,
-    help="Also make the result smaller, only as far as it has to be to fit.",
+    help="Also make the result smaller, as far as needed to fit.",
 )
 @OUTPUT
 @KEEP
@@ -55,8 +55,8 @@ def adapt(
 
     --profile names the board to write it for. The listing goes to stdout (or -o FILE), each change
     with its reason and its cost in bytes to stderr. Both versions are run on simulated boards of
-    their kinds and compared. Exit status 1 where something has no equal on the board, where the
-    result prints something else, or where it does not fit; 0 where it could not be run.
+    their kinds and compared. Exit status 1 if something has no equivalent on the board, if the
+    result prints something else, or if it does not fit; 0 if it could not be run.
     """
     from hostlink.board.profile.file import find_profile
     from hostlink.jobs.adapting import adapt_for, shrunk_to_fit
@@ -97,9 +97,9 @@ def _written_for(common: CommonOptions, material: Material) -> str:
         return material.held.profile
     found = guessed_kind(material, common.the_profile())
     if found.disputed or not found.names:
-        why = doubt_words(found) or f"None takes all the forms found in it{_forms(found)}."
+        why = doubt_words(found) or f"No kind takes all the forms found in it{_forms(found)}."
         raise UsageError(
-            f"Which kind of board {material.label} was written for is not known. {why}",
+            f"It is not known for which kind of board {material.label} was written. {why}",
             kept=LISTING_UNCHANGED,
             advice="Name the kind with --from PROFILE.",
         )
@@ -113,7 +113,7 @@ def _written_for(common: CommonOptions, material: Material) -> str:
 
 
 def _forms(found: Guess) -> str:
-    """Return what speaks for a guess, with lines."""
+    """Return the forms that support a guess, each with a line that has it."""
     told = [f"{form.what} (line {form.lines[0]})" for form in found.forms[:4]]
     return f": {', '.join(told)}" if told else ""
 

@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 
 def _made_or_not(target: Path) -> Callable[[], str]:
-    """Say whether a file or folder was made, which gets its name only once it is proven."""
+    """Return a function that says whether a file or folder was made.
+
+    It gets its name only once it is proven.
+    """
     before = target.exists()
 
     def said() -> str:
@@ -69,8 +72,8 @@ def export_bag(
     """Write the archive to a new BagIt folder (RFC 8493).
 
     It holds every listing as a plain text file and everything else as JSON, each file with its
-    SHA-256, so that it can be read without hostlink. What is damaged is left out and named, with
-    exit status 1. The work of a class (`hostlink class`) is left out too, unless it is asked for.
+    SHA-256, so that it can be read without hostlink. Damaged records are left out and named, with
+    exit status 1. The programs of learners (`hostlink class`) are left out unless you ask for them.
     """
     from hostlink.jobs.exporting import export
 
@@ -99,16 +102,16 @@ def export_bag(
 @archive.command("import")
 @click.argument("source", type=click.Path(path_type=Path))
 @click.option(
-    "--preview", "only_preview", is_flag=True, help="Only tell what is new, different and the same."
+    "--preview", "only_preview", is_flag=True, help="Only say what is new, different and the same."
 )
 @shared(json=True, yes=True)
 def import_source(common: CommonOptions, source: Path, only_preview: bool) -> int:
     """Take in a BagIt folder or another archive's file.
 
     At a terminal you first see what is new, different and the same, and are asked once. What is
-    here already is left as it is, so importing twice changes nothing. What is damaged here
-    and whole there is healed. A damaged bag is refused whole; of a damaged archive what is whole is
-    taken in, with exit status 1.
+    already here stays as it is, so importing twice changes nothing. Records that are damaged here
+    and whole there are healed. A damaged bag is refused; from a damaged archive the records that
+    are whole are taken in, with exit status 1.
     """
     from hostlink.jobs.exporting import (
         change_words,
@@ -121,7 +124,7 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
 
     asks = sys.stdin.isatty() and not (only_preview or common.yes or common.json)
     with (
-        told_when_stopped("The import", lambda: "The archive holds all of it, or nothing of it."),
+        told_when_stopped("The import", lambda: "The archive holds all of it or none of it."),
         common.archive() as opened,
     ):
         if only_preview or asks:
@@ -145,7 +148,7 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
 
 
 def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> None:
-    """Tell what an import brings, unless it is told as JSON."""
+    """Say what an import brings, unless the output is JSON."""
     if common.json:
         return
     for detail in details:
@@ -154,22 +157,22 @@ def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> Non
 
 
 @archive.command()
-@click.option("--rebuild", is_flag=True, help="First rebuild what is derived from what is kept.")
+@click.option("--rebuild", is_flag=True, help="First rebuild the indexes, rules and views.")
 @click.option(
     "--accept",
     is_flag=True,
-    help="First take damaged rows that can be read for what was kept, as they now read.",
+    help="First accept damaged rows that can still be read, as they now read.",
 )
 @shared(json=True)
 def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     """Check every row, every listing's hash, every reference and the search index.
 
-    Exit status 1 where something is wrong. --rebuild rebuilds what is derived: the search index,
-    the other indexes, the schema's rules and views. What was kept is never changed, except by
-    --accept, which is for what no duplicate has undamaged; an event records that permanently.
+    Exit status 1 if something is wrong. --rebuild rebuilds what is derived: the search index, the
+    other indexes, the schema's rules and views. What was kept is never changed, except by --accept,
+    for rows that no duplicate has undamaged; an event records that permanently.
     """
     with (
-        told_when_stopped("The check", lambda: "What was kept is as it was."),
+        told_when_stopped("The check", lambda: "Nothing that was kept has changed."),
         common.archive(create=False) as opened,
     ):
         if rebuild:
@@ -211,7 +214,7 @@ def _show_proof(proof: ArchiveProof, path: str) -> None:
     for finding in proof.findings:
         data(finding)
     for skipped in proof.skipped:
-        data(f"Not checked: {skipped}")
+        data(skipped)
     data(f"{path}: {proof.verdict} ({proof.checked or 'empty'}).")
 
 
@@ -221,7 +224,7 @@ def _show_proof(proof: ArchiveProof, path: str) -> None:
 def duplicate(common: CommonOptions, target: Path) -> int:
     """Write a whole copy of the archive to a new file, and prove it.
 
-    Exit status 1 where the archive is damaged: then the copy holds what could be read.
+    Exit status 1 if the archive is damaged: then the copy holds what could be read.
     """
     from hostlink.jobs.exporting import duplicated_words
 

@@ -32,8 +32,8 @@ def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
     """Keep all that the board holds: memory and every stored program.
 
     A stored program is read by recalling it; what was in memory is kept first and put back last,
-    both proven. Where one cannot be read the rest is kept, and the exit status is 1. With several
-    boards each backup is noted with its board's name and the day.
+    both proven. If one cannot be read, the rest is kept and the exit status is 1. With several
+    boards, each backup's note begins with its board's name and the day.
     """
     if list_them:
         return _list(common)
@@ -62,8 +62,7 @@ def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
 
 
 def _back_up_many(common: CommonOptions, note: str) -> int:
-    """Back up every chosen board, its name and the date as note; return the worst status."""
-
+    """Back up every chosen board, with its name and the date as note; return the worst status."""
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.backup import backup as backup_job
     from hostlink.jobs.many import dated_name, on_each, worst_status
@@ -173,8 +172,8 @@ def putback(
 ) -> None:
     """Put a backup back on a board, proven.
 
-    It holds the program in memory and the stored programs. What will not fit on this board is said
-    before anything is sent. Stored programs that are there already, the same, are left alone, since
+    It holds the program in memory and the stored programs. What will not fit on this board is
+    reported before anything is sent. Stored programs that would not change are left alone, since
     each store wears the EEPROM a little.
     """
     from hostlink.cli.progress import Teller

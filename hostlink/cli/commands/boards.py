@@ -29,8 +29,8 @@ _SHORT = {True: "restarts it", False: "leaves it", None: "not known"}
 def boards(common: CommonOptions, label: str | None, show_all: bool, details: bool) -> int:
     """Show ports, their bridge chips, and boards known by label.
 
-    A row each, with whether opening its port restarts the board and what it was last known to hold;
-    --details tells also how it is recognised and what drives it. No port is opened.
+    Each row says whether opening the port restarts the board and what the board was last known to
+    hold; --details adds its driver and how it is recognised. No port is opened.
     """
     from hostlink.board.port.ports import hidden_bridges, other_ports, usb_ports
     from hostlink.jobs.boards import known_boards, label_board, without_port

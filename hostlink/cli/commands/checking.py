@@ -38,7 +38,7 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
         {} if printed else offers(material.listing, codes, verdict, common.the_profile().rules)
     )
     no_code = verdict.extra if sheet is None and not verdict.is_surplus else ()
-    if no_code:  # whoever types codes may type some of them
+    if no_code:  # whoever types codes may type only some of them
         verdict = replace(verdict, extra=())
     if common.json:
         told = {"listing": material.label, "codes": label, **_verdict_dict(verdict)}
@@ -80,9 +80,9 @@ def _show(
     offered: Mapping[int, tuple[Correction, ...]],
     is_partial: bool,
 ) -> None:
-    """Print each line that is wrong, with the sheet's line, or else what it may have been.
+    """Print each wrong line, with the sheet's line, or else what it may have been.
 
-    is_partial: there are lines without a code.
+    is_partial: whether some lines have no code.
     """
     from hostlink.listing.checkcodes import mistyped_words
 

@@ -1,4 +1,4 @@
-"""How many programs are chosen at once: by name, by a tag, or by a search."""
+"""Choosing several programs at once: by name, by tag or by a search."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def chosen_listings(
 ) -> Gathered:
     """Return the named listings, each once; else the chosen programs, or all if none is chosen.
 
-    Raises UsageError if programs are named and chosen.
+    Raises UsageError if programs are both named and chosen by an option.
     """
     from hostlink.cli.named_listing import material_for
     from hostlink.jobs.giving import chosen_programs, named_listings, passed_over_words

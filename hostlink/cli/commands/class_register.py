@@ -33,7 +33,7 @@ _REPLACE_ALONE = (
     "Name another file, or give --yes alone, without --collect and --hand-out: "
     "with those it also agrees to adapt, and to save what may be another learner's."
 )
-"""Advice where a file is there already after boards were served: --yes would answer twice."""
+"""Advice for a file that already exists after boards were served: --yes would answer more."""
 
 
 @click.command("class")
@@ -41,24 +41,22 @@ _REPLACE_ALONE = (
 @click.option("--collect", is_flag=True, help="Save each learner's program from their board.")
 @click.option("--hand-out", is_flag=True, help="Load each learner's handout into their board.")
 @click.option(
-    "--what", metavar="WHAT", default="", help="Hand this out in place of the register's."
+    "--what", metavar="WHAT", default="", help="Hand this out instead of what the register says."
 )
-@click.option(
-    "--own", is_flag=True, help="Hand out each learner's own program, where there is one."
-)
+@click.option("--own", is_flag=True, help="Hand out each learner's own program, if there is one.")
 @click.option(
     "--wait",
     "minutes",
     type=NumberRange(0.01, 1440),
     metavar="MINUTES",
-    help="Stay this long, and serve each board that comes late; Ctrl+C ends it earlier.",
+    help="Wait this long, and serve each board that comes late; Ctrl+C ends the wait.",
 )
 @click.option(
     "--adapt", "adapt_it", is_flag=True, help="Rewrite a handout for boards that need it."
 )
 @STOP_RUNNING
 @click.option(
-    "--page", type=click.Path(path_type=Path), metavar="FILE", help="Write the table to print it."
+    "--page", type=click.Path(path_type=Path), metavar="FILE", help="Write the table as a page."
 )
 @click.option(
     "--folders",
@@ -83,7 +81,7 @@ def class_command(
     wish = _Wish(**asked)
     wish.check()
     read = read_register(register)
-    # A class of practice boards alone is in their archive; a label with a slip in it is neither.
+    # A class of practice boards alone uses their archive; a mistyped label decides nothing.
     boards = [each.board for each in read.learners if each.board]
     ports = [port for board in boards for port in resolved_ports(common, (board,))]
     common.ports = tuple(port for port in ports if not names_no_board(common, port))
@@ -125,16 +123,16 @@ class _Wish:
     def check(self) -> None:
         """Raise UsageError for options that contradict each other."""
         if (self.what or self.own or self.adapt_it) and not self.hand_out:
-            raise UsageError("--what, --own and --adapt say how to --hand-out.")
+            raise UsageError("--what, --own and --adapt need --hand-out.")
         if self.what and self.own:
             raise UsageError("--what hands out one program, --own each learner's: choose one.")
         if self.minutes is not None and self.collect == self.hand_out:
-            raise UsageError("--wait needs --collect or --hand-out, one of them.")
+            raise UsageError("--wait needs either --collect or --hand-out.")
 
 
 @dataclass
 class _Evening:
-    """A class at work. results: of the last job, by the names of the learners."""
+    """One command's work for a class. results: of the last job, by learner's name."""
 
     common: CommonOptions
     register: Register
@@ -182,7 +180,7 @@ class _Evening:
         return max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)
 
     def show(self) -> list[ClassRow]:
-        """Print the table, with what else there is to say of each failure; return its rows."""
+        """Print the table, then what was kept and what to do for each failure; return the rows."""
         from hostlink.cli.commands.many import failure_dict
         from hostlink.jobs.class_register.class_table import HEADS, class_table, summary
 

@@ -27,17 +27,17 @@ if TYPE_CHECKING:
 @click.option(
     "--exact",
     is_flag=True,
-    help="Count differences in spacing and case that the board would rewrite.",
+    help="Also count differences in spacing and case that the board itself removes.",
 )
 @click.option(
     "--sheet",
     type=FILE,
-    help="Hold A against the check codes of a listing sheet, in place of B.",
+    help="Compare A with the check codes of a listing sheet instead of B.",
 )
 @click.option(
     "--codes",
     metavar="FILE",
-    help="Hold A against check codes typed into a file (- for standard input): rows such as 10 44.",
+    help="Compare A with check codes typed into a file (- for standard input): rows such as 10 44.",
 )
 @shared(profile=True, json=True)
 def compare(
@@ -51,7 +51,7 @@ def compare(
 ) -> int:
     """Compare two listings, or one with its check codes.
 
-    A and B are listings as for `load`. Exit status 1 where they differ.
+    A and B are listings as for `load`. Exit status 1 if they differ.
     """
     if sum(other is not None for other in (b, sheet, codes)) != 1:
         raise click.UsageError("Give one of these: B, --sheet FILE or --codes FILE.")
@@ -63,7 +63,6 @@ def compare(
 
 
 def _compare_two(common: CommonOptions, a: str, b: str, as_unified: bool, exact: bool) -> int:
-
     old, new = material_for(common, a), material_for(common, b)
     rules = None if exact else common.the_profile().rules
     differs = compare_listings(old.listing, new.listing, rules)
@@ -87,33 +86,27 @@ def _show_comparison(differs: Comparison) -> None:
     for word, lines in (("added", differs.added), ("removed", differs.removed)):
         rows += [(_order(line), f"{word:<8}  {line.typed}") for line in lines]
     for change in differs.changed:
-        marks_old = _marks(
-            len(change.old.typed), [(s.old_start, s.old_end) for s in change.stretches]
+        parts = (
+            f"changed   {change.old.typed}",
+            _marks([(each.old_start, each.old_end) for each in change.stretches]),
+            f"     to   {change.new.typed}",
+            _marks([(each.new_start, each.new_end) for each in change.stretches]),
         )
-        marks_new = _marks(
-            len(change.new.typed), [(s.new_start, s.new_end) for s in change.stretches]
-        )
-        text = f"changed   {change.old.typed}"
-        if marks_old:
-            text += f"\n          {marks_old}"
-        text += f"\n     to   {change.new.typed}"
-        if marks_new:
-            text += f"\n          {marks_new}"
-        rows.append((_order(change.old), text))
+        rows += [(_order(change.old), part) for part in parts if part]
     for _, text in sorted(rows, key=lambda row: row[0]):
-        for part in text.split("\n"):
-            data(part)
+        data(text)
 
 
 def _order(line: Line) -> int:
     return line.number if line.number is not None else 1 << 31
 
 
-def _marks(length: int, places: list[tuple[int, int]]) -> str:
-    marks = [" "] * length
+def _marks(places: list[tuple[int, int]]) -> str:
+    """Return a row with signs below the characters that changed; "" if there are none."""
+    row = ""
     for start, end in places:
-        marks[start:end] = "^" * (end - start)
-    return "".join(marks).rstrip()
+        row = row.ljust(10 + start) + "^" * (end - start)
+    return row.rstrip()
 
 
 def _comparison_dict(old: Material, new: Material, differs: Comparison) -> dict[str, object]:

@@ -1,6 +1,6 @@
 """The command console: with line editing on a terminal, line by line on a pipe.
 
-Words for hostlink itself are one word with an exclamation mark at its end, which no BASIC line is.
+A command to hostlink itself is one word that ends with an exclamation mark, as no BASIC line does.
 A blank before such a word sends it to the board.
 """
 
@@ -38,10 +38,8 @@ def console(common: CommonOptions) -> int:
 
     Type leave! to end. interrupt! (or Ctrl+C) stops the program that runs on the board, and
     capture! reads the program. A paste is mended and reviewed before it is sent; a line that
-    clears the program waits until that is kept. On a pipe, lines come from standard input.
+    clears the program waits until the program is kept. On a pipe, lines come from standard input.
     """
-    if common.open_link is not None:
-        raise click.UsageError("console cannot stand in a line of `together`.")
     with common.archive() as archive:
         choice = common.link_choice(archive)
         if sys.stdin.isatty() and sys.stdout.isatty():
@@ -76,7 +74,7 @@ def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
         if not board.at_prompt:
             if board.partial:
                 data(board.partial)
-            say("The program is still running; it was left so.", quiet=common.quiet)
+            say("The program was left running.", quiet=common.quiet)
     return status
 
 

@@ -24,7 +24,7 @@ def _size_range(
     """Parse the smallest and largest size in bytes given to `--size`."""
     if text is None:
         return None
-    fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
+    fits = re.fullmatch(r"([0-9]{1,9})?(?:(-)([0-9]{1,9})?)?", text.strip())
     least, dash, most = fits.groups() if fits else (None, None, None)
     if least is None and most is None:
         raise click.BadParameter(
@@ -32,20 +32,20 @@ def _size_range(
         )
     sizes = (int(least or 0), int(most) if most else 10**9 if dash else int(least or 0))
     if sizes[0] > sizes[1]:
-        raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
+        raise click.BadParameter(f'"{text}" is not a range of sizes: the first one is larger.')
     return sizes
 
 
 @click.command()
 @click.argument("words", nargs=-1)
-@click.option("--printed", is_flag=True, help="Search the output that was kept of runs.")
+@click.option("--printed", is_flag=True, help="Search the kept output of runs.")
 @ONLY_TAGGED
 @click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
 @click.option(
     "--size",
     metavar="LEAST-MOST",
     callback=_size_range,
-    help="Only what takes so many bytes on the board: 400-999, 400-, -999 or 500.",
+    help="Only what takes this many bytes on the board: 400-999, 400-, -999 or 500.",
 )
 @limit_option("Limit the results to this many, at most {most}.")
 @click.option(
@@ -83,16 +83,16 @@ def find(
 ) -> int:
     """Search names, titles, notes, tags and listings; or what was printed.
 
-    All WORDS must occur. If nothing has them all, words that differ in one slip are looked for,
+    All WORDS must occur. If nothing has them all, words that differ by one slip are searched for,
     and what has most of the WORDS comes first. `find GOSUB 900` finds GOSUB900 too. Without WORDS
-    the options choose alone. In the line shown, the words stand between » and «.
+    the options alone choose. In the line shown, the words are between » and «.
     """
     if words and not any(map(str.isalnum, "".join(words))):
-        say("Only letters and digits are looked for.", quiet=common.quiet)
+        say("Only letters and digits can be searched for.", quiet=common.quiet)
     chosen = any(each is not None for each in (tag, board, size, kind, first, last))
     if printed:
         if chosen or not words:
-            raise click.UsageError("With --printed name words, and no option that chooses.")
+            raise click.UsageError("--printed takes words, and no option that chooses programs.")
         from hostlink.cli.commands.runs import find_printed
 
         return find_printed(common, " ".join(words), limit)

@@ -62,7 +62,7 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @firmware.command()
 @click.argument("image", type=FILE)
-@output_option("Write a draft profile (TOML) made of what the image tells.")
+@output_option("Write a draft profile (TOML) made of what the image shows.")
 @_image_options
 @shared(json=True, yes=True)
 def review(
@@ -75,7 +75,7 @@ def review(
     """Show what an image holds, where it lies in flash, and what is wrong with it.
 
     It is not run: its BASIC words, texts and speed are read from its bytes, and compared with the
-    image written before. Nothing is sent anywhere. Exit status 1 where it has errors.
+    image written before. Nothing is sent anywhere. Exit status 1 if it has errors.
     """
     from hostlink.cli.firmware_words import review_dict, show_review
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
@@ -107,7 +107,6 @@ def review(
 
 def _archive_if_any(common: CommonOptions) -> Any:
     """Open the archive to look up images; yield None, and create nothing, if there is none yet."""
-
     if not common.archive_file().exists():
         return contextlib.nullcontext()
     return common.archive(create=False, read_only=True)
@@ -142,11 +141,11 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.argument("image", required=False, type=FILE)
 @click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
 @_image_options
-@click.option("--role", type=_ROLES, help="What the image is for: it is remembered.")
+@click.option("--role", type=_ROLES, help="What the image is for; this is remembered.")
 @click.option("--this-board", type=_ROLES, help="Say which of the two boards this is.")
 @click.option("--despite-review", is_flag=True, help="Write although the review has doubts.")
 @click.option(
-    "--discard-board", is_flag=True, help="Go on where what the board holds cannot be kept."
+    "--discard-board", is_flag=True, help="Go on even if what the board holds cannot be kept."
 )
 @click.option(
     "--new-board", is_flag=True, help="Say that a silent board is new and holds only a bootloader."
@@ -176,8 +175,8 @@ def write(
 ) -> None:
     """Write an image to a board, every page read back, its programs kept and put back.
 
-    What the board holds is kept first. A write that was cut off is finished by the same command. At
-    a terminal you are asked for what is not known; a new board gets a label and a first program.
+    What the board holds is kept first. Repeat the command to finish a write that was cut off. At a
+    terminal you are asked for what is not known; a new board gets a label and a first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.firmware.request import FirstSteps, WriteRequest
@@ -205,7 +204,7 @@ def _check_named(
 ) -> None:
     """Refuse images that do not go together, or an earlier one that the archive lacks."""
     if (image is None) == (not previous):
-        raise UsageError("Name an IMAGE, or --previous, and not both.")
+        raise UsageError("Give either an IMAGE or --previous.")
     if display is not None:
         check_two_boards(common, previous=previous)
     if previous:
@@ -223,8 +222,9 @@ def _must_have_previous(common: CommonOptions) -> None:
 
 
 def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> ImageReview | None:
-    """Review an image; None for no path. Raises RefusedError for errors, and doubts too unless
-    despite.
+    """Return the review of an image, None for no path.
+
+    Raises RefusedError for errors and, unless `despite`, for doubts.
     """
     if path is None:
         return None

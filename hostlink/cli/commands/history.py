@@ -38,7 +38,7 @@ def _has_no_revisions(spec: str) -> RefusedError:
 def history(common: CommonOptions, program: str, *, sizes: bool) -> int:
     """Show the revisions of a program.
 
-    Size, source, and what changed from one to the next; the first revision stands first.
+    Size, source, and what changed from one to the next; the oldest revision comes first.
     """
     from hostlink.ruler import size_chart
 
@@ -70,10 +70,10 @@ def history(common: CommonOptions, program: str, *, sizes: bool) -> int:
 
 
 def _earlier(revisions: Sequence[Revision]) -> list[Revision | None]:
-    """Return which revision each is compared with: the one that it was made from.
+    """Return the revision with which each is compared: the one from which it was made.
 
-    After a merge that may stand further up. One that equals the row above it, as two computers may
-    have kept the same change, is compared with that.
+    After a merge that may be some rows up. A revision that equals the row above it, as when two
+    computers kept the same change, is compared with that row.
     """
     by_spec = {revision.spec: revision for revision in revisions}
     above = [None, *revisions[:-1]]
@@ -90,7 +90,7 @@ def _show(
     changes: Sequence[dict[str, int] | None],
     earlier: Sequence[Revision | None],
 ) -> None:
-    """Print the revisions as a table. changes, earlier: of each, as from the functions beside."""
+    """Print the revisions as a table. changes, earlier: from `_changes` and `_earlier`."""
     above = [None, *revisions[:-1]]
     table(
         ["revision", "kept", "bytes", "lines", "change", "from", "note"],
@@ -118,8 +118,8 @@ def _changes(
 ) -> tuple[list[dict[str, int] | None], list[str]]:
     """Count the lines that each revision added, removed and changed, and describe any damage.
 
-    earlier: what each is compared with. The counts are None where that is None and where either of
-    the two listings is damaged.
+    earlier: what each is compared with. The counts are None if that is None, or if either of the
+    two listings is damaged.
     """
     from hostlink.listing import Listing
     from hostlink.listing import compare as compare_listings

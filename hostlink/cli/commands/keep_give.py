@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 @click.option(
     "--any-characters",
     is_flag=True,
-    help="Keep also listings with characters that the board lacks.",
+    help="Also keep listings with characters that the board lacks.",
 )
 @click.option(
     "--as",
@@ -49,7 +49,7 @@ def keep(
     """Keep listings in the archive: files, folders, zip files, sheets.
 
     Each becomes a revision of the program of its file's name; with --as a rescue, an older
-    revision or a file becomes one of the program that you name. Exit status 1 where one was left
+    revision or a file becomes one of the program that you name. Exit status 1 if one was left
     out.
     """
     from hostlink.cli.named_listing import read_stdin
@@ -63,7 +63,7 @@ def keep(
         _must_be_there(sources)
         gathered = gather(sources, profile, any_characters=any_characters)
     elif len(sources) > 1:
-        raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
+        raise UsageError("--as names one program, so give one listing.", kept="Nothing was kept.")
     with common.archive() as archive:
         if name is not None:
             gathered = gather_one(
@@ -131,7 +131,7 @@ def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) 
     passed = f" {others} passed over." if gathered.passed_over else ""
     if inside := gathered.folders:
         passed += (
-            f" Not looked into: {plural(len(inside), 'folder')} inside; "
+            f" Not searched: {plural(len(inside), 'folder')} inside; "
             f"`hostlink keep {shlex.quote(inside[0])}` keeps what is in one."
         )
     say(

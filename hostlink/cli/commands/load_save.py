@@ -54,7 +54,7 @@ _WATCH_NAP_S = 0.5
 @click.option(
     "--learn",
     is_flag=True,
-    help="Take how the board rewrites lines (capitals, blanks) into its profile.",
+    help="Note in the board's profile how it rewrites lines (capitals, blanks).",
 )
 @shared(link=True, many=True, json=True)
 def load(
@@ -133,36 +133,39 @@ def _load_one(
 
 
 def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable[[Offer], bool]:
-    """Return whether a listing may be rewritten for the board: by option, or asked."""
+    """Return the function that decides whether a listing is adapted: by option, or by asking."""
 
     def may_adapt(offer: Offer) -> bool:
         if adapt_it or common.yes:
             say(f"{offer.says} {plural(len(offer.made.changes), 'line')} changed.")
             return True
-        if common.quiet or common.many or not (is_terminal() and sys.stdin.isatty()):
-            return False
-        teller.close()
-        say(offer.says)
         lines = plural(len(offer.made.changes), "line")
-        return ask_yes_no(f"Adapt it ({lines} would change) and load that?")
+        question = f"Adapt it ({lines} would change) and load that?"
+        return _agrees(common, teller, offer.says, question)
 
     return may_adapt
 
 
 def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
-    """Return whether what a board does to lines may be learned: by option, or asked."""
+    """Return the function that decides whether a profile notes what a board does to lines."""
 
     def may_learn(learned: Learned) -> bool:
         if learn or common.yes:
             say(learned.sentence, quiet=common.quiet)
             return True
-        if common.quiet or common.many or not (is_terminal() and sys.stdin.isatty()):
-            return False
-        teller.close()
-        say(learned.sentence)
-        return ask_yes_no("Does this board always do that, and may its profile say so?")
+        question = "Does this board always do that, and may its profile say so?"
+        return _agrees(common, teller, learned.sentence, question)
 
     return may_learn
+
+
+def _agrees(common: CommonOptions, teller: Teller, fact: str, question: str) -> bool:
+    """Say a fact and ask about it; return False if nobody can be asked."""
+    if common.quiet or common.many or not (is_terminal() and sys.stdin.isatty()):
+        return False
+    teller.close()
+    say(fact)
+    return ask_yes_no(question)
 
 
 def _check_together(
@@ -206,7 +209,7 @@ def _expect(common: CommonOptions, session: Session, material: Material) -> None
 
 
 def _run_loaded(common: CommonOptions, session: Session, loaded: Loaded, tell: Emit) -> None:
-    """Run what was loaded; as JSON both are one document, also where the run fails."""
+    """Run what was loaded; with --json both are one document, even if the run fails."""
     from hostlink.cli.commands.run import RUN_SECONDS, run_now
     from hostlink.cli.input_lines import input_lines
 
@@ -231,7 +234,6 @@ def _watch(
     common: CommonOptions, session: Session, archive: Archive, path: Path, options: LoadOptions
 ) -> None:
     """Send the changed lines each time the file is saved, until Ctrl+C."""
-
     from hostlink.jobs.listing_source import read_file
     from hostlink.jobs.loading import load as load_job
 
@@ -248,7 +250,7 @@ def _watch(
         except (ListingError, RefusedError) as error:
             say(f"{error.words(COMMANDS)} The board keeps what it holds.")
     say(
-        "No longer watching. What the board holds was not looked at since the last load.",
+        "No longer watching. The board has not been read since the last load.",
         quiet=common.quiet,
     )
 
@@ -271,7 +273,7 @@ def save(common: CommonOptions, program: str, note: str) -> int | None:
 
     The program is captured at least twice; only captures that agree are kept. Without PROGRAM it
     goes to the program that the board was last known to hold; with several boards each goes to a
-    program named after its board and the day, where the archive does not hold it yet.
+    program named after its board and the day, unless the archive holds it already.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.saving import SaveOptions

@@ -1,4 +1,4 @@
-"""What the commands share that make a new listing of one: writing it, and keeping it."""
+"""What commands that make a new listing from another share: writing it, and keeping it."""
 
 from __future__ import annotations
 
@@ -46,10 +46,10 @@ def keep_listing(
     note: str,
     unproven: str = "",
 ) -> str:
-    """Keep a listing made of `material` as a revision whose parent is that; return its spec.
+    """Keep a listing made from `material` as a revision with that parent; return its spec.
 
-    profiles: of the boards that the two are for. note: how it was made. unproven: what speaks
-    against it. Raises UsageError if the listing has no name.
+    profiles: of the boards that the two are for. note: how it was made. unproven: why it is
+    not proven. Raises UsageError if the listing has no name.
     """
     from hostlink.jobs.keeping_made import keep_made
 

@@ -80,11 +80,10 @@ def failure_dict(error: HostlinkError | None, by: Ways = COMMANDS) -> dict[str, 
 
     error: None if the job succeeded. by: fills in how the advice is followed.
     """
-    return {
-        "error": error.what if error is not None else None,
-        "kept": error.kept or None if error is not None else None,
-        "advice": in_commands(error.advice, by=by) or None if error is not None else None,
-    }
+    if error is None:
+        return dict.fromkeys(("error", "kept", "advice"))
+    advice = in_commands(error.advice, by=by)
+    return {"error": error.what, "kept": error.kept or None, "advice": advice or None}
 
 
 def _loaded(value: Loaded) -> tuple[str, str]:
@@ -158,18 +157,15 @@ class Tellers:
         assert self._live is not None
         if board not in self._tasks:
             self._tasks[board] = self._live.add(board=board)
-        task = self._tasks[board]
+        counts: dict[str, int | None] = {}
         if isinstance(event, Phase):
-            self._live.update(task, description=event_words(event, COMMANDS), total=None)
+            counts = {"total": None}
         elif isinstance(event, LineSent):
-            self._live.update(
-                task,
-                description=event_words(event, COMMANDS),
-                total=event.all_lines,
-                completed=event.sent_lines,
-            )
-        elif isinstance(event, Captured):
-            self._live.update(task, description=event_words(event, COMMANDS))
+            counts = {"total": event.all_lines, "completed": event.sent_lines}
+        elif not isinstance(event, Captured):
+            return
+        words = event_words(event, COMMANDS)
+        self._live.update(self._tasks[board], description=words, **counts)
 
     def _say(self, text: str) -> None:
         if self._live is not None:

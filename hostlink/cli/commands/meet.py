@@ -28,7 +28,7 @@ def meet(common: CommonOptions) -> int:
     """Find out how far a board answers, from its USB bridge to its program.
 
     Each step says what was seen; the first one that fails says the one thing to do. A board is
-    restarted only with your word, since that loses the program in its memory (--yes gives it).
+    restarted only with your consent, since that loses the program in its memory (--yes gives it).
     """
     from hostlink.jobs.meeting.rungs import COMPUTER_RUNGS, climb
 
@@ -52,7 +52,7 @@ def meet(common: CommonOptions) -> int:
 
 
 def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
-    """Open the port, with consent where that may restart the board, and meet the board.
+    """Open the port, with consent if that may restart the board, and meet the board.
 
     That consent holds for another restart only if the opening was heard to restart the board.
     """
@@ -69,7 +69,7 @@ def _at_the_board(common: CommonOptions, archive: Archive, seen: Seen) -> Seen:
         asked = common.open_link is None and foresight.restarts
         if asked and not may_restart(f"{foresight.warning(seen.port)} Open it?"):
             return dataclasses.replace(seen, kept_closed=True)
-        common.may_restart = asked and not common.yes  # so it was told
+        common.may_restart = asked and not common.yes  # the user was warned above
         try:
             with common.session(archive, teller.emit) as session:
                 restarts = session.restarts

@@ -1,4 +1,4 @@
-"""The commands note, tag, retire and return: what is said of a program in the archive."""
+"""The commands note, tag, retire and return, which mark a program in the archive."""
 
 from __future__ import annotations
 

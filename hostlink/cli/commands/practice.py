@@ -40,4 +40,4 @@ def _show_kinds(common: CommonOptions) -> None:
         as_json(kinds)
         return
     table(("kind", "title"), [(kind["kind"], kind["title"]) for kind in kinds])
-    say(f"A board of a kind: --port {PRACTICE_PORT}NAME?kind=KIND", quiet=common.quiet)
+    say(f"To use a kind: --port {PRACTICE_PORT}NAME?kind=KIND", quiet=common.quiet)

@@ -66,7 +66,7 @@ def _hint(found: list[Program], others: int) -> str:
         few = len(found) <= _MOST_AT_A_GLANCE
         return "" if few else " `hostlink find WORDS` and --tag TAG list fewer."
     if others:
-        return f" {plural(others, 'program')} there in all, retired ones counted."
+        return f" It holds {plural(others, 'program')} in all, with the retired ones."
     return " `hostlink load` and `hostlink save` put programs there."
 
 
@@ -223,7 +223,7 @@ def _show_origins(common: CommonOptions, material: Material, archive: Archive | 
 
     if material.revision is None or archive is None:
         raise RefusedError(
-            f"{material.label} has no revisions, from which its lines could come; only programs "
+            f"{material.label} has no revisions that show where its lines came from; only programs "
             "in the archive have them.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}.",
         )

@@ -27,19 +27,17 @@ if TYPE_CHECKING:
     from hostlink.advice import Advice
     from hostlink.publish.program import PublishedProgram
 
-_TITLE = click.option(
-    "--title", default=COLLECTION_TITLE, show_default=True, help="What stands above them."
-)
+_TITLE = click.option("--title", default=COLLECTION_TITLE, show_default=True, help="Their heading.")
 _PAGE = output_option("The HTML file to write.", required=True)
 
 
 @click.command()
 @click.argument("what")
 @_PAGE
-@click.option("--title", default="", help="What stands above the listing.")
+@click.option("--title", default="", help="The heading of the page.")
 @click.option("--author", default="", help="Who wrote the program.")
-@click.option("--licence", default="", help="Under which licence it may be passed on.")
-@click.option("--notes", default="", help="What to say in place of the program's note.")
+@click.option("--licence", default="", help="The licence under which it may be passed on.")
+@click.option("--notes", default="", help="Text to show instead of the program's note.")
 @shared(profile=True, yes=True)
 def sheet(
     common: CommonOptions,
@@ -52,7 +50,7 @@ def sheet(
 ) -> None:
     """Write a listing sheet: a page to type from, with check codes.
 
-    It needs no other file. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
+    It needs no other file. `hostlink compare PROGRAM --sheet FILE` finds what was typed wrong.
     """
     from hostlink.jobs.publishing import details_of, write_sheet
 
@@ -85,9 +83,9 @@ def card(common: CommonOptions, output: Path) -> None:
 def booklet(common: CommonOptions, output: Path, title: str, **which: Any) -> int:
     """Write programs as a booklet to print: contents, listings with check codes, an index.
 
-    PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
-    has no check codes is left out, with exit status 1. Rows such as `author: Ida` and
-    `licence: MIT` in a program's note are shown as what they are.
+    PROGRAMS as for `load`; without any, the latest revision of every program in the archive.
+    Listings without check codes are left out, with exit status 1. Rows such as `author: Ida` and
+    `licence: MIT` in a program's note are shown as its author and its licence.
     """
     from hostlink.jobs.publishing import write_booklet
 
@@ -112,10 +110,10 @@ def booklet(common: CommonOptions, output: Path, title: str, **which: Any) -> in
 def site(common: CommonOptions, output: Path, title: str, **which: Any) -> int:
     """Write programs as a web site: a page for each, and one with contents and search.
 
-    PROGRAMS as for `booklet`. The pages need no server, and nothing from elsewhere. Each tells what
-    the program printed in the run that is expected, else in its last one that came to its end;
-    read before you publish what is in it. In a folder with a site only pages that differ are
-    written; a folder with anything else is refused.
+    PROGRAMS as for `booklet`. The pages need no server, and nothing from elsewhere. Each shows what
+    the program printed in the expected run, else in the last run that came to its end: read that
+    before you publish it. In a folder with a site only pages that differ are written; a folder with
+    anything else is refused.
     """
     from hostlink.jobs.publishing import write_site
 

@@ -48,7 +48,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
     metavar="NUMBER",
     default=10,
     show_default=True,
-    help="From one to the next.",
+    help="The distance from one number to the next.",
 )
 @click.option("--first", type=WholeRange(), metavar="NUMBER", help="Renumber from this line on.")
 @click.option("--last", type=WholeRange(), metavar="NUMBER", help="Renumber up to this line.")
@@ -56,7 +56,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
     "--force",
     "forced",
     is_flag=True,
-    help="Go on where a jump cannot follow; it is left as it is and named.",
+    help="Go on even if a jump cannot follow; it is left as it is and named.",
 )
 @OUTPUT
 @shared(profile=True, json=True, yes=True)
@@ -124,13 +124,13 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     "--room",
     type=WholeRange(1, 65_535),
     metavar="BYTES",
-    help="The bytes that a board has for it, if not those of the profile.",
+    help="The bytes that the board has for it, instead of the profile's.",
 )
 @click.option(
     "--unreached",
     "drop_unreached",
     is_flag=True,
-    help="Also remove what is never reached.",
+    help="Also remove unreached lines.",
 )
 @OUTPUT
 @KEEP
@@ -147,9 +147,9 @@ def shrink(
 ) -> int:
     """Make a listing smaller; it runs as before.
 
-    The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
-    it does not fit even so. Lines that are never reached stay unless you say otherwise, at a
-    terminal when asked, else by --unreached, and by --yes too where running both proves nothing.
+    The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 if
+    it still does not fit. Unreached lines stay unless you agree: at a terminal when
+    asked, else by --unreached, with --yes too if running both versions proves nothing.
     """
     from hostlink.jobs.shrinking import unreached_words
     from hostlink.listing.shrinking.shrink import shrink as shrink_listing
@@ -183,7 +183,7 @@ def _goes_without(
     """Report the lines that are never reached; return whether to remove them, and the proof.
 
     words: the report. drop: remove them without asking, if that is proven. prove: proves it, None
-    if there are no such lines. Else a person is asked; without a person the lines stay.
+    if there are no such lines. Without `drop` a person is asked; if nobody is there, they stay.
     """
     from hostlink.jobs.shrinking import proof_words
 
@@ -206,7 +206,7 @@ def _goes_without(
 
 
 def _proof_of(material: Material, made: Listing, profile: Profile) -> Proof:
-    """Run a listing beside what was made of it, with the answers that are known for it."""
+    """Run a listing and the smaller one, with the answers that are known for it."""
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.shrinking import prove_shrunk
 

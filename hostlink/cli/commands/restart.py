@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 @click.option("--discard-board", is_flag=True, help=DISCARD_HELP)
 @shared(link=True, json=True)
 def restart(common: CommonOptions, discard_board: bool) -> None:
-    """Restart the board; its program is kept first, and lost there.
+    """Restart the board; what its memory holds is kept first.
 
-    Asks before it does (--yes answers). Nothing is sent until the board's banner or prompt has
+    It asks first (--yes answers). Nothing is sent until the board's banner or prompt has
     come. --discard-board is for a board that no longer comes to its prompt.
     """
     from hostlink.cli.progress import Teller
@@ -44,7 +44,7 @@ def restart(common: CommonOptions, discard_board: bool) -> None:
         def consent(held: HeldProgram) -> bool:
             teller.close()
             kept = f" It is kept as {held.spec}." if held.spec else ""
-            what = f"The program in its memory will be lost there.{kept} Restart the board?"
+            what = f"The program in its memory will be lost.{kept} Restart the board?"
             return common.yes or ask_yes_no(what)
 
         with common.session(archive, teller.emit) as session:

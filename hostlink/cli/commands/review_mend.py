@@ -24,8 +24,7 @@ if TYPE_CHECKING:
 
 
 def _show_rules(common: CommonOptions) -> ExitStatus:
-    """Print the rules of the review, in place of a review."""
-
+    """Print the rules of the review."""
     if common.json:
         as_json([{"rule": rule, "finds": finds} for rule, finds in RULES.items()])
     else:
@@ -52,7 +51,7 @@ def _show_rules(common: CommonOptions) -> ExitStatus:
     metavar="RULE",
     multiple=True,
     help="Leave out the findings of a rule (may be repeated). A note on the program that begins "
-    "with `silence:` and names rules does the same for good.",
+    "with `silence:` and names rules does the same permanently.",
 )
 @shared(profile=True, json=True)
 def review(
@@ -64,7 +63,7 @@ def review(
 ) -> int:
     """Show a listing's byte ledger, whether it fits, its problems.
 
-    Exit status 1 where the board would refuse, lose or change something.
+    Exit status 1 if the board would refuse, lose or change something.
     """
     from hostlink.cli.commands.references import references_dict, show_references
     from hostlink.listing.reviewing.crossref import cross_reference
@@ -92,7 +91,6 @@ def review(
 
 def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[str]:
     """Return the rules that the program's note in the archive silences."""
-
     if material.revision is None:
         return frozenset()
     with common.archive(create=False, read_only=True) as archive:
@@ -182,10 +180,9 @@ def _finding(finding: Finding) -> str:
 def mend(common: CommonOptions, what: str, output: Path | None) -> None:
     """Repair what pasting and forums do to a listing.
 
-    The mended listing goes to stdout (or -o FILE), every repair to stderr. What may be damage but
-    need not be is told and left as it is.
+    The mended listing goes to stdout (or -o FILE), every repair to stderr. What may be intended
+    is reported and left as it is.
     """
-
     material = material_for(common, what)
     rules = common.the_profile().rules if common.profile else None
     mended = mend_text(material.text, rules)

@@ -55,9 +55,9 @@ def run(
     """Run the program in the board's memory.
 
     What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
-    a pipe, or one of --input. It fails where it does not come to its end: by an error of BASIC,
-    where it asks and the input is over, or after --seconds. Ctrl+C interrupts the program; it stays
-    in memory. The archive keeps what was printed and typed: see `hostlink runs`.
+    a pipe, or one of --input. It fails if it does not come to its end: by an error of BASIC, by a
+    question when the input is over, or after --seconds. Ctrl+C interrupts the program; it stays in
+    memory. The archive keeps what was printed and typed: see `hostlink runs`.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.run.answers import Given, read_answers
@@ -128,9 +128,10 @@ def run_now(
     is_json: bool = False,
     screen: QuestionScreen | None = None,
 ) -> Done:
-    """Run the program, what it prints shown as it comes and, however it ends, kept in `output`.
+    """Run the program and show what it prints; write that to `output`, however the run ends.
 
-    is_json: nothing is shown but, to a person who types, the questions. screen: shows it otherwise.
+    is_json: show nothing but the questions, and those only to a person who types. screen: shows
+    what is printed in another way.
     """
     from hostlink.jobs.run.output import write_printed
     from hostlink.jobs.run.running import run as run_job

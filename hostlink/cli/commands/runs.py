@@ -38,7 +38,7 @@ def runs(
     """Show what programs printed when they were run.
 
     WHAT is a program, whose runs are listed; run@12 or PROGRAM@3 prints one run, the last one of
-    that revision. With OTHER both are compared; exit status 1 where what they printed differs.
+    that revision. With OTHER both are compared; exit status 1 if what they printed differs.
     Without WHAT all runs are listed.
     """
     from hostlink.jobs.drawing import drawing_of_run

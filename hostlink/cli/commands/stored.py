@@ -32,15 +32,13 @@ def stored(common: CommonOptions) -> None:
 
 @click.command()
 @click.argument("name")
-@click.option(
-    "--discard-board", is_flag=True, help="Store also where what NAME holds is not known."
-)
+@click.option("--discard-board", is_flag=True, help="Store even if what NAME holds is not known.")
 @shared(link=True)
 def store(common: CommonOptions, name: str, discard_board: bool) -> None:
     """Store the program in memory in the board's EEPROM.
 
     It is proven by recalling it. What NAME held before is kept in the archive first. EEPROM wears:
-    store what is finished.
+    store only what is finished.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.store_recall import store as store_job
@@ -59,7 +57,7 @@ def store(common: CommonOptions, name: str, discard_board: bool) -> None:
 def recall(common: CommonOptions, name: str) -> int:
     """Bring a stored program back into the board's memory.
 
-    What is there is kept in the archive first.
+    What the memory holds is kept in the archive first.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.store_recall import recall as recall_job

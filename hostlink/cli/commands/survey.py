@@ -33,9 +33,9 @@ _STORING = (
     "The expected time is shown after the board has answered the first questions."
 )
 _SLOTS = (
-    "A test program will be stored in the board's EEPROM. What a place without a name holds is "
-    "kept first and stored again; under names, QZ7 is overwritten. A board that hangs when it "
-    "recalls what was never stored is restarted."
+    "A test program will be stored in the board's EEPROM. What a slot without a name holds is "
+    "kept first and stored again; where slots have names, QZ7 is overwritten. A board that hangs "
+    "when an empty slot is recalled is restarted."
 )
 _FILLING = (
     "The memory will be filled completely. Some boards then accept no input until they are "
@@ -152,7 +152,6 @@ def _ask_for(common: CommonOptions, consent: Consent) -> None:
 
     Raises UsageError if such an option is given without --storing, click's Abort without consent.
     """
-
     if consent.storing:
         say(_STORING, quiet=common.quiet)
     beyond = [
@@ -164,7 +163,7 @@ def _ask_for(common: CommonOptions, consent: Consent) -> None:
         if not wanted:
             continue
         if not consent.storing:
-            raise UsageError(f"{option} goes with --storing.", kept="Nothing was sent.")
+            raise UsageError(f"{option} needs --storing.", kept="Nothing was sent.")
         say(warning)
         if is_terminal() and not common.yes and not ask_yes_no("Go on?"):
             raise click.Abort
@@ -240,10 +239,10 @@ def _plain(value: object) -> object:
 def _keep(
     common: CommonOptions, archive: Archive, identity: Identity, profile: Profile, name: str | None
 ) -> Path | None:
-    """Write the profile and use it for this board from now on; return its file, None for none.
+    """Write the profile and use it for this board from now on; return its file, None if not kept.
 
-    name: what to keep it under. If it is None, a person at a terminal is asked, until the name can
-    be used or nothing is given: what was measured is not lost by a wrong name.
+    name: what to keep it under. If it is None, a person at a terminal is asked until the answer can
+    be used or is empty, so that a wrong name does not lose what was measured.
     """
     from hostlink.jobs.profiles import give_profile, keep_profile
 
@@ -267,7 +266,7 @@ def _ask_for_name() -> str:
 
     while True:
         name: str = click.prompt(
-            "Name to keep this profile under (nothing for not at all)",
+            "Name to keep this profile under (Enter: do not keep it)",
             default="",
             show_default=False,
             err=True,

@@ -16,7 +16,6 @@ from hostlink.cli.streams import read_input
 from hostlink.errors import ExitStatus, RefusedError, UsageError, file_errors
 from hostlink.reading import read_at_most
 from hostlink.sentences import CHECK_FILE, PORT_NOT_OPENED
-from hostlink.words import plural
 
 _LARGEST = 1 << 20  # bytes
 _KEPT = f"Nothing was run. {PORT_NOT_OPENED}"
@@ -45,14 +44,14 @@ def together(common: CommonOptions, file: str) -> int:
 
 
 def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
-    """Run the lines until one fails; its exit status."""
-
+    """Run the lines until one fails; return its exit status."""
     for place, words in lines:
         say(f"{place}: {shlex.join(words)}", quiet=link.quiet)
         status: int = run_line(words, link)
         if status:
             after = sum(1 for other, _ in lines if other > place)
-            left = f"{plural(after, 'line')} after it not run" if after else "it was the last"
+            others = f"{after:,} lines were" if after > 1 else "line was"
+            left = f"the remaining {others} not run" if after else "it was the last"
             say(f"Line {place} of {where} ended with status {status}; {left}.")
             return status
     return ExitStatus.DONE
@@ -60,7 +59,6 @@ def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
 
 def _text(file: str, where: str) -> str:
     """Return the text of the file. Raises RefusedError if it cannot be read or is too large."""
-
     unread, advice = f"{where} cannot be read", CHECK_FILE
     most = _LARGEST + 1
     with file_errors(RefusedError, unread, kept=_KEPT, advice=advice):
@@ -73,7 +71,6 @@ def _text(file: str, where: str) -> str:
 
 def _check(words: list[str], where: str) -> None:
     """Refuse a line whose options or arguments no command takes, before anything is run."""
-
     command: click.Command | None = cli
     context = click.Context(cli, info_name="hostlink")
     try:
@@ -89,11 +86,10 @@ def _check(words: list[str], where: str) -> None:
 
 def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
     """Return the checked commands with their line numbers, and the name of the file."""
-
     where = "standard input" if file == "-" else file
     text = _text(file, where)
     commands: list[tuple[int, list[str]]] = []
-    # Not splitlines(), which ends lines also where an editor shows none, as at U+2028.
+    # Not splitlines(), which also ends lines at signs such as U+2028, where no editor shows one.
     for place, line in enumerate(io.StringIO(text, newline=None), 1):
         try:
             words = shlex.split(line, comments=True)
@@ -105,7 +101,7 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
             ) from error
         if not words:
             continue
-        if words[0] not in COMMANDS or words[0] == "together":
+        if words[0] not in COMMANDS or words[0] in ("together", "console"):
             raise UsageError(
                 f'Line {place} of {where}: "{words[0]}" cannot be used in a command file.',
                 kept=_KEPT,

@@ -1,4 +1,4 @@
-"""The command try: a listing run without a board, and held to what is expected of it."""
+"""The command try: run a listing without a board, and compare it with what is expected."""
 
 from __future__ import annotations
 
@@ -47,13 +47,13 @@ _AT_ONCE = 500  # rows of a trace that are printed together
 @click.option(
     "--pins",
     type=FILE,
-    help=f"A CSV file of what comes to its pins, rows of ms,pin,value; {ANALOG_PIN}",
+    help=f"A CSV file of the inputs at its pins, rows of ms,pin,value; {ANALOG_PIN}",
 )
 @click.option(
     "--seconds",
     type=NumberRange(0.001, 86_400),
     metavar="SECONDS",
-    help="Stop it after so many seconds of the board's own time, 0.001 to 86400.",
+    help="Stop it after this many seconds of the board's own time, 0.001 to 86400.",
 )
 @click.option(
     "--statements",
@@ -61,7 +61,9 @@ _AT_ONCE = 500  # rows of a trace that are printed together
     metavar="COUNT",
     help="The most statements to run, 1 to 1000000000; 1000000 if not given.",
 )
-@click.option("--expect", is_flag=True, help="Keep what it prints as expected of the program.")
+@click.option(
+    "--expect", is_flag=True, help="Keep what it prints as the program's expected output."
+)
 @click.option(
     "--trace",
     is_flag=True,
@@ -69,8 +71,8 @@ _AT_ONCE = 500  # rows of a trace that are printed together
     "that it sets, what it prints.",
 )
 @draw_options("what it puts out at pins, else the numbers it prints")
-@click.option("--all", "every", is_flag=True, help="Try every program of which output is expected.")
-@click.option("--tag", metavar="TAG", help="With --all: try only what has this tag.")
+@click.option("--all", "every", is_flag=True, help="Try every program with expected output.")
+@click.option("--tag", metavar="TAG", help="With --all: try only those with this tag.")
 @shared(profile=True, json=True, yes=True)
 def try_listing(
     common: CommonOptions,
@@ -87,8 +89,8 @@ def try_listing(
     """Run a listing without a board, and compare it with what is expected.
 
     It runs on a practice board of the kind that --profile names, or that it was written for. What
-    it prints goes to stdout. Random numbers are the same each time. Exit status 1 where it does
-    not come to its end, unless that is expected; 4 where it prints something else than expected.
+    it prints goes to stdout. Random numbers are the same each time. Exit status 1 if it does not
+    come to its end, unless that is expected; 4 if it prints something other than expected.
     """
     from hostlink.jobs.drawing import drawing_of_walk
 
@@ -129,7 +131,7 @@ def _tried(
     revision = material.revision
     if expect and revision is None:
         raise UsageError(
-            f"{material.label} is not in the archive, so no output can be expected of it.",
+            f"{material.label} is not in the archive, so no expected output can be kept for it.",
             advice=lambda by: f"Keep it first {by.keep(material.word)}, and name the program.",
         )
     kept = trying.expectations(archive, material.name) if archive and revision else {}
@@ -180,8 +182,8 @@ def _profile(common: CommonOptions, material: Material, before: Setting | None) 
     profile = written_for(material, usual) or usual
     if not is_known and profile is not usual:
         say(
-            f"{material.label} seems to be for boards of the kind {profile.name}, and is tried as "
-            f"on one; --profile {usual.name} tries it as on that kind."
+            f"{material.label} seems to be written for boards of the kind {profile.name}, so it is "
+            f"tried on one; --profile {usual.name} tries it on one of that kind."
         )
     return profile
 
@@ -205,7 +207,7 @@ def _setting(
 
 
 def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
-    """Return the text as it would be loaded: that of a shipped program is adapted."""
+    """Return the text as it would be loaded; that of a shipped program is adapted."""
     from hostlink.cli.progress import Teller
     from hostlink.jobs.language_of import LanguageError, in_language_of
 
@@ -217,7 +219,7 @@ def _text(common: CommonOptions, material: Material, profile: Profile) -> str:
     except LanguageError as error:
         raise error.but(
             kept="Nothing was run.",
-            advice="Try it on another kind of board, or rewrite what is named there by hand.",
+            advice="Try it on another kind of board, or rewrite the forms named above by hand.",
         ) from error
 
 
@@ -240,12 +242,12 @@ def _show(common: CommonOptions, tried: Tried, *, has_table: bool) -> None:
 
 
 def _say_compared(common: CommonOptions, tried: Tried, *, is_new: bool) -> None:
-    """Tell whether a program did what is expected. is_new: that was kept just now."""
+    """Say whether a program did what is expected. is_new: that was kept just now."""
     expected = tried.expected
     if expected is None or common.json:
         return
     if is_new:
-        say(f"From {expected.revision} on this is what is expected.", quiet=common.quiet)
+        say(f"This is expected from {expected.revision} on.", quiet=common.quiet)
     elif tried.differs:
         for row in (f"It is not what {expected.revision} did:", *tried.differs):
             say(row)
@@ -273,11 +275,12 @@ def _trace_row(step: dict[str, Any]) -> str:
 
 
 def _say_ended(common: CommonOptions, tried: Tried) -> None:
-    """Tell how a program ended, and what it took."""
+    """Say how a program ended, and what it took."""
     walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
-    if tried.walk.missing:
-        say(f"The practice board stopped{at}, at {tried.walk.missing}: no fault of the listing.")
+    if walk.missing:
+        where = f"The practice board stopped{at}, at {walk.missing}"
+        say(f"{where}: this is not an error in the listing.")
     elif tried.ended == "error":
         number = walk.stood_at or 0
         say(ends_in_error("The program", number, tried.error))
@@ -287,7 +290,7 @@ def _say_ended(common: CommonOptions, tried: Tried) -> None:
     elif tried.ended == "statements":
         say(
             f"{not_ended(plural(setting.statements, 'statement'))}; it was stopped{at}. "
-            f"{LOOK_FOR_LOOP}, or allow more by --statements."
+            f"{LOOK_FOR_LOOP}, or allow more with --statements."
         )
     elif tried.ended == "stopped":
         say(f"It was stopped{at}; what it did until then is shown.")

@@ -182,7 +182,7 @@ def at_each_seat(
             here = [seat for seat in seats if seat.port]
             tried &= {seat.learner.name for seat in here}
             for seat in here if not cancelled() else ():
-                if _fails(seat, results) and seat.learner.name not in {*tried, *jobs.busy}:
+                if _is_pending(seat, results) and seat.learner.name not in {*tried, *jobs.busy}:
                     tried.add(seat.learner.name)
                     work = partial(job, archive, seat.learner)
                     jobs.start(choose(seat.port), seat.learner.name, work)
@@ -191,13 +191,13 @@ def at_each_seat(
                 on_result(result)
             if jobs.busy:
                 continue
-            waiting = [each for each in seats if each.learner.board and _fails(each, results)]
+            waiting = [each for each in seats if each.learner.board and _is_pending(each, results)]
             if is_over is None or not waiting or cancelled() or is_over():
                 return results
             nap(_LOOK_S)
 
 
-def _fails(seat: Seat, results: dict[str, Result[V]]) -> bool:
+def _is_pending(seat: Seat, results: dict[str, Result[V]]) -> bool:
     """Return whether a learner's job is not done yet or has failed."""
     result = results.get(seat.learner.name)
     return result is None or result.error is not None

@@ -28,7 +28,7 @@ from hostlink.sentences import LOOKING_FOR_PROMPT, NOT_KEPT, find_how_far, held_
 from hostlink.words import capital, safe
 
 _LONGEST_LOOK_S = 25.0  # a silent board takes 14 s, at a network port 20 s
-_UNTOUCHED = "Nothing was sent that changes the board."
+_UNTOUCHED = "Nothing that changes the board was sent."
 
 
 def role_of(archive: Archive, image: Image, role: str) -> Role:

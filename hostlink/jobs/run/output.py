@@ -19,7 +19,7 @@ def need_new_file(path: Path | None) -> None:
     """Raise TakenError, before a program is run, if the file for its output exists."""
     if path is not None and is_there(path):
         raise TakenError(
-            f"{path} exists already.", kept="Nothing was run.", advice="Name a new file."
+            f"{path} already exists.", kept="Nothing was run.", advice="Name a new file."
         )
 
 

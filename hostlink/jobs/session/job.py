@@ -31,10 +31,9 @@ def recorded_job(
 ) -> Iterator[OpenEvent]:
     """Record the job done inside the block as an event of the archive, and limit its time.
 
-    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. A job
-    within a job adds no limit of its own. Raises ArchiveError if the archive is read-only, and
-    LinkError past the limit, with a minute left to leave the board in order; an Interrupted says in
-    what state the board was left.
+    parts: how many programs it may read or write. tell_every_s: as in Patience.limited. Raises
+    ArchiveError if the archive is read-only, and LinkError past the limit, with a minute left to
+    leave the board in order; an Interrupted says in what state the board was left.
     """
     if archive.read_only:
         raise ArchiveError(

@@ -1,8 +1,8 @@
-"""One time limit for a whole job, and reports of what it is waiting for.
+"""A time limit for a whole job and for its parts, and reports of what it is waiting for.
 
-The parts of a job have limits of their own, which would multiply when nested. So the outermost job
-on a session sets one limit. A board that answers too slowly, or differently each time, ends the job
-with an error that says what was being done.
+The limit of a part ends with that of the outermost job on a session, if not before. A board that
+answers too slowly, or differently each time, ends the job with an error that says what was being
+done.
 """
 
 from __future__ import annotations
@@ -105,22 +105,23 @@ class Patience:
     def limited(
         self, limit_s: float, now: Callable[[], float], *, tell_every_s: float = TELL_EVERY_S
     ) -> Iterator[bool]:
-        """Limit the block to limit_s seconds, unless an outer limit holds already.
+        """Limit the block to limit_s seconds; within an outer limit, to the shorter of both.
 
         A part that says how long it takes at most (`Phase.at_most_s`) gets that time in any case.
-        tell_every_s: after how many seconds without progress a wait is reported. Yields whether
-        this limit holds.
+        tell_every_s: after how many seconds without progress a wait is reported, of the outermost
+        block. Yields whether this block is the outermost.
         """
-        if self._ends is not None:
-            yield False
-            return
-        self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
-        self._about_s, self._at_most_s, self._due = 0.0, 0.0, None
-        self._sent, self._tell_every_s = None, tell_every_s
+        outer, outer_limit_s, ends = self._ends, self._limit_s, now() + limit_s
+        if outer is None:
+            self._about_s, self._at_most_s, self._due = 0.0, 0.0, None
+            self._since, self._sent, self._tell_every_s = None, None, tell_every_s
+        if outer is None or ends < outer:
+            self._ends, self._limit_s = ends, limit_s
         try:
-            yield True
+            yield outer is None
         finally:
-            self._ends = None
+            self._ends = outer and max(outer, self._ends or outer)
+            self._limit_s = outer_limit_s
 
     def watch(self, now: float) -> None:
         """Check the time `now`, in seconds. Raises LinkError if a limited job takes too long."""

@@ -1,4 +1,4 @@
-"""Adapt a listing: rewrite what has a known equal on another board, and tell the rest.
+"""Adapt a listing: rewrite what has a known equal on another board, and name the rest.
 
 Line numbers stay. A line that becomes several takes free numbers after its own, so that jumps need
 no change. What has no equal is left as it is and named.
@@ -38,14 +38,14 @@ _NUMBER_SHOWN = {
     "field": "at the right of several columns",
 }
 _TOO_LARGE = {
-    "wraps": "wraps to 16 bits, it does not stop",
-    "refused": "stops the program, it does not wrap",
+    "wraps": "wraps to 16 bits instead of stopping the program",
+    "refused": "stops the program instead of wrapping to 16 bits",
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One changed line. before: as it was, "" for a new one; after: the lines that stand for it.
+    """One changed line. before: as it was, "" for a new one; after: the lines that replace it.
 
     why: the reasons. cost_bytes: bytes that the change takes, negative where it saves some.
     needed: whether the board would refuse the original line or do something else; if False, only
@@ -97,8 +97,7 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         work.take(held[number], free, following)
     work.define()
     found = [*work.found, *nesting_needs(held, pair), *line_needs(work.lines, rules)]
-    rows = enumerate(work.lines.values(), 1)
-    result = Listing(tuple(replace(line, at=at) for at, line in rows))
+    result = Listing.of(work.lines.values())
     return Adapted(
         result,
         tuple(work.changes),
@@ -123,8 +122,7 @@ class _Work:
         self.inexact = False
 
     def take(self, line: Line, free: range, following: int) -> None:
-        """Adapt a line. free: unused numbers after it. following: number of the next line, 0 for
-        none."""
+        """Adapt a line. free: unused numbers after it. following: the next line, 0 for none."""
         number = line.number or 0
         parts, used = _rewritten_clauses(line.text, self._pair, following)
         made = self._maker.lines(line, parts, free, following)
@@ -138,7 +136,7 @@ class _Work:
         self.lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
 
     def define(self) -> None:
-        """Define in front what the lines call for whole division."""
+        """Define the function for whole division in front of the lines, if they call it."""
         called = any(f"{WHOLE}(" in line.text for line in self.lines.values())
         if not called or not writes_whole(self._pair):
             return
@@ -170,11 +168,7 @@ def _pair(held: Mapping[int, Line], source: Language, rules: Rules) -> Pair:
 
 
 def _change(
-    line: Line | None,
-    made: Sequence[Line],
-    why: tuple[str, ...],
-    rules: Rules,
-    needed: bool = True,
+    line: Line | None, made: Sequence[Line], why: tuple[str, ...], rules: Rules, needed: bool = True
 ) -> Change:
     cost = sum(line_cost(new, rules) for new in made) - (line_cost(line, rules) if line else 0)
     number = (line or made[0]).number or 0
@@ -183,7 +177,7 @@ def _change(
 
 
 def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
-    """Say what is typed to INPUT, if that is another thing."""
+    """Say how to answer INPUT, if that differs between the boards."""
     one, other = pair.source.input_list == "row", pair.target.input_list == "row"
     parts = [part for line in held.values() for part in clauses(line.text, pair.source)]
     asks = any(span.word == "INPUT" for part in parts for span in part.spans(pair.source)[:1])
@@ -198,7 +192,7 @@ def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
 
 
 def _has(held: Mapping[int, Line], source: Language, word: str) -> bool:
-    """Return whether a word stands in a listing."""
+    """Return whether a word occurs in a listing."""
     spans = (span for line in held.values() for span in scan(line.text, source))
     return bool(word) and any(span.word == word for span in spans)
 
@@ -208,7 +202,7 @@ def _rewritten_clauses(text: str, pair: Pair, following: int) -> tuple[list[Clau
     parts = clauses(text, pair.source)
     pair = replace(pair, following=following) if len(parts) == 1 else pair
     if any(span.word in ("ELSE", "DATA") for span in scan(text, pair.source)):
-        return parts, []  # clauses are not told apart after these; the needs name them
+        return parts, []  # clauses cannot be separated after these; the needs name them
     used: list[Rewrite] = []
     for rule in REWRITES:
         made: list[Clause] = []

@@ -1,4 +1,4 @@
-"""A line of BASIC as clauses: statements, and the conditions of IF in front of them."""
+"""Divide a line of BASIC into clauses: statements, and the conditions of IF before them."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class Clause:
 
     @property
     def goes(self) -> bool:
-        """Return whether it is nothing but a jump to a line."""
+        """Return whether the clause is only a jump to a line."""
         return self.text.startswith("GOTO ") and self.text[5:].isdecimal()
 
     def spans(self, language: Language) -> list[Span]:
@@ -52,11 +52,11 @@ class Clause:
         return solid(scan(self.text, language))
 
     def with_text(self, text: str) -> Clause:
-        """Return it with another text."""
+        """Return the clause with another text."""
         return replace(self, text=text)
 
     def respelled(self, language: Language, new: Callable[[Span], str]) -> list[Clause] | None:
-        """Return it with other text in its spans; None if none changed."""
+        """Return the clause with other text in its spans, or None if nothing changed."""
         text, at = "", 0
         for span in self.spans(language):
             text += self.text[at : span.start] + new(span)
@@ -67,7 +67,10 @@ class Clause:
     def wrapped(
         self, language: Language, places: Iterable[tuple[int, int, str]]
     ) -> list[Clause] | None:
-        """Return it with a front and a bracket round some of its spans, from index to index."""
+        """Return the clause with brackets around some of its spans, or None if nothing changed.
+
+        places: for each, the first index, the index after the last, and the opening text ("INT(").
+        """
         spans = self.spans(language)
         fronts: defaultdict[int, str] = defaultdict(str)
         ends: Counter[int] = Counter()
@@ -183,7 +186,7 @@ def call_end(spans: Sequence[Span], place: int) -> int:
 
 
 def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
-    """Return each place in the spans with the brackets that are open there."""
+    """Return the index of each span with the number of brackets that are open there."""
     depth, found = 0, []
     for at, span in enumerate(spans):
         depth -= span.text == ")"
@@ -195,7 +198,7 @@ def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
 def valued_comparisons(clause: Clause, language: Language) -> list[tuple[int, int]]:
     """Return the comparisons of a clause whose value counts, as indexes of its spans.
 
-    The last sign of a condition only says whether it holds, the first one of an assignment assigns.
+    Left out are the last sign of a condition, which only tests it, and the first of an assignment.
     """
     spans = clause.spans(language)
     assigns = bool(spans) and (spans[0].kind == "name" or spans[0].text == "@")

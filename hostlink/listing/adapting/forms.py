@@ -1,4 +1,4 @@
-"""The forms that occur in a listing of unknown origin, and which BASICs take them all."""
+"""Find the forms that occur in a listing of unknown origin, and the BASICs that take them all."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _Form = tuple[str, Taken]
 
 @dataclass(frozen=True, slots=True)
 class FoundForm:
-    """A form that occurs in a listing. what: its name. lines: where. taken: who takes it."""
+    """A form that occurs in a listing. what: its name. lines: where. taken: by which languages."""
 
     what: str
     lines: tuple[int, ...]
@@ -40,9 +40,9 @@ class FoundForm:
 class Guess:
     """Where a listing seems to come from.
 
-    names: the kinds that take all its forms, the likeliest first; empty if none does. forms: what
-    speaks for them, the forms that some known kind does not take. disputed: the forms that mean
-    another thing on another of the kinds, none if it may be for the target itself.
+    names: the kinds that take all its forms, the likeliest first; empty if none does. forms: the
+    evidence, which is the forms that some known kind does not take. disputed: the forms that do not
+    mean the same on all these kinds; none if the listing may be for the target.
     """
 
     names: tuple[str, ...]
@@ -63,10 +63,10 @@ _MEANINGS: dict[str, Callable[[Language], object]] = {
     _SIDE_BY_SIDE: lambda it: it.number == "bare",
     COMPARISON_AS_NUMBER: lambda it: it.comparison,
 }
-"""What the forms mean that many kinds take, each in its own way."""
+"""The meaning, by language, of forms that many kinds take, but not in the same way."""
 
 
-def guess(
+def guess_origin(
     listing: Listing,
     known: Mapping[str, Language],
     target: str = "",
@@ -79,7 +79,7 @@ def guess(
     the kinds with the fewest errors that take all its forms the target comes first, then those
     that are runnable, then the one with the fewest words, not counting those for pins.
     """
-    found = forms(listing, tuple(known.values()))
+    found = forms_in(listing, tuple(known.values()))
     taking = [
         name for name, language in known.items() if all(form.taken(language) for form in found)
     ]
@@ -93,7 +93,7 @@ def guess(
     return Guess(tuple(taking), tuple(telling), () if taking[:1] == [target] else tuple(doubts))
 
 
-def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
+def forms_in(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...]:
     """Return the forms in the numbered lines of a listing, in the order in which they occur.
 
     known: the languages whose words are looked for.
@@ -110,7 +110,7 @@ def forms(listing: Listing, known: Collection[Language]) -> tuple[FoundForm, ...
 
 
 def common_language(known: Collection[Language]) -> Language:
-    """Return a language with the words of all, by which a listing of any of them can be read."""
+    """Return a language with the words of several, which reads a listing in any of them."""
     functions = tuple(dict.fromkeys(name for each in known for name in each.functions))
     words = [word for each in known for word in keywords(each) if word[0].isalpha() or word == "?"]
     jumps = tuple(dict.fromkeys(jump for each in known for jump in each.jumps))
@@ -148,7 +148,7 @@ def _parts_forms(parts: list[Clause], language: Language) -> Iterator[_Form]:
         if input_names(part, language):
             yield "several variables in INPUT", lambda it: it.input_list != "none"
         if spans[0].word == "DATA":
-            spans = spans[:1]  # its text is no BASIC
+            spans = spans[:1]  # its text is not BASIC
         for place in range(len(spans)):
             yield from _span_forms(spans, place, language)
 
@@ -172,7 +172,7 @@ def _span_forms(spans: list[Span], place: int, language: Language) -> Iterator[_
     elif span.kind == "quoted" and span.text[0] == "'":
         yield "an apostrophe that opens text", lambda it: "'" in (*it.quotes, *it.remarks)
     elif span.text[0] == "." and place and spans[place - 1].kind == "name":
-        yield "words shortened by a point", lambda it: it.abbreviation_mark == "."
+        yield "words abbreviated with a full stop", lambda it: it.abbreviation_mark == "."
     elif span.kind == "number" and not span.text.isdecimal():
         yield "numbers with a fraction", lambda it: it.fractions
     elif span.kind == "number":
@@ -214,7 +214,7 @@ def _name_forms(span: Span, before: str, after: Span | None) -> Iterator[_Form]:
 
 
 def _semicolon(spans: list[Span], place: int, language: Language) -> _Form:
-    """Return what a semicolon is: between statements, or of a PRINT."""
+    """Return the role of a semicolon: between statements, or in a PRINT."""
     rest = spans[place + 1 :]
     assigns = len(rest) > 1 and rest[0].kind == "name" and rest[1].text == "="
     begins = bool(rest) and rest[0].word not in ("", "NOT", *language.functions)

@@ -1,4 +1,4 @@
-"""A statement too long for its line: a part of its expression is assigned to a spare variable."""
+"""Shorten a statement by assigning a part of its expression to a spare variable."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ def assigned(name: str, value: str, language: Language) -> Clause:
 
 
 def hoisted(clause: Clause, language: Language, spare: str) -> list[Clause]:
-    """Return a statement after an assignment of a part of it; it alone if that cannot be.
+    """Divide a statement into an assignment and a shorter rest; return it alone if that fails.
 
-    The first terms of its longest expression go to the spare variable; without a second term the
-    whole does. What is left may be hoisted again.
+    The first terms of its longest expression go to the spare variable; an expression of one term
+    goes there whole. What is left may be hoisted again.
     """
     spans = clause.spans(language)
     first, end = _expression(clause, spans)
@@ -55,7 +55,7 @@ def _assigns(spans: Sequence[Span]) -> bool:
 
 
 def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
-    """Return where the longest expression of a clause begins and ends, in its spans."""
+    """Return the start and end of the longest expression of a clause, as indexes of its spans."""
     if not spans:
         return 0, 0
     word = spans[0].word
@@ -66,8 +66,8 @@ def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
         sides = (1, cuts[0]), (cuts[-1] + 1, len(spans))
         return max(sides, key=lambda side: sum(len(s.text) for s in spans[side[0] : side[1]]))
     if word == "ON":
-        jump = next(at for at, span in enumerate(spans) if span.word in ("GOTO", "GOSUB"))
-        return 1, jump
+        jumps = (at for at, span in enumerate(spans) if span.word in ("GOTO", "GOSUB"))
+        return 1, next(jumps, 0)  # none in ON ERROR of other BASICs
     if word in PRINT_WORDS:
         plain = all(spans[at].text not in (";", ",") or depth for at, depth in depths(spans))
         return (1, len(spans)) if plain and spans[-1].kind != "quoted" else (0, 0)
@@ -77,7 +77,7 @@ def _expression(clause: Clause, spans: Sequence[Span]) -> tuple[int, int]:
 
 
 def _middle_sign(spans: Sequence[Span], first: int, end: int) -> int:
-    """Return the index of the sign between two terms next to the middle of an expression, or -1."""
+    """Return the index of the + or - nearest to the middle of an expression, or -1."""
     binary = [
         at
         for at, depth in depths(spans)

@@ -1,4 +1,4 @@
-"""Which lines the clauses of one line need on another board, and their numbers."""
+"""Divide the clauses of one line among the lines that they need on another board."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _PACKED = "no free line number after it; renumber the listing first"
 class Made:
     """The lines for one line, the original if they cannot be made.
 
-    why: what the division into lines comes from. needs: what kept the lines from being made.
+    why: reasons for a division into lines. needs: what prevented it.
     """
 
     lines: tuple[Line, ...]
@@ -43,7 +43,7 @@ class LineMaker:
         self._reader = Reader(rules.language)
 
     def lines(self, line: Line, parts: Sequence[Clause], free: range, following: int) -> Made:
-        """Return the lines that stand for a line.
+        """Return the lines that replace a line.
 
         free: the line numbers that they may take. following: the next line's number, 0 for none.
         """
@@ -66,9 +66,9 @@ class LineMaker:
     ) -> list[str]:
         """Return the texts of the lines for clauses.
 
-        Statements after a condition that cannot share its line go to lines that the condition
-        jumps to, with a jump round them in between. numbers: those that the lines will have; where
-        they are too few there are more texts than numbers.
+        Statements after a condition that cannot share its line go to lines of their own. The
+        condition jumps to these, and a jump around them stands in between. numbers: those that the
+        lines will have; there may be more texts than numbers.
         """
         groups = self._groups(parts, room)
         at = next((at for at, part in enumerate(parts) if part.condition), len(parts)) + 1
@@ -85,7 +85,7 @@ class LineMaker:
         return [*(line_text(group, self._language) for group in head), onward, *rest]
 
     def _is_sound(self, groups: Sequence[Sequence[Clause]], room: int) -> bool:
-        """Return whether no statement is torn from its condition, and none of these is too long."""
+        """Return whether no statement is torn from its condition, and no such line is too long."""
         torn = any(_is_conditional(group) and not group[-1].last for group in groups[:-1])
         return not torn and not any(_is_conditional(g) and self._is_full(g, room) for g in groups)
 
@@ -93,10 +93,7 @@ class LineMaker:
         return closed_up(text, self._reader) if room and len(text) > room else text
 
     def _groups(self, parts: Sequence[Clause], room: int) -> list[list[Clause]]:
-        """Return the clauses by the lines that they need.
-
-        room: the characters of a line's text, 0 for any number.
-        """
+        """Return the clauses grouped by line. room: characters of a line's text, 0 for no limit."""
         groups: list[list[Clause]] = [[]]
         waiting = list(reversed(parts))
         while waiting:

@@ -1,4 +1,4 @@
-"""What an adapted listing still needs that the board does not have, with the lines."""
+"""Find what an adapted listing still needs and the board lacks, with the lines."""
 
 from __future__ import annotations
 
@@ -15,11 +15,7 @@ from hostlink.listing.adapting.clauses import (
     valued_comparisons,
 )
 from hostlink.listing.adapting.numbers import divides_alike
-from hostlink.listing.adapting.rewriting import (
-    COMPARISON_AS_NUMBER,
-    PLAIN_JUMP_NEEDED,
-    Pair,
-)
+from hostlink.listing.adapting.rewriting import COMPARISON_AS_NUMBER, PLAIN_JUMP_NEEDED, Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Rules
@@ -28,7 +24,7 @@ from hostlink.listing.tokens import Span, has_word
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Something that has no equal on the board. what: a sentence without its end. lines: where."""
+    """Something without an equal on the board. what: a sentence without full stop. lines: where."""
 
     what: str
     lines: tuple[int, ...]
@@ -50,7 +46,7 @@ def parts_needs(parts: Sequence[Clause], pair: Pair) -> Iterator[str]:
 
 def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
-    if target.free:  # written by a rule, and no word of the source
+    if target.free:  # written by a rule, and not a word of the source
         clause = clause.with_text(clause.text.replace(target.free, "0"))
     spans = clause.spans(pair.both)
     after_then = before is not None and before.condition and target.then_takes == "line"
@@ -71,7 +67,7 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
 
 
 def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, int]]:
-    """Find loops inside more loops than the board has, by the order of the lines."""
+    """Find loops nested deeper than the board allows, by the order of the lines."""
     most = pair.target.loops
     open_loops: list[str] = []
     for number, line in held.items():
@@ -81,7 +77,7 @@ def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, i
             if spans and spans[0].word == "FOR":
                 open_loops = [*(loop for loop in open_loops if loop != name), name]
                 if 0 < most < len(open_loops):
-                    yield f"loops inside each other: this board has at most {most}", number
+                    yield f"nested loops: this board allows at most {most}", number
             if spans and spans[0].word == "NEXT" and not (name or pair.target.bare_next):
                 yield "NEXT without its variable: this board needs it", number
             if spans and spans[0].word == "NEXT" and open_loops:
@@ -133,9 +129,9 @@ def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
 
 
 def line_needs(lines: Mapping[int, Line], rules: Rules) -> Iterator[tuple[str, int]]:
-    """Find lines that the board does not take for their number, length or computed jumps."""
+    """Find lines that the board refuses because of their number, length or computed jumps."""
     form = rules.form
-    language = replace(rules.language, computed_jumps=True)  # to find them
+    language = replace(rules.language, computed_jumps=True)  # so that these are found
     for number, line in lines.items():
         if not form.first_line <= number <= form.last_line:
             yield f"line numbers are {form.first_line} to {form.last_line}", number

@@ -13,17 +13,17 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _PRODUCT = ("*", "/", "^")
-_ALONE, _AFTER = 40, 32  # characters of line numbers after ON, also after IF
-_APART = 50  # how far other lines must be from those that a computed jump means
+_ALONE, _AFTER = 40, 32  # characters of the line numbers after ON, alone and after IF
+_APART = 50  # least distance of other lines from those to which a computed jump may go
 
 
 def divides_alike(pair: Pair) -> bool:
-    """Return whether quotients are on both boards what they were, or can be made so."""
+    """Return whether division gives the same on both boards, or can be made to."""
     return pair.source.fractions == pair.target.fractions or writes_whole(pair)
 
 
 def writes_whole(pair: Pair) -> bool:
-    """Return whether quotients lose their fraction by functions, one of them of the user's."""
+    """Return whether functions drop the fractions of quotients, so that these stay whole."""
     able = {"INT", "SGN", "ABS", "DEF", "FN"} <= set(keywords(pair.target))
     return able and pair.target.fractions and not pair.source.fractions
 
@@ -46,7 +46,7 @@ def _division(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
 
 
 def _quotient(spans: Sequence[Span], at: int, language: Language) -> tuple[int, int]:
-    """Return where the quotient begins and ends whose sign stands at an index of the spans."""
+    """Return the start and end of the quotient whose / stands at an index of the spans."""
     first, end = _operand_start(spans, at - 1, language), _operand_end(spans, at + 1)
     while first > 1:
         signed = spans[first - 1].text in ("+", "-") and spans[first - 2].text in _PRODUCT
@@ -60,7 +60,7 @@ def _quotient(spans: Sequence[Span], at: int, language: Language) -> tuple[int, 
 
 
 def _operand_start(spans: Sequence[Span], at: int, language: Language) -> int:
-    """Return the index where the operand begins that ends at an index of the spans."""
+    """Return the first index of the operand that ends at an index of the spans."""
     depth = 0
     while at > 0:
         depth += (spans[at].text == ")") - (spans[at].text == "(")
@@ -99,7 +99,7 @@ _RANDOM: dict[tuple[str, str], tuple[str, str]] = {
         for form, call in (("fraction", "RND"), ("fraction-0", "RND(0)"), ("fraction-1", "RND(1)"))
     },
 }
-"""What is written for RND in front of its argument and after it, by the forms of both boards."""
+"""What replaces RND before its argument and after it, by the forms of source and target."""
 
 
 @rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "RND gives other numbers on this board")
@@ -126,13 +126,13 @@ def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
 
 
 def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
-    """Return whether an operator beside the spans from first to last binds closer than a sum."""
+    """Return whether an operator next to the spans from first to last binds closer than a sum."""
     before = spans[first - 1].text if first else ""
     after = spans[last + 1].text if last + 1 < len(spans) else ""
     return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
 
 
-@rewrites("comparison-sign", "A=B>1", "A=-(B>1)", "a true comparison is 1 here and -1 there")
+@rewrites("comparison-sign", "A=B>1", "A=-(B>1)", "a true comparison has the other sign here")
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Change the sign of each comparison whose value is used."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
@@ -141,12 +141,12 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     return clause.wrapped(pair.both, [(*each, "-(") for each in places])
 
 
-_ON_LISTS = f"{PLAIN_JUMP_NEEDED}; ON does nothing where none of these lines is meant"
+_ON_LISTS = f"{PLAIN_JUMP_NEEDED}; ON does nothing if none of these lines is meant"
 
 
 @rewrites("computed-jump", "GOSUB 200+N", "ON N+1 GOSUB 200,201", _ON_LISTS)
 def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """List the lines that a sum of a line number and something else may mean."""
+    """List the lines to which a sum of a line number and something else may lead."""
     spans = clause.spans(pair.both)
     jumps = bool(spans) and spans[0].word in ("GOTO", "GOSUB") and len(spans) > 2
     if not jumps or pair.target.computed_jumps or "ON" not in keywords(pair.target):
@@ -163,8 +163,8 @@ def _computed_jump(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause]
 def _sum(spans: Sequence[Span]) -> tuple[int, int, list[Span]]:
     """Return the index of the first number of a sum after GOTO, the sum of its numbers, the rest.
 
-    The index is 0 if what else the sum adds is multiplied, subtracted, or no value of its own: then
-    it may mean lines at any distance.
+    The index is 0 if the rest is multiplied, subtracted, or not a plain value, because such a sum
+    may lead to any line.
     """
     level = [at for at, depth in depths(spans) if depth == 0 and spans[at].text not in "()"]
     signs, terms = level[2::2], level[1::2]
@@ -178,10 +178,10 @@ def _sum(spans: Sequence[Span]) -> tuple[int, int, list[Span]]:
 
 
 def _meant(base: int, lines: Sequence[int], positive: bool) -> list[int]:
-    """Return the lines round the first one from a base on that follow each other without a gap.
+    """Return the run of consecutive line numbers around the first one that is not below a base.
 
-    positive: whether none before the base can be meant. None are returned if one line stands alone
-    or if other lines are so near that they might be meant as well.
+    positive: whether no line below the base can be meant. The result is empty if one line stands
+    alone, or if other lines are so near that they might be meant as well.
     """
     reach = [number for number in lines if number >= base or not positive]
     low = high = next((number for number in reach if number >= base), 0)

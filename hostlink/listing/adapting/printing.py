@@ -1,8 +1,8 @@
-"""Rules for PRINT: what stands between its items, the blanks of numbers, an open row; and INPUT.
+"""Rules for PRINT (what separates its items, the blanks of numbers, an open row) and for INPUT.
 
 PRINT is read as items with what the source board shows between them, and written so that the target
-board shows the same words. A blank that a number brings along is written out where the target has
-none; where the target adds blanks of its own, they are left and told.
+board shows the same words. A blank that the source adds to a number is written out if the target
+adds none; blanks that only the target adds stay, and the user is told.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class Item:
 
 
 def read_print(clause: Clause, language: Language) -> list[Item] | None:
-    """Return the items of a PRINT, None for any other clause and for one without items."""
+    """Return the items of a PRINT; None for any other clause, and for PRINT without items."""
     spans = clause.spans(language)
     if len(spans) < 2 or spans[0].word not in PRINT_WORDS:
         return None
@@ -114,7 +114,7 @@ def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
 
 @rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT separates its items by other signs")
 def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Write the separators of the target; more than one PRINT where none joins two items."""
+    """Write the separators of the target, or several PRINT if none of them joins two items."""
     source, target = pair.source, pair.target
     alike = (source.semicolon, source.comma_columns) == (target.semicolon, target.comma_columns)
     items = None if alike else read_print(clause, source)
@@ -122,7 +122,7 @@ def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
 
 
 def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[Clause] | None:
-    """Return the PRINT statements for items in a language; None if the clause reads so already."""
+    """Return the PRINT statements for items in a language, or None if nothing changes."""
     joins = ";" if language.semicolon == "joins" else "," if language.comma_columns == 0 else ""
     last = _open_row(language)
     word = "? " if clause.text.startswith("?") else "PRINT "
@@ -173,7 +173,7 @@ def _open_row(language: Language) -> str:
 
 
 def _merged(items: Sequence[Item]) -> list[Item]:
-    """Return the items with texts that follow each other as one."""
+    """Return the items with adjacent texts joined."""
     out: list[Item] = []
     for item in items:
         before = out[-1] if out else None
@@ -221,12 +221,5 @@ def input_names(clause: Clause, language: Language) -> list[str]:
     return [span.text for span in names] if plain and len(names) > 1 else []
 
 
-PRINTING: tuple[Rewrite, ...] = (
-    _zones,
-    _blanks,
-    _question,
-    _input_list,
-    _separators,
-    _bare_print,
-)
+PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _input_list, _separators, _bare_print)
 """The rules for PRINT and INPUT, in the order in which they are tried."""

@@ -1,7 +1,7 @@
-"""The rules of rewriting, one table: what is found, what is written, and why.
+"""Describe a rule of rewriting: what it finds, what it writes instead, and why.
 
-A rule knows no board. It asks the two languages whether it applies, so that a new kind of board
-needs no rule, and a new rule no kind.
+A rule knows no kind of board. It asks the two languages whether it applies, so that a new kind of
+board needs no new rule.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ COMPARISON_AS_NUMBER = "a comparison used as a number"
 COMPARISON_NEEDED = "this board needs a comparison after IF"
 PLAIN_JUMP_NEEDED = "a jump needs a plain line number"
 WHOLE = "FNQ"
-"""A function of the user's that drops the fraction of a number toward zero."""
+"""A user-defined function that drops the fraction of a number toward zero."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +25,9 @@ class Pair:
 
     rows_stay_open: whether a PRINT of the listing keeps its row open for the next one.
     positive: the variables of the listing that are never negative. lines: its line numbers.
-    following: the line after the one in hand, 0 for none, -1 if that has several statements.
-    spare: a name that no variable has, or "". renamed: the first two characters of names that the
-    target does not take, each with its new letter; none if letters are lacking.
+    following: the number of the next line, 0 for none, -1 if the present line has several
+    statements. spare: a name that no variable has, or "". renamed: the first two characters of
+    names that the target does not take, each with its new letter; empty if letters are lacking.
     """
 
     source: Language
@@ -41,7 +41,7 @@ class Pair:
 
     @property
     def both(self) -> Language:
-        """Return the source's language with the functions of both, to read what is half written."""
+        """Return the source's language with the functions of both, to read partly changed lines."""
         functions = dict.fromkeys((*self.source.functions, *self.target.functions))
         return with_operators(replace(self.source, functions=tuple(functions)))
 
@@ -69,5 +69,5 @@ class Rewrite:
 def rewrites(
     name: str, found: str, written: str, why: str, *, exact: bool = True
 ) -> Callable[[Apply], Rewrite]:
-    """Make a rule of the function below; parameters: see `Rewrite`."""
+    """Make a rule of the decorated function. Parameters: see `Rewrite`."""
     return lambda apply: Rewrite(name, found, written, why, apply, exact)

@@ -1,4 +1,4 @@
-"""Which variables and expressions of a listing are never negative."""
+"""Find the variables and expressions of a listing that are never negative."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def _keeps_positive(span: Span, positive: frozenset[str]) -> bool:
 
 
 def positive_variables(held: Mapping[int, Line], language: Language) -> frozenset[str]:
-    """Return the variables that are never given a value that may be negative."""
+    """Return the variables whose values are never negative."""
     if language.overflow == "wraps":
         return frozenset()
     spans = (span for line in held.values() for span in scan(line.text, language))
@@ -41,7 +41,7 @@ def positive_variables(held: Mapping[int, Line], language: Language) -> frozense
 
 
 def _given(spans: Sequence[Span]) -> Iterator[tuple[str, Sequence[Span]]]:
-    """Return the variables of a statement, each with what it is given; nothing: anything."""
+    """Yield the variables that a statement sets, each with its value, () if it may be anything."""
     word = spans[0].word if spans else ""
     if word in ("INPUT", "READ"):
         yield from ((span.text.upper(), ()) for span in spans if span.kind == "name")

@@ -10,8 +10,8 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
 _SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
-"""Words of one meaning; the second is written where the first is not known, and for STOP, which
-prints a row of its own on some boards."""
+"""Words of one meaning. The second replaces the first if the board does not know it; END replaces
+STOP in any case, because STOP prints a row of its own on some boards."""
 
 
 @rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "this board has no THEN")
@@ -32,7 +32,7 @@ def needs_then(language: Language) -> bool:
     return language.then_takes != "none" and "THEN" not in language.optional
 
 
-@rewrites("goto-spelled", "IF A THEN 90", "IF A GOTO 90", "no line number stands after IF alone")
+@rewrites("goto-spelled", "IF A THEN 90", "IF A GOTO 90", "a line number needs GOTO before it")
 def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.bare and pair.target.then_takes in ("none", "statement"):
         return [replace(clause, bare=False)]
@@ -136,7 +136,7 @@ def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> l
     return [replace(clause, gap=clause.gap.replace(source, target))]
 
 
-@rewrites("quotes", "PRINT 'A'", 'PRINT "A"', "text stands in other quotation marks")
+@rewrites("quotes", "PRINT 'A'", 'PRINT "A"', "text is in other quotation marks on this board")
 def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     marks = pair.target.quotes
 

@@ -1,1 +1,1 @@
-"""Repair pasted listings: letters for digits, blanks, markup."""
+"""Repair pasted listings: characters, markup, wrapped lines, blanks."""

@@ -1,9 +1,9 @@
-"""Replacing characters that word processors, web pages and phones insert for plain ones.
+"""Replace characters that word processors, web pages and phones insert for plain ones.
 
 The table follows the CLDR transform Latin-ASCII (Unicode, common/transforms) for quotes, dashes,
-signs, blanks and full-width forms, with four additions of our own: U+202F and U+1680 are blanks;
-invisible characters are removed; the low quotes U+201A and U+201E become quotes (CLDR: commas),
-because in a listing they open quoted text. Letters and digits that only look similar are kept.
+signs, blanks and full-width forms, with these additions: U+202F and U+1680 are blanks; invisible
+characters are removed; the low quotes U+201A and U+201E become quotes (CLDR: commas), because in a
+listing they open quoted text. Letters and digits that only look similar are kept.
 """
 
 from __future__ import annotations

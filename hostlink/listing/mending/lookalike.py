@@ -1,4 +1,4 @@
-"""Finding letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
+"""Find letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
 
 A board reads only the leading digits as the number, so that a line is stored under a wrong number
 or fails when it runs.
@@ -34,7 +34,7 @@ class Lookalike:
 
     @property
     def sentence(self) -> str:
-        """Return the description of the fault for the user."""
+        """Return a sentence that describes the fault."""
         return lookalike_words(self.line.typed[self.start : self.end])
 
     @property
@@ -53,13 +53,12 @@ class Lookalike:
             return False
         if finding.rule == "descending-line-number":
             return self.start < len(self.line.typed) - len(self.line.body)
-        return self.start < finding.column <= self.end and finding.rule in (
-            *("missing-jump-target", "unknown-word", "variable-never-set"),
-        )
+        follow = ("missing-jump-target", "unknown-word", "variable-never-set")
+        return self.start < finding.column <= self.end and finding.rule in follow
 
 
 def lookalike_words(typed: str) -> str:
-    """Describe a number that contains letters for the user."""
+    """Return the sentence that describes a number with letters in it."""
     shown, letter = typed[:_MOST_SHOWN], _LETTERS.search(typed)
     which = letter[0] if letter else ""
     return f"{shown} looks like {shown.translate(_DIGITS)} with the letter {which} in it."

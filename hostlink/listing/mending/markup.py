@@ -155,7 +155,7 @@ def mend_replies(rows: list[Row], notes: Notes) -> list[Row]:
     for place, row in enumerate(rows):
         running = place in rest and (running or place in marked or not rest[place].strip())
         if running:
-            sentence = "The marks of a reply were removed."
+            sentence = "Reply marks were removed."
             row = notes.change(row, "reply-mark", rest[place], sentence)
         mended.append(row)
     return mended

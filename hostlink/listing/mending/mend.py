@@ -1,4 +1,4 @@
-"""Repairing the damage that pasting, forums and mail do to a listing.
+"""Repair the damage that pasting, forums and mail do to a listing.
 
 Each repair is reported and can be undone. Certain damage is repaired, also inside quoted text;
 possible damage is reported as a doubt and left unchanged. Mending a mended text changes nothing:
@@ -26,6 +26,7 @@ from hostlink.listing.mending.rows import Doubt, Mend, Notes, Row
 from hostlink.listing.mending.wrap import mend_trailing, mend_wraps
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Rules
+from hostlink.words import plural
 
 _ROW = re.compile(r"([^\r\n]*)(\r\n|\n|\r|\Z)")
 _ROUNDS = 50  # far more than any damage needs
@@ -111,8 +112,7 @@ def _line_ends(rows: list[Row], notes: Notes) -> list[Row]:
 def _tell_line_ends(odd: list[Row], notes: Notes) -> None:
     ends = {row.end for row in odd}
     names = " and ".join(_END_NAMES[end] for end in sorted(ends, key=len, reverse=True))
-    count = "1 row" if len(odd) == 1 else f"{len(odd):,} rows"
-    sentence = f"Line ends {names} became LF in {count}."
+    sentence = f"Line ends {names} became LF in {plural(len(odd), 'row')}."
     notes.mends.append(Mend(odd[0].at, "line-end", odd[0].text, odd[0].text, sentence))
 
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 
+from hostlink.listing.reading import is_open
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import keywords, scan
 
@@ -120,8 +121,4 @@ def quoted_mask(text: str, language: Language) -> bytearray:
 
 def open_quote(text: str, language: Language) -> bool:
     """Return whether a row ends inside quoted text that is not closed."""
-    spans = scan(text, language)
-    if not spans or spans[-1].kind != "quoted":
-        return False
-    last = spans[-1].text
-    return len(last) == 1 or last[-1] != last[0]
+    return is_open(scan(text, language))

@@ -1,13 +1,14 @@
-"""Removing insignificant blanks, without which the board reads the line in the same way.
+"""Remove insignificant blanks, without which the board reads the line in the same way.
 
-Kept are: quoted text, remarks, the text after DATA, blanks inside a keyword or a relation symbol
-(ECMA-55, section 5.4, forbids them, so a board may read `< >` and `<>` differently), and one blank
-between two names or numbers. If the board needs blanks around keywords, those are kept too.
+Quoted text, remarks and the text after DATA are kept, and so are blanks inside a keyword or a
+relation symbol (ECMA-55, section 5.4, forbids them, so a board may read `< >` and `<>` differently)
+and one blank between two names or numbers. If the board needs blanks around keywords, those are
+kept too.
 """
 
 from __future__ import annotations
 
-from hostlink.listing.reading import Reader, is_open, meaning
+from hostlink.listing.reading import Reader, is_open
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span
 
@@ -20,30 +21,16 @@ _SIGNS = frozenset("()+-*/^=<>,;:\"'")
 def closed_up(text: str, reader: Reader) -> str:
     """Return the text of a line without insignificant blanks."""
     spans = reader.spans(text)
-    pieces = [span.text for span in spans]
-    places = [
-        place
-        for place, span in enumerate(spans)
-        if span.kind == "blank" and len(_needed(spans, place, reader.language)) < len(span.text)
-    ]
     data = next((at for at, span in enumerate(spans) if span.word == "DATA"), len(spans))
-    places = [place for place in places if place < data]
-    if not places or is_open(spans):
+    fewer = {
+        place: (needed, " ")
+        for place, span in enumerate(spans[:data])
+        if span.kind == "blank"
+        and len(needed := _needed(spans, place, reader.language)) < len(span.text)
+    }
+    if not fewer or is_open(spans):
         return text
-    wanted = meaning(spans)
-    shorter = list(pieces)
-    for place in places:
-        shorter[place] = _needed(spans, place, reader.language)
-    if reader.reads_as("".join(shorter), wanted):
-        return "".join(shorter)
-    for place in places:  # removing all would form a new word: try blank by blank
-        kept = pieces[place]
-        for piece in (_needed(spans, place, reader.language), " "):
-            pieces[place] = piece
-            if reader.reads_as("".join(pieces), wanted):
-                break
-            pieces[place] = kept
-    return "".join(pieces)
+    return reader.with_pieces([span.text for span in spans], fewer)
 
 
 def _needed(spans: tuple[Span, ...], place: int, language: Language) -> str:

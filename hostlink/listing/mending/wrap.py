@@ -1,4 +1,4 @@
-"""Joining lines that a page or a mail program has wrapped, and removing trailing blanks.
+"""Join lines that a page or a mail program has wrapped, and remove trailing blanks.
 
 A row without a number may be the rest of the numbered row before it. Inside quoted text it matters
 whether a blank was lost at the break, so rows are joined only if the source shows that.

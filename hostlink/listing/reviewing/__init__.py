@@ -1,1 +1,1 @@
-"""Reviewing a listing before a board sees it: lines, jumps, variables."""
+"""Review a listing before a board sees it: lines, jumps, variables."""

@@ -1,4 +1,4 @@
-"""Building a cross-reference: uses of each line, and where each variable is set and read."""
+"""Build a cross-reference: uses of each line, and where each variable is set and read."""
 
 from __future__ import annotations
 

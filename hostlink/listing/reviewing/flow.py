@@ -1,4 +1,4 @@
-"""Analysing the control flow of a program: sequence, jumps, calls and returns.
+"""Analyse the control flow of a program: sequence, jumps, calls and returns.
 
 Only the text is used: a condition may go either way. A jump to a line that is computed at run time
 may go anywhere, so a program with one has no lines that are known to be unreachable.
@@ -58,19 +58,18 @@ class Flow:
     def unreachable(self) -> list[Node]:
         """Return the unreachable lines in order; none if the program has a computed jump.
 
-        On some boards a FOR whose loop is run no time continues after its NEXT.
+        On some boards a FOR that runs no round continues after its NEXT.
         """
         if not self.certain:
             return []
         ends = tuple(number for number, node in self.nodes.items() if node.closes)
         reached = self._from(
-            self.entries,
-            lambda node: (*node.jumps, *node.calls, *(ends if node.opens else ())),
+            self.entries, lambda node: (*node.jumps, *node.calls, *(ends if node.opens else ()))
         )
         return [n for number, n in self.nodes.items() if number not in reached and not n.passive]
 
     def removable(self) -> list[Line]:
-        """Return the unreachable lines that nothing needs: neither DATA, nor named by others."""
+        """Return the unreachable lines that hold no DATA or the like and that no line names."""
         dead = {n.line.number: n for n in self.unreachable() if not n.lasting}
 
         def named(number: int) -> list[int]:

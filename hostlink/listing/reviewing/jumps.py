@@ -1,4 +1,4 @@
-"""Finding the jumps of a line: plain line numbers, and targets computed at run time."""
+"""Find the jumps of a line: plain line numbers, and targets computed at run time."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
 _GOES_ON = frozenset("+-*/^(")  # after a number these continue an expression
-
 
 Use = Literal["jump", "exact", "from", "to"]
 

@@ -1,4 +1,4 @@
-"""Checking a single line: keywords, numbers, quotes, brackets, and the width of its text."""
+"""Check a single line: keywords, numbers, quotes, brackets, and the width of its text."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def check_line(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
         yield at_place(
             *(line, spans[-1].start, "open-quote"),
             "The quoted text is not closed.",
-            f"Put {spans[-1].text[0]} at its end; some boards refuse the line without.",
+            f"Put {spans[-1].text[0]} at its end; some boards refuse the line without it.",
         )
     statements = reader.statements(line.text)
     for statement in statements:
@@ -102,7 +102,7 @@ def _width(line: Line, statement: Sequence[Span], width: int) -> Iterator[Findin
         if wide > width:
             yield at_place(
                 *(line, start, "wraps-on-screen"),
-                f"The text is {wide} columns wide, and the board's screen {width}.",
+                f"The text is {wide} columns wide, and the board's screen only {width}.",
                 "Shorten it, or print it in two parts.",
             )
             return
@@ -157,10 +157,10 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
         for start, word in _unknown(line.text, statement, language):
             near = nearest(word, keywords(language), 1)
             advice = f"Nearest known: {near[0]}." if near else STRANGE_WORD
-            known = f"This board's BASIC has no {word[:20]}, as far as known."
+            known = f"This board's BASIC has no {word[:20]}, as far as hostlink knows."
             if word[:1].isdigit() or word[:1] == '"':
                 known = f"No statement begins with {word[:20]}."
-                advice = "Take it out, or put the missing word before it."
+                advice = "Remove it, or put the missing word before it."
             yield at_place(*(line, start, "unknown-word"), known, advice)
             break  # the text after an unknown word can only be guessed
 
@@ -196,6 +196,6 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
 
 
 def _whole_word(text: str, start: int) -> tuple[int, str]:
-    """Return the start and text of the letters around an index, as TOOT, not TO and OT."""
+    """Return the start and text of the letters around an index: TOOT, not TO and OT."""
     run = next((m for m in _LETTERS.finditer(text) if m.start() <= start < m.end()), None)
     return (run.start(), run[0]) if run else (start, text[start])

@@ -1,4 +1,4 @@
-"""Checking what a program does with pins: that the board has the pin, and takes the value."""
+"""Check what a program does with pins: that the board has the pin, and takes the value."""
 
 from __future__ import annotations
 

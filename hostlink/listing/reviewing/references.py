@@ -1,4 +1,4 @@
-"""Finding and changing the references of a line to other lines.
+"""Find and change the references of a line to other lines.
 
 Jumps are references, and so are the numbers after LIST, RUN and RESTORE: RUN 100, LIST 10,50,
 LIST 10-50. Only the target of a jump, of RUN and of RESTORE must exist.

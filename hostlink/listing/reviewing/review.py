@@ -1,4 +1,4 @@
-"""Reviewing a listing for one kind of board: errors, risks, and whether it fits.
+"""Review a listing for one kind of board: errors, risks, and whether it fits.
 
 "error": the board would refuse, lose or change something, or the program fails when it runs.
 "warning": the board accepts it, but it may not be what was intended.
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from hostlink.listing.canonical import canonical_line
 from hostlink.listing.charset import cannot_take, character_name
-from hostlink.listing.finding import RULES, Finding, Severity, check_rules
+from hostlink.listing.finding import RULES, Finding, Severity, at_place, check_rules
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.mending.lookalike import like_number, lookalike_words, lookalikes
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
@@ -21,7 +21,7 @@ from hostlink.listing.reviewing.soundness import soundness
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.tokens import scan
 from hostlink.sentences import mend_or_change
-from hostlink.words import capital
+from hostlink.words import capital, plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +83,6 @@ def _on(line: Line, rule: str, message: str, advice: str, severity: Severity = "
     return Finding(line.at, line.number, 0, rule, message, advice, severity)
 
 
-def _bytes(count: int) -> str:
-    return f"{count:,} byte" + ("" if count == 1 else "s")
-
-
 def _shown(number: int | None) -> str:
     """Return a line number for a message, without the digits of an absurdly large one."""
     if number == LARGEST_NUMBER:
@@ -106,7 +102,7 @@ def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding
     if ledger.over:
         yield Finding(
             *(0, None, 0, "does-not-fit"),
-            message=f"{_bytes(ledger.over)} over: {ledger.total:,} of {ledger.limit:,}.",
+            message=f"{plural(ledger.over, 'byte')} over: {ledger.total:,} of {ledger.limit:,}.",
             advice="Shorten texts and remarks; the byte ledger shows what each line costs.",
             severity="error" if exact else "warning",
         )
@@ -197,7 +193,7 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
         kinds = dict.fromkeys(char for _, char in strange)
         names = ", ".join(character_name(char) for char in list(kinds)[:5])
         more = f" and {len(kinds) - 5:,} more" if len(kinds) > 5 else ""
-        count = "1 character" if len(strange) == 1 else f"{len(strange):,} characters"
+        count = plural(len(strange), "character")
         yield Finding(
             *(line.at, line.number, strange[0][0] + 1, "character-not-on-board"),
             message=f"The board cannot take {count} of the line: {names}{more}.",
@@ -215,13 +211,12 @@ def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
     if small:
         first = small[0]
         others = f" (and {len(small) - 1:,} more)" if len(small) > 1 else ""
-        yield Finding(
-            *(line.at, line.number, len(line.typed) - len(line.text) + first.start + 1),
-            rule="keyword-in-small-letters",
-            message=f"{first.text} is in small letters{others}; this board knows its words in "
-            "capitals only, so the line fails when it runs.",
-            advice=f"Write {first.word}.",
-            severity="error",
+        yield at_place(
+            *(line, first.start, "keyword-in-small-letters"),
+            f"{first.text} is in small letters{others}; this board knows its words in capitals "
+            "only, so the line fails when it runs.",
+            f"Write {first.word}.",
+            "error",
         )
 
 
@@ -229,27 +224,24 @@ def _jumps(listing: Listing, language: Language) -> Iterator[Finding]:
     """Yield findings about jumps, in stored lines and in direct commands."""
     held = listing.numbered()
     for line in listing:
-        before = len(line.typed) - len(line.text)
         for jump in jumps(line.text, language):
-            column = before + jump.start + 1
             if jump.target is None:
-                yield _unchecked(line, jump, column, language.computed_jumps)
+                yield _unchecked(line, jump, language.computed_jumps)
             elif jump.target not in held:
-                yield Finding(
-                    *(line.at, line.number, column, "missing-jump-target"),
-                    message=f"{jump.word} {jump.digits[:20]}: there is no line "
-                    f"{_shown(jump.target)}.",
-                    advice="Add the line, or correct the number.",
-                    severity="error",
+                yield at_place(
+                    *(line, jump.start, "missing-jump-target"),
+                    f"{jump.word} {jump.digits[:20]}: there is no line {_shown(jump.target)}.",
+                    "Add the line, or correct the number.",
+                    "error",
                 )
 
 
-def _unchecked(line: Line, jump: Reference, column: int, computed: bool) -> Finding:
+def _unchecked(line: Line, jump: Reference, computed: bool) -> Finding:
     if computed:
         rule = "computed-jump"
-        message = f"{jump.word} goes where an expression says; that cannot be checked."
+        message = f"{jump.word} goes to a computed line, which cannot be checked."
         advice = "Make sure that the expression can only give lines that exist."
     else:
         rule, message = "jump-without-line-number", f"No plain line number follows {jump.word}."
         advice = "Write the number of the line to go to."
-    return Finding(line.at, line.number, column, rule, message, advice, "warning")
+    return at_place(line, jump.start, rule, message, advice)

@@ -1,4 +1,4 @@
-"""Checking the logic of a program: control flow, loops, variables, and single lines."""
+"""Check the logic of a program: control flow, loops, variables, and single lines."""
 
 from __future__ import annotations
 
@@ -42,11 +42,8 @@ def _unreachable(flow: Flow) -> Iterator[Finding]:
             run.append(node)
         elif run and (node is None or not node.passive):
             first, last = run[0].line, run[-1].line
-            what = (
-                f"Line {first.number}"
-                if first is last
-                else (f"Lines {first.number} to {last.number}")
-            )
+            alone = first is last
+            what = f"Line {first.number}" if alone else f"Lines {first.number} to {last.number}"
             yield at_place(
                 *(first, 0, "unreachable-line"),
                 f"{what} cannot be reached: nothing leads there.",

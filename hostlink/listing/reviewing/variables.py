@@ -1,7 +1,7 @@
-"""Finding the variables that a line sets and reads.
+"""Find the variables that a line sets and reads.
 
-In an uncommon statement, names count as set and not as read, so that no variable is reported as
-never set that a board's own statement may have set.
+In an uncommon statement, names count as set and not as read, because a board's own statement may
+set variables.
 """
 
 from __future__ import annotations

@@ -1,1 +1,1 @@
-"""Making a listing smaller without changing what it does."""
+"""Make a listing smaller without changing what it does."""

@@ -1,4 +1,4 @@
-"""Abbreviating keywords: the fewest letters that the board reads as the word, and a mark.
+"""Abbreviate keywords to the fewest letters that the board reads as the word, and a mark.
 
 The board takes the first keyword in its table that matches an abbreviation (Palo Alto Tiny BASIC,
 Dr. Dobb's Journal, May 1976), so the shortest form of a word depends on the words before it.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from hostlink.listing.reading import Reader, meaning
+from hostlink.listing.reading import Reader
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import keywords
 
@@ -33,20 +33,12 @@ def abbreviated(text: str, reader: Reader, rules: Rules) -> str:
     forms = short_forms(reader.language)
     if not forms or rules.storage.kind != "text":
         return text
-    wanted = meaning(reader.spans(text))
-    if any(kind == "word" and word == "DATA" for kind, word in wanted):
-        return text
     spans = reader.spans(text)
-    pieces = [forms.get(span.word, span.text) if span.word else span.text for span in spans]
-    pieces = [
-        new if len(new) < len(span.text) else span.text
-        for new, span in zip(pieces, spans, strict=True)
-    ]
-    if reader.reads_as("".join(pieces), wanted):
-        return "".join(pieces)
-    kept = [span.text for span in spans]
-    for place, piece in enumerate(pieces):
-        before, kept[place] = kept[place], piece
-        if not reader.reads_as("".join(kept), wanted):
-            kept[place] = before
-    return "".join(kept)
+    if any(span.word == "DATA" for span in spans):
+        return text
+    short = {
+        at: (forms[span.word],)
+        for at, span in enumerate(spans)
+        if span.word in forms and len(forms[span.word]) < len(span.text)
+    }
+    return reader.with_pieces([span.text for span in spans], short)

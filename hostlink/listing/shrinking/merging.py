@@ -1,4 +1,4 @@
-"""Shrinking a program by joining lines and by redirecting jumps past bare remarks.
+"""Shrink a program by joining lines and by redirecting jumps past bare remarks.
 
 Only for programs whose jumps all have plain line numbers. A line is joined to the one before it if
 nothing jumps to it and the statements of both are known to run in sequence. Nothing is appended to
@@ -87,7 +87,7 @@ def _shape(text: str, reader: Reader) -> _Shape:
     return _Shape(words, known, closed)
 
 
-def passed_over(
+def without_bare_remarks(
     lines: Mapping[int, Line], loose: tuple[Line, ...], rules: Rules
 ) -> tuple[dict[int, Line], tuple[Line, ...]]:
     """Remove bare remark lines and redirect jumps from each to the line after it.

@@ -1,4 +1,4 @@
-"""Removing words and remarks without which a program runs the same."""
+"""Remove words and remarks without which a program runs the same."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Shrinking a program to fewer bytes, by levels from harmless to everything.
+"""Shrink a program to fewer bytes, by levels from harmless to everything.
 
 A shrunk program prints the same for the same input, as long as it runs without an error. But error
 messages name other lines, LIST shows the shrunk listing, and a function that returns the free
@@ -19,14 +19,14 @@ from hostlink.listing.renumber import renumber
 from hostlink.listing.reviewing.references import references, rewritten
 from hostlink.listing.rules import Rules
 from hostlink.listing.shrinking.abbreviations import abbreviated
-from hostlink.listing.shrinking.merging import merged, passed_over
+from hostlink.listing.shrinking.merging import merged, without_bare_remarks
 from hostlink.listing.shrinking.redundant import without_end, without_remark, without_words
 from hostlink.sentences import LISTING_UNCHANGED
 
 LEVELS: dict[str, str] = {
     "spaces": "blanks that do not matter",
     "remarks": "remarks that no jump goes to; of the others only the word stays",
-    "words": "LET, THEN, GOTO after THEN and a last END, where the board can do without",
+    "words": "LET, THEN, GOTO after THEN and a last END, where the board does without",
     "abbreviations": "keywords in their short form, where the board has one",
     "lines": "jumps past bare remarks, lines joined where the board takes several statements",
     "everything": "line numbers 1, 2, 3, which are shorter in jumps",
@@ -51,8 +51,8 @@ class Shrunk:
     """A shrunk listing. before, after, limit: bytes; limit is 0 if unknown.
 
     steps: one for each level, including those that saved nothing; before them that of the unreached
-    lines, if there are any. notes: sentences for the user on
-    what was kept and why, and on what the program will do differently.
+    lines, if there are any. notes: sentences for the user on what was kept and why, and on what the
+    program will do differently.
     """
 
     listing: Listing
@@ -100,8 +100,7 @@ class _Bench:
 
     def listing(self) -> Listing:
         """Return the lines as a listing, those without a number last."""
-        rows = (*self.lines.values(), *self.loose)
-        return Listing(tuple(Line(r.typed, r.number, r.body, at) for at, r in enumerate(rows, 1)))
+        return Listing.of((*self.lines.values(), *self.loose))
 
     @property
     def done(self) -> bool:
@@ -111,13 +110,12 @@ class _Bench:
 
 
 def _check(level: str, rules: Rules, *, to_fit: bool) -> None:
-    """Raise UsageError for what cannot be asked for."""
+    """Raise UsageError for an unknown level, or if there is no known size to fit."""
     if level not in LEVELS:
         raise UsageError(f'There is no level "{level}".', advice=f"Levels: {', '.join(LEVELS)}.")
     if to_fit and not rules.storage.program_bytes:
         raise UsageError(
-            "How many bytes the board has for a program is not known, so nothing can be made to "
-            "fit.",
+            "The size of the board's program memory is not known, so nothing can be made to fit.",
             kept=LISTING_UNCHANGED,
             advice="Name a profile that has program_bytes.",
         )
@@ -189,9 +187,9 @@ def _each(bench: _Bench, level: str, change: Callable[[Line], Line | None]) -> N
 
 
 def _changed(line: Line, text: str | None) -> Line | None:
-    if text is None or text == line.text:
-        return None if text is None else line
-    return rewritten(line, line.number, text)
+    if text is None:
+        return None
+    return line if text == line.text else rewritten(line, line.number, text)
 
 
 def _unreached(bench: _Bench, numbers: frozenset[int | None]) -> None:
@@ -263,7 +261,7 @@ def _lines(bench: _Bench) -> None:
         bench.steps.append(ShrinkStep("lines", 0, 0))
         return
     began, held = bench.total, len(bench.lines)
-    lines, loose = passed_over(bench.lines, bench.loose, bench.rules)
+    lines, loose = without_bare_remarks(bench.lines, bench.loose, bench.rules)
     _take(bench, lines, loose)
     if not bench.done:
         _take(bench, merged(bench.lines, bench.targets, bench.rules), bench.loose)

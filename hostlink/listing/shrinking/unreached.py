@@ -1,4 +1,4 @@
-"""Finding the lines that a program can do without because it never gets to them."""
+"""Find the lines that a program does not need because it never reaches them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from hostlink.listing.rules import Rules
 def unreached(listing: Listing, rules: Rules) -> tuple[Line, ...]:
     """Return the lines that no jump, call or line before leads to, and that nothing needs.
 
-    None where that is not certain: a jump is computed, or a word is unknown, which might be one.
+    () if that is uncertain: a jump is computed, or an unknown word might be a jump.
     """
     if unknown_word(listing, rules) is not None:
         return ()
@@ -21,7 +21,7 @@ def unreached(listing: Listing, rules: Rules) -> tuple[Line, ...]:
 
 
 def unknown_word(listing: Listing, rules: Rules) -> Finding | None:
-    """Return the first finding of a word that the board does not know, None if there is none."""
+    """Return the first finding of a word that the board does not know, or None."""
     reader = Reader(rules.language)
     found = (
         each for line in listing.numbered().values() for each in check_line(line, reader, rules)
