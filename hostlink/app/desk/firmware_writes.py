@@ -82,10 +82,8 @@ class FirmwareWrites(DeskPart):
             self.outcome = " ".join(told)
             return self.outcome
 
-        name = self.desk.readings.name_of(attached)
-        job = attached.do(
-            f"Writing firmware to {name}", work, then="write", doing="is getting new firmware"
-        )
+        what = f"Writing firmware to {self.desk.readings.name_of(attached)}"
+        job = attached.do(what, work, then="write", doing="is getting new firmware")
         failed = partial(self._failed, attached)
         self.app.watch_job(job, done=done, failed=failed, follow=self._follow)
 
