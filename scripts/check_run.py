@@ -113,7 +113,7 @@ def run_pytest(
 
     quick: without those marked slow, and with fewer examples of each property.
     """
-    workers = str((os.cpu_count() or 1) + 1)
+    workers = str((os.cpu_count() or 1) + 2)
     command = [python, "-m", "pytest", "-n", workers, "--dist", "worksteal", "-rsfE", *arguments]
     command += QUICK if quick else ()
     # Compiled files are kept whatever the user's habit: tests start hostlink hundreds of times, and

@@ -154,8 +154,7 @@ class Recogniser(Asker):
                 self._stop_or_refuse(speeds)
             ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
             if first == line_end == _CR:
-                # Only the echo came, so the speed is right: the board wants a line feed, or ends
-                # its rows with a carriage return.
+                # Only the echo came: the speed is right, and the line end may be the other one.
                 ends = [(_LF, None), (_CR, first)]
             for end, heard in ends:
                 talk = self._empty_lines(end, self._ask(end) if heard is None else heard)

@@ -109,7 +109,7 @@ def test_what_no_round_brings_ends_the_packing(tmp_path, script, monkeypatch):
 @pytest.mark.parametrize(
     ("folder", "files", "says"),
     [
-        ("here", [], "is there already"),
+        ("here", [], "already exists"),
         ("none/here/new", [], "There is no folder"),
         ("new", ["missing.hex"], "There is no"),
         ("new", ["a/red.hex", "b/Red.hex"], "Two files are called red.hex"),

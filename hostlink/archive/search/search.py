@@ -51,6 +51,8 @@ _PRINTED = (
     "ORDER BY runs.id DESC"
 )
 
+_LAST_TIME = "~"  # it sorts after every time
+
 
 class Search(ArchiveFile):
     """The archive's methods for searches."""
@@ -82,10 +84,7 @@ class Search(ArchiveFile):
         notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
         asked = _words_of(question)
-        kept = (
-            utc_text(since) if since else "",
-            utc_text(before) if before else "~",
-        )  # after every time
+        kept = utc_text(since) if since else "", utc_text(before) if before else _LAST_TIME
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),

@@ -9,7 +9,7 @@ Rules:
 4. If the board restarted, or the rounds are used up, the load starts over from an empty memory, at
    most MOST_STARTS times in all. Then it fails and names the lines that differ.
 5. Without echo, a line that is listed differently from how it was sent, while most are not, is sent
-   again even if the profile allows the change; if it is listed so twice, the board rewrites it.
+   again even if the profile allows the change. If it is listed so again, the board changes it.
 """
 
 from __future__ import annotations
@@ -140,8 +140,8 @@ class Loader:
     def _rewritten(self) -> dict[int, str]:
         """Return the texts of lines listed differently from how they were sent, if most are not.
 
-        Without echo, a blank may have been lost on the way; that the profile calls blanks free may
-        be wrong.
+        Without echo, a blank may have been lost on the way, even if the profile says that the board
+        changes blanks.
         """
         if self._dialogue.pacing.echo:
             return {}

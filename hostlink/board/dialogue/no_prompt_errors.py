@@ -36,7 +36,6 @@ DELETE_OR_RESTART = (
 
 _RESTART_AND_LOAD = "Restart the board and load again."
 _ANSWERS_BELL = "answers what is typed with a bell (byte 7)"
-_HARMLESS = f"Nothing was sent that changes a program. {UNTOUCHED}"
 
 
 def last_row(data: bytes) -> str:
@@ -157,7 +156,7 @@ def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkErro
     return LinkError(
         f"Bytes come {how} and are not text at {tried}: noise, or a program at another speed.",
         reason=LinkReason.FLOODING,
-        kept=_HARMLESS,
+        kept=UNTOUCHED,
         advice=lambda by: (
             "Check the crystal, the ground wire, and that the bridge's RX pin is connected to the "
             f"chip's TX pin. {name_speed(by)}"
@@ -182,7 +181,7 @@ def nothing_steady(last: bytes) -> LinkError:
         "The board sends something, but at no usual speed is it readable and steady"
         + (f'; it last sent "{sent}".' if sent else "."),
         reason=LinkReason.UNREADABLE,
-        kept=_HARMLESS,
+        kept=UNTOUCHED,
         advice=lambda by: (
             f"If a program is running, stop it {by.stop_running}; else {find_how_far(by)}."
         ),
@@ -194,7 +193,7 @@ def silent_everywhere() -> LinkError:
     return LinkError(
         "The board is silent at all usual speeds, or its program seldom prints.",
         reason=LinkReason.SILENT,
-        kept=_HARMLESS,
+        kept=UNTOUCHED,
         advice=check_supply,
     )
 

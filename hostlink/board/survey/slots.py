@@ -130,8 +130,8 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
 def _held(store: Store, words: SlotWords, load: Load, revive: Revive) -> Lines | None:
     """Return what an unnamed place holds, or None if that is not known.
 
-    {} if its listing has no line, if the recall hangs, or if the recall takes away a line that
-    memory held: a wrong command recalls nothing either.
+    {} if its listing has no line, if the recall hangs, or if it removes a line from memory, which a
+    command that the board does not know would leave there.
     """
     bench = store.bench
     if words.shown:
