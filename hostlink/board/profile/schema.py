@@ -193,7 +193,7 @@ LANGUAGE = (
     Key("computed_jumps", Flag(), "whether an expression may stand for a line number"),
     Key("quotes", Quotes(), "the characters that each open and close quoted text"),
     Key("long_names", Flag(), "whether names may be words, so that keywords must be separate"),
-    Key("words_apart", Flag(), "whether blanks must separate keywords anyway"),
+    Key("words_apart", Flag(), "whether blanks must separate keywords in any case"),
     Key("optional", _WORDS, "which of LET, THEN and the last END may be left out"),
     Key(
         "then_takes",
@@ -262,7 +262,7 @@ RENAMED: dict[tuple[str, str], tuple[str, Callable[[object], object]]] = {
     ("commands", "list_end"): ("answer_rows", lambda row: [row] if row else []),
 }
 
-EVIDENCE = "evidence"  # a table of free keys: which value was found how
+EVIDENCE = "evidence"  # a table of free keys: how each value was found
 EVIDENCE_KEY = Text(60, 1)
 EVIDENCE_VALUE = Text(500)
 EVIDENCE_MOST = 200

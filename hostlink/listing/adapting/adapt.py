@@ -35,7 +35,7 @@ _NUMBER_SHOWN = {
     "signed": "with a blank or a minus sign in front",
     "spaced": "with a blank or a minus sign in front and a blank after it",
     "bare": "without blanks",
-    "field": "at the right of several columns",
+    "field": "right-aligned in several columns",
 }
 _TOO_LARGE = {
     "wraps": "wraps to 16 bits instead of stopping the program",
