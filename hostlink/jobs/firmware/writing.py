@@ -261,7 +261,7 @@ class _Write:
         check = error.advice if isinstance(error, ReadBackError) else ""
         advice = join_advice(check, self._again)
         if self.request.goes_back:
-            advice = "Do the same again, which goes on where this stopped."
+            advice = "Do the same again: it goes on where this stopped."
         elif can_go_back:
             advice = join_advice(advice, lambda by: f"Or {go_back(by)}.")
         return error.but(what=what, kept=" ".join(kept), advice=advice)
