@@ -72,7 +72,7 @@ class Questions(DeskPart):
         """Open the screen that has waited longest."""
         self.check()
         if not self._waiting:
-            self.app.tell("No question waits for an answer.")
+            self.app.tell("No question is waiting.")
             return
         first, *others = self._waiting
         self._waiting = tuple(others)
