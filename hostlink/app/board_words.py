@@ -150,7 +150,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
             return [f'asks "{shown}"; {stop}', f"asks; {stop}"]
         case Activity.BUSY:
-            why = "a program runs, or its keyboard is in use"
+            why = "its keyboard is in use, or a program is running"
             return [f"is busy: {why}; {stop}", f"is busy; {stop}"]
         case Activity.RESTARTING:
             return ["is restarting"]
