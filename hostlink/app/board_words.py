@@ -144,7 +144,7 @@ def _does(state: BoardState, program: str) -> list[str]:
     stop = f"stop it with {way_to('interrupt')}"
     match state.activity:
         case Activity.RUNNING:
-            return [f"runs {program}; {stop}", f"runs; {stop}"]
+            return [f"is running {program}; {stop}", f"is running; {stop}"]
         case Activity.ASKING:
             question = state.question.strip()
             shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
