@@ -144,13 +144,13 @@ def _does(state: BoardState, program: str) -> list[str]:
     stop = f"stop it with {way_to('interrupt')}"
     match state.activity:
         case Activity.RUNNING:
-            return [f"runs {program}; {stop}", f"runs; {stop}"]
+            return [f"is running {program}; {stop}", f"is running; {stop}"]
         case Activity.ASKING:
             question = state.question.strip()
             shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
             return [f'asks "{shown}"; {stop}', f"asks; {stop}"]
         case Activity.BUSY:
-            why = "a program runs, or its keyboard is in use"
+            why = "its keyboard is in use, or a program is running"
             return [f"is busy: {why}; {stop}", f"is busy; {stop}"]
         case Activity.RESTARTING:
             return ["is restarting"]
