@@ -192,7 +192,7 @@ class _Write:
 
     def _when_back(self) -> Advice:
         """Return advice for putting the programs back on a board with unchanged firmware."""
-        again = "Repeat the command, which puts them back at its end"
+        again = "Repeat the command: it puts them back at its end"
         if self.situation.left_by is not None:
             return f"{again}."
         assert self.backup is not None

@@ -176,7 +176,7 @@ def _wiring(_: Ways) -> str:
     return (
         "Check in this order: the supply (5 V at the chip), ground joined to the bridge, the "
         "bridge's TX at the chip's RX and its RX at the chip's TX, the restart line, the crystal. "
-        f"Where two boards are joined, take the supply away and {lift_wire()}."
+        f"Where two boards are joined, disconnect the supply and {lift_wire()}."
     )
 
 
