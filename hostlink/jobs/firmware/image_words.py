@@ -83,7 +83,7 @@ def told_rows(told: ImageTold) -> list[str]:
         rows.append("They may include a message or a help text that is stored in the same way:")
         rows += [f"  {row}" for row in wrap(" ".join(known.words), _WIDTH)]
     else:
-        rows.append(f"{WORD_TABLE_MISSING}: perhaps it is not a BASIC, or packs its words.")
+        rows.append(f"{WORD_TABLE_MISSING}: it is no BASIC, or packs its words.")
     rows += _speed_rows(known.speeds)
     if known.texts:
         more = len(known.texts) - _MOST_TEXTS
