@@ -38,4 +38,4 @@ class Recognised:
             return f"This board talks {at} {LIKE_KIND} {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}. {UNKNOWN_KIND}, so it goes slowly."
+        return f"This board talks {at} {shows}. {UNKNOWN_KIND}, so it sends slowly."
