@@ -151,7 +151,7 @@ STILL_IN_MEMORY = "The program is still in the board's memory."
 ARCHIVE_UNCHANGED = "The archive was not changed."
 REVISIONS_KEPT = "The archive keeps every revision that was acknowledged."
 STILL_READABLE = "Its text can still be read with any SQLite tool."
-PRINTED_ABOVE = "what it printed stands above"
+PRINTED_ABOVE = "what it printed is above"
 NO_PORT_OPENED = "No port was opened."
 PORT_NOT_OPENED = "The port was not opened."
 
@@ -205,7 +205,7 @@ def give_answers(how: str) -> str:
     return f"Give an answer for each question: {how}."
 
 
-LOOK_FOR_LOOP = "Look for a loop without an end"
+LOOK_FOR_LOOP = "Look for an endless loop"
 CLOSE_OTHER = "Close the other program, then try again."
 START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."

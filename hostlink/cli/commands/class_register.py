@@ -174,7 +174,7 @@ class _Evening:
             named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
             say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
             if unknown := unknown_words(seats_of(*seats)):
-                advice = in_commands(lambda by: f"List those that are {by.ports}.")
+                advice = in_commands(lambda by: f"List the known boards {by.ports}.")
                 say(f"{unknown} {advice}", quiet=common.quiet)
         status = worst_status(list(self.results.values()))
         return max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)

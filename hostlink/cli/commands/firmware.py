@@ -266,7 +266,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
             advice="Read the cautions above, then repeat the command with --yes.",
         )
     if not ask_yes_no("Go on?"):
-        raise RefusedError("Nothing was written, as you said.")
+        raise RefusedError("Nothing was written, as you chose.")
 
 
 @firmware.command()
