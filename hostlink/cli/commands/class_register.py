@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from hostlink.jobs.session.link_choice import LinkChoice
 
 _REPLACE_ALONE = (
-    "Name another file, or give --yes alone, without --collect and --hand-out: "
-    "with those it also agrees to adapt, and to save what may be another learner's."
+    "Name another file, or repeat with --yes but without --collect and --hand-out: "
+    "with those, --yes would also agree to adapt, and to save what may be another learner's."
 )
 """Advice for a file that already exists after boards were served: --yes would answer more."""
 
