@@ -210,7 +210,7 @@ CLOSE_OTHER = "Close the other program, then try again."
 START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."
 TRY_WHEN_FINISHED = "Try again when it has finished."
-WHAT_LEARNING_DOES = "it goes into the profile of this board, and the load is proven with it"
+WHAT_LEARNING_DOES = "this board's profile then says so, and the load is proven by it"
 
 
 def mend_or_change(what: str) -> str:
