@@ -39,7 +39,7 @@ ONLY_RESTART_HELPS = "only a restart helps"
 DAMAGED = "the wire damages bytes"
 NO_LABEL = "a board without a label"
 SO_FULL = "its memory is so full that it"
-TAKES_NOTHING = "takes nothing any more"
+TAKES_NOTHING = "takes nothing more"
 IS_SILENT = "is silent, or its program prints rarely"
 VARIABLES_LOST = "its variables may be lost"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
@@ -94,7 +94,7 @@ def no_numbered_line(purpose: str = "", listing: str = "The listing") -> str:
 
 
 def no_name_of(thing: str, name: str) -> str:
-    """Return the clause that a name cannot be given. thing: a profile, for instance."""
+    """Return the clause that says that a name cannot be used. thing: a profile, for instance."""
     return f'"{safe(name[:60])}" cannot be the name of a {thing}'
 
 
@@ -172,7 +172,7 @@ def programs_kept(backup: str) -> str:
 
 
 def printed_in(path: Path) -> str:
-    """Return the sentence that the output of a run is in a file."""
+    """Return the sentence that says in which file the output of a run is."""
     return f"What it printed is in {path}."
 
 
@@ -193,10 +193,10 @@ CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
-LOOK_AT_DISK = "Look at the disk and its free space, then try again."
+LOOK_AT_DISK = "Check the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
-CHECK_FAR = "See whether the remote computer runs and still serves the board"
+CHECK_FAR = "Check that the remote computer still serves the board"
 PLUG_IN_AGAIN = "Plug the board in again and do the same again"
 
 

@@ -146,7 +146,7 @@ class DeskApp(App[None]):
         return dict(THEMES[1].variables)
 
     def push_screen(self, screen: Screen[Any] | str, *given: Any, **named: Any) -> Any:
-        """Open a screen; one that comes by itself may have to wait, see `Questions`."""
+        """Open a screen; one that the user did not ask for may have to wait, see `Questions`."""
         show = partial(super().push_screen, screen, *given, **named)
         return self.desk.questions.open(screen, show) if self.begun else show()
 

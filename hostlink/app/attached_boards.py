@@ -128,7 +128,7 @@ class AttachedBoards:
             return
         if not attached.close():
             self.app.tell(
-                f"{port} has not closed yet, because the job on it does not end. "
+                f"{port} has not closed yet, because the job on it has not ended. "
                 "Unplug the board to end it."
             )
         if self.current is attached:

@@ -80,7 +80,7 @@ def board_sentence(
         from hostlink.link.port import is_far  # not before the first drawing
 
         gone = "lost its connection" if is_far(away) else "was unplugged"
-        tails = [f"{gone}; hostlink waits for it to come back", gone]
+        tails = [f"{gone}; hostlink is waiting for it to come back", gone]
     elif doing:
         tails = [doing]
     else:
@@ -144,13 +144,13 @@ def _does(state: BoardState, program: str) -> list[str]:
     stop = f"stop it with {way_to('interrupt')}"
     match state.activity:
         case Activity.RUNNING:
-            return [f"runs {program}; {stop}", f"runs; {stop}"]
+            return [f"is running {program}; {stop}", f"is running; {stop}"]
         case Activity.ASKING:
             question = state.question.strip()
             shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
             return [f'asks "{shown}"; {stop}', f"asks; {stop}"]
         case Activity.BUSY:
-            why = "a program runs, or its keyboard is in use"
+            why = "its keyboard is in use, or a program is running"
             return [f"is busy: {why}; {stop}", f"is busy; {stop}"]
         case Activity.RESTARTING:
             return ["is restarting"]
@@ -161,7 +161,7 @@ def _does(state: BoardState, program: str) -> list[str]:
             ]
         case Activity.FULL:
             return [
-                f"has a full memory, so it takes nothing; {ONLY_RESTART_HELPS}",
+                f"has a full memory, so it accepts nothing; {ONLY_RESTART_HELPS}",
                 f"is full; {ONLY_RESTART_HELPS}",
             ]
     return []
@@ -170,7 +170,7 @@ def _does(state: BoardState, program: str) -> list[str]:
 def room_words(ledger: Ledger) -> str:
     """Describe how a listing fits: "412 of 999 bytes, 587 free"."""
     if ledger.free is None:
-        return f"{plural(ledger.total, 'byte')}; the board's room is not known"
+        return f"{plural(ledger.total, 'byte')}; the board's memory size is not known"
     size = f"{ledger.total:,} of {plural(ledger.limit, 'byte')}"
     if ledger.over:
         return f"{size}: {plural(ledger.over, 'byte')} over"

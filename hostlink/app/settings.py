@@ -109,7 +109,7 @@ def _parsed(raw: bytes) -> dict[str, Any]:
     try:
         return tomllib.loads(raw.decode("utf-8"))
     except UnicodeDecodeError as error:
-        raise ValueError("it is no text in UTF-8") from error
+        raise ValueError("it is not UTF-8 text") from error
     except RecursionError as error:
         raise ValueError("it is nested too deeply") from error
 

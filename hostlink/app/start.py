@@ -73,7 +73,7 @@ def _raise_failure(app: DeskApp) -> None:
         raise app.failed
     if app.return_code:
         raise HostlinkError(
-            f"The app ended by an error; {PRINTED_ABOVE}.",
+            f"An error ended the app; {PRINTED_ABOVE}.",
             kept=f"{REVISIONS_KEPT} {app.desk.drafts.left_words}".rstrip(),
         )
 
@@ -103,4 +103,4 @@ def _end_jobs(app: DeskApp) -> None:
         job.drain()
     told = [str(job.error) for job in app.boards.cut_off if isinstance(job.error, HostlinkError)]
     if told:
-        raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None
+        raise Interrupted("The app was ended during a job.", kept=" ".join(told)) from None

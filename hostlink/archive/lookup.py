@@ -105,7 +105,7 @@ def owner_name(parts: Parts, part: str, lost: list[str]) -> str:
 
 
 def _program_name(parts: Parts, part: str) -> str:
-    """Return a program's name, in a damaged row one that its folded form proves."""
+    """Return a program's name; from a damaged row only if its folded form confirms it."""
     try:
         return str(parts[part]["name"])
     except DamagedError:

@@ -19,7 +19,7 @@ def change_use(db: Database, program: Row, now: str, change: Change) -> None:
     """Retire a program, given by its row, or bring it back, and record that.
 
     If that is done already, nothing happens. The recorded time is later than that of every earlier
-    change, even if the clock was put back, because another archive relies on the order of these
+    change, even if the clock was set back, because another archive relies on the order of these
     times.
     """
     if (program["retired_at"] is not None) == (change == "retire"):

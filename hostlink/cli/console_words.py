@@ -45,8 +45,8 @@ def doing_words(state: BoardState) -> str:
         Activity.PROMPT: AT_PROMPT,
         Activity.ANSWERING: AT_PROMPT,  # again in a moment
         Activity.BUSY: "The board is busy; Ctrl+C stops it.",
-        Activity.RUNNING: "A program runs; Ctrl+C stops it.",
-        Activity.ASKING: "The program waits; Ctrl+C stops it.",
+        Activity.RUNNING: "A program is running; Ctrl+C stops it.",
+        Activity.ASKING: "The program is waiting; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
         Activity.SILENT: "The board or its program is silent.",
         Activity.FULL: f"Its memory is full; {ONLY_RESTART_HELPS}.",

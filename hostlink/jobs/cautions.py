@@ -10,7 +10,7 @@ from hostlink.words import capital
 CAUTIONS = (
     """\
 Before firmware is written:
-- Do not unplug the board, take its supply away or let this computer sleep until it is done.
+- Do not unplug the board, disconnect its supply or let this computer sleep until it is done.
 - A wrong image leaves the board mute: no prompt, no picture. Its bootloader remains, so another
   image can be written. What a board holds now can be brought back {goes_back}; a new board holds
   nothing to go back to.
@@ -20,7 +20,7 @@ Before firmware is written:
     + """: with
   it in place two outputs work against each other, and this board hears nothing from here.
 - Supply it with 5 V, never 6 V or more, and never from two supplies at once, USB being one: a chip
-  that is fed through its pins may be damaged. Take the supply away before you move a wire.
+  that is fed through its pins may be damaged. Disconnect the supply before you move a wire.
 - When in doubt, stop here and ask a qualified person."""
 )
 
@@ -28,7 +28,7 @@ Before firmware is written:
 MOVE_TO_DISPLAY = (
     """\
 Now the display. Where the machine's own description says otherwise, follow that:
-1. Unplug the USB bridge, and take the supply away from both boards.
+1. Unplug the USB bridge, and disconnect the supply of both boards.
 2. Put back the wire that you lifted at the computer.
 3. """
     + capital(lift_wire("the computer", "the display"))
@@ -38,7 +38,7 @@ Now the display. Where the machine's own description says otherwise, follow that
 5. Plug the bridge in again, and supply the display with 5 V, from one supply only."""
 )
 MOVE_BACK = """\
-Both boards are written. Unplug the bridge, take the supply away, put back the wire that you lifted
+Both boards are written. Unplug the bridge, disconnect the supply, put back the wire that you lifted
 at the display, and move the bridge back to the computer."""
 
 ROLES_TOLD = {

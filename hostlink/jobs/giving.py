@@ -126,7 +126,7 @@ def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[st
     for material in materials:
         if not material.name or material.name.casefold() in programs:
             raise UsageError(
-                f"{material.label} has no name of its own to be written under.",
+                f"{material.label} has no name of its own for a file.",
                 kept="Nothing was written.",
                 advice="Name each program once.",
             )

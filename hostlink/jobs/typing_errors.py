@@ -98,7 +98,7 @@ def printing_error() -> RefusedError:
 def not_at_prompt_error() -> RefusedError:
     """Return the error for a capture or a paste while the board is not at its prompt."""
     return RefusedError(
-        "The board is not at its prompt: a program runs, or waits for input.",
+        "The board is not at its prompt: it is running a program or waiting for input.",
         kept="Nothing was sent.",
         advice="Interrupt it first.",
     )
@@ -110,7 +110,7 @@ def cannot_keep_first_error(line: str) -> RefusedError:
         f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the program in its '
         "memory cannot be kept first.",
         kept=UNTOUCHED,
-        advice="Stop the program that runs, then type it again.",
+        advice="Stop the running program, then type it again.",
     )
 
 
@@ -129,7 +129,7 @@ def occupied_error(state: BoardState) -> LinkError:
     if state.activity is Activity.ASKING:
         what = asking_words(state.question.strip())
     elif state.activity is not Activity.RUNNING:
-        what = "The board is busy: a program runs on it, or its own keyboard is in use."
+        what = "The board is busy: a program is running, or its own keyboard is in use."
     return LinkError(
         what,
         reason=LinkReason.RUNNING,

@@ -82,7 +82,7 @@ def test_a_board_is_told_in_one_sentence() -> None:
     assert "not in the archive" in board_sentence("Red", KnownContents(True, "", 2, 40, 999))
     assert (
         board_sentence("Red", tide, away="/dev/ttyUSB0")
-        == "Red was unplugged; hostlink waits for it to come back"
+        == "Red was unplugged; hostlink is waiting for it to come back"
     )
     assert board_sentence("Red", tide, away="socket://far:4000").startswith(
         "Red lost its connection; "

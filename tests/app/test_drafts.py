@@ -379,7 +379,7 @@ def test_the_message_after_an_error_of_the_app_names_the_draft(
     async def failing(pilot: Any, app: Any) -> None:
         app.call_later(lambda: 1 / 0)
         await wait(pilot, lambda: app.return_code)
-        with pytest.raises(HostlinkError, match="ended by an error") as caught:
+        with pytest.raises(HostlinkError, match="An error ended the app") as caught:
             _raise_failure(app)
         kept.append(caught.value.kept)
 

@@ -288,7 +288,7 @@ def test_the_answers_of_a_box_begin_in_one_column(stage: Any, wait: Any, shown: 
         app.push_screen(Ask("Leave?", [("stay", "Stay"), ("leave", "Leave anyway")]))
         await wait(pilot, lambda: "Leave anyway" in shown(app))
         text = shown(app).split("\n")
-        assert "Page down reads on." not in shown(app)
+        assert "Page Down shows more." not in shown(app)
         columns = {
             row.index(each) for each in ("Stay", "Leave anyway") for row in text if each in row
         }
@@ -334,7 +334,7 @@ def test_a_list_shows_rows_on_the_smallest_screen(stage: Any, wait: Any, page: A
 def test_all_words_of_a_box_can_be_read(
     stage: Any, wait: Any, shown: Any, find_action: Any, size: tuple[int, int]
 ) -> None:
-    """What is asked for stays in sight; where the words do not fit Page down reads on."""
+    """What is asked for stays in sight; where the words do not fit Page Down shows more."""
 
     async def story(pilot: Any, app: Any) -> None:
         await find_action(pilot, app, "input file")
@@ -347,7 +347,7 @@ def test_all_words_of_a_box_can_be_read(
             text = shown(app)
             assert all(f"│ {each}" in text for each in ("input", "seconds", "output"))
             seen += text
-            hint = "Page down reads on." in text
+            hint = "Page Down shows more." in text
             assert hint == (asked.max_scroll_y > 0)
             await pilot.press("pagedown")
             await pilot.pause()

@@ -167,7 +167,7 @@ def test_a_program_that_prints_is_shown_to_run_and_stopped_by_one_key(
 
     async def story(pilot: Any, app: Any) -> None:
         await _run(pilot, app, wait)
-        await wait(pilot, lambda: "runs LOOP revision 1; stop it with F8" in shown(app))
+        await wait(pilot, lambda: "is running LOOP revision 1; stop it with F8" in shown(app))
         await pilot.press(*keys("interrupt"))
         await wait(pilot, lambda: "holds LOOP revision 1" in shown(app))
         assert "The program was stopped." in app.desk.query_one(Transcript).text

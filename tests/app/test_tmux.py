@@ -63,7 +63,7 @@ def test_a_signal_or_leaving_ends_the_app_and_the_job_in_good_order(
         os.kill(int((tmp_path / "pid").read_text()), signal.SIGTERM)
     text = terminal.until(lambda text: "ended with status" in text)
     assert f"ended with status {status}" in text
-    assert "The app was ended while it worked." in text
+    assert "The app was ended during a job." in text
     assert "the board holds a part of it" in " ".join(text.split())
     with Archive.open(tmp_path / "archive.sqlite3", read_only=True) as archive:
         load = next(event for event in archive.events() if event.job == "load")

@@ -547,7 +547,7 @@ def _large_document(bag: Path) -> None:
         (_many_equal_lines, "twice"),
         (_long_info, "bag-info.txt is far too large"),
         (_long_record, "has a line that is far too long"),
-        (_large_document, "larger than can be read at once"),
+        (_large_document, "too large to be read at once"),
     ],
 )
 def test_what_a_bag_makes_us_do_is_bounded(

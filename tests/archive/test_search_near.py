@@ -188,7 +188,7 @@ def test_what_has_most_of_the_words_comes_first(shelf: Archive) -> None:
         ("rescue@1", ("buoy", "ebb")),
         ("LAMP@1", ("lantern",)),
     ]
-    assert matches.near == ("Nothing has all words; what has most of them comes first.",)
+    assert matches.near == ("Nothing has all the words; what has most of them comes first.",)
     assert matches[0].marked == '10 PRINT "»LANTERN« »EBB« »FLOOD«"'
     assert [each.item.spec for each in shelf.find("lantern buoy flood", near=True, limit=2)] == [
         "LANES@1",

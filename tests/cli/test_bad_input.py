@@ -380,7 +380,7 @@ def test_a_running_program_is_not_stopped_unasked(
     machine = machine_at_port(typed=b'10 PRINT "X"\r20 GOTO 10\rRUN\r')
     told = hostlink("save", "ENDLESS")
     assert told.status == 3
-    assert "A program runs on the board" in told.err
+    assert "A program is running;" in told.err
     assert "--stop-running" in told.err
     assert "It was left as it is." in told.err
     assert b"\x03" not in machine_input(machine)

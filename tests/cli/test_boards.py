@@ -152,7 +152,7 @@ def test_a_port_that_may_not_be_opened_names_the_way(tmp_path: Any, mocker: Mock
     mocker.patch("os.access", return_value=False)
     told = access_advice(str(device))
     assert "sudo usermod -aG" in told
-    assert "You may not open" not in told  # meeting the board says so in a sentence before it
+    assert "You have no access" not in told  # meeting the board says so in a sentence before it
     assert access_advice("practice://red") == ""
     assert access_advice(str(tmp_path / "none")) == ""
 

@@ -282,7 +282,7 @@ def test_the_last_row_says_what_the_board_does(archive: Archive, seen: Seen) -> 
         press(keys, screen, "10 INPUT A\r")
         press(keys, screen, "RUN\r")
         screen._wait(screen._owner.submit(lambda board: board.settle(5.0, 2.0)))
-        assert screen._foot().startswith("The program waits; Ctrl+C stops it.")
+        assert screen._foot().startswith("The program is waiting; Ctrl+C stops it.")
         press(keys, screen, "\x03")
         assert screen._foot().startswith("The board is at its prompt.")
     assert all(len(doing_words(BoardState(each))) <= 41 for each in Activity)

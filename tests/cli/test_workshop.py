@@ -209,7 +209,7 @@ def test_unreached_lines_stay_where_the_result_prints_otherwise(hostlink, listin
         "hostlink.listing.shrinking.unreached.unreached", lambda made, _: tuple(made)[:1]
     )
     told = hostlink("shrink", listing(*DEAD), "--unreached")
-    assert "Not removed, since then it prints something different from the original." in told.err
+    assert "Not removed, because otherwise it prints something different from" in told.err
     assert "1 PRINT1" in told.out
 
 

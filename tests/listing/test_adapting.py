@@ -328,7 +328,7 @@ def test_without_a_number_in_front_the_definition_is_missing() -> None:
     """The function for whole division needs a line before all others."""
     made = adapted("0 INPUT B:A=B/2\n", PRACTICE, READY)
     assert [need.what for need in made.needs] == [
-        "no free line number in front; renumber the listing first"
+        "no free line number before it; renumber the listing first"
     ]
 
 

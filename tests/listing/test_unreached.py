@@ -92,7 +92,7 @@ def test_the_words_say_why_no_line_is_removed() -> None:
         "BASIC has no STOP, as far as hostlink knows."
     )
     all_run = Listing.from_text("10 PRINT 1\n")
-    assert unreached_words(all_run, unreached(all_run, rules), rules).startswith("Each line")
+    assert unreached_words(all_run, unreached(all_run, rules), rules).startswith("Every line")
 
 
 def jungle(choose: random.Random, profile: str) -> str:

@@ -82,7 +82,7 @@ ARCHIVE_ACTIONS = (
         "tags",
         "",
         "Tags and note",
-        "Of the program; searches find it by them",
+        "Searches find the program by them",
         lambda desk: desk.archive_jobs.tags(),
         also="label keyword describe comment",
     ),

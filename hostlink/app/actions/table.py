@@ -22,7 +22,7 @@ _own_keys: dict[str, str] = {}
 
 
 def use_keys(keys: Mapping[str, str]) -> None:
-    """Replace the keys that the user has set, by the names of their actions."""
+    """Use the keys that the user has set, given by action, in place of earlier ones."""
     _own_keys.clear()
     _own_keys.update(keys)
 

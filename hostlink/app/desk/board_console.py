@@ -246,7 +246,9 @@ class BoardConsole(DeskPart):
         name = self.desk.readings.name_of(attached)
         question = f"Restart {name}? {capital(MEMORY_IS_LOST)}."
         if attached.state.activity is Activity.FULL:
-            self._ask_to_discard(attached, question, "Its memory is full, so it lists nothing.")
+            self._ask_to_discard(
+                attached, question, "Its memory is full, so it cannot list its program."
+            )
             return
         ask(
             self.app,

@@ -40,8 +40,8 @@ class InputRun(DeskPart):
             Fill(
                 f"{RUN_PROGRAM} with its answers from a file.",
                 fields,
-                hint="Input: one answer a line. The program is interrupted after these seconds. "
-                "Output: a new file for what it prints; none shows it only here. Enter runs it.",
+                hint="Input: one answer a line. Seconds: the longest time the program may run. "
+                "Output: a new file for what it prints; if empty, only shown here. Enter runs it.",
                 path="input",
             ),
             self._answered,

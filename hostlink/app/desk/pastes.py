@@ -135,7 +135,7 @@ class Pastes(DeskPart):
                     ("new", "Open it as a new listing"),
                 ],
                 why=f"{same or 'None'} of them would replace a line with the same number. "
-                "You can undo putting in and replacing with Ctrl+Z.",
+                "Ctrl+Z undoes putting them in or replacing the text.",
             ),
             answered,
         )

@@ -72,7 +72,7 @@ class Questions(DeskPart):
         """Open the screen that has waited longest."""
         self.check()
         if not self._waiting:
-            self.app.tell("No question waits for an answer.")
+            self.app.tell("No question is waiting.")
             return
         first, *others = self._waiting
         self._waiting = tuple(others)
@@ -80,7 +80,7 @@ class Questions(DeskPart):
         first.show()
 
     def check(self) -> None:
-        """Drop the screens that are settled, and show what the first one is about."""
+        """Drop the screens whose cause is settled, and name the first of the rest on the desk."""
         self._waiting = tuple(one for one in self._waiting if one.is_open())
         row = ""
         if self._waiting:

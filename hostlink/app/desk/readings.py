@@ -103,7 +103,7 @@ class Readings(DeskPart):
                 RefusedError(
                     NO_BOARD,
                     kept="Nothing was sent.",
-                    advice=f"{way_to('boards')} {SHOWS_BOARDS}; a practice board always is.",
+                    advice=f"{way_to('boards')} {SHOWS_BOARDS} and one for practice.",
                 )
             )
         return self.app.boards.current

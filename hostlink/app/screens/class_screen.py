@@ -57,7 +57,7 @@ class ClassScreen(Page[None]):
         screen_key("class.late", "Wait for late boards", "Serve each as it comes; again: stop"),
         screen_key("class.page", "Write a page", "The table, for printing"),
         screen_key("class.folders", "Folders to take home", "Listing, sheet and history for each"),
-        screen_key("class.stop", "Stop them all", "Each ends in order"),
+        screen_key("class.stop", "Stop them all", "Each in good order"),
         screen_key("class.renew", "Look again", "At the ports, and at the register's file"),
         Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
     ]

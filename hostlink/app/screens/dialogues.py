@@ -91,7 +91,7 @@ class Box(ModalScreen[R]):
             with VerticalScroll(id="asked", can_focus=False):
                 yield from self._words()
             yield Static(EARLY, id="early", classes="quiet", markup=False)
-            yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
+            yield Static("Page Down shows more.", id="reads-on", classes="quiet", markup=False)
             yield from self._answered_by()
 
     def _words(self) -> Iterator[Widget]:

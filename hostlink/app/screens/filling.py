@@ -62,7 +62,7 @@ class Fill(Box["dict[str, str] | None"]):
         if self.path:
             tab = f"Tab completes a file name, and goes to the next line. {beginning_here()}"
         if self._offers:
-            tab = f"The list shows what can be chosen: Down leads there, Enter takes it. {tab}"
+            tab = f"The list shows the choices: Down goes there, Enter takes one. {tab}"
         yield paragraph(self.head)
         yield paragraph(f"{self.hint} {tab} Escape cancels.", name="part quiet")
 

@@ -178,7 +178,7 @@ class Adapting:
         over = "" if made.fits else f", {plural(made.after - made.limit, 'byte')} over"
         return (
             f"Adapt to {self._offer.target.name}: {plural(len(made.changes), 'line')} changed, "
-            f"{made.after:,}{limit} bytes then{over}"
+            f"then {made.after:,}{limit} bytes{over}"
         )
 
     def entries(self) -> list[Entry]:

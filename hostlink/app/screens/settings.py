@@ -52,7 +52,7 @@ class SettingsScreen(Page[None]):
         self.query_one(Rows).show(
             [
                 Entry("theme", ("theme", name_in_settings(self.app.theme))),
-                Entry("port", ("port at the start", settings.port or "none")),
+                Entry("port", ("port at start-up", settings.port or "none")),
                 Entry("profile", ("profile", settings.profile or "the one known for the board")),
                 Entry("capture_minutes", ("read the board", _often(settings.capture_minutes))),
             ]

@@ -53,7 +53,7 @@ class SeveralScreen(Page[None]):
             priority=True,
             tooltip="What failed, with the questions that it needs",
         ),
-        screen_key("several.stop", "Stop them all", "Each ends in order"),
+        screen_key("several.stop", "Stop them all", "Each in good order"),
         screen_key("several.boards", "Other boards", "To attach another one"),
         Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
     ]

@@ -185,7 +185,7 @@ def _version(folder: Path) -> tuple[int, int]:
     with (folder / "bagit.txt").open("rb") as file:
         match = _DECLARATION.fullmatch(file.read(1000))
     if match is None:
-        raise BagError("its bagit.txt is not the two lines of a bag in UTF-8")
+        raise BagError("its bagit.txt does not hold the two lines of a bag in UTF-8")
     version = int(match[1]), int(match[2])
     if version > (1, 0):
         raise BagError(f"it is of a newer version of BagIt, {version[0]}.{version[1]}")

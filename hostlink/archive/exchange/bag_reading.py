@@ -224,7 +224,7 @@ def _about(data: Path) -> dict[str, Any]:
         text = file.read(LARGEST_DOCUMENT + 1)
     if len(text) > LARGEST_DOCUMENT or sum(map(text.count, b"[{,:")) > MOST_MARKS:
         raise refused_bag(
-            "its archive.json is larger than can be read at once",
+            "its archive.json is too large to be read at once",
             "Export the archive again with this version, or import the archive's file itself.",
         )
     about = _parsed(text, "archive.json")

@@ -12,8 +12,8 @@ Rules:
    ue), or else differs in one slip of the keys: a letter lost, added or changed, or two neighbours
    swapped. The first letter is taken as right, unless it is one too many or swapped. Of several
    words that could replace it the most frequent one is taken.
-4. If still nothing has all words, what has most of them comes first, later arrivals before earlier
-   ones. For this the newest listings with each word are read, so that the time is bounded.
+4. If still nothing has all the words, what has most of them comes first, later arrivals before
+   earlier ones. For this the newest listings with each word are read, so that the time is bounded.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ class Near:
             for word in nowhere
             if not self._parts[word] and (alike := self._around(word) or self._alike(word))
         }
-        """The words that are looked for instead of others."""
+        """Words that occur nowhere, each with the one to look for in its place."""
         self.words = list(dict.fromkeys(self.instead.get(word, word) for word in asked))
 
     def _around(self, word: str) -> list[str]:

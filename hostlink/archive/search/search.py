@@ -39,7 +39,7 @@ from hostlink.words import fold, safe
 # More or longer words would only narrow a search that is narrow enough.
 _MOST_WORDS = 12
 _LONGEST_WORD = 80
-_MOST_FIRST = "Nothing has all words; what has most of them comes first."
+_MOST_FIRST = "Nothing has all the words; what has most of them comes first."
 _INSIDE = "Nothing begins with this word; these have it inside a name or title."
 # The line to show is looked for in this much of a listing, in characters.
 _SHOWN_FROM = 200_000

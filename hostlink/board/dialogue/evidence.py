@@ -71,9 +71,9 @@ class Evidence:
         return self.total / max(1, self._health.bytes_in + self._health.bytes_out)
 
     def unless_damaged(self, unchanged: str) -> str:
-        """Return the sentence `unchanged`, or on a damaging wire that there may be one more line.
+        """Return `unchanged`, or on a damaging wire the sentence that a line may have been added.
 
-        A command is stored there if its first letter arrives as a digit.
+        A command is stored as a line if its first letter arrives as a digit.
         """
         return unchanged if self.is_clean else MAY_HAVE_ONE_MORE
 

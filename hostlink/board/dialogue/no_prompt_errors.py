@@ -167,7 +167,7 @@ def never_pauses(*, unasked: bool = False, at: tuple[int, ...] = ()) -> LinkErro
 def program_runs(last: bytes) -> LinkError:
     """Describe a program that prints. last: the last bytes received."""
     return LinkError(
-        f'A program runs on the board; it last printed "{last_row(last)}".',
+        f'A program is running; it last printed "{last_row(last)}".',
         reason=LinkReason.RUNNING,
         kept=LEFT_ALONE,
         advice=lambda by: f"{capital(stop_it(by))}, or wait.",

@@ -77,7 +77,7 @@ def find_profile(word: str) -> Profile:
             raise ProfileError(
                 f"{place} {IS_SHIPPED_NAME}.",
                 kept="Neither was used.",
-                advice="Give the file, and the name in its [board], another name.",
+                advice="Rename the file, and change the name in its [board] too.",
             )
         profile = load_profile(own[name])
         if profile.name != name:

@@ -104,14 +104,14 @@ COMMANDS = (
     Key("answer_rows", Each(Text(80, 1), 20), "rows shown around an answer: OK, {number} LINES"),
     Key("clear", _COMMAND, "empties the program memory"),
     Key("run", _COMMAND, "runs the program"),
-    Key("free_memory", _COMMAND, "asks for the bytes free; empty: it cannot be asked"),
+    Key("free_memory", _COMMAND, "asks for the bytes free; empty: none does"),
     Key("free_answer", Template(("{free}",), 80), "the row of the answer that holds the number"),
     Key(
         "store", Slot(LONGEST_COMMAND), "keeps the program as {name}; without {name}: in one place"
     ),
     Key("recall", Slot(LONGEST_COMMAND), "brings {name} back, or what the one place holds"),
-    Key("stored", _COMMAND, "lists what is stored; empty: it cannot"),
-    Key("list_stored", _COMMAND, "shows what the one place holds, as list does; empty: it cannot"),
+    Key("stored", _COMMAND, "lists what is stored; empty: none does"),
+    Key("list_stored", _COMMAND, "shows what the one place holds, as list does; empty: none does"),
     Key("slots", Each(Text(20, 1, ascii=True), 100), "the names it allows; empty: any word"),
     Key("error_words", Each(Text(40, 1), 100), "how its error messages begin"),
     Key("error_forms", Each(ErrorForm(80), 10), "how they name the line; empty: the common ways"),

@@ -48,7 +48,7 @@ def fill_memory(store: Store) -> bool:
 
 
 def _refusal(store: Store, place: int) -> str:
-    """Return the words that refuse a line; an empty line may have to come first."""
+    """Send an empty line, which may be needed, then a line; return the words that refuse it."""
     bench = store.bench
     bench.probe(bench.heard_talk.line_end)
     core = bench.dialogue.exchange(f"{place} {_LINE}")

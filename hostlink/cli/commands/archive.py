@@ -161,7 +161,7 @@ def _say(common: CommonOptions, details: Sequence[Advice], sentence: str) -> Non
 @click.option(
     "--accept",
     is_flag=True,
-    help="First accept damaged rows that can still be read, as they now read.",
+    help="First accept damaged rows that are still readable, with what they now hold.",
 )
 @shared(json=True)
 def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:

@@ -81,7 +81,7 @@ def find(
     first: Days | None,
     last: Days | None,
 ) -> int:
-    """Search names, titles, notes, tags and listings; or what was printed.
+    """Search names, titles, notes, tags and listings, or what was printed.
 
     All WORDS must occur. If nothing has them all, words that differ by one slip are searched for,
     and what has most of the WORDS comes first. `find GOSUB 900` finds GOSUB900 too. Without WORDS

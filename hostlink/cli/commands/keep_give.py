@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     "--as",
     "name",
     metavar="PROGRAM",
-    help="Keep the one listing named, also rescue@2 or TIDE@3, as a revision of this program.",
+    help="Keep the one listing given, or rescue@2 or TIDE@3, as a revision of this program.",
 )
 @shared(profile=True, json=True)
 def keep(

@@ -56,7 +56,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
     "--force",
     "forced",
     is_flag=True,
-    help="Go on even if a jump cannot follow; it is left as it is and named.",
+    help="Go on even if a jump cannot be updated; it is left as it is and reported.",
 )
 @OUTPUT
 @shared(profile=True, json=True, yes=True)

@@ -182,7 +182,7 @@ def _programs_back(
     spec = written.backup
     if is_cut_off(cause):
         first = "Do the same again" if isinstance(cause, Interrupted) else PLUG_IN_AGAIN
-        again = f"{first}, which finds the image there"
+        again = f"{first}; hostlink finds the image there"
         if not spec or written.role == "display":
             return f"{again}."
         if not start.answered:

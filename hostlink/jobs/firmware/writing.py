@@ -192,7 +192,7 @@ class _Write:
 
     def _when_back(self) -> Advice:
         """Return advice for putting the programs back on a board with unchanged firmware."""
-        again = "Repeat the command, which puts them back at its end"
+        again = "Repeat the command: it puts them back at its end"
         if self.situation.left_by is not None:
             return f"{again}."
         assert self.backup is not None
@@ -261,7 +261,7 @@ class _Write:
         check = error.advice if isinstance(error, ReadBackError) else ""
         advice = join_advice(check, self._again)
         if self.request.goes_back:
-            advice = "Do the same again, which goes on where this stopped."
+            advice = "Do the same again: it goes on where this stopped."
         elif can_go_back:
             advice = join_advice(advice, lambda by: f"Or {go_back(by)}.")
         return error.but(what=what, kept=" ".join(kept), advice=advice)

@@ -41,7 +41,7 @@ from hostlink.sentences import UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
     f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses any program in the board's "
-    "memory, even one that runs and prints rarely. Restart the board?"
+    "memory, even a running one that rarely prints. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # a silent board takes 10 s at 16 speeds, after 3 s for its start

@@ -81,7 +81,7 @@ def _bridge(seen: Seen) -> Stand:
     if seen.ports or seen.hidden:
         return _holds(" ".join(seen.hidden) or f"At {' and '.join(seen.ports)}.")
     look = f"{PLUG_IN}. If it is plugged in, try another cable "
-    look += "(some carry only the supply) and another socket of this computer."
+    look += "(some carry only power) and another socket of this computer."
     if not seen.system.startswith("linux"):
         look += (
             " If that does not help, its bridge may lack a driver: read the name on the chip "
@@ -117,7 +117,7 @@ def _permission(seen: Seen) -> Stand:
     refused = seen.opening is not None and seen.opening.reason is LinkReason.NOT_PERMITTED
     if seen.access or refused:
         return _broken(
-            f"You may not open {seen.port}.",
+            f"Access to {seen.port} is refused.",
             seen.access or (seen.opening.advice if seen.opening else ""),
         )
     return _holds("You may open it.")
@@ -176,7 +176,7 @@ def _wiring(_: Ways) -> str:
     return (
         "Check in this order: the supply (5 V at the chip), ground joined to the bridge, the "
         "bridge's TX at the chip's RX and its RX at the chip's TX, the restart line, the crystal. "
-        f"Where two boards are joined, take the supply away and {lift_wire()}."
+        f"Where two boards are joined, disconnect the supply and {lift_wire()}."
     )
 
 
@@ -235,7 +235,7 @@ def _basic(seen: Seen) -> Stand:
         return _missing(
             f"{boot.image or 'A BASIC'} is on the chip, and no prompt came.",
             lambda by: (
-                "Check its crystal and the wire from its TX pin; else write it again, or another "
+                "Check its crystal and the wire from its TX pin, then write it again, or another "
                 f"image {by.write_first_image}."
             ),
         )
@@ -247,7 +247,7 @@ def _basic(seen: Seen) -> Stand:
 
 def _readable(by: Ways) -> str:
     return (
-        f"If a program on it prints now and then, stop it {by.stop_running}. Else check that "
+        f"If a program on it prints now and then, stop it {by.stop_running}. If not, check that "
         "ground is joined and that TX and RX are not joined to each other, then the crystal. "
         f"{name_speed(by)}"
     )

@@ -69,7 +69,7 @@ class LiveCopy:
         self._note(proven=result.is_proven)
 
     def replaced(self, result: Capture) -> None:
-        """Replace the copy by a capture after the board may have got another program."""
+        """Replace the copy by a capture of what may be another program."""
         self._began_as = None
         self.captured(result)
 

@@ -197,7 +197,7 @@ class LongSession:
         if empty:
             spec = last_program(self._archive, self._board)
             self.copy.lost()
-            self._emit(MemoryLost("Its memory is empty: the board was without supply.", spec))
+            self._emit(MemoryLost("Its memory is empty: the board lost its supply.", spec))
 
     # --- jobs --------------------------------------------------------------------------------
 

@@ -24,7 +24,7 @@ from hostlink.jobs.files import write_new
 
 def as_heard(profile: Profile) -> Profile:
     """Return a profile renamed as one that was recognised from the behaviour of a board."""
-    return dataclasses.replace(profile, name=HEARD, title="As this board was heard to talk")
+    return dataclasses.replace(profile, name=HEARD, title="Recognised from this board's answers")
 
 
 def remember(board_uuid: str, profile: Profile) -> None:

@@ -142,7 +142,7 @@ class _Work:
             return
         first = next(iter(self.lines))
         if not self._rules.form.first_line <= first // 2 < first:
-            self.found.append(("no free line number in front; renumber the listing first", first))
+            self.found.append(("no free line number before it; renumber the listing first", first))
             return
         line = Line.from_text(f"{first // 2} {DEFINITION}")
         self.lines = {first // 2: line} | self.lines

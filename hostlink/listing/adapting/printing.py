@@ -185,7 +185,7 @@ def _merged(items: Sequence[Item]) -> list[Item]:
     return out
 
 
-_NOT_ASKED = "INPUT takes no question on this board"
+_NOT_ASKED = "INPUT cannot show a question on this board"
 
 
 @rewrites("question", 'INPUT "Q",A', 'PRINT "Q";:INPUT A', _NOT_ASKED, exact=False)

@@ -95,7 +95,7 @@ def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
 
 @rewrites("names", "AB=4", "V=4", "names are shorter on this board")
 def _names(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Give a variable with a longer name a letter of its own, or the characters that count."""
+    """Cut a longer variable name to the characters that count, or use a free letter."""
     longest = pair.target.longest_name
 
     def new(span: Span) -> str:

@@ -82,7 +82,7 @@ def test_silence_that_takes_too_long_is_still_silence(
 @pytest.mark.parametrize(
     ("manner", "reason", "at", "says"),
     [
-        ("prints", LinkReason.RUNNING, "basic", "A program runs on the board"),
+        ("prints", LinkReason.RUNNING, "basic", "A program is running;"),
         ("noise", LinkReason.FLOODING, "answer", "are not text at any usual speed"),
         ("echoes", LinkReason.LOOPED, "answer", "TX and RX are joined"),
         ("echoes at one speed", LinkReason.LOOPED, "answer", "At 9600 baud each character comes"),

@@ -76,8 +76,8 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"port": "", "ports": ("A", "B")}, "port", "2 ports have a bridge: A, B", "with --port"),
     ({"exists": False}, "port", "There is no port /dev/ttyUSB0", "hostlink boards"),
     ({"opening": failing(LinkReason.NOT_FOUND)}, "port", "There is no port", "hostlink boards"),
-    ({"access": "Join the group dialout."}, "permission", "may not open", "group dialout"),
-    ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "may not open", "Do this"),
+    ({"access": "Join the group dialout."}, "permission", "is refused", "group dialout"),
+    ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "is refused", "Do this"),
     (
         {"holder": 'the program "x"'},
         "free",
