@@ -197,7 +197,7 @@ LOOK_AT_DISK = "Check the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 CHECK_FAR = "Check that the remote computer still serves the board"
-PLUG_IN_AGAIN = "Plug the board in again and do the same again"
+PLUG_IN_AGAIN = "Plug the board in again, then repeat what you did"
 
 
 def give_answers(how: str) -> str:
