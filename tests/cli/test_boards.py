@@ -95,7 +95,7 @@ def test_a_labelled_practice_board_remains_of_its_kind(hostlink: Callable) -> No
     told = hostlink("boards", "--label", "Blue", "--port", "practice://red?kind=token")
     assert told.status == 1 and "is of the kind capital, not token" in told.err
     assert [row["label"] for row in hostlink("boards", "--json").json] == ["Red"]
-    assert "like one of kind capital" in hostlink("save", "--port", "Red").err
+    assert "like a board of kind capital" in hostlink("save", "--port", "Red").err
 
 
 def test_what_was_seen_at_openings_is_shown(hostlink: Callable) -> None:

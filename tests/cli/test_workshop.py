@@ -99,7 +99,7 @@ def test_adapt_guesses_which_board_a_file_is_for(hostlink, listing):
     name = listing("10 IF A=1 THEN 20", '20 PRINT A;"X"')
     told = hostlink("adapt", name, "--profile", "capital")
     assert told.status == 0
-    assert "Taken as written for practice, which takes the forms found in it: THEN " in told.err
+    assert "Assumed to be for practice, which takes the forms found in it: THEN " in told.err
     assert "So do token, " in told.err
     assert "Taken as" not in hostlink("adapt", name, "--from", "token", "--profile", "capital").err
 

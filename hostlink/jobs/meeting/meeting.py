@@ -37,7 +37,7 @@ from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import stored_slots
 from hostlink.link.attaching import holder_of
-from hostlink.sentences import UNKNOWN_KIND
+from hostlink.sentences import LIKE_KIND, UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
     f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses any program in the board's "
@@ -123,7 +123,7 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     kind = "" if name == HEARD else name
     manner = f"It talks at {talk.baud} baud; {UNKNOWN_KIND}."
     if kind:
-        manner = f"It talks at {talk.baud} baud like one of kind {kind}{title and f': {title}'}."
+        manner = f"It talks at {talk.baud} baud {LIKE_KIND} {kind}{title and f': {title}'}."
     return dataclasses.replace(seen, trouble=None, basic=SeenBasic(manner, kind, talk.baud))
 
 

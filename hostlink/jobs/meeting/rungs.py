@@ -21,6 +21,7 @@ from hostlink.sentences import (
     CLOSE_OTHER,
     CONTENTS_UNKNOWN,
     IS_SILENT,
+    LIKE_KIND,
     MAY_HAVE_NO_BOOTLOADER,
     NOT_RESTARTED,
     PLUG_IN,
@@ -302,7 +303,7 @@ def _top(seen: Seen) -> Advice:
     name = f"This is {seen.label}." if seen.label else "This board has no label yet."
     talks = f"It talks at {seen.basic.baud} baud"
     if seen.basic.kind:
-        talks += f" like one of kind {seen.basic.kind}"
+        talks += f" {LIKE_KIND} {seen.basic.kind}"
     holds = " and its program could not be read"
     if seen.contents is not None:
         holds = f" and holds {seen.contents.words}"
