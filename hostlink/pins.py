@@ -48,8 +48,8 @@ def pin_form_fault(name: str, template: str) -> str:
     if good and (form.bracketed or name not in PIN_FUNCTIONS):
         return ""
     fields = ", ".join([f"{{{each}}}" for each in must] + [f"perhaps {{{each}}}" for each in may])
-    where = ", in brackets," if name in PIN_FUNCTIONS else ""
-    return f"it must be a word in capitals and{where} with commas between them {fields}"
+    where = " in brackets" if name in PIN_FUNCTIONS else ""
+    return f"it must be a word in capitals, then{where} {fields}, with commas between"
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,8 +38,9 @@ RESTARTED = "The board was restarted."
 ONLY_RESTART_HELPS = "only a restart helps"
 DAMAGED = "the wire damages bytes"
 NO_LABEL = "a board without a label"
+LIKE_KIND = "like a board of kind"
 SO_FULL = "its memory is so full that it"
-TAKES_NOTHING = "takes nothing any more"
+TAKES_NOTHING = "takes nothing more"
 IS_SILENT = "is silent, or its program prints rarely"
 VARIABLES_LOST = "its variables may be lost"
 NO_STOPPING_KEY = "No key is known that stops a program on this board"
@@ -151,7 +152,7 @@ STILL_IN_MEMORY = "The program is still in the board's memory."
 ARCHIVE_UNCHANGED = "The archive was not changed."
 REVISIONS_KEPT = "The archive keeps every revision that was acknowledged."
 STILL_READABLE = "Its text can still be read with any SQLite tool."
-PRINTED_ABOVE = "what it printed stands above"
+PRINTED_ABOVE = "what it printed is above"
 NO_PORT_OPENED = "No port was opened."
 PORT_NOT_OPENED = "The port was not opened."
 
@@ -197,7 +198,7 @@ LOOK_AT_DISK = "Check the disk and its free space, then try again."
 PRESS_RESTART = "Press the board's own restart button"
 PLUG_IN = f"Plug {THE_BOARD} into this computer"
 CHECK_FAR = "Check that the remote computer still serves the board"
-PLUG_IN_AGAIN = "Plug the board in again and do the same again"
+PLUG_IN_AGAIN = "Plug the board in again, then repeat what you did"
 
 
 def give_answers(how: str) -> str:
@@ -205,12 +206,12 @@ def give_answers(how: str) -> str:
     return f"Give an answer for each question: {how}."
 
 
-LOOK_FOR_LOOP = "Look for a loop without an end"
+LOOK_FOR_LOOP = "Look for an endless loop"
 CLOSE_OTHER = "Close the other program, then try again."
 START_FRESH = "start the practice board fresh"
 REPEAT = "Repeat the command to complete it."
 TRY_WHEN_FINISHED = "Try again when it has finished."
-WHAT_LEARNING_DOES = "it goes into the profile of this board, and the load is proven with it"
+WHAT_LEARNING_DOES = "this board's profile then says so, and the load is proven by it"
 
 
 def mend_or_change(what: str) -> str:

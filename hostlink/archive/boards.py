@@ -43,7 +43,7 @@ class Boards(ArchiveFile):
         serial, location = clean(serial or ""), clean(location or "")
         if not serial and not location:
             raise ArchiveError(
-                "This board could not be recognised later: it has no serial number and no place.",
+                "This board could not be recognised later: it has no serial number or location.",
                 advice="Name the port it is at.",
             )
         with self.writing("The board") as db:

@@ -100,7 +100,7 @@ def owner_name(parts: Parts, part: str, lost: list[str]) -> str:
     try:
         return _program_name(parts, part) if parts.has(part) else ""
     except DamagedError:
-        lost.append(f"What {parts.what} says of its program is damaged.")
+        lost.append(f"{parts.what}: the record of its program is damaged.")
         return ""
 
 

@@ -41,7 +41,7 @@ def checked_name(name: str) -> str:
             advice,
         )
     if "@" in name:
-        reason = "the @ is kept for revision numbers"
+        reason = "the @ is reserved for revision numbers"
     elif not name.isprintable():
         reason = "it holds a character that cannot be printed"
     elif fold(name) == RESCUE:

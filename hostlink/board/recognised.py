@@ -8,7 +8,7 @@ from hostlink.advice import Advice
 from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.no_prompt_errors import last_row
 from hostlink.board.profile.model import Profile
-from hostlink.sentences import UNKNOWN_KIND
+from hostlink.sentences import LIKE_KIND, UNKNOWN_KIND
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Recognised:
         at = f"at {self.heard_talk.baud} baud"
         if self.known:
             title = self.profile.title or self.profile.name
-            return f"This board talks {at} like one of kind {self.profile.name}: {title}."
+            return f"This board talks {at} {LIKE_KIND} {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{last_row(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}. {UNKNOWN_KIND}, so it goes slowly."
+        return f"This board talks {at} {shows}. {UNKNOWN_KIND}, so it sends slowly."

@@ -203,7 +203,7 @@ class ConsoleTerminal:
         if not pasted.parts:
             say("The paste has no lines.")
             return
-        question = f"Send {plural(pasted.count, 'line')} to the board, proven? (yes or no) "
+        question = f"Send {plural(pasted.count, 'line')} to the board and prove them? (yes or no) "
         try:
             sent = self._questions.prompt(question).strip().lower() in ("y", "yes")
         except (KeyboardInterrupt, EOFError):

@@ -93,9 +93,9 @@ _CUT_OFF = Interrupted(
 _EPILOG = """\b
 Exit status: 0 done, 1 refused or different, 2 wrong use, 3 the link failed,
 4 the read-back differs, 130 stopped by Ctrl+C, 143 by SIGTERM, 129 by a
-terminal that was closed. These choose what an option would: HOSTLINK_PORT,
-HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE, HOSTLINK_JSON,
-HOSTLINK_QUIET, HOSTLINK_YES."""
+terminal that was closed. These variables stand in for options:
+HOSTLINK_PORT, HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE,
+HOSTLINK_JSON, HOSTLINK_QUIET, HOSTLINK_YES."""
 
 
 @cache

@@ -117,7 +117,7 @@ def write_display(
         say(line)
     if not ask_yes_no("Is that done?"):
         raise RefusedError(
-            "The display was not written, as you said.",
+            "The display was not written, as you chose.",
             kept="The computer is done.",
             advice="Write it later with --role display.",
         )

@@ -49,7 +49,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "meet": (
         ("Find out where a silent board fails", "meet"),
-        ("Allow a restart, so that its bootloader is asked", "meet --port Red --yes"),
+        ("Allow a restart, so that the bootloader can answer", "meet --port Red --yes"),
     ),
     "survey": (
         ("Find out what the board is, without changing anything on it", "survey"),
@@ -69,7 +69,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "console": (
         ("Talk to the board; leave! ends it", "console"),
-        ("Write down what passes on the wire", "console --record wire.txt"),
+        ("Record what is sent and received", "console --record wire.txt"),
     ),
     "restart": (
         ("Begin again with an empty memory", "restart"),
@@ -190,7 +190,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "show": (
         ("Write an earlier one to a file", "show HAIL@1 -o hail-1.bas"),
-        ("Say when each line came into it", "show hail --origins"),
+        ("Say which revision each line is from", "show hail --origins"),
     ),
     "history": (
         ("List the revisions of a program", "history hail"),
@@ -201,7 +201,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("Draw the numbers that revision 1 printed last", "runs HAIL@1 --plot"),
     ),
     "note": (
-        ("Note what was found out with it", 'note hail "27 climbs highest"'),
+        ("Put a note on a program", 'note hail "27 climbs highest"'),
         ("Note something about its first revision", 'note HAIL@1 "as typed in class"'),
     ),
     "tag": (
@@ -234,7 +234,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "archive import": (
         ("Take in the archive of another computer", "archive import spare.sqlite3"),
-        ("Only say what it has that is new here", "archive import spare.sqlite3 --preview"),
+        ("See first what would be taken in", "archive import spare.sqlite3 --preview"),
     ),
 }
 

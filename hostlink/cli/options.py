@@ -130,7 +130,7 @@ _LINK = [
     _option(
         "--record",
         type=FILE,
-        help="Write everything that passes on the wire to a file.",
+        help="Record everything sent and received in a file.",
     ),
     STOP_RUNNING,
 ]

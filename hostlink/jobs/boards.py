@@ -261,7 +261,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         chip=identity.chip,
         usb_id=usb_id(identity.vid, identity.pid),
         driver=driver_hint(identity.vid, identity.pid),
-        access=f"You may not open it. {access}" if access else "",
+        access=f"You have no access to it. {access}" if access else "",
         recognised_by=recognised_by(identity),
         restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",

@@ -166,15 +166,15 @@ class Console(Listening):
     def _fate_of_part(self, session: Session, line: str, core: Typed) -> str:
         """Say what the board did with the accepted part of a line that is too long."""
         if not core.may_be_entered:
-            return "They were taken back; nothing was entered."
+            return "What it took was erased; nothing was entered."
         number = Line.from_text(line).number
         if number is None or not self.at_prompt:
-            return "The board may have entered these alone."
+            return "The board may have entered that part alone."
         try:
             self._begin(session.dialogue.pacing.prompt)
             self.copy.captured(session.dialogue.capture())
         except (LinkError, ReadBackError, RefusedError):
-            return f"The board may have stored these as line {number}; LIST shows it."
+            return f"The board may have stored that part as line {number}; LIST shows it."
         held = self.copy.lines.get(number)
         if held is None:
             return f"The board holds no line {number}."

@@ -94,7 +94,7 @@ class PutBack:
         certain = [part for part in parts if part.split(" (")[0] not in self.unproven]
         told = [f"{proven(self.spec)}: {', '.join(certain)}."] if certain else []
         told += [
-            f"{name} is as it was kept, which was not proven: {why}."
+            f"{name} is as kept, but was kept as not proven: {why}."
             for name, why in self.unproven.items()
         ]
         if not self.memory:

@@ -37,7 +37,7 @@ def misfits(
         size = measure(Listing.from_text(item.content.text), profile.rules).total
         why = _no_place(profile, item) or _untypable(profile, item)
         if not why and item.kind == "stored" and profile.commands.has_unnamed_slot:
-            why = "this board has one place, which another program takes" if one_is_taken else ""
+            why = "this board stores only one program" if one_is_taken else ""
             one_is_taken = True
         if not why and capacity and size > capacity:
             why = f"it is {size - capacity:,} bytes over the {capacity:,} here"

@@ -71,7 +71,7 @@ class Saved:
     def proof(self) -> str:
         """Return the words that follow the name of the listing: how far it is proven."""
         if self.doubt is None and (mark := self.revision.origin.unproven):
-            return f"is what the board holds, by {plural(self.captures, 'capture')}, and {mark}"
+            return f"is what {plural(self.captures, 'capture')} found on the board, and {mark}"
         if self.doubt is None:
             return f"is proven by {plural(self.captures, 'capture')}"
         return f"is kept, but not proven: {self.doubt}"

@@ -43,7 +43,7 @@ def proof_words(proof: Proof) -> str:
     If the proof fails, the lines stay.
     """
     if proof.result == "differs":
-        return f"Not removed, since then {proof.why}."
+        return f"Not removed, because otherwise {proof.why}."
     return proof.says
 
 

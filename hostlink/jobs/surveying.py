@@ -160,7 +160,7 @@ class _Survey:
         began = session.wire.now()
         consent = self._options.consent
         more = consent.longest or consent.slots or consent.filling
-        besides = ", and longer for what else was allowed" if more else ""
+        besides = ", plus the extra measurements" if more else ""
         session.emit(Phase(f"Measuring, about {self._expected_s():,.0f} s{besides}"))
         self._steps.listen()
         if session.restarts.seen:
@@ -293,7 +293,7 @@ class _Survey:
             self._bench.renew()
             return
         raise LinkError(
-            "The board takes nothing any more, and this port cannot restart it.",
+            "The board takes nothing more, and this port cannot restart it.",
             reason=LinkReason.FULL,
             advice="Restart it by its own button and put its program back.",
         )

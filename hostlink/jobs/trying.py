@@ -32,7 +32,7 @@ COMMAND = "try"
 """The first word in the command of a kept run without a board; more of its setting follows."""
 _MORE = ("statements", "seconds", "pins")
 _ADDED = ("pin ", "ended by ")
-EXPECTED_UNCHANGED = "What is expected was not changed."
+EXPECTED_UNCHANGED = "The expected output was not changed."
 _AT_ONCE = 5000  # statements, a few milliseconds, between two checks whether to stop
 
 

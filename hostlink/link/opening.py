@@ -21,7 +21,7 @@ _NO_PORTS: dict[str, Callable[[Path], bool]] = {
     "folder": Path.is_dir,
     "file": Path.is_file,
     "named pipe": Path.is_fifo,
-    "socket of this computer": Path.is_socket,
+    "Unix socket": Path.is_socket,
     "disk": Path.is_block_device,
     "device of the system itself": lambda path: str(path.resolve()) in _OF_THE_SYSTEM,
 }

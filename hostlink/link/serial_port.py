@@ -176,7 +176,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
             f"The remote computer at {name} cannot be reached: {text.rpartition('] ')[2]}.",
             reason=LinkReason.UNKNOWN,
             advice="Check the address, that the remote computer is on, and that it serves the "
-            "board at this number.",
+            "board at this port number.",
         )
     return LinkError(
         f"The port {name} cannot be opened: {os.strerror(number) if number else text}.",

@@ -128,7 +128,7 @@ def _template_faults(kind: BoardKind) -> list[str]:
     ]
     faults = [fault for each in texts if (fault := _template_fault(*each))]
     if Reason.PUZZLED not in dict(kind.messages.errors):
-        faults.append("[errors] must have puzzled, which is used for those that are not given.")
+        faults.append("[errors] must have the key puzzled, used for errors that are not given.")
     return faults
 
 
@@ -142,7 +142,7 @@ def _template_fault(key: str, said: str, fields: tuple[str, ...]) -> str:
             known = ", ".join(f"{{{each}}}" for each in ("end", *fields))
             return f"{key} may hold {known}, and not {{{name}}}."
         if spec or conversion:
-            return f"{key} may hold {{{name}}} only as it is."
+            return f"{key} may hold {{{name}}} only without a format."
     return ""
 
 

@@ -204,8 +204,8 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
     commands = profile.commands
     if commands.clear:
         yield (
-            "Save what the board holds if you still need it: "
-            f"<code>{escaped(commands.clear)}</code> empties its memory, and you begin with that."
+            "Save what the board holds if you still need it, then type "
+            f"<code>{escaped(commands.clear)}</code> to empty its memory."
         )
     yield (
         "Type each line as it is printed, and end it with Return; an indented row continues the "
@@ -214,7 +214,7 @@ def _steps(profile: Profile, name: str) -> Iterator[str]:
         "<code>0</code> and <code>O</code>, <code>1</code> and <code>I</code>."
     )
     yield (
-        "Below each few lines are their codes, each in a box after the number of its line. "
+        "Below every few lines are their codes, each in a box after the number of its line. "
         + _with_computer(name)
     )
     free = profile.rules.form.has_free_blanks

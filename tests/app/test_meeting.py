@@ -26,7 +26,8 @@ def test_the_board_at_the_cursor_is_met(stage: Any, wait: Any, shown: Any) -> No
         text = " ".join(shown(app).split())
         assert "8 What does it hold? yes" in text
         assert (
-            "This board has no label yet. It talks at 57600 baud like one of kind practice" in text
+            "This board has no label yet. It talks at 57600 baud like a board of kind practice"
+            in text
         )
         assert text.endswith(
             "Give it a label with Escape, then D, then L. "

@@ -91,5 +91,5 @@ def test_a_warning_says_how_bad_it_is_and_what_fits() -> None:
     near = speed_warning(115200, 16_000_000)
     assert "111111 baud, 3.5 % slower than 115200" in near
     assert "may be lost or damaged" in near and near.endswith("fits: 76800 baud.")
-    assert "cannot read it" in speed_warning(230400, 16_000_000)
+    assert "cannot read what is sent" in speed_warning(230400, 16_000_000)
     assert speed_warning(9600, 16_000_000) == ""

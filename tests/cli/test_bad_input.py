@@ -317,7 +317,7 @@ def test_a_board_at_another_speed_than_its_profile_says_is_found(hostlink: Calla
     slow = "practice://slow?time=virtual&baud=9600"
     told = hostlink("load", "tide", "--port", slow)
     assert told.status == 0
-    assert "This board talks at 9600 baud like one of kind practice" in told.err
+    assert "This board talks at 9600 baud like a board of kind practice" in told.err
     told = hostlink("load", "tide", "--port", slow, "--baud", "9600")
     assert told.status == 0
     assert "talks at" not in told.err

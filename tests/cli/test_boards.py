@@ -95,7 +95,7 @@ def test_a_labelled_practice_board_remains_of_its_kind(hostlink: Callable) -> No
     told = hostlink("boards", "--label", "Blue", "--port", "practice://red?kind=token")
     assert told.status == 1 and "is of the kind capital, not token" in told.err
     assert [row["label"] for row in hostlink("boards", "--json").json] == ["Red"]
-    assert "like one of kind capital" in hostlink("save", "--port", "Red").err
+    assert "like a board of kind capital" in hostlink("save", "--port", "Red").err
 
 
 def test_what_was_seen_at_openings_is_shown(hostlink: Callable) -> None:
@@ -152,7 +152,7 @@ def test_a_port_that_may_not_be_opened_names_the_way(tmp_path: Any, mocker: Mock
     mocker.patch("os.access", return_value=False)
     told = access_advice(str(device))
     assert "sudo usermod -aG" in told
-    assert "You may not open" not in told  # meeting the board says so in a sentence before it
+    assert "You have no access" not in told  # meeting the board says so in a sentence before it
     assert access_advice("practice://red") == ""
     assert access_advice(str(tmp_path / "none")) == ""
 

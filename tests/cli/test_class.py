@@ -159,7 +159,7 @@ def test_a_learner_takes_home_their_work_beside_a_later_handout(
 def test_a_board_that_nobody_knows_is_not_just_absent(hostlink: Callable, archive: Archive) -> None:
     """A label with a slip in it would be waited for in vain."""
     told = hostlink("class", "class.toml", "--hand-out")
-    assert "No board is known as Violet. List those that are with `hostlink boards`." in told.err
+    assert "No board is known as Violet. List the known boards with `hostlink boards`." in told.err
     archive.board_label(archive.board_seen(serial="K42", vid=0x1234, pid=1).uuid, "Violet")
     told = hostlink("class", "class.toml", "--hand-out")
     assert rows(told.out)["Cleo Reed"][0] == "Violet, absent"

@@ -91,7 +91,7 @@ def follow(hostlink: Callable, copies: Callable) -> Callable[..., list[str]]:
         said = " ".join(told.err[told.err.index("hostlink: ") :].split())
         # One with another profile is for firmware that talks in another way, which this does not.
         advised = [one for one in re.findall(r"`hostlink ([^`]+)`", said) if "NAME" not in one]
-        if re.search(r"[Rr]epeat the command|o the same again|repeated", said):
+        if re.search(r"[Rr]epeat the command|o the same again|repeat what you did|repeated", said):
             advised.append(shlex.join(words))
         again = copies()
         for line in advised:

@@ -33,7 +33,7 @@ def test_what_was_heard_is_remembered_for_the_board(
     """The next job does not recognise it again; one on new firmware does, and remembers that."""
     first = _said(capfd, "load", "hail", "--port", ODD)
     assert 'This board talks at 57600 baud and shows "]".' in first
-    assert "does not know this kind of board yet, so it goes slowly." in first
+    assert "does not know this kind of board yet, so it sends slowly." in first
     assert "To go faster, measure it once with `hostlink survey --storing --port" in first
     (kept,) = folder.iterdir()
     assert load_profile(kept).talk.prompt == b"]"

@@ -352,7 +352,7 @@ def test_what_was_printed_before_a_stop_is_shown(
     looks = itertools.count()
     hostlink("keep", name)
     told = hostlink("try", "LIGHT", "--expect")
-    assert "LIGHT@1 did not come to an end.\n  What is expected was not changed." in told.err
+    assert "LIGHT@1 did not come to an end.\n  The expected output was not changed." in told.err
 
 
 def test_more_than_is_kept_of_a_run_cannot_be_expected(

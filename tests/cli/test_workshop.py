@@ -99,7 +99,7 @@ def test_adapt_guesses_which_board_a_file_is_for(hostlink, listing):
     name = listing("10 IF A=1 THEN 20", '20 PRINT A;"X"')
     told = hostlink("adapt", name, "--profile", "capital")
     assert told.status == 0
-    assert "Taken as written for practice, which takes the forms found in it: THEN " in told.err
+    assert "Assumed to be for practice, which takes the forms found in it: THEN " in told.err
     assert "So do token, " in told.err
     assert "Taken as" not in hostlink("adapt", name, "--from", "token", "--profile", "capital").err
 
@@ -209,7 +209,7 @@ def test_unreached_lines_stay_where_the_result_prints_otherwise(hostlink, listin
         "hostlink.listing.shrinking.unreached.unreached", lambda made, _: tuple(made)[:1]
     )
     told = hostlink("shrink", listing(*DEAD), "--unreached")
-    assert "Not removed, since then it prints something different from the original." in told.err
+    assert "Not removed, because otherwise it prints something different from" in told.err
     assert "1 PRINT1" in told.out
 
 

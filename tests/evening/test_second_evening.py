@@ -77,7 +77,7 @@ def meet(evening: Any) -> None:
     """Each kind is told by how it talks; each board gets a label."""
     for name, kind in BOARDS.items():
         told = evening.hostlink(f"meet --yes --port {port(name, f'&kind={kind}')}")
-        assert f"like one of kind {kind}" in told
+        assert f"like a board of kind {kind}" in told
         assert "holds no program" in told
         evening.hostlink(f"boards --label {name.title()} --port {port(name)}")
 

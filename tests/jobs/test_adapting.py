@@ -90,7 +90,7 @@ def test_a_loop_that_may_run_no_round_is_said_and_noticed(start: int, proven: st
     """Boards differ in whether FOR tests its end first; the proof sees where that matters."""
     listing = Listing.from_text(f"10 FOR I={start} TO 3\n20 PRINT I\n30 NEXT I\n")
     made = adapt_for(listing, find_profile("practice"), find_profile("token"))
-    assert "A FOR whose end lies before its start runs no round" in " ".join(made.notes)
+    assert "A FOR loop whose end is before its start does not run" in " ".join(made.notes)
     assert prove(listing, made, ("practice", "token"), None).result == proven
 
 

@@ -65,7 +65,7 @@ def test_a_length_that_is_not_known_is_found_out(
     assert told.value.what == (
         f"The line is too long: it has 107 characters, and the board takes {most}."
     )
-    made = f"Line 10 on the board is now: {line[:most]}" if stores else "They were taken back"
+    made = f"Line 10 on the board is now: {line[:most]}" if stores else "What it took was erased"
     assert told.value.kept.startswith(made)
     assert not board._here().dialogue.evidence.notes[DamageSign.RETYPED]
     board.enter("PRINT 5")
@@ -79,6 +79,6 @@ def test_a_direct_line_that_is_too_long_may_have_been_obeyed(
 ) -> None:
     """Nothing shows what became of it, so that is what is said."""
     board = console("tiny", longest_line=0)
-    with pytest.raises(LineTooLongError, match="may have entered these alone"):
+    with pytest.raises(LineTooLongError, match="may have entered that part alone"):
         board.enter("PRINT " + "+".join(60 * "1"))
     board.enter("PRINT 5")

@@ -64,7 +64,7 @@ def test_reading_the_same_again_is_no_progress() -> None:
 
 def test_a_wait_is_told_as_often_as_wanted_and_its_limit_in_fitting_units() -> None:
     """Seconds where it is near, nothing where it is hours away."""
-    for limit_s, left in ((20.0, " It is given up in 15 s at most."), (9000.0, "")):
+    for limit_s, left in ((20.0, " Giving up in 15 s at most."), (9000.0, "")):
         told: list[Any] = []
         patience = Patience(told.append)
         with patience.limited(limit_s, lambda: 0.0, tell_every_s=4.0):
@@ -129,7 +129,7 @@ def test_how_much_time_is_left_is_told_where_it_is_known() -> None:
     waits = [each.text for each in told if isinstance(each, Waiting)]
     assert waits == [
         "Still at it after 49 s: Measuring. About 51 s are left.",
-        "Still at it after 129 s: Measuring. It takes longer than usual.",
+        "Still at it after 129 s: Measuring. That is longer than usual.",
     ]
     assert told[0] == Phase("Measuring", about_s=100.0)
     assert Phase("Measuring", about_s=99.5).words == "Measuring, about 100 s"

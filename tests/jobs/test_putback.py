@@ -83,7 +83,7 @@ def test_an_item_kept_as_not_proven_is_told_before_it_goes_back(
     first, second = done.sentences
     assert first.startswith(f"{doubted.spec} is on the board, proven: ")
     assert "memory" not in first
-    assert second == f"memory is as it was kept, which was not proven: {doubt}."
+    assert second == f"memory is as kept, but was kept as not proven: {doubt}."
 
 
 def test_single_items_leave_the_rest_alone(kept: Any, archive: Archive) -> None:

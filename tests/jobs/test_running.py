@@ -261,7 +261,7 @@ def test_a_program_that_takes_too_long_is_stopped(table: Callable[..., Any]) -> 
     """Running or silent for long, which is said; one that blinks a lamp prints nothing."""
     for text, doing in (
         ('10 PRINT "X"\n20 GOTO 10\n', "was still running"),
-        ("10 GOTO 10\n", "may wait for input"),
+        ("10 GOTO 10\n", "may be waiting for input"),
     ):
         board = table()
         with pytest.raises(LinkError) as caught:

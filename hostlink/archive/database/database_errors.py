@@ -35,7 +35,7 @@ def moved(what: str, path: Path) -> ArchiveError:
     """Return the error for a write to an archive that is no longer where it was opened."""
     return ArchiveError(
         f"{what} was not kept: the archive {path} was moved, replaced or deleted while open.",
-        advice="Put the file back, or end hostlink and name it where it is now.",
+        advice="Put the file back, or start hostlink again with the file's new path.",
     )
 
 

@@ -77,7 +77,7 @@ class Parts:
         row = self._raw[name]
         if name not in self._broken:
             return row
-        lost.append(f"What {self.what} says of its {name.replace('_', ' ')} is damaged.")
+        lost.append(f"{self.what}: the record of its {name.replace('_', ' ')} is damaged.")
         return None
 
 
@@ -151,7 +151,7 @@ class Records(Generic[T]):
         except FAULTS as error:
             if not is_damage(error):
                 raise
-            lost.append(f"The file is damaged, and more is lost: {safe(str(error))}.")
+            lost.append(f"The file is damaged, and the rest cannot be read: {safe(str(error))}.")
         return Listed(found, lost)
 
     def first(self, db: Database, rest: str, values: Values = ()) -> T | None:

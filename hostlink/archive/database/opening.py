@@ -94,7 +94,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
             if not create:
                 raise ArchiveError(
                     f"{no_archive_at(path)}.",
-                    advice="Check the name; the first program kept makes a new one.",
+                    advice="Check the name; keeping a program there makes one.",
                 )
             make_folders(path.parent)
             path.touch()

@@ -62,4 +62,4 @@ def _rows_of(db: Database, table: Table, index: str) -> Iterator[StructureFault]
         yield StructureFault(f"entries in index {safe(index)} cannot be read ({safe(str(error))})")
         return
     if by_index != by_table:
-        yield StructureFault(f"wrong rows, missing from index {safe(index)}")
+        yield StructureFault(f"rows wrong in, or missing from index {safe(index)}")

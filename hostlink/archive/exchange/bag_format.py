@@ -218,7 +218,9 @@ def _verify_manifest(
         path = _decoded(match[2]) if version >= (1, 0) else match[2]
         path = path.removeprefix("./")
         if path not in files:
-            raise BagError(f"{name} lists {path[:200]}, which is missing, or which it may not list")
+            raise BagError(
+                f"{name} lists {path[:200]}, which is missing or may not be listed there"
+            )
         if path in listed:
             raise BagError(f"{name} lists {path[:200]} twice")
         if _digest(folder / path, algorithm) != match[1].lower():

@@ -36,10 +36,10 @@ programs/NAME/   each revision of each program as a plain text file, NAME-NUMBER
 rescues/         what boards held just before it was overwritten
 backups/         what boards held when they were backed up
 firmware/        firmware images, raw bytes from address 0
-records/         everything else: names, notes, tags, dates, boards, runs, events; a file a kind, a
-                 JSON object a line. `listing` in a record is the number of a line in
+records/         everything else: names, notes, tags, dates, boards, runs, events; one file per
+                 kind, one JSON object per line. `listing` in a record is the number of a line in
                  listings.jsonl.
-listings.jsonl   for each listing which file it is, its character set, and its SHA-256
+listings.jsonl   for each listing its file, its character set, and its SHA-256
 
 A file ending in .raw holds the exact bytes of a listing where the .bas beside it differs from them.
 """

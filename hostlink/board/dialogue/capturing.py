@@ -245,7 +245,7 @@ class Capturing:
             f'With its listing the board shows "{safe(row[:60])}", which is not a line of a '
             "program: a part of the listing may be missing.",
             advice=lambda by: (
-                "If this row always stands there, name it in answer_rows of the profile, or have "
+                "If the board always shows this row, add it to answer_rows in the profile, or have "
                 f"it found {by.survey_discarding}, which discards what the board holds."
             ),
         )
@@ -268,8 +268,8 @@ class Capturing:
 
     def _never_undisturbed(self) -> ReadBackError:
         return self._unread(
-            f"The board's program was read {len(self._readings)} times, and each time what was "
-            "typed to prove the reading arrived damaged"
+            f"The board's program was read {len(self._readings)} times, and each time the command "
+            "for checking it was damaged"
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:

@@ -276,7 +276,7 @@ class Dialogue:
         core = self.command(command, reach)
         paged = with_paging(self.profile, core, clean=not self.evidence.total)
         if paged is not None:
-            self.emit(Warned("The board stops its listing page by page; hostlink continues it."))
+            self.emit(Warned("The board stops its listing after each page; hostlink continues it."))
             self.profile, self.pacing = paged, pacing_of(paged)
             core = self.command(command, reach)
         heard_right = not (core.repairs or core.nudged)

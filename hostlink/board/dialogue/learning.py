@@ -226,7 +226,7 @@ class BoardRewritesError(ReadBackError):
 
     def now_learned(self) -> Self:
         """Return the error for a board whose other changes the profile now describes."""
-        what = f"{self.what} What it does to the others is in its profile now."
+        what = f"{self.what} How it changes the other lines is in its profile now."
         return self.but(what=what, advice=_CHANGE)
 
 
@@ -238,7 +238,7 @@ def _advice(learned: Learned) -> Advice:
             f"{WHAT_LEARNING_DOES}."
         )
     if learned.explains_what_is_taken and learned.unexplained:
-        return lambda by: f"{_CHANGE} Have hostlink learn what it does to the others {by.learn}."
+        return lambda by: f"{_CHANGE} Have hostlink learn how it changes the others {by.learn}."
     return _CHANGE
 
 

@@ -81,8 +81,8 @@ def asks_for(
         kept=f"It was given {given}.",
         advice=lambda by: (
             f"Answer it {by.look_in_console}, or {stop_it(by)}. If the board asks this itself when "
-            "it starts, try again: hostlink answered it with an empty line. In a profile, name it "
-            "in start_questions."
+            "it starts, try again: hostlink sent an empty line. In its profile, add the question "
+            "to start_questions."
         ),
     )
 

@@ -108,7 +108,7 @@ class Sending:
         Returns False if a line got no answer. Raises FullError if the memory is full.
         """
         if send or delete:
-            self._dialogue.emit(Phase("Sending the difference with care"))
+            self._dialogue.emit(Phase("Sending the difference line by line"))
         for done, number in enumerate([*delete, *send], 1):
             removing = number not in self._target
             core = self._dialogue.exchange(str(number) if removing else self._target[number].typed)

@@ -121,7 +121,7 @@ def speed_warning(host_baud: float, clock_hz: float, double_speed: bool = False)
     limits = receiver_limits(8, double_speed)
     ratio = host_baud / setting.actual_baud * 100  # what comes in against the receiver's own speed
     is_read = limits.slow_percent < ratio < limits.fast_percent
-    fate = "characters may be lost or damaged" if is_read else "the board cannot read it"
+    fate = "characters may be lost or damaged" if is_read else "the board cannot read what is sent"
     side = "faster" if setting.error_percent > 0 else "slower"
     good = good_speeds(clock_hz, double_speed)
     near = min(good, key=lambda baud: abs(math.log(baud / host_baud)), default=0)

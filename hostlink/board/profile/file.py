@@ -94,12 +94,12 @@ def find_profile(word: str) -> Profile:
     if name in kind_names():
         raise UsageError(
             f"There is no profile {short_value(word)}; it is a kind of practice board only.",
-            advice=f"A survey of it makes one. There are: {', '.join(known)}.",
+            advice=f"A survey of it makes one. Known: {', '.join(known)}.",
         )
     near = " or ".join(f'"{each}"' for each in nearest(name, known))
     raise UsageError(
         f"There is no profile {short_value(word)}." + (f" Did you mean {near}?" if near else ""),
-        advice=f"There are: {', '.join(known)}; or give a .toml file.",
+        advice=f"Known: {', '.join(known)}; or give a .toml file.",
     )
 
 

@@ -57,7 +57,7 @@ class Key:
 
 BOARD = (
     Key("name", Name(), "the name of this profile and of its file"),
-    Key("title", Text(80), "one line for people"),
+    Key("title", Text(80), "a one-line description"),
     Key("about", Text(2000), "what kind of board this is, and what to be careful with"),
     Key("source", Text(2000), "where the values are from"),
 )
@@ -88,11 +88,11 @@ TALK = (
     Key("banner", Text(80), "text always shown after a restart; empty: not known"),
     Key("restarts_on_open", Flag(), "whether opening the port (DTR) restarts the board"),
     Key("restart_ms", _TIME, "from restart to prompt, ms"),
-    Key("start_questions", Each(Text(80, 1), 5), "asked after a restart; an empty line answers"),
+    Key("start_questions", Each(Text(80, 1), 5), "asked after a restart; answer: an empty line"),
     Key(
         "full_sign",
         _SIGN,
-        "answers each character while memory has no room for a line; empty: none",
+        "sent for each character while memory has no room for a line; empty: none",
     ),
     Key("idle_chatter", Each(Text(80, 1), 20), "texts it may send by itself while it waits"),
     Key("page_prompt", Text(80), "what it shows when a listing stops; empty: no paging"),
@@ -130,7 +130,7 @@ LISTING = (
     Key(
         "spacing",
         Choice(("kept", "after-number", "free", "free-before-remarks")),
-        "what may become of blanks outside quotes and remarks, or before a remark's text too",
+        "which blanks may change: outside quotes and remarks, or before a remark's text too",
     ),
     Key(
         "list_form",
@@ -193,8 +193,8 @@ LANGUAGE = (
     Key("computed_jumps", Flag(), "whether an expression may stand for a line number"),
     Key("quotes", Quotes(), "the characters that each open and close quoted text"),
     Key("long_names", Flag(), "whether names may be words, so that keywords must be separate"),
-    Key("words_apart", Flag(), "whether blanks must separate keywords anyway"),
-    Key("optional", _WORDS, "of LET, THEN and END at the end, those that may be left out"),
+    Key("words_apart", Flag(), "whether blanks must separate keywords in any case"),
+    Key("optional", _WORDS, "which of LET, THEN and the last END may be left out"),
     Key(
         "then_takes",
         Choice(typing.get_args(ThenTakes)),
@@ -203,30 +203,28 @@ LANGUAGE = (
     Key(
         "semicolon",
         Choice(typing.get_args(Semicolon)),
-        '; in PRINT "joins" anywhere, "ends" stands at the end only, "none": no part of PRINT',
+        'where PRINT takes a semicolon: "joins": anywhere, "ends": at the end only, "none"',
     ),
-    Key("comma_columns", Whole(0, 80), "columns of a zone of PRINT; 1: one blank, 0: nothing"),
+    Key("comma_columns", Whole(0, 80), "columns of a PRINT zone; 1: one blank, 0: nothing"),
     Key("bare_print", Flag(), "whether PRINT alone in its line ends the row"),
     Key("number", Choice(typing.get_args(NumberForm)), "how PRINT shows a number; empty: unknown"),
     Key(
         "input_list",
         Choice(typing.get_args(InputList)),
-        'how INPUT takes several numbers: in one "row", in "rows" of their own, or one only',
+        'how INPUT takes several numbers: in one "row", in "rows" of their own, or "none"',
     ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
     Key("comparison", Whole(-1, 1), "the number that a true comparison gives; 0: none"),
-    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives, or the n of a fraction"),
+    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives, or how to get a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
     Key("at_least", Choice(typing.get_args(AtLeast)), "how the sign for “at least” is listed"),
-    Key("tests_first", Flag(), "whether FOR may run no round, since it tests its end first"),
+    Key("tests_first", Flag(), "whether FOR tests its end before the first round"),
     Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key("longest_name", Whole(0, 80), "characters that a name may have; 0: any number"),
     Key("ends_line", _WORDS, "words whose statement must be the last of its line"),
     Key("bare_next", Flag(), "whether NEXT may stand without its variable"),
-    Key(
-        "free", Text(20, ascii=True), "the function of the free memory, as it is typed; empty: none"
-    ),
+    Key("free", Text(20, ascii=True), "function for the free memory, as typed; empty: none"),
     Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
     Key("powers", Flag(), "whether ^ raises a number to a power"),
     Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),
@@ -237,10 +235,10 @@ LANGUAGE = (
 _PINS = Ranges(may_be_empty=True)
 PINS = (
     Key("write", PinWords("write"), "switches a pin: a word with {pin} and {value}; empty: none"),
-    Key("read", PinWords("read"), "a function, 1 where {pin} is on"),
-    Key("analog", PinWords("analog"), "a function, the level at the analog input {pin}"),
+    Key("read", PinWords("read"), "a function that gives 1 if {pin} is on"),
+    Key("analog", PinWords("analog"), "a function that gives the level at analog input {pin}"),
     Key("pulse", PinWords("pulse"), "gives {pin} pulses of a {width}"),
-    Key("tone", PinWords("tone"), "makes a tone of {hertz}, perhaps at {pin} and for {ms}"),
+    Key("tone", PinWords("tone"), "makes a tone of {hertz}; {pin} and {ms} are optional"),
     Key("wait", PinWords("wait"), "waits for {ms}"),
     Key("digital", _PINS, "numbers of the pins that are written and read, as inclusive ranges"),
     Key("analog_inputs", _PINS, "numbers of the analog inputs"),
@@ -264,7 +262,7 @@ RENAMED: dict[tuple[str, str], tuple[str, Callable[[object], object]]] = {
     ("commands", "list_end"): ("answer_rows", lambda row: [row] if row else []),
 }
 
-EVIDENCE = "evidence"  # a table of free keys: which value was found how
+EVIDENCE = "evidence"  # a table of free keys: how each value was found
 EVIDENCE_KEY = Text(60, 1)
 EVIDENCE_VALUE = Text(500)
 EVIDENCE_MOST = 200

@@ -84,7 +84,7 @@ def profile_text(profile: Profile) -> str:
                 rows += [f"# {key.says}", f"{key.name} = {written(value)}"]
         rows.append("")
     if profile.evidence:
-        rows += ["# which value was found how", f"[{EVIDENCE}]"]
+        rows += ["# how each value was found", f"[{EVIDENCE}]"]
         rows += [f"{key_written(key)} = {written(value)}" for key, value in profile.evidence]
     text = "\n".join(rows).rstrip("\n") + "\n"
     if read_profile(text, f"profile {profile.name}") != profile:

@@ -41,7 +41,7 @@ _SPACINGS = {
     "kept": "blanks stay as they are",
     "after-number": "blanks change only after the line number",
     "free": "blanks change outside quotes and remarks",
-    "free-before-remarks": "blanks change outside quotes and remarks, and in front of their text",
+    "free-before-remarks": "blanks change outside quotes and remarks, and where a remark begins",
 }
 
 

@@ -102,7 +102,7 @@ class Words:
         """Sort the words that can be asked for with any memory content."""
         if self._bench.ask("PRINT 4") is None or not self._is_known("PRINT", _STATEMENTS["PRINT"]):
             self.unsure = sorted(self._candidates)
-            self._note("no word could be asked for without PRINT")
+            self._note("no word could be tested without PRINT")
             return
         for word, form in {**_STATEMENTS, **_FUNCTIONS}.items():
             if word in self._candidates:

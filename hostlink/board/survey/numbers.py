@@ -80,4 +80,4 @@ def _find_forms(bench: Bench) -> None:
     if _prints(bench, "IF 1=1 PRINT 4", "4"):
         optional.add("THEN")
     words = tuple(word for word in ("LET", "THEN", "END") if word in optional)
-    findings.add("language.optional", words, "a direct line is the same with and without them")
+    findings.add("language.optional", words, "a direct line does the same with and without them")

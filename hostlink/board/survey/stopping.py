@@ -27,7 +27,7 @@ def find_interrupt(store: Store) -> None:
     findings = store.bench.findings
     turns, seconds = _long_loop(store)
     if seconds is None:
-        findings.missing("talk.interrupt", "a counting loop does not run and end")
+        findings.missing("talk.interrupt", "a counting loop does not run to its end")
         return
     optional = store.bench.profile.rules.language.optional
     if "END" not in optional:
@@ -39,7 +39,7 @@ def find_interrupt(store: Store) -> None:
     keys = dict.fromkeys(filter(None, (store.bench.profile.talk.interrupt, *_KEYS)))
     for key in keys:
         if _stops(store, turns, key, seconds):
-            says = f"byte {key[0]} at once ends a loop that takes {seconds:.0f} s"
+            says = f"byte {key[0]} stops a loop of {seconds:.0f} s at once"
             findings.add("talk.interrupt", key, says)
             return
     tried = ", ".join(str(key[0]) for key in keys)

@@ -76,10 +76,10 @@ def _steps(store: Store) -> Iterator[str]:
         findings.add("talk.receive_buffer", size, says, "likely")
     yield ""
     if bench.profile.talk.receive_buffer:
-        findings.add("talk.receive_buffer", 0, "with more bytes were lost in a trial", "likely")
+        findings.add("talk.receive_buffer", 0, "more than that lost bytes in a trial", "likely")
         yield "with nothing sent while it stores"
     if bench.profile.talk.line_window != 1:
-        findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
+        findings.add("talk.line_window", 1, "a trial at wire speed lost bytes", "likely")
         yield "character by character"
     if bench.profile.talk.line_done != "after-prompt":
         first = "prompt" if bench.heard_talk.prompt else ECHO_OF_END
@@ -91,7 +91,7 @@ def _steps(store: Store) -> Iterator[str]:
         slow = more * _PATIENT_MS
         why = "faster lines were lost in a trial"
         findings.add("talk.line_ms", slow, why, "likely")
-        findings.add("talk.char_ms", more * 5.0, "faster ones were lost in a trial", "likely")
+        findings.add("talk.char_ms", more * 5.0, "faster characters were lost in a trial", "likely")
         if bench.profile.talk.line_done == "after-prompt":
             findings.add("talk.after_prompt_ms", slow, why, "likely")
         yield f"with {slow:.0f} ms a line"

@@ -51,7 +51,7 @@ def adapt(
     output: Path | None,
     keep: bool,
 ) -> int:
-    """Rewrite a listing for a board with another BASIC; both are run and compared.
+    """Rewrite a listing for a board with another BASIC, and compare both versions.
 
     --profile names the board to write it for. The listing goes to stdout (or -o FILE), each change
     with its reason and its cost in bytes to stderr. Both versions are run on simulated boards of
@@ -106,7 +106,7 @@ def _written_for(common: CommonOptions, material: Material) -> str:
     first, *others = found.names
     also = f" So do {', '.join(others)}; name another with --from." if others else ""
     say(
-        f"Taken as written for {first}, which takes the forms found in it{_forms(found)}.{also}",
+        f"Assumed to be for {first}, which takes the forms found in it{_forms(found)}.{also}",
         quiet=common.quiet,
     )
     return first

@@ -136,7 +136,7 @@ def import_source(common: CommonOptions, source: Path, only_preview: bool) -> in
             )
             if asks and merged.anything:
                 if not ask_yes_no("Import it?"):
-                    raise RefusedError("Nothing was imported, as you said.")
+                    raise RefusedError("Nothing was imported, as you chose.")
                 merged = import_from(opened, source)
                 say(imported_words(source, merged), quiet=common.quiet)
         else:

@@ -172,7 +172,7 @@ def putback(
 ) -> None:
     """Put a backup back on a board, proven.
 
-    It holds the program in memory and the stored programs. What will not fit on this board is
+    A backup holds the memory and the stored programs. What will not fit on this board is
     reported before anything is sent. Stored programs that would not change are left alone, since
     each store wears the EEPROM a little.
     """

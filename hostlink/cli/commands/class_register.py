@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from hostlink.jobs.session.link_choice import LinkChoice
 
 _REPLACE_ALONE = (
-    "Name another file, or give --yes alone, without --collect and --hand-out: "
-    "with those it also agrees to adapt, and to save what may be another learner's."
+    "Name another file, or repeat with --yes but without --collect and --hand-out: "
+    "with those, --yes would also agree to adapt, and to save what may be another learner's."
 )
 """Advice for a file that already exists after boards were served: --yes would answer more."""
 
@@ -174,7 +174,7 @@ class _Evening:
             named = ", ".join(f"{learner.name} ({learner.board})" for learner in missing)
             say(f"Not plugged in, so nothing was done for: {named}.", quiet=common.quiet)
             if unknown := unknown_words(seats_of(*seats)):
-                advice = in_commands(lambda by: f"List those that are {by.ports}.")
+                advice = in_commands(lambda by: f"List the known boards {by.ports}.")
                 say(f"{unknown} {advice}", quiet=common.quiet)
         status = worst_status(list(self.results.values()))
         return max(status, ExitStatus.REFUSED if missing else ExitStatus.DONE)

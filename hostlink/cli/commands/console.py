@@ -36,9 +36,9 @@ _LONGEST_ANSWER_S = 60.0
 def console(common: CommonOptions) -> int:
     """Talk to the board; typed lines keep the host copy up to date.
 
-    Type leave! to end. interrupt! (or Ctrl+C) stops the program that is running, and
-    capture! reads the one in memory. A paste is mended and reviewed before it is sent; a line that
-    clears the program waits until the program is kept. On a pipe, lines come from standard input.
+    Type leave! to end. interrupt! (or Ctrl+C) stops the running program, and capture! reads the
+    board's program. A paste is mended and reviewed before it is sent; a line that clears the
+    program waits until the program is kept. On a pipe, lines come from standard input.
     """
     with common.archive() as archive:
         choice = common.link_choice(archive)

@@ -173,7 +173,7 @@ def write(
     program: str,
     display: Path | None,
 ) -> None:
-    """Write an image to a board, every page read back, its programs kept and put back.
+    """Write an image to a board, read every page back, and put the board's programs back.
 
     What the board holds is kept first. Repeat the command to finish a write that was cut off. At a
     terminal you are asked for what is not known; a new board gets a label and a first program.
@@ -266,7 +266,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
             advice="Read the cautions above, then repeat the command with --yes.",
         )
     if not ask_yes_no("Go on?"):
-        raise RefusedError("Nothing was written, as you said.")
+        raise RefusedError("Nothing was written, as you chose.")
 
 
 @firmware.command()

@@ -48,9 +48,9 @@ def keep(
 ) -> int:
     """Keep listings in the archive: files, folders, zip files, sheets.
 
-    Each becomes a revision of the program of its file's name; with --as a rescue, an older
-    revision or a file becomes one of the program that you name. Exit status 1 if one was left
-    out.
+    Each becomes a revision of the program named after its file; with --as a rescue, an older
+    revision or a file becomes a revision of the program that you name. Exit status 1 if one was
+    left out.
     """
     from hostlink.cli.named_listing import read_stdin
     from hostlink.jobs.collecting import gather, gather_one, keep_all

@@ -41,7 +41,7 @@ _WATCH_NAP_S = 0.5
 )
 @click.option("--changes", is_flag=True, help="Send only the lines that differ from the board's.")
 @click.option(
-    "--watch", is_flag=True, help="Stay, and send the changed lines each time the file is saved."
+    "--watch", is_flag=True, help="Watch the file; send the changed lines each time it is saved."
 )
 @click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
 @click.option(

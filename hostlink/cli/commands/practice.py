@@ -21,8 +21,8 @@ def practice(common: CommonOptions, show_kinds: bool) -> None:
     The practice board is made of software: load a program, run it, save it, restart the board.
     Nothing can break. What you keep goes into an archive of its own, apart from yours.
 
-    With --kinds, show what kinds of practice board there are: `--port practice://NAME?kind=KIND`
-    is a board of that kind, in any command, and stays one.
+    With --kinds, show what kinds of practice board there are. In any command, `--port
+    practice://NAME?kind=KIND` is a board of that kind; it keeps its kind.
     """
     if show_kinds:
         _show_kinds(common)

@@ -111,9 +111,9 @@ def site(common: CommonOptions, output: Path, title: str, **which: Any) -> int:
     """Write programs as a web site: a page for each, and one with contents and search.
 
     PROGRAMS as for `booklet`. The pages need no server, and nothing from elsewhere. Each shows what
-    the program printed in the expected run, else in the last run that came to its end: read that
-    before you publish it. In a folder with a site only pages that differ are written; a folder with
-    anything else is refused.
+    the program printed in the expected run, else in the last complete run: read that before you
+    publish it. In a folder with a site only pages that differ are written; a folder with anything
+    else is refused.
     """
     from hostlink.jobs.publishing import write_site
 

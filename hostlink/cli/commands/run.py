@@ -55,8 +55,8 @@ def run(
     """Run the program in the board's memory.
 
     What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
-    a pipe, or one of --input. It fails if it does not come to its end: by an error of BASIC, by a
-    question when the input is over, or after --seconds. Ctrl+C interrupts the program; it stays in
+    a pipe, or one of --input. It fails if it does not run to its end: on a BASIC error, on a
+    question when no input is left, or after --seconds. Ctrl+C interrupts the program; it stays in
     memory. The archive keeps what was printed and typed: see `hostlink runs`.
     """
     from hostlink.cli.progress import Teller

@@ -89,7 +89,7 @@ def survey(
 ) -> int:
     """Measure what a board does, and offer the result as a profile.
 
-    Without --storing only direct lines are typed that change nothing: empty lines, a remark,
+    Without --storing it types only direct lines that change nothing: empty lines, a remark,
     questions, words. --storing also finds what the board does to lines, what they cost, how fast
     it stores them: what it holds is kept in the archive first, put back afterwards and proven.
     """

@@ -28,7 +28,8 @@ def together(common: CommonOptions, file: str) -> int:
     """Run several commands over one open port.
 
     FILE (or standard input) holds one hostlink command a line, without the word hostlink, such as
-    `load TIDE --run`; # begins a comment. The first that fails ends the work with its status.
+    `load TIDE --run`; # begins a comment. The first that fails is the last to run, and
+    gives the exit status.
     """
     from hostlink.cli.progress import Teller
     from hostlink.cli.rehearsal import rehearse

@@ -90,7 +90,7 @@ def try_listing(
 
     It runs on a practice board of the kind that --profile names, or that it was written for. What
     it prints goes to stdout. Random numbers are the same each time. Exit status 1 if it does not
-    come to its end, unless that is expected; 4 if it prints something other than expected.
+    run to its end, unless that is expected; 4 if it prints something other than expected.
     """
     from hostlink.jobs.drawing import drawing_of_walk
 

@@ -44,7 +44,7 @@ def question_that_lifts(error: RefusedError, request: WriteRequest) -> Question 
         return Question(asks, (("sure", f"It is the {request.role}: write", sure),))
     if error.needed is Needed.LOSS:
         lose = with_changes(discard_board=True, this_board=request.role)
-        return Question(asks, (("lose", "Write, and give that up", lose),))
+        return Question(asks, (("lose", "Write, and lose what is not kept", lose),))
     if error.needed is Needed.BOOTLOADER_SIZE:
         sizes = tuple(
             (

@@ -175,7 +175,7 @@ def _left_on_it(session: Session, situation: Situation) -> Backup | None:
     if left.is_finished:
         what = f"The board has not shown its prompt since {left.image.name} was written to it"
     else:
-        what = "An earlier write of firmware to this board was cut off, and is finished now"
+        what = "An earlier write of firmware to this board was cut off"
     kept = f" {held_before(situation.owed.spec)}" if situation.owed else ""
     session.emit(Warned(f"{what}.{kept}"))
     return situation.owed

@@ -83,7 +83,7 @@ def told_rows(told: ImageTold) -> list[str]:
         rows.append("They may include a message or a help text that is stored in the same way:")
         rows += [f"  {row}" for row in wrap(" ".join(known.words), _WIDTH)]
     else:
-        rows.append(f"{WORD_TABLE_MISSING}: it may be no BASIC, or pack its words.")
+        rows.append(f"{WORD_TABLE_MISSING}: it is no BASIC, or packs its words.")
     rows += _speed_rows(known.speeds)
     if known.texts:
         more = len(known.texts) - _MOST_TEXTS
@@ -112,7 +112,7 @@ def told_sentence(image: Image) -> str:
 
 def _speed_rows(speeds: tuple[SpeedSetting, ...]) -> list[str]:
     if not speeds:
-        return ["Its speed is not set by a constant that was recognised."]
+        return ["No constant that sets its speed was recognised."]
     rows = []
     for speed in speeds:
         if speed.divisor is None:

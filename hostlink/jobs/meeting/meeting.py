@@ -37,11 +37,11 @@ from hostlink.jobs.session.patience import TELL_OFTEN_S, time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import stored_slots
 from hostlink.link.attaching import holder_of
-from hostlink.sentences import UNKNOWN_KIND
+from hostlink.sentences import LIKE_KIND, UNKNOWN_KIND
 
 RESTART_TO_HEAR = (
     f"Nothing readable came. {ONLY_JUST_AFTER}. The restart loses any program in the board's "
-    "memory, even one that runs and prints rarely. Restart the board?"
+    "memory, even a running one that rarely prints. Restart the board?"
 )
 _MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
 _LOOK_S = 15.0  # a silent board takes 10 s at 16 speeds, after 3 s for its start
@@ -123,7 +123,7 @@ def _attached(session: Session, seen: Seen, seconds: float, *, again: bool = Fal
     kind = "" if name == HEARD else name
     manner = f"It talks at {talk.baud} baud; {UNKNOWN_KIND}."
     if kind:
-        manner = f"It talks at {talk.baud} baud like one of kind {kind}{title and f': {title}'}."
+        manner = f"It talks at {talk.baud} baud {LIKE_KIND} {kind}{title and f': {title}'}."
     return dataclasses.replace(seen, trouble=None, basic=SeenBasic(manner, kind, talk.baud))
 
 

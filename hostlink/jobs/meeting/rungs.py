@@ -21,6 +21,7 @@ from hostlink.sentences import (
     CLOSE_OTHER,
     CONTENTS_UNKNOWN,
     IS_SILENT,
+    LIKE_KIND,
     MAY_HAVE_NO_BOOTLOADER,
     NOT_RESTARTED,
     PLUG_IN,
@@ -81,7 +82,7 @@ def _bridge(seen: Seen) -> Stand:
     if seen.ports or seen.hidden:
         return _holds(" ".join(seen.hidden) or f"At {' and '.join(seen.ports)}.")
     look = f"{PLUG_IN}. If it is plugged in, try another cable "
-    look += "(some carry only the supply) and another socket of this computer."
+    look += "(some carry only power) and another socket of this computer."
     if not seen.system.startswith("linux"):
         look += (
             " If that does not help, its bridge may lack a driver: read the name on the chip "
@@ -117,7 +118,7 @@ def _permission(seen: Seen) -> Stand:
     refused = seen.opening is not None and seen.opening.reason is LinkReason.NOT_PERMITTED
     if seen.access or refused:
         return _broken(
-            f"You may not open {seen.port}.",
+            f"Access to {seen.port} is refused.",
             seen.access or (seen.opening.advice if seen.opening else ""),
         )
     return _holds("You may open it.")
@@ -235,7 +236,7 @@ def _basic(seen: Seen) -> Stand:
         return _missing(
             f"{boot.image or 'A BASIC'} is on the chip, and no prompt came.",
             lambda by: (
-                "Check its crystal and the wire from its TX pin; else write it again, or another "
+                "Check its crystal and the wire from its TX pin, then write it again, or another "
                 f"image {by.write_first_image}."
             ),
         )
@@ -247,7 +248,7 @@ def _basic(seen: Seen) -> Stand:
 
 def _readable(by: Ways) -> str:
     return (
-        f"If a program on it prints now and then, stop it {by.stop_running}. Else check that "
+        f"If a program on it prints now and then, stop it {by.stop_running}. If not, check that "
         "ground is joined and that TX and RX are not joined to each other, then the crystal. "
         f"{name_speed(by)}"
     )
@@ -302,7 +303,7 @@ def _top(seen: Seen) -> Advice:
     name = f"This is {seen.label}." if seen.label else "This board has no label yet."
     talks = f"It talks at {seen.basic.baud} baud"
     if seen.basic.kind:
-        talks += f" like one of kind {seen.basic.kind}"
+        talks += f" {LIKE_KIND} {seen.basic.kind}"
     holds = " and its program could not be read"
     if seen.contents is not None:
         holds = f" and holds {seen.contents.words}"

@@ -77,7 +77,7 @@ def _kept(session: Session, reading: Reading, *, must: bool) -> HeldProgram:
     except (NotKnownError, ReadBackError, ArchiveError) as error:
         if must:
             raise
-        session.emit(Warned(f"The program is run, but could not be kept first: {error.what}"))
+        session.emit(Warned(f"The program will run, but could not be kept first: {error.what}"))
         return NOTHING
 
 

@@ -49,7 +49,7 @@ def with_run_state(error: HostlinkError | OSError, state: str) -> Exception:
 def restarted_error(changed: str | None) -> LinkError:
     """Return the error for a board that restarted while a program ran. changed: what was lost."""
     return LinkError(
-        "The program did not come to its end.",
+        "The program did not run to its end.",
         reason=LinkReason.RESTARTED,
         kept=changed or "The board restarted.",
         advice="If it does so again, look at its supply and the load on its pins.",
@@ -112,7 +112,7 @@ def _too_much(core: Running, longest_s: float, state: str) -> NoEndError:
     if core.end is End.FLOODING:
         what = f"The program printed more than {MOST_OUTPUT:,} bytes."
     else:
-        doing = "may wait for input" if core.is_quiet else "was still running"
+        doing = "may be waiting for input" if core.is_quiet else "was still running"
         what = f"{not_ended(f'{longest_s:g} s')}; it {doing}."
 
     def advice(by: Ways) -> str:

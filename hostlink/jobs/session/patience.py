@@ -149,12 +149,10 @@ class Patience:
         """Return the report of a wait, with the remaining time if known, else with the limit."""
         left = ""  # a limit that is hours away says nothing
         if ends - now < _LIMIT_TOLD_S:
-            left = f"It is given up in {_time_words(ends - now)} at most."
+            left = f"Giving up in {_time_words(ends - now)} at most."
         if self._due is not None:
             left_s = self._due - now
-            left = (
-                f"About {left_s:.0f} s are left." if left_s > 0 else "It takes longer than usual."
-            )
+            left = f"About {left_s:.0f} s are left." if left_s > 0 else "That is longer than usual."
         text = f"Still at it after {now - since:.0f} s: {self._doing}. {left}"
         return Waiting(text.rstrip(), now - since)
 

@@ -33,7 +33,7 @@ from hostlink.words import capital, plural, safe
 
 READING = "Reading what the board holds"
 _MAY_BE_EMPTIED = (
-    "Memory is empty now. The board sent something at the opening of its port, which may have "
+    "Memory is empty now. The board sent something as its port opened, which may have "
     "restarted it and emptied its memory."
 )
 

@@ -35,7 +35,7 @@ _NUMBER_SHOWN = {
     "signed": "with a blank or a minus sign in front",
     "spaced": "with a blank or a minus sign in front and a blank after it",
     "bare": "without blanks",
-    "field": "at the right of several columns",
+    "field": "right-aligned in several columns",
 }
 _TOO_LARGE = {
     "wraps": "wraps to 16 bits instead of stopping the program",
@@ -224,8 +224,8 @@ def _notes(pair: Pair, inexact: bool, loops: bool) -> Iterable[str]:
     if inexact:
         yield "Blanks between what is printed may differ; the words are the same."
     if source.tests_first != target.tests_first and loops:
-        runs = "runs no round" if target.tests_first else "runs one round"
-        yield f"A FOR whose end lies before its start {runs} on this board, unlike on the other."
+        runs = "does not run" if target.tests_first else "runs once"
+        yield f"A FOR loop whose end is before its start {runs} on this board, unlike on the other."
     if target.fractions and not source.fractions:
         yield (
             "A result that needs more than 16 bits is calculated and shown on this board; it "

@@ -141,7 +141,7 @@ def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | 
     return clause.wrapped(pair.both, [(*each, "-(") for each in places])
 
 
-_ON_LISTS = f"{PLAIN_JUMP_NEEDED}; ON does nothing if none of these lines is meant"
+_ON_LISTS = f"{PLAIN_JUMP_NEEDED}; ON does nothing for any other line"
 
 
 @rewrites("computed-jump", "GOSUB 200+N", "ON N+1 GOSUB 200,201", _ON_LISTS)

@@ -67,7 +67,7 @@ def keeps_row_open(clause: Clause, language: Language) -> bool:
     return any(item.after != ROW for item in (read_print(clause, language) or [])[-1:])
 
 
-@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "PRINT has other columns", exact=False)
+@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "PRINT columns differ here", exact=False)
 def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write a blank for a zone that the target does not have."""
     items = read_print(clause, pair.source)
@@ -81,7 +81,7 @@ def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     return _written(clause, out, pair.source)
 
 
-_NO_BLANK = "PRINT shows a number without the blank that it had"
+_NO_BLANK = "PRINT puts fewer blanks around numbers"
 
 
 @rewrites("number-blanks", 'PRINT "A=";A', 'PRINT "A= ";A', _NO_BLANK, exact=False)

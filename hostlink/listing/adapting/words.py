@@ -48,7 +48,7 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
     return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
 
 
-@rewrites("spelled", "? A", "PRINT A", "another word means the same on both boards")
+@rewrites("spelled", "? A", "PRINT A", "a word that means the same on both boards")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     known, mark = keywords(pair.target), pair.source.abbreviation_mark
 
@@ -93,7 +93,7 @@ def _signs(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     return None if text == clause.text else [clause.with_text(text)]
 
 
-@rewrites("names", "AB=4", "V=4", "names are shorter on this board")
+@rewrites("names", "AB=4", "V=4", "names must be shorter on this board")
 def _names(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Cut a longer variable name to the characters that count, or use a free letter."""
     longest = pair.target.longest_name

@@ -76,8 +76,8 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"port": "", "ports": ("A", "B")}, "port", "2 ports have a bridge: A, B", "with --port"),
     ({"exists": False}, "port", "There is no port /dev/ttyUSB0", "hostlink boards"),
     ({"opening": failing(LinkReason.NOT_FOUND)}, "port", "There is no port", "hostlink boards"),
-    ({"access": "Join the group dialout."}, "permission", "may not open", "group dialout"),
-    ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "may not open", "Do this"),
+    ({"access": "Join the group dialout."}, "permission", "is refused", "group dialout"),
+    ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "is refused", "Do this"),
     (
         {"holder": 'the program "x"'},
         "free",
@@ -161,8 +161,8 @@ def test_a_known_board_ends_in_who_it_is_and_what_it_holds() -> None:
     climbed = climb(TALKING)
     assert climbed.status == ExitStatus.DONE
     assert advice_text(climbed.end, COMMANDS) == (
-        "This is Red. It talks at 9600 baud like one of kind capital and holds TIDE@3, 12 lines, "
-        "412 of 999 bytes."
+        "This is Red. It talks at 9600 baud like a board of kind capital and holds TIDE@3, "
+        "12 lines, 412 of 999 bytes."
     )
     states = {step.rung.id: step.stand.state for step in climbed.steps}
     assert states["bootloader"] is RungState.LEFT_OUT
@@ -174,8 +174,8 @@ def test_a_program_that_could_not_be_read_is_said_so() -> None:
     for label, name in (("Red", "This is Red."), ("", "This board has no label yet.")):
         seen = dataclasses.replace(TALKING, contents=None, label=label)
         assert advice_text(climb(seen).end, COMMANDS).startswith(
-            f"{name} It talks at 9600 baud like one of kind capital and its program could not be "
-            "read."
+            f"{name} It talks at 9600 baud like a board of kind capital and its program could "
+            "not be read."
         )
 
 
