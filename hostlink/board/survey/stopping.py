@@ -27,7 +27,7 @@ def find_interrupt(store: Store) -> None:
     findings = store.bench.findings
     turns, seconds = _long_loop(store)
     if seconds is None:
-        findings.missing("talk.interrupt", "a counting loop does not end by itself")
+        findings.missing("talk.interrupt", "a counting loop does not finish")
         return
     optional = store.bench.profile.rules.language.optional
     if "END" not in optional:
