@@ -259,7 +259,7 @@ def test_a_loop_that_the_board_refuses_is_not_waited_for(
     with open_session(choice, lambda _: None) as session:
         result = survey(session, archive, SurveyOptions(name="x", consent=STORING))
     found = values(result)["talk.interrupt"]
-    assert (found.is_found, found.evidence) == (False, "a counting loop does not run to its end")
+    assert (found.is_found, found.evidence) == (False, "a counting loop does not finish")
     assert clock.now() < 90
 
 

@@ -27,7 +27,7 @@ def find_interrupt(store: Store) -> None:
     findings = store.bench.findings
     turns, seconds = _long_loop(store)
     if seconds is None:
-        findings.missing("talk.interrupt", "a counting loop does not run to its end")
+        findings.missing("talk.interrupt", "a counting loop does not finish")
         return
     optional = store.bench.profile.rules.language.optional
     if "END" not in optional:
@@ -49,7 +49,7 @@ def find_interrupt(store: Store) -> None:
 def _long_loop(store: Store) -> tuple[int, float | None]:
     """Return the turns of a loop that runs long enough, and its time in seconds.
 
-    The time is None if it does not run to its end.
+    The time is None if it does not finish.
     """
     turns = _TURNS
     while True:
