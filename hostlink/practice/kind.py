@@ -256,7 +256,7 @@ class KindShelf:
 class BoardKind:
     """One kind of board.
 
-    name: a short word to call it by. title: one line for people. about: what is peculiar to it.
+    name: a short word to call it by. title: one line for the user. about: what is peculiar to it.
     source: where its values are from.
     """
 

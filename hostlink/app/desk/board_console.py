@@ -246,9 +246,7 @@ class BoardConsole(DeskPart):
         name = self.desk.readings.name_of(attached)
         question = f"Restart {name}? {capital(MEMORY_IS_LOST)}."
         if attached.state.activity is Activity.FULL:
-            self._ask_to_discard(
-                attached, question, "Its memory is full, so it cannot list its program."
-            )
+            self._ask_to_discard(attached, question, "Its memory is full, so it cannot list.")
             return
         ask(
             self.app,

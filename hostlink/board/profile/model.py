@@ -127,7 +127,7 @@ HEARD = "recognised"
 class Profile:
     """One kind of board.
 
-    name: a short word to call it by. title: one line for people. source: where its values are
+    name: a short word to call it by. title: one line for the user. source: where its values are
     from. evidence: for a measured profile, value name to how it was found.
     """
 
