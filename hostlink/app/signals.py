@@ -16,13 +16,15 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")  # not every system has all of them
+_HANGUP = getattr(signal, "SIGHUP", None)
 
 
 @contextmanager
 def leaving_on_signals(app: DeskApp) -> Iterator[None]:
     """End the app in good order on a signal, and raise the signal's exception after the block.
 
-    A signal before the app's loop runs, or a second signal, raises at once.
+    A signal before the app's loop runs, or a second signal, raises at once; not so a second SIGHUP,
+    since the end of a terminal is told by the system and by terminal.py.
     """
     ended: list[KeyboardInterrupt] = []
 
@@ -30,10 +32,11 @@ def leaving_on_signals(app: DeskApp) -> Iterator[None]:
         try:
             found(number, frame)
         except KeyboardInterrupt as error:
-            if ended or app._loop is None:
+            if app._loop is None or (ended and number != _HANGUP):
                 raise
+            if not ended:
+                app._loop.call_soon_threadsafe(app.exit)
             ended.append(error)
-            app._loop.call_soon_threadsafe(app.exit)
 
     numbers = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
     before = {number: signal.getsignal(number) for number in numbers}
@@ -45,5 +48,8 @@ def leaving_on_signals(app: DeskApp) -> Iterator[None]:
     finally:
         for number, found in before.items():
             signal.signal(number, found)
+        # What raised at once may have left textual's thread that reads: the process waits for it.
+        if reading := getattr(app._driver, "exit_event", None):
+            reading.set()
     if ended:
         raise ended[0]
