@@ -147,10 +147,10 @@ def imports(checks: Checks) -> str:
 def pytest(checks: Checks) -> str:
     """Run the tests on all processors; in CI a skip is a failure, since all is installed.
 
-    Without --ci the slow ones are left out, unless pytest was given arguments. Two workers more
-    than there are processors, since tests wait for ports and terminals; one that has nothing left
-    takes work from the others. In CI, where no other Python here counts covered lines more quickly,
-    this run does it.
+    Without --ci the slow ones are left out, unless pytest was given arguments. One worker more than
+    there are processors, since about a third of the time is waiting for ports and terminals; one
+    that has nothing left takes work from the others. In CI, where no other Python here counts
+    covered lines more quickly, this run does it.
     """
     (ROOT / ".coverage").unlink(missing_ok=True)
     if checks.compiling is not None:

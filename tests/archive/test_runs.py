@@ -227,7 +227,7 @@ def test_a_lost_revision_or_board_does_not_take_the_run(tide: Archive, path: Pat
     with Archive.open(path) as archive:
         found = archive.runs("TIDE")
         assert [run.printed for run in found] == [TIDES, TIDES]
-        assert all("says of its boards is damaged" in each for each in found.damaged)
+        assert all("the record of its boards is damaged" in each for each in found.damaged)
 
 
 def test_an_archive_that_cannot_be_written_refuses(tide: Archive, path: Path) -> None:

@@ -40,7 +40,7 @@ class InputRun(DeskPart):
             Fill(
                 f"{RUN_PROGRAM} with its answers from a file.",
                 fields,
-                hint="Input: one answer a line. Seconds: the longest time the program may run. "
+                hint="Input: one answer a line. Seconds: when to interrupt the program. "
                 "Output: a new file for what it prints; if empty, only shown here. Enter runs it.",
                 path="input",
             ),
