@@ -9,6 +9,7 @@ from hostlink.app.board_words import revision_words
 from hostlink.app.sentences import STILL_IN_EDITOR
 from hostlink.errors import RefusedError
 from hostlink.sentences import UNNAMED_LISTING
+from hostlink.words import split_rows
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Kept, Origin, Revision
@@ -97,5 +98,4 @@ def open_sheet(word: str, archive: Archive) -> Sheet:
 
 
 def _rows(text: str) -> list[str]:
-    rows = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    return [row for row in rows if row.strip()]
+    return [row for row in split_rows(text) if row.strip()]

@@ -7,7 +7,6 @@ some tens of bytes each. Their hashes prove that they are restored exactly.
 
 from __future__ import annotations
 
-import re
 import zlib
 from typing import Any
 
@@ -21,11 +20,11 @@ from hostlink.errors import ArchiveError
 from hostlink.listing.charset import check_charset
 from hostlink.listing.source import LIMIT
 from hostlink.sentences import STILL_READABLE
+from hostlink.words import split_rows
 
 LARGEST_LISTING = 4 * LIMIT
 """Bytes of a listing in any form: LIMIT as it was read, four times that if all is recoded."""
 _PLAIN = ("utf-8", "ascii")  # and every codec of single bytes
-_LINE_END = re.compile(r"\r\n|\n|\r")
 
 
 def pack(data: bytes, text: str) -> bytes:
@@ -55,7 +54,7 @@ def _dictionary(text: str) -> bytes:
 
 def lines_in(text: str) -> int:
     """Return the number of lines of a text that are not blank."""
-    return sum(1 for row in _LINE_END.split(text) if row.strip(" \t"))
+    return sum(1 for row in split_rows(text) if row.strip(" \t"))
 
 
 def check_content(content: Content) -> None:

@@ -10,8 +10,9 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
+from hostlink.words import split_rows
+
 _NUMBERED = re.compile(r"[ \t]*([0-9]+)(.*)", re.DOTALL)
-_LINE_END = re.compile(r"\r\n|\n|\r")
 
 LARGEST_NUMBER = 10**18
 """The value for every line number of more than 18 digits: too large for any board, but small enough
@@ -61,7 +62,7 @@ class Listing:
     @classmethod
     def from_text(cls, text: str) -> Listing:
         """Parse text, split at CR, LF or CR LF, and omit blank lines."""
-        rows = _LINE_END.split(text)
+        rows = split_rows(text)
         return cls(
             tuple(Line.from_text(row, at) for at, row in enumerate(rows, 1) if row.strip(" \t"))
         )

@@ -7,7 +7,6 @@ up to the statement before.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
@@ -22,6 +21,7 @@ from hostlink.practice.ops import Answer, Chore, ReadLine, Send, Work
 from hostlink.practice.pin_bank import PinInput
 from hostlink.practice.statements import read_line
 from hostlink.sentences import LISTING_UNCHANGED
+from hostlink.words import split_rows
 
 MOST_STATEMENTS = 1_000_000
 MOST_OUTPUT = 1 << 20
@@ -92,7 +92,7 @@ class Walk:
 
     def _enter(self, text: str) -> None:
         """Store the lines. A row without a number is not part of the program, and is not run."""
-        for row in re.split(r"\r\n|\n|\r", text):
+        for row in split_rows(text):
             if not row.lstrip()[:1].isdigit():
                 continue
             for _ in self.board.enter(row.encode("latin-1", "replace")):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 from textual.document._document import Document, Location
 from textual.document._document_navigator import DocumentNavigator
 from textual.document._wrapped_document import WrappedDocument
@@ -11,6 +9,8 @@ from textual.geometry import Size
 from textual.reactive import reactive
 from textual.widgets import TextArea
 from textual.widgets.text_area import Edit, EditResult, Selection
+
+from hostlink.words import split_rows
 
 
 class _RowText(str):
@@ -22,7 +22,7 @@ class _RowText(str):
     __slots__ = ()
 
     def splitlines(self, keepends: bool = False) -> list[str]:  # noqa: ARG002 - as of str
-        rows = re.split("\r\n|\n|\r", self)
+        rows = split_rows(self)
         return rows if rows[-1] else rows[:-1]
 
 

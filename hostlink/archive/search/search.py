@@ -34,7 +34,7 @@ from hostlink.archive.search.within import Within
 from hostlink.archive.search_words import spaced, words
 from hostlink.archive.times import utc_text
 from hostlink.errors import ArchiveError
-from hostlink.words import fold, safe
+from hostlink.words import fold, safe, split_rows
 
 # More or longer words would only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -255,10 +255,6 @@ def _storable(number: int) -> int:
     return max(-(1 << 62), min(1 << 62, number))
 
 
-def _lines_of(text: str) -> list[str]:
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-
-
 def _places(items: list[int], wanted: int) -> Iterator[int]:
     """Yield the indexes of the items that are wanted."""
     at = -1
@@ -286,8 +282,8 @@ class BestLine:
         """
         if not self._asked:
             return ""
-        lines, asked = _lines_of(text), self._asked
-        smalls = _lines_of(text.lower())
+        lines, asked = split_rows(text), self._asked
+        smalls = split_rows(text.lower())
         # A word of letters or of digits alone is in a line whether or not that is spaced out.
         there = [0] * len(lines)  # how many of the words are in each line
         for word in asked:
