@@ -146,3 +146,19 @@ def test_a_key_draws_its_row_and_no_other(stage: Any, monkeypatch: Any) -> None:
         assert sorted(rows) == [2, 2, 3]
 
     stage.play(story, port="")
+
+
+def test_a_marked_bracket_can_be_read_in_the_colours_of_the_terminal(stage: Any) -> None:
+    """Its sign and the place under it differ in colour; the mark is a line below it."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.use_theme("dark-16")
+        app.desk.editor.load_text("10 PRINT (2)\n")
+        await pilot.press("end", "left")
+        strips = app.screen._compositor.render_strips()
+        marked = [one for strip in strips for one in strip if one.text == "("]
+        assert [(one.style.underline, one.style.bgcolor != one.style.color) for one in marked] == [
+            (True, True)
+        ]
+
+    stage.play(story, port="")

@@ -238,6 +238,7 @@ def _editor_theme(theme: Theme) -> TextAreaTheme:
             f"listing-{theme.name}",
             cursor_line_style=Style.null(),
             selection_style=Style(reverse=True),
+            bracket_matching_style=Style(underline=True),  # a shade would be white on white
         )
     return TextAreaTheme(
         f"listing-{theme.name}",
