@@ -90,6 +90,12 @@ TRAILER = Talk(
     },
     b"WHAT?\r\n> ",
 )
+# Selects a colour for its prompt and puts it back behind it: ECMA-48, section 8.3.117.
+COLOURED = Talk(
+    b"\x1b[32m> \x1b[0m",
+    {"REM": b"\x1b[32m> \x1b[0m", "LIST": b"10 PRINT 1\r\n\x1b[32m> \x1b[0m"},
+    b"\x1b[31mWHAT?\x1b[0m\r\n\x1b[32m> \x1b[0m",
+)
 MUTE = Talk(b"! ", {"REM": b"! ", "LIST": b"! "}, b"ERR\r\n! ", echo=False)
 
 
@@ -135,6 +141,7 @@ def test_a_known_kind_is_recognised_at_any_usual_speed(
         (OK_ALWAYS, b">", b"", ("OK",)),
         (HIGH, b"", b"OK\r\n", ()),
         (COLON, b"BASIC: ", b"", ()),
+        (COLOURED, b"\x1b[32m> \x1b[0m", b"", ()),
         (TRAILER, b"> ", b"", ("LISTING", "READY")),
         (MUTE, b"! ", b"", ()),
     ],

@@ -13,6 +13,7 @@ from hostlink.board.profile.model import Profile, Talk
 
 _CHAR_MS = 20.0  # time for a board to take a character: common practice, no source
 _ROW_END = re.compile(rb"[\r\n]+")
+_CONTROL = re.compile(rb"\x1b\[[0-?]*[ -/]*[@-~]")  # as for colours: ECMA-48, section 5.4
 _QUESTION = re.compile(rb"(?:.*\?|[A-Z][A-Z0-9]?[$%]?[:=]) *", re.DOTALL)
 
 
@@ -108,10 +109,11 @@ def is_at_prompt(prompt: bytes, done: bytes, refused: bytes) -> bool:
 
 
 def looks_like_text(heard: bytes, *, strict: bool = True) -> bool:
-    """Return whether bytes look like a terminal's text: printable ASCII and line ends.
+    """Return whether bytes look like a terminal's text: printable ASCII, line ends and colours.
 
     strict: only those; else one byte in six may be another, as in the messages of some boards.
     """
+    heard = _CONTROL.sub(b"", heard)
     text = sum(32 <= byte < 127 or byte in b"\r\n" for byte in heard)
     return bool(heard) and (text == len(heard) if strict else 6 * text >= 5 * len(heard))
 
