@@ -192,6 +192,7 @@ def may_hold_another(what: str, spec: str) -> str:
 
 CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
+NAME_IDLE_ROW = "If the board prints a row unasked, add the row to idle_chatter in its profile."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
 LOOK_AT_DISK = "Check the disk and its free space, then try again."

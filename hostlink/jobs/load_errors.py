@@ -17,7 +17,6 @@ from hostlink.jobs.session.rescuing import NOTHING, HeldProgram
 from hostlink.jobs.session.session import Session
 from hostlink.sentences import (
     BOARD_UNCHANGED,
-    CHECK_WIRE,
     PARTLY_THERE,
     UNTOUCHED,
     held_before,
@@ -58,7 +57,7 @@ def with_load_state(session: Session, error: HostlinkError, state: LoadState) ->
             advice = "Load again to complete it."
     elif isinstance(error, ReadBackError) and not state.touched:
         advice = join_advice(
-            f"{CHECK_WIRE} Then load again.",
+            error.advice,
             lambda by: f"To overwrite what the board holds anyway, {let_be_lost(by)}.",
         )
     elif isinstance(error, LinkError):

@@ -222,7 +222,7 @@ def test_a_question_that_is_damaged_each_time_is_given_up(
         return ask(dialogue)
 
     monkeypatch.setattr(Dialogue, "free_memory", damaged)
-    with pytest.raises(ReadBackError, match="the command for checking it was damaged"):
+    with pytest.raises(ReadBackError, match="something disturbed each check of it"):
         bench.capture()
     assert bench.lists == MOST_CAPTURES
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from scripted_board import ScriptedBoard
 
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import Recogniser
-from hostlink.errors import LinkError, LinkReason
+from hostlink.cli.ways import in_commands
+from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 
@@ -134,3 +137,46 @@ def test_rows_that_no_speed_makes_readable_are_no_answer() -> None:
     with pytest.raises(LinkError, match="although nothing is sent") as caught:
         recogniser(board).run()
     assert caught.value.reason is LinkReason.FLOODING
+
+
+class TickingBoard(ScriptedBoard):
+    """A board at its prompt that prints a row and the prompt every `period` seconds.
+
+    listing: the rows that answer LIST.
+    """
+
+    def __init__(self, period: float, listing: bytes) -> None:
+        super().__init__(VirtualClock(), lambda line: (line == "LIST") * listing + b"> ")
+        self.period = period
+        self._ticks = 0
+
+    def wait_until(self, moment: float) -> None:
+        while self.clock.now() < moment and not self.in_waiting:
+            due = (self._ticks + 1) * self.period
+            if due <= self.clock.now():
+                self._ticks += 1
+                self._send(b"\r\nTICK\r\n> ")
+                continue
+            coming = self._coming[0][0] if self._coming else moment
+            self.clock.advance_to(min(moment, due, coming))
+
+    def capture(self, *chatter: str) -> dict[int, str]:
+        """Read what it holds by a profile with these rows as idle_chatter."""
+        profile = find_profile("tiny")
+        talk = replace(profile.talk, prompt=b"> ", idle_chatter=chatter)
+        dialogue = Dialogue(Wire(self, self.clock), replace(profile, talk=talk))
+        return {number: line.text for number, line in dialogue.capture().lines.items()}
+
+
+@pytest.mark.parametrize("period", [0.3, 0.5, 1.0, 1.3])
+def test_rows_at_the_prompt_of_an_empty_board_are_named_and_the_advice_helps(period: float) -> None:
+    with pytest.raises(HostlinkError) as caught:
+        TickingBoard(period, b"").capture()
+    assert "add the row to idle_chatter in its profile" in in_commands(caught.value.advice)
+    assert TickingBoard(period, b"").capture("TICK") == {}
+
+
+@pytest.mark.parametrize("period", [0.2, 0.3, 1.0])
+def test_rows_that_the_profile_names_do_not_keep_a_listing_from_being_read(period: float) -> None:
+    board = TickingBoard(period, b"10 PRINT 1\r\n20 END\r\n")
+    assert board.capture("TICK") == {10: "PRINT 1", 20: "END"}

@@ -29,7 +29,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
-from hostlink.sentences import CHECK_WIRE, DAMAGED, NOTHING_KEPT, STILL_ON_BOARD
+from hostlink.sentences import CHECK_WIRE, DAMAGED, NAME_IDLE_ROW, NOTHING_KEPT, STILL_ON_BOARD
 from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
@@ -268,8 +268,8 @@ class Capturing:
 
     def _never_undisturbed(self) -> ReadBackError:
         return self._unread(
-            f"The board's program was read {len(self._readings)} times, and each time the command "
-            "for checking it was damaged"
+            f"The board's program was read {len(self._readings)} times, and something disturbed "
+            "each check of it"
         )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
@@ -287,5 +287,5 @@ class Capturing:
         return ReadBackError(
             f"{what}{self._delete_own_commands()}.",
             kept=self._still_there,
-            advice=f"{CHECK_WIRE} Then try again.",
+            advice=f"{CHECK_WIRE} {NAME_IDLE_ROW} Then try again.",
         )

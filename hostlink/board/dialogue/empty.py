@@ -12,12 +12,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.common_words import NONSENSE
-from hostlink.board.dialogue.reading import Reading, rows_of
+from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.dialogue.reading import Reading, idle_rows, rows_of
 from hostlink.board.dialogue.witness import Witness, ask_witness
 from hostlink.errors import NoListingError, NotKnownError
 from hostlink.link.probe import Probe
 from hostlink.listing.charset import to_text
-from hostlink.sentences import CONTENTS_UNKNOWN
+from hostlink.sentences import CONTENTS_UNKNOWN, NAME_IDLE_ROW
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -63,8 +64,8 @@ def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> No
     raise NoListingError(
         f"The board answered {command} {'with ' * bool(said)}{no_listing}: {CONTENTS_UNKNOWN}.",
         advice=lambda by: (
-            "If another word lists the program on this board, name it in its profile. If its "
-            f"memory is empty, measure it {by.survey_discarding}."
+            f"{NAME_IDLE_ROW} If another word lists the program on this board, name it in its "
+            f"profile. If its memory is empty, measure it {by.survey_discarding}."
         ),
     )
 
@@ -79,10 +80,12 @@ def _refuses_nonsense(dialogue: Dialogue) -> bool:
 
 
 def _late_row(dialogue: Dialogue) -> str:
-    """Return the first row that the board sends after its prompt, or "" if it stays silent.
+    """Return the first unknown row that the board sends after its prompt, "" if there is none.
 
     A board that shows its prompt before it lists would look empty otherwise.
     """
     core = Probe(b"", dialogue.pacing.byte_s, quiet_s=_LATE_S, longest_s=_LATEST_S)
     dialogue.wire.run(core)
-    return "".join(rows_of(to_text(core.heard, dialogue.profile.rules.form.charset))[:1])
+    rows = rows_of(to_text(core.heard, dialogue.profile.rules.form.charset))
+    known = idle_rows(dialogue.profile)
+    return next((row for row in rows if not is_own(row, known)), "")

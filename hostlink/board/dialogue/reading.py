@@ -9,6 +9,7 @@ from itertools import pairwise
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.profile.model import Profile
 from hostlink.listing.canonical import listed_line
+from hostlink.listing.charset import to_text
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 
@@ -69,7 +70,7 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     Lines are listed in the order of their numbers. A first or last row that is out of order is not
     a line but a count, such as `38 LINES`.
     """
-    known = ("", *profile.commands.answer_rows, *profile.talk.idle_chatter)
+    known = ("", *profile.commands.answer_rows, *idle_rows(profile))
     lines: dict[int, Line] = {}
     strays: list[tuple[int, str]] = []
     after: list[tuple[int, str]] = []
@@ -102,6 +103,16 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     return Reading(
         lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right, tuple(rows)
     )
+
+
+def idle_rows(profile: Profile) -> tuple[str, ...]:
+    """Return the rows that a board may send by itself while it waits, by its profile.
+
+    Its prompt is one of them, since the board shows it again behind the others.
+    """
+    chatter = profile.talk.idle_chatter
+    prompt = to_text(profile.talk.prompt, profile.rules.form.charset).strip()
+    return (*chatter, prompt) if chatter else ()
 
 
 def _set_counts_apart(read: list[Line | None]) -> None:

@@ -138,7 +138,7 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
     assert MAY_HAVE_ONE_MORE in caught.value.kept
-    assert "load again" in in_commands(caught.value.advice)
+    assert "try again" in in_commands(caught.value.advice)
     assert bench.memory == MINE
 
 
