@@ -164,7 +164,7 @@ class BoardsScreen(Page[None]):
         return last_survey(self.app.archive, board.uuid) if board is not None else None
 
     def _survey_words(self, row: KnownBoard) -> str:
-        """Return when a board was surveyed; for a survey without a paragraph, what matters most."""
+        """Return when a board was surveyed, and how to see the result or its main values."""
         past = self._survey(row)
         if past is None:
             return f"none; {way_to('boards.survey')} surveys it" if row.port else "none"

@@ -128,7 +128,7 @@ class Box(ModalScreen[R]):
         self.dismiss(None)
 
     def action_read(self, way: int) -> None:
-        """Move through words that are longer than the screen; up is -1."""
+        """Scroll words that are longer than the screen. way: -1 for up, 1 for down."""
         asked = self.query_one("#asked", VerticalScroll)
         asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
 

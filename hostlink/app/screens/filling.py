@@ -33,7 +33,7 @@ class LineOffer(NamedTuple):
 class Fill(Box["dict[str, str] | None"]):
     """A box with several lines to fill in; returns the text of each by key, None if cancelled.
 
-    lines: key, label, and the text at first. hint: what Enter does. path: the key of the
+    lines: key, label and initial text. hint: what Enter does. path: the key of the
     line that takes a file or folder, which Tab completes; "" for none. offers: what can be chosen,
     by the key of a line; a list below the lines shows it.
     """

@@ -81,7 +81,7 @@ def history_words(writes: Sequence[FirmwareWrite]) -> str:
 class FirmwareScreen(Page[None]):
     """Shows an image's review, writes the image after consent, and shows the write.
 
-    Before it writes, it asks with the cautions, then what a refused write needs to know. The write
+    It first shows the cautions and asks for consent, then for what a refused write needs. The write
     goes on while another screen is in front, and the map of flash shows its pages.
     """
 
@@ -201,7 +201,7 @@ class FirmwareScreen(Page[None]):
     # --- the write under way -----------------------------------------------------------------
 
     def action_stop(self) -> None:
-        """Stop the write under way; asked first."""
+        """Stop the write under way; ask first."""
         writes = self.app.desk.firmware_writes
         if writes.job is not None and writes.under_way:
             self.app.desk.progress.stop_job(writes.job)

@@ -40,7 +40,7 @@ def is_many(path: Path) -> bool:
 
 
 def take_in(app: DeskApp, source: Path) -> None:
-    """Show what a folder or zip file holds, and keep it in the archive after consent."""
+    """Show the listings in a folder or zip file, and keep them in the archive after consent."""
     profile = app.boards.profile
 
     def read(gathered: Gathered) -> None:

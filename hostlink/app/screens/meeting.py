@@ -73,7 +73,7 @@ class MeetingScreen(Page[None]):
     ]
 
     def __init__(self, climbed: Climb, go_on: Callable[[], None] | None = None) -> None:
-        """Create the screen. go_on: meets the board again, with a restart; None if no use."""
+        """Create the screen. go_on: meets the board again, with a restart; None if useless."""
         super().__init__()
         self.text = "\n".join(climbed.rows(KEYS))
         self.go_on = go_on

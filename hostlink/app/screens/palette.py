@@ -69,7 +69,7 @@ def likeness(query: str, words: str, tooltip: str, also: str, *, name: str = "")
     """Return how well an action matches a query; 0 for not at all.
 
     Words that begin like those of the query count most in the action's words, then among its
-    synonyms, then in its tooltip. name: its lasting name; a query that begins it counts most too.
+    synonyms, then in its tooltip. name: its permanent id; a query that begins it counts most too.
     """
     wanted = _WORD.findall(query.casefold())
     if name and name.startswith(query.casefold()):
@@ -99,7 +99,7 @@ def _marked(words: str, query: str, style: Style) -> Content:
 
 @dataclass(frozen=True, slots=True)
 class _Offer:
-    """An action as the palette shows it. name: its lasting name, "" for none.
+    """An action as the palette shows it. name: its permanent id, "" for none.
 
     way: its key and letter, or its command. why: its tooltip. also: its synonyms.
     """

@@ -32,7 +32,7 @@ class ReferencesScreen(Page[int | None]):
         self.found = found
 
     def body(self) -> Iterator[Widget]:
-        """Lay out the lines that others name beside the variables."""
+        """Lay out the variables and, to their left, the lines that other lines name."""
         with Horizontal(classes="across"):
             yield Rows(
                 [ListColumn("line", right=True), ListColumn("named by", -1)],

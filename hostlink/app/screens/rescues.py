@@ -84,7 +84,7 @@ class RescuesScreen(Page[Wish | None]):
             self.dismiss((what, key))
 
     def action_compare_board(self) -> None:
-        """Compare the rescue with the board on another screen, which returns to this one."""
+        """Compare the rescue with what the board holds; closing the comparison returns here."""
         key = self.query_one(Rows).key
         if key:
             self.app.desk.comparing.compare(key)

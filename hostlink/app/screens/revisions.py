@@ -133,7 +133,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.dismiss((what, self.chosen.spec))
 
     def action_compare_board(self) -> None:
-        """Compare the revision with the board on another screen, which returns to this one."""
+        """Compare the revision with what the board holds; closing the comparison returns here."""
         if self.chosen is not None:
             self.app.desk.comparing.compare(self.chosen.spec)
 

@@ -24,7 +24,7 @@ WHOLE = "all"
 
 
 class RewriteRows(Protocol):
-    """A rewritten listing, in rows. columns: of the list. foot: what the keys do.
+    """A rewritten listing as rows of a list. columns: of that list. foot: what the keys do.
 
     prove: runs both versions, which takes a while; None if there is nothing to prove. proof: the
     result, None until it is known.
@@ -84,7 +84,7 @@ class Shrinking:
         return prove_shrunk(self._listing, self.made(UNREACHED).listing, self._profile, None)
 
     def head(self) -> str:
-        """Return the heading: the present size, its limit, and how many bytes are too many."""
+        """Return the heading: the present size, the limit, and how many bytes are over it."""
         limit, before = self.most.limit, self.most.before
         size = f"{before:,} of {plural(limit, 'byte')}" if limit else plural(before, "byte")
         if limit and before > limit:
@@ -94,7 +94,7 @@ class Shrinking:
         return f"Make it smaller: {size}"
 
     def entries(self) -> list[Entry]:
-        """Return the levels; if the listing is too big, what makes it fit comes first."""
+        """Return a row for each level; if the listing is too big, first one that makes it fit."""
         entries: list[Entry] = []
         limit, now = self.most.limit, self.most.before
         if limit and now > limit:
@@ -149,7 +149,7 @@ class Shrinking:
         return "\n".join([*words, *made.notes, "", _NEW_LISTING, made.listing.text()])
 
     def text(self, key: str) -> str:
-        """Return the listing of a level; keep unreached lines if the output differs without."""
+        """Return a level's listing; keep unreached lines if the output differs without them."""
         differs = self.proof is not None and self.proof.result == "differs"
         return self.made("everything" if key == UNREACHED and differs else key).listing.text()
 
@@ -172,7 +172,7 @@ class Adapting:
         self.proof: Proof | None = None
 
     def head(self) -> str:
-        """Return the heading: how many lines change, and the size then."""
+        """Return the heading: how many lines change, and the new size."""
         made = self._offer.made
         limit = f" of {made.limit:,}" if made.limit else ""
         over = "" if made.fits else f", {plural(made.after - made.limit, 'byte')} over"

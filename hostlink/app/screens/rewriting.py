@@ -54,7 +54,7 @@ class RewriteScreen(Page[str | None]):
             self.renew()
 
     def renew(self) -> None:
-        """Show the row at the cursor again."""
+        """Show the details of the row at the cursor again."""
         key = self.query_one(Rows).key
         if key:
             self.say("#rewrite-detail", self.rewrite.detail(key))

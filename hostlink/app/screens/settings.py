@@ -26,7 +26,7 @@ def _often(minutes: int) -> str:
 
 
 class SettingsScreen(Page[None]):
-    """Change a setting with Enter."""
+    """Shows the settings; Enter changes one."""
 
     AUTO_FOCUS = "#settings"
     HEAD = "Settings"

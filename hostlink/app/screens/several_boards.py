@@ -158,7 +158,7 @@ class SeveralScreen(Page[None]):
         return [each for port, each in boards.items() if port not in self.left_out]
 
     def _ready(self) -> list[AttachedBoard]:
-        """Return the marked boards; say why if there are none, or one of them is at work."""
+        """Return the marked boards; if none is marked or one is at work, say so and return none."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
             words = not_yet("several.stop")

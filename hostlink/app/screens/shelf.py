@@ -1,4 +1,4 @@
-"""The archive on the desk: its programs, then the shipped ones, searched while one types."""
+"""The archive on the desk: its programs, then the shipped ones, searched as the user types."""
 
 from __future__ import annotations
 

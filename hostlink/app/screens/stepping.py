@@ -38,7 +38,7 @@ class StepRows(Rows):
     counts: Sequence[int] = ()
 
     def row_style(self, place: int, base: Style) -> Style:
-        """Return a style by the share of the line that was begun most often."""
+        """Return the style for how often a line was begun, compared with the most frequent one."""
         most, count = max(self.counts, default=0), self.counts[place]
         if not count:
             return base
@@ -47,9 +47,9 @@ class StepRows(Rows):
 
 
 class StepScreen(Page[int | None]):
-    """One run of a program; return the line number that it stands at.
+    """Step through one run of a program; return the line number at which it stands.
 
-    clock: tells the time in seconds. While the program runs on it keeps the pace of the board.
+    clock: returns the time in seconds, by which a program that runs on keeps the board's pace.
     """
 
     AUTO_FOCUS = "#steps"
@@ -87,7 +87,7 @@ class StepScreen(Page[int | None]):
         yield Static("", id="step-pins", markup=False)
 
     def foot(self) -> str:
-        """Return the keys."""
+        """Return what the keys do."""
         return with_keys(
             "<stepping.line> runs a line, <stepping.here> up to the chosen line, <stepping.on> "
             "goes on or stops, <stepping.back> goes one line back, <stepping.again> begins again. "
@@ -111,7 +111,7 @@ class StepScreen(Page[int | None]):
             self._timer.pause()
 
     def action_line(self) -> None:
-        """Run the line at the arrow, with all rounds of a loop within it."""
+        """Run the line at the arrow, with every pass of a loop within it."""
         began = self.walk.began
         self._run_until(lambda: self.walk.began != began)
 
@@ -185,7 +185,7 @@ class StepScreen(Page[int | None]):
 
     @property
     def chosen_pin(self) -> str:
-        """Return the name of the pin that is switched and slid, "" if the program reads none."""
+        """Return the name of the pin whose level the keys change, "" if the program reads none."""
         pins = pins_read(self.walk)
         return pins[self._pin % len(pins)] if pins else ""
 

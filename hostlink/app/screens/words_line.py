@@ -1,4 +1,4 @@
-"""The line of words: jobs of the desk in one line at its bottom, each done by one letter."""
+"""The line of words: actions of the desk in one line at its bottom, each run by one letter."""
 
 from __future__ import annotations
 
@@ -75,11 +75,11 @@ class WordsLine(ModalScreen["Callable[[Desk], object] | None"]):
         self.query_one("#words", Static).update(words_in_line(self._shown))
 
     def action_work(self, name: str) -> None:
-        """Close the line and return what a key with Ctrl means."""
+        """Close the line and return what the action of the pressed key does."""
         self._answer(BY_ID[name].work)
 
     def _answer(self, answer: Callable[[Desk], object] | None) -> None:
-        """Close the line, unless an earlier key has closed it."""
+        """Close the line with this answer, unless an earlier key has closed it."""
         if self.is_current:
             self.dismiss(answer)
 

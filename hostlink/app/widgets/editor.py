@@ -157,7 +157,7 @@ class ListingEditor(TextField):
         self.move_cursor(self.document.end if end else (0, 0), select=select)
 
     async def _on_key(self, event: events.Key) -> None:
-        """Type only what the board can hold: Alt and a letter come as a letter with an accent."""
+        """Type only what the board can hold; Alt and a letter may arrive as an accented letter."""
         is_taken = not self._row_end.is_second(event)
         if event.is_printable and event.character and self.form is not None:
             from hostlink.listing.charset import accepts_character
@@ -284,7 +284,7 @@ class LedgerColumn(Widget):
     def show(
         self, rows: Sequence[LedgerRow], limit: int, marked: Mapping[int, Sequence[Finding]]
     ) -> None:
-        """Show the costs of the lines. limit: bytes of the board, 0 if unknown."""
+        """Show the costs of the lines. limit: bytes that the board has for them, 0 if unknown."""
         self._rows = {row.line.at - 1: row for row in rows}
         self._limit = limit
         self._marked = marked

@@ -46,7 +46,7 @@ def clickable(
 
 
 def _named(*keys: str) -> str:
-    """Return a pattern for any of these keys where a sentence says what it does."""
+    """Return a regular expression for any of these keys where a sentence says what it does."""
     return rf"(?<![\w+])({'|'.join(map(re.escape, keys))})(?= (?!or |and )[a-z])"
 
 
@@ -78,7 +78,7 @@ class Foot(Static):
 
 
 def fit_words(words: str, width: int, rest: str, rows: int = _MOST_ROWS) -> str:
-    """Return as many words as fit into some rows, up to a comma or stop, and then `rest`."""
+    """Return the words if they fit into some rows, else those that do and then `rest`."""
     if width < 1 or len(wrap(words, width)) <= rows:
         return words
     parts = re.findall(r"[^.,;:]+[.,;:]\s*", words)

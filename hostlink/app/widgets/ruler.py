@@ -41,7 +41,7 @@ class BoardTrack:
 
 
 class MemoryRuler(Widget):
-    """Two tracks of one scale, each between its name and its state in words."""
+    """Two tracks drawn to one scale, each between its name and its state in words."""
 
     @dataclass
     class LineChosen(Message):

@@ -27,7 +27,7 @@ class _RowText(str):
 
 
 class _Text(Document):
-    """A document that measures itself at once if each character takes one cell.
+    """A document that is measured quickly if each character takes one cell.
 
     Textual 8.2 expands and measures every row of a text at each key.
     """
@@ -45,7 +45,7 @@ class _Text(Document):
 
 
 class _Unwrapped(WrappedDocument):
-    """A document without wrapped rows, which counts them at once.
+    """A document without wrapped rows, whose height is known without adding up.
 
     Textual 8.2 adds up all rows of a text for each one that it draws.
     """
@@ -56,7 +56,7 @@ class _Unwrapped(WrappedDocument):
 
 
 class TextField(TextArea):
-    """A text area whose cursor never leaves the text, and that draws the rows that changed.
+    """A text area whose cursor never leaves the text, and that draws only rows that changed.
 
     Textual 8.2 draws every row at each key: 13 kB, where one row takes a few hundred bytes.
     """
@@ -82,7 +82,7 @@ class TextField(TextArea):
             self.refresh_lines(first, last - first + 1)
 
     def edit(self, edit: Edit) -> EditResult:
-        """Change the text, and draw its rows; all rows are drawn where their number changed."""
+        """Change the text, and draw the changed rows, or all rows if there are more or fewer."""
         result = super().edit(edit)
         self._draw_rows(edit.top[0], max(edit.bottom[0], result.end_location[0]))
         return result
