@@ -124,7 +124,7 @@ class DeskApp(App[None]):
             self.unregister_theme(name)
 
     async def on_event(self, event: Event) -> None:
-        """Pass keys and pastes through the gate; split Escape and a key that came in one read."""
+        """Pass keys and pastes to the `KeyGate`; Escape and a key in one read count as two."""
         if event.is_forwarded or not isinstance(event, Key | Paste):
             await super().on_event(event)
             return
@@ -185,7 +185,7 @@ class DeskApp(App[None]):
         self.set_interval(LOOK_AROUND_S, self.drain)
 
     def open_archive(self) -> bool:
-        """Open the archive; if that fails, end the app and set `failed` to the error."""
+        """Open the archive, return whether that worked; if not, end the app and set `failed`."""
         try:
             self.archive = self._archive() if callable(self._archive) else self._archive
         except HostlinkError as error:

@@ -36,7 +36,7 @@ class AttachedBoards:
 
     @property
     def profile(self) -> Profile:
-        """Return the current board's profile, or without a board the one to measure listings by."""
+        """Return the current board's profile; without a board, the one given or set for the app."""
         if self.current is not None:
             return self.current.choice.effective
         name = self.app.first_profile
@@ -47,11 +47,11 @@ class AttachedBoards:
         return self._profiles[name]
 
     def forget_profiles(self) -> None:
-        """Read the profile to measure by again, since its file may have changed."""
+        """Have the profile that is used without a board read again; its file may have changed."""
         self._profiles.clear()
 
     def spelled(self, port: str) -> str:
-        """Return the name of this port under which it is attached already, else the given one."""
+        """Return the name under which this port is attached already, or else the given name."""
         from hostlink.board.port.ports import identity_of, same_board
 
         if port in self.by_port:

@@ -14,7 +14,7 @@ _UNKNOWN = KnownContents()
 
 
 class BoardStates:
-    """The states by port. A lost program is offered once, until the board holds one again."""
+    """What each board holds and has lost, by port. Each loss is offered for reloading only once."""
 
     def __init__(self) -> None:
         self._held: dict[str, KnownContents] = {}

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class BoardTask:
-    """What was last done with a board. name: of the board or learner. words: how it ended.
+    """The last job on a board. name: of the board or learner. words: how the job ended.
 
     alone: starts the same job for this board alone, with its questions, or None.
     """
@@ -34,19 +34,19 @@ class BoardTask:
 
     @property
     def lines(self) -> str:
-        """Return how many lines were sent, "" while none are."""
+        """Return how many of the lines were sent, "" for a job that sends none."""
         sent, all_lines = self.job.progress.sent_lines, self.job.progress.all_lines
         return f"{sent:,} of {plural(all_lines, 'line')}" if all_lines else ""
 
     @property
     def progress(self) -> str:
-        """Return how far it is, or how it ended."""
+        """Return how far the job has come, or how it ended."""
         if self.job.ended:
             return self.words
         return ": ".join(filter(None, (self.job.progress.phase, self.lines)))
 
     def start(self, app: DeskApp, changed: Callable[[], None]) -> BoardTask:
-        """Follow the job and tell how it ended. changed: called at each change."""
+        """Follow the job, tell how it ends, return this task. changed: called at each change."""
 
         def ended(job: Job[Any]) -> None:
             self.failed = job.error is not None
@@ -78,5 +78,5 @@ def _done(app: DeskApp, attached: AttachedBoard, result: object) -> str:
 
 
 def not_yet(stop: str) -> str:
-    """Return the sentence that boards are still at work. stop: the action that stops them."""
+    """Return the advice to wait for the boards, or to stop them. stop: the action that does."""
     return f"Wait until the boards have finished, or press {way_to(stop)}."

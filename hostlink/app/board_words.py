@@ -110,7 +110,7 @@ def _fitted(name: str, tails: list[str], width: int) -> str:
 
 
 def _cut_middle(text: str, width: int) -> str:
-    """Shorten a text to `width` columns: the end of a port's name tells it from others."""
+    """Cut a text in its middle to fit `width` columns: the ends of ports' names tell them apart."""
     front = (width - 1) // 2
     back = width - 1 - front
     tail = text[-back:]
@@ -185,7 +185,7 @@ def short_room_words(ledger: Ledger) -> str:
 
 
 def held_words(held: KnownContents | None) -> str:
-    """Describe what a board holds beside the ruler's track for it. held: None without a board."""
+    """Describe in a few characters what a board holds: "412 held". held: None without a board."""
     if held is None:
         return "none"
     if not held.known:
@@ -196,7 +196,7 @@ def held_words(held: KnownContents | None) -> str:
 
 
 def finding_at(review: Review, row: int) -> Finding | None:
-    """Return the worst finding for a row, counted from 0, or else for the whole listing."""
+    """Return the worst finding for a row (from 0), else for the whole listing, else for any row."""
     from hostlink.listing.finding import SEVERITIES  # not before the first drawing
 
     found = review.findings

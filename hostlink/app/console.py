@@ -149,7 +149,7 @@ class ConsoleLine(TextLine):
         self._newest = ""  # the one being typed, while a sent one is shown
 
     def show_board(self, port: str) -> None:
-        """Show what is typed to the board at a port from now on."""
+        """Keep what was typed so far, and show what was typed for the board at this port."""
         if self._port:
             self._typed[self._port] = self.value
             self.value = self._typed.pop(port, "")

@@ -130,7 +130,7 @@ class Drafts:
             _delete(_lock_of(left.path))
 
     def take_over(self, left: LeftDraft) -> None:
-        """Make a draft that was left behind this window's own. Raises RefusedError."""
+        """Take over a draft that another window left behind. Raises RefusedError."""
         self.keep(left.draft)
         self.give_up(left)
 

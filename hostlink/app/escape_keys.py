@@ -2,8 +2,8 @@
 
 A terminal sends Escape and what follows in one read where the line is slow or a multiplexer sits in
 between, and most send Alt and a letter as Escape and the letter (common practice, no source). The
-two cannot be told apart. Textual (8.2) makes other keys of them: of Escape and 1 an inverted
-exclamation mark, of Escape and Enter an Enter. So our own sequences are added to its table.
+two cannot be told apart. Textual (8.2) turns them into other keys: Escape and 1 into an inverted
+exclamation mark, Escape and Enter into Enter. So our own sequences are added to its table.
 """
 
 from __future__ import annotations

@@ -88,7 +88,7 @@ class Progress:
         """Return the seconds until everything is sent and read back once, or None if unknown.
 
         For pages of flash: until this phase ends. Sending is taken to go on at the rate so far.
-        wire_rate: of the reading, in bytes a second.
+        wire_rate: bytes a second at which the board is read back.
         """
         if self.all_pages:
             spent_s = self.last_at - (self.first_at or 0.0)
@@ -173,7 +173,7 @@ class Job(Generic[R]):
         self.incoming: deque[tuple[float, Event]] = deque()
 
     def stop(self) -> None:
-        """Ask the job to stop; it ends in order and reports the condition of the board."""
+        """Ask the job to stop; it stops at a safe point and reports the state of the board."""
         if not self.ended:
             self.stopping = True
             self.attached.cancel()

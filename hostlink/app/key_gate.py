@@ -43,7 +43,7 @@ class Early(Protocol):
 
 
 class KeyGate:
-    """The gate in front of one app. deliver: handles a key as the app would without it."""
+    """The gate in front of one app. deliver: handles a key as the app would without the gate."""
 
     def __init__(self, app: App[Any], deliver: Callable[[Key | Paste], Awaitable[None]]) -> None:
         self._app = app

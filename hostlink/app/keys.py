@@ -50,7 +50,7 @@ def fault_in(keys: Mapping[str, str]) -> str:
 
 
 def _fault_of(name: str, key: str) -> str:
-    """Return why an action cannot have a key, whatever the others have; "" if it can."""
+    """Return why an action cannot have a key, whatever keys the others have; "" if it can."""
     if name not in _KEYS:
         near = get_close_matches(name, _KEYS, 1)
         hint = f'; "{near[0]}" is one' if near else ""

@@ -20,6 +20,6 @@ SLIM = 60
 
 
 def size_classes(size: Size) -> Iterator[str]:
-    """Yield the classes of a screen of this size, in columns and rows."""
+    """Yield the style classes for a screen of this size, in columns and rows."""
     for length, steps in ((size.width, WIDTHS), (size.height, HEIGHTS)):
         yield [name for least, name in steps or () if length >= least][-1]

@@ -43,15 +43,15 @@ def with_line_feeds(pasted: str) -> str:
 
 
 class RowEnd:
-    """Finds the second of the two Enter keys that a pasted CR LF may come as, one for each."""
+    """Finds the second of the two Enter keys as which a pasted CR LF may arrive."""
 
     def __init__(self) -> None:
         self._typed_at = self._ended_at = 0.0  # the last other key; an Enter right after one
 
     def is_second(self, event: Key) -> bool:
-        """Return whether a key is an Enter right after another one, at the end of a row.
+        """Return whether a key is the second Enter at the end of a pasted row.
 
-        All of them came too fast to be typed, as the keys of one read of the terminal do.
+        The row's last key and both Enters then come together, faster than anybody types.
         """
         now = event.time
         if event.key != "enter":
@@ -85,8 +85,8 @@ def place_lines(text: str, lines: str) -> Placed:
     """Put numbered lines into a listing; each replaces the line that has its number, if any.
 
     text: the listing. lines: at least one of them has a number; rows without one stay with the
-    numbered row before them, the first ones with that after them. Of lines with the same number the
-    last counts, as on a board.
+    numbered row before them or, at the start, with the one after them. Of lines with the same
+    number the last counts, as on a board.
     """
     new = _blocks(lines)
     if new[0].number is None:

@@ -43,7 +43,7 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class ReviewAnswer:
-    """A review without the lines, which the app has: unpickling them would stop every thread.
+    """A review without the lines, which the app has: unpickling them would block every thread.
 
     columns: of the ledger's rows, all but the first. Fields as of Review and Ledger.
     """

@@ -115,7 +115,7 @@ def _parsed(raw: bytes) -> dict[str, Any]:
 
 
 def change_settings(path: Path, **changes: str | int) -> None:
-    """Change settings by name in the file; all else in it stays, such as keys and remarks.
+    """Change settings by name in the file; all else in it stays, such as keys and comments.
 
     The file is replaced whole or not at all. Raises RefusedError, also for one that is not TOML.
     """

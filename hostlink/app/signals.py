@@ -1,6 +1,6 @@
 """Signals that end the app: it leaves between two of its steps, not in the middle of one.
 
-The handlers that the app finds raise an exception. In the middle of textual's own code that may
+The usual handlers raise an exception. In the middle of textual's own code that may
 leave its threads running, and then the process never ends (seen in textual 8.2 on a busy computer).
 """
 
@@ -21,10 +21,10 @@ _HANGUP = getattr(signal, "SIGHUP", None)
 
 @contextmanager
 def leaving_on_signals(app: DeskApp) -> Iterator[None]:
-    """End the app in good order on a signal, and raise the signal's exception after the block.
+    """End the app cleanly on a signal, and raise the signal's exception after the block.
 
-    A signal before the app's loop runs, or a second signal, raises at once; not so a second SIGHUP,
-    since the end of a terminal is told by the system and by terminal.py.
+    A signal before the app's loop runs, or a second signal, raises at once; a second SIGHUP does
+    not, since both the system and terminal.py send one when a terminal ends.
     """
     ended: list[KeyboardInterrupt] = []
 

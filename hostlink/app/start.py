@@ -22,7 +22,7 @@ def can_open_app() -> bool:
 
 
 def app_class() -> type[DeskApp]:
-    """Import the app, and keep the garbage collector off until the desk is drawn."""
+    """Import and return the app; keep the garbage collector off until the desk is drawn."""
     gc.disable()
     from hostlink.app.application import DeskApp
 

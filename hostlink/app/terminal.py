@@ -1,10 +1,10 @@
-"""Notice when the app's terminal is closed, and go on properly after the process was stopped.
+"""Notice when the app's terminal is closed, and resume properly after the process was stopped.
 
 A terminal that is closed sends SIGHUP, but only to the session that it controls. Without that
-signal Textual (8.2) never notices: it reads an end of file over and over, its thread that writes
-ends by an error, and the app waits for that thread once thirty writes are queued. With SIGHUP comes
-SIGCONT, as it does to a process that SIGSTOP had stopped. Textual then starts a second thread that
-reads the terminal and takes its own settings for those to restore, so that the process never ends.
+signal Textual (8.2) never notices: it reads an end of file over and over, its writing thread fails,
+and the app waits for that thread once thirty writes are queued. With SIGHUP comes SIGCONT, which
+also resumes a process that SIGSTOP has stopped. At SIGCONT, Textual starts a second thread that
+reads the terminal, and saves its own settings as those to restore: the process never ends.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def heed_end() -> None:
 
 
 def _await_end(terminal: int) -> None:
-    """Wait, without a wake-up, until a terminal is gone; then end the app as SIGHUP does."""
+    """Block until a terminal is gone, then end the app as SIGHUP does."""
     if sys.platform == "win32":
         return
     poller = select.poll()
@@ -41,7 +41,7 @@ def _await_end(terminal: int) -> None:
 
 
 def lasting(usual: type[Driver]) -> type[Driver]:
-    """Return a driver class for any bytes, which discards its output once the terminal has closed.
+    """Return a driver class that reads any bytes, and drops its output once the terminal closes.
 
     usual: Textual's driver class for this system; the one for Windows is returned unchanged.
     """

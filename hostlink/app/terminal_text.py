@@ -1,8 +1,8 @@
 """Decode what a terminal sends, so that Textual (8.2) can read it whatever it holds.
 
-Textual ends by an error at a byte that is not UTF-8, such as Alt and a letter in a stock xterm of
-another character set, or a pasted listing of one. After an Escape within a paste it takes the rest
-for keys, which would load, keep or leave.
+Textual fails at a byte that is not UTF-8, such as a stock xterm with another character set sends
+for Alt and a letter, or in a paste. After an Escape within a paste it takes the rest for keys,
+which would load, keep or leave.
 """
 
 from __future__ import annotations

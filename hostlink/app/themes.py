@@ -1,4 +1,4 @@
-"""Our own three themes, with the colours of a listing; nothing is told by colour alone.
+"""Our own three themes, with the colours of a listing; nothing is shown by colour alone.
 
 Light and dark have variants for terminals of 256 and of 16 colours. scripts/colours.py computes
 the colours, except those of the variants for 16: these use the colours of the terminal, whose

@@ -1,4 +1,4 @@
-"""The keys and questions of the app that do what the jobs advise."""
+"""How a user of the app follows advice: with which key, or in answer to which question."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from hostlink.sentences import REVISIONS_KEPT
 
 
 class _KeysNow(Ways):
-    """Ways whose texts name the keys that the actions in them have now."""
+    """A `Ways` that names each action by the key that it has now."""
 
     def __getattribute__(self, name: str) -> Any:
         way = super().__getattribute__(name)
@@ -24,12 +24,12 @@ _SURVEY = "with <boards>, then <boards.survey>"
 
 
 def _always(way: str) -> Callable[..., str]:
-    """Return a function that ignores its arguments and returns one fixed way."""
+    """Return a function that ignores its arguments and returns this phrase."""
     return lambda *_: with_keys(way)
 
 
 def _of(way: str, before: str = ", ") -> Callable[[str], str]:
-    """Return a function that returns a way followed by the thing that it acts on."""
+    """Return a function that returns this phrase followed by the thing that it acts on."""
     return lambda what: f"{with_keys(way)}{before}{what}"
 
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def ask_for_listing(app: DeskApp, open_word: Callable[[str], object]) -> None:
-    """Ask for a file, a program or a folder; take in a folder whole, open anything else."""
+    """Ask for a listing; keep all listings of a folder or zip file, open anything else."""
     from hostlink.app.screens.choosing import ChoosePath
     from hostlink.app.screens.many_listings import is_many, take_in
     from hostlink.jobs.collecting import SUFFIXES

@@ -134,7 +134,7 @@ class Desk(Screen[None]):
             self.sheet_search.left()
 
     def _begin(self) -> None:
-        """Read what takes time, after the first drawing: styles, archive, profile, board."""
+        """Read what would delay the first drawing: styles, archive, profile, drafts, board."""
         self.app.read_screens_look()
         if not self.app.open_archive():
             return
@@ -253,6 +253,6 @@ class Desk(Screen[None]):
 
     @property
     def program(self) -> str:
-        """Return the program at the list's cursor if the list has the focus, else the editor's."""
+        """Return the list's program if it has the focus, else the editor's, else the list's."""
         name = self.shelf.program if self.shelf.has_focus_within else ""
         return name or self.sheet_pane.noted_program or self.shelf.program

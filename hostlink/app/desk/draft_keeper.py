@@ -76,7 +76,7 @@ class DraftKeeper(DeskPart):
             aside(self.app, self._drafts.settle, self._written, self._not_written, newest="draft")
 
     def _want(self) -> bool:
-        """Note the draft that the disk is to hold; return whether drafts are written now."""
+        """Note what the draft on disk is to be; return False before the start and after the end."""
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
@@ -183,7 +183,7 @@ def _extent(text: str) -> str:
 
 
 def _origin(sheet: Sheet) -> str:
-    """Return the word that opens what a sheet was made from, "" where it is new."""
+    """Return what to type to open the original of a sheet, "" for a new one."""
     from hostlink.jobs.files import is_there, named_path
 
     material = sheet.material

@@ -101,7 +101,7 @@ class JobProgress(DeskPart):
         self._keep_news([])
 
     def check_news(self) -> None:
-        """Remove the news that is settled."""
+        """Remove news of a board that now holds a different program of the archive."""
         self._keep_news([one for one in self._news if not self._is_settled(one)])
 
     def _keep_news(self, news: list[_News]) -> None:

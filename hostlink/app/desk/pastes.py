@@ -73,9 +73,9 @@ class Pastes(DeskPart):
             self._by_number(text)
 
     def _is_whole(self, pasted: Mapping[int, Line]) -> bool:
-        """Return whether pasted lines may be a listing of their own, or replace the whole text.
+        """Return whether pasted lines count as a whole listing, which is not merged by number.
 
-        By number they would mix with another listing, and no one could tell the two apart.
+        They do if the editor is empty or wholly selected, or if they may mix two programs.
         """
         from hostlink.listing import Listing
 

@@ -48,7 +48,7 @@ class Plotting(DeskPart):
             self._plot.begin()
 
     def take(self, rows: Sequence[tuple[str, bool]]) -> None:
-        """Take rows of the console: the text of each, and whether it is hostlink's own."""
+        """Draw new rows of the console: the text of each, and whether it is hostlink's own."""
         if self._plot is not None:
             line = self._line or "\n"
             self._plot.add(text for text, ours in rows if not (ours or text.endswith(line)))

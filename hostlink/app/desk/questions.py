@@ -44,8 +44,8 @@ class Questions(DeskPart):
     def unasked(self, keys: int = 0, is_open: Callable[[], bool] = lambda: True) -> Iterator[None]:
         """Treat each screen opened in this block as one that opens by itself.
 
-        keys: the gate's count of keys when its cause was begun. is_open: tells whether it still
-        needs an answer.
+        keys: how many keys the gate had taken when the user began what causes the screen.
+        is_open: tells whether it still needs an answer.
         """
         before, self._unasked = self._unasked, (keys, is_open)
         try:

@@ -158,7 +158,7 @@ class Readings(DeskPart):
         self.app.watch_job(job, done=done, failed=failed)
 
     def note_reading(self, attached: AttachedBoard, looked: BoardContents) -> None:
-        """Record what a look found, and offer a program that the board has lost."""
+        """Record what a reading found; have a program that the board has lost offered again."""
         from hostlink.jobs.events import MemoryLost
 
         size = (looked.content.size_bytes or 0) if looked.content is not None else 0

@@ -121,7 +121,7 @@ class SheetPane(Vertical):
             self.show_here()
 
     def check(self) -> None:
-        """Review and measure the text for the current board, and show it beside the lines."""
+        """Review and measure the text for the current board; show the result beside the lines."""
         self.checked = self._reviewing.now()
         self._show_checked()
 
@@ -250,7 +250,7 @@ class SheetPane(Vertical):
         go_on()
 
     def note_kept(self, spec: str) -> None:
-        """Note the revision that a job kept, "" for none, if it is the editor's text."""
+        """Note it if the editor's text is the revision that a job kept. spec: "" for none."""
         if not spec or spec.rpartition("@")[0] != self.sheet.name:
             return
         text = self.editor.text

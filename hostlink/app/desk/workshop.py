@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 class Workshop(DeskPart):
-    """Work on the listing in the editor that needs no board; it keeps and sends nothing unasked."""
+    """The actions on the listing that need no board; none keeps or sends anything unasked."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
@@ -129,7 +129,7 @@ class Workshop(DeskPart):
             self._check(listing, "the listing in the editor", self._checked)
 
     def _checked(self, chosen: int | str | None) -> None:
-        """Go to the chosen line, or put the line that was offered in its place."""
+        """Go to the line with the chosen number, or put the chosen correction into the listing."""
         if isinstance(chosen, str):
             placed = place_lines(self.sheets.editor.text, chosen)
             self.sheets.take_text(placed.text, f"The line is now {chosen}")
@@ -262,7 +262,7 @@ class Workshop(DeskPart):
 
 
 def _sheet_fields(name: str, known: ProgramDetails) -> list[tuple[str, str, str]]:
-    """Return the fields to fill in for a sheet: key, label and the text at first."""
+    """Return the fields to fill in for a sheet: key, label and initial text."""
     details = [
         (key, key, " ".join(getattr(known, key).split()))
         for key in ("title", "author", "licence", "notes")
