@@ -164,7 +164,7 @@ class ConsoleTerminal:
         return f"{doing}  {LEAVE} ends  {CAPTURE} reads the program"
 
     def _wait(self, answer: Future[Any]) -> Any:
-        """Wait for a job; on Ctrl+C stop it at a safe point."""
+        """Return a job's result once it has ended; on Ctrl+C stop the job at a safe point."""
         while True:
             try:
                 return answer.result()

@@ -138,7 +138,7 @@ class CommonOptions:
     def on_practice(self) -> bool:
         """Return whether all chosen boards are practice boards.
 
-        Commands without --port use HOSTLINK_PORT for this.
+        For a command that has no --port, HOSTLINK_PORT decides.
         """
         ports = self.ports or resolved_ports(self, (os.environ.get("HOSTLINK_PORT", ""),))
         return all(port.startswith("practice:") for port in ports)
@@ -146,8 +146,8 @@ class CommonOptions:
     def the_profile(self) -> Profile:
         """Return the profile to use without a board.
 
-        This is the one named, else that of the board known at the port, else the practice board's
-        or the careful one.
+        It is the named one, else that of the board known at the port, else the practice board's;
+        for an unknown board at a port it is `careful_profile`.
         """
         if self.open_link is not None and self.profile is None:
             return self.open_link.in_use.effective

@@ -21,7 +21,7 @@ _HEIGHT = 20  # rows of a drawing
 
 
 def draw_options(drawn: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """Return the options plot, svg and csv. drawn: what is drawn, as an object in their help."""
+    """Return the options plot, svg and csv. drawn: what is drawn, as it follows "Draw"."""
 
     def add(command: Callable[..., Any]) -> Callable[..., Any]:
         for option in (

@@ -109,7 +109,7 @@ def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
 def write_display(
     common: CommonOptions, reviewed: ImageReview, request: Callable[..., WriteRequest]
 ) -> None:
-    """Have the bridge moved to the machine's display, and write that. Raises RefusedError."""
+    """Ask for the bridge to be moved to the display, and write the display. Raises RefusedError."""
     from hostlink.jobs.cautions import MOVE_BACK, MOVE_TO_DISPLAY
     from hostlink.jobs.firmware.request import FirstSteps
 
@@ -132,7 +132,7 @@ def write_display(
 
 
 def _keep_role(common: CommonOptions, second: CommonOptions) -> None:
-    """Note again that the board at a port is the computer, if the bridge was moved in between."""
+    """Record the board as the computer again if the display was written over the same bridge."""
     from hostlink.board.port.ports import identity_of, same_board
     from hostlink.jobs.session.last_known import known_board
 

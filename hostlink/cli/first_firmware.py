@@ -102,7 +102,7 @@ def take_first_steps(
 
 
 def _label(common: CommonOptions, session: Session, archive: Archive, steps: FirstSteps) -> str:
-    """Label the board by the option, or as answered; ask again for a label that cannot be used."""
+    """Label the board as the option or an answer says, asking until it can be used; return it."""
     from hostlink.jobs.boards import label_board
 
     while True:

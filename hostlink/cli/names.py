@@ -1,4 +1,4 @@
-"""Names that parts of the command line pass on to each other."""
+"""Names that several parts of the command line share."""
 
 from __future__ import annotations
 

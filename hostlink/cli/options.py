@@ -35,7 +35,7 @@ def output_option(
 
 
 class WholeRange(click.IntRange):
-    """A whole number in a range, named so in errors; the option's help states the range."""
+    """A number in a range that errors call a whole number; the option's help states the range."""
 
     name = "whole number"
 

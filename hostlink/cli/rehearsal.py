@@ -94,5 +94,5 @@ def _may_come(refusal: HostlinkError, words: Words, before: Sequence[Words]) -> 
 
 
 def _stem(word: str) -> str:
-    """Return the program name in a word: PIER for pier.bas, PIER@2 and lists/pier.bas."""
+    """Return the program name in a word, casefolded: pier for PIER@2 and lists/pier.bas."""
     return Path(word.partition("@")[0]).stem.casefold()

@@ -1,4 +1,4 @@
-"""The commands and options that do what the jobs advise."""
+"""How a user of the command line follows advice: with which command or option."""
 
 from __future__ import annotations
 

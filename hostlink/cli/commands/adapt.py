@@ -85,9 +85,9 @@ def adapt(
 
 
 def _written_for(common: CommonOptions, material: Material) -> str:
-    """Return the profile of the board that a listing is for, guessed from its forms if need be.
+    """Return the profile of the board that a listing is for, guessed from its syntax if need be.
 
-    Raises UsageError if no known kind takes them all, or if those that do differ in one of them.
+    Raises UsageError if no known kind of board takes it, or if those that do read it differently.
     """
     from hostlink.jobs.language_of import doubt_words, guessed_kind
 
@@ -113,7 +113,7 @@ def _written_for(common: CommonOptions, material: Material) -> str:
 
 
 def _forms(found: Guess) -> str:
-    """Return the forms that support a guess, each with a line that has it."""
+    """Return the language forms that support a guess, each with a line that has it."""
     told = [f"{form.what} (line {form.lines[0]})" for form in found.forms[:4]]
     return f": {', '.join(told)}" if told else ""
 

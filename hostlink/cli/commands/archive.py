@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 def _made_or_not(target: Path) -> Callable[[], str]:
     """Return a function that says whether a file or folder was made.
 
-    It gets its name only once it is proven.
+    The file or folder gets its name only once it is proven.
     """
     before = target.exists()
 

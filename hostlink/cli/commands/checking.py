@@ -56,7 +56,7 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
 
 
 def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], str]:
-    """Read the check codes of a sheet, and its lines by line number."""
+    """Return the check codes of a sheet, its lines by line number, and the name of its file."""
     from hostlink.jobs.publishing import read_sheet_file
 
     read = read_sheet_file(path)

@@ -81,7 +81,7 @@ def _compare_two(common: CommonOptions, a: str, b: str, as_unified: bool, exact:
 
 
 def _show_comparison(differs: Comparison) -> None:
-    """Print the lines that differ by line number, with changed characters marked below."""
+    """Print the lines that differ, in order of number, with changed characters marked below."""
     rows: list[tuple[int, str]] = []
     for word, lines in (("added", differs.added), ("removed", differs.removed)):
         rows += [(_order(line), f"{word:<8}  {line.typed}") for line in lines]

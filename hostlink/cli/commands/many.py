@@ -42,7 +42,7 @@ def load_many(
 
 
 def save_many(common: CommonOptions, archive: Archive, options: SaveOptions) -> int:
-    """Save every chosen board under its name and the date; return the worst exit status."""
+    """Save every board's program under the board's name and the date; return the worst status."""
     from hostlink.cli.job_json import saved_dict
     from hostlink.jobs.many import save_on_each
 
@@ -78,7 +78,7 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
 def failure_dict(error: HostlinkError | None, by: Ways = COMMANDS) -> dict[str, object]:
     """Return the JSON for what ended a job on one board.
 
-    error: None if the job succeeded. by: fills in how the advice is followed.
+    error: None if the job succeeded. by: the terms in which the advice is given.
     """
     if error is None:
         return dict.fromkeys(("error", "kept", "advice"))

@@ -1,4 +1,4 @@
-"""The command meet: from the USB bridge up to the program in memory, rung by rung."""
+"""The command meet: from the USB bridge up to the program in memory, step by step."""
 
 from __future__ import annotations
 

@@ -175,7 +175,7 @@ def item_dict(item: Revision | Rescue) -> dict[str, object]:
 
 
 def marks_of(origin: Origin) -> list[str]:
-    """Return short words for each doubt about a captured listing."""
+    """Return a few words for each doubt about a captured listing."""
     marks = ["after a restart"] if origin.after_restart else []
     return [*marks, *([f"not proven: {origin.unproven}"] if origin.unproven else [])]
 

@@ -206,7 +206,7 @@ def _goes_without(
 
 
 def _proof_of(material: Material, made: Listing, profile: Profile) -> Proof:
-    """Run a listing and the smaller one, with the answers that are known for it."""
+    """Run a listing and the smaller one, both with its known answers; return what that proves."""
     from hostlink.jobs.proving import inputs_of
     from hostlink.jobs.shrinking import prove_shrunk
 

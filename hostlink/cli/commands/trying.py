@@ -275,7 +275,7 @@ def _trace_row(step: dict[str, Any]) -> str:
 
 
 def _say_ended(common: CommonOptions, tried: Tried) -> None:
-    """Say how a program ended, and what it took."""
+    """Say how a program ended, how long it ran, and how much memory is left."""
     walk, setting = tried.walk, tried.setting
     at = "" if walk.stood_at is None else f" in line {walk.stood_at}"
     if walk.missing:
