@@ -246,7 +246,7 @@ def refuse_given_twice(ctx: click.Context) -> None:
 
 
 def _choose_ports(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> None:
-    """Set the ports from --port; a command for one board gets the first, and may have only one."""
+    """Set the ports from --port; refuse several for a command that works with one board."""
     ports = chosen["ports"] = tuple(dict.fromkeys(chosen["ports"]))
     chosen["port"] = ports[0] if ports else None
     given = ctx.get_parameter_source("ports") is click.core.ParameterSource.COMMANDLINE

@@ -78,7 +78,7 @@ def _known_boards(common: CommonOptions) -> list[Board]:
 
 
 def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
-    """Return the labelled practice boards if no USB bridge is plugged in."""
+    """Return the ports of the labelled practice boards, none if a USB bridge is plugged in."""
     from hostlink.archive import Archive
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled

@@ -109,7 +109,7 @@ class FindingsScreen(Page[int | None]):
             self.dismiss(self.chosen.line_at)
 
     def action_silence(self) -> None:
-        """Record the rule in the program's note, which `hostlink review` reads too."""
+        """Silence the finding's rule in the program's note, or have it reported again."""
         one = self.chosen
         if one is None:
             return

@@ -103,7 +103,7 @@ class MendScreen(Page[str | None]):
         return self._kinds[key] if key in self._kinds else [int(key)] if key else []
 
     def detail(self) -> None:
-        """Show the repair at the cursor in full."""
+        """Show the repairs in the row at the cursor in full, and all doubts."""
         parts = []
         for at in self._chosen()[:_MOST_DETAILED]:
             one = self._all[at]

@@ -76,7 +76,7 @@ class RenumberScreen(Page[str | None]):
         self.action_take()
 
     def _number(self, key: str) -> int | None:
-        """Return the number in a field, None if it is empty. Raises UsageError naming the field."""
+        """Return a field's number, None for an empty first or last. Raises UsageError naming it."""
         typed = self.query_one(f"#number-{key}", TextLine).value.strip()
         label = next(label for each, label, *_ in _FIELDS if each == key)
         if not typed and key in ("first", "last"):

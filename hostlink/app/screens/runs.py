@@ -107,7 +107,7 @@ class RunsScreen(Page[None]):
         self.say("#run-detail", "\n".join([words, *rows]))
 
     def action_file(self) -> None:
-        """Ask for a file, and write the numbers that the chosen run printed to it."""
+        """Ask for a file, and write the chosen run's numbers or their drawing (.svg) to it."""
         run = self.chosen
         drawing = None if run is None else self.app.attempt(partial(drawing_of_run, run))
         if run is None or drawing is None:

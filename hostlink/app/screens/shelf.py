@@ -119,7 +119,7 @@ class Shelf(Vertical):
         self.search(self.query_one("#find", Input).value)
 
     def search(self, question: str) -> None:
-        """Show the matches: first by name, title or tag, then by a line of the listing."""
+        """Show the matches, by name, title or tag first; all programs for an empty question."""
         asked = question.casefold().split()
         if not asked:
             entries = self._known.entries + self._shipped_entries([])

@@ -211,7 +211,7 @@ class StepScreen(Page[int | None]):
     def draw(self, *, follow: bool = False) -> None:
         """Show the lines, what the program holds, its output and its pins.
 
-        follow: put the cursor of the list on the line that comes next.
+        follow: put the cursor of the list on the line at which the program stands.
         """
         walk = self.walk
         rows = self.query_one(StepRows)
