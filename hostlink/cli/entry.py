@@ -162,7 +162,7 @@ def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
 )
 @click.pass_context
 def cli(ctx: click.Context) -> None:
-    """Load listings into small BASIC computers proven, save them proven, keep every version.
+    """Load listings into small BASIC computers, save programs from them, and keep every version.
 
     WHAT is a listing file, a program in the archive (TIDE), one of its revisions (TIDE@3), a
     rescue (rescue@2), a shipped program, or - for standard input. `--port practice://` is a board

@@ -34,7 +34,7 @@ _LONGEST_ANSWER_S = 60.0
 @click.command()
 @shared(link=True)
 def console(common: CommonOptions) -> int:
-    """Talk to the board; typed lines keep the host copy up to date.
+    """Talk to the board; the host copy follows what is typed.
 
     Type leave! to end. interrupt! (or Ctrl+C) stops the running program, and capture! reads the
     board's program. A paste is mended and reviewed before it is sent; a line that clears the

@@ -83,7 +83,7 @@ def find(
 ) -> int:
     """Search names, titles, notes, tags and listings, or what was printed.
 
-    All WORDS must occur. If nothing has them all, words that differ by one slip are searched for,
+    All WORDS must occur. If nothing has them all, words that differ in a letter are searched for,
     and what has most of the WORDS comes first. `find GOSUB 900` finds GOSUB900 too. Without WORDS
     the options alone choose. In the line shown, the words are between » and «.
     """

@@ -67,7 +67,7 @@ def sheet(
 @_PAGE
 @shared(profile=True, yes=True)
 def card(common: CommonOptions, output: Path) -> None:
-    """Write a board's card: its words, limits, keys and messages."""
+    """Write a page to print on a kind of board: its words, limits, keys and messages."""
     from hostlink.jobs.publishing import write_card
 
     profile = common.the_profile()
