@@ -41,7 +41,7 @@ class FileFaults:
 
     @property
     def many(self) -> bool:
-        """Return whether further faults are reported without suggestions."""
+        """Return whether so many faults were found that further ones get no suggestion."""
         return len(self._found) >= MOST_EXPLAINED
 
     def check(self) -> None:
