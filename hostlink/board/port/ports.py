@@ -68,7 +68,7 @@ def other_ports() -> list[Identity]:
 
 
 def boards_here() -> list[Identity]:
-    """Return the identity of what is at each serial port of this computer, once per bridge."""
+    """Return the identity of each serial port of this computer, without macOS's duplicates."""
     return _without_shared_serials(_one_a_board([_identity(info) for info in _comports()]))
 
 

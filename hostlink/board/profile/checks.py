@@ -120,7 +120,7 @@ def _lines(profile: Profile) -> Iterator[Clash]:
 
 
 def _memory(profile: Profile) -> Iterator[Clash]:
-    """Find sizes and number limits in the wrong order."""
+    """Find sizes, number limits and marks that contradict each other."""
     storage, language = profile.rules.storage, profile.rules.language
     taken = storage.empty_bytes + storage.reserve_bytes
     if storage.program_bytes and taken >= storage.program_bytes:

@@ -79,7 +79,7 @@ class LiveCopy:
         self._note(proven=False)
 
     def lost(self) -> str:
-        """Empty the copy after a restart; return what the archive keeps it as, "" for nothing."""
+        """Empty the copy after a restart; return the spec that keeps what it held, or ""."""
         if not self.lines:
             return ""
         spec = "" if self._archive.read_only else last_program(self._archive, self._board)
