@@ -45,7 +45,7 @@ class Asker:
 
     @property
     def _is_rarely_heard(self) -> bool:
-        """Return whether bytes followed so few empty lines that they were no answers."""
+        """Return whether so few empty lines were followed by bytes that these were no answers."""
         return 0 < self._answered * _RARE <= self._asked
 
     def _set_baud(self, baud: int) -> None:

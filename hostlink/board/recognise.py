@@ -192,7 +192,7 @@ class Recogniser(Asker):
         return None if stopping else self._stop_printing(answers)
 
     def _stop_printing(self, answers: Sequence[bytes]) -> HeardTalk | None:
-        """Stop a program that prints now and then; return None if none is heard to print.
+        """Stop a program that prints now and then and return how the board talks; None without one.
 
         answers: to empty lines. Raises LinkError if it was not stopped.
         """
@@ -206,7 +206,7 @@ class Recogniser(Asker):
         return self._stopped(program_runs(rows[-1]))
 
     def _printing(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
-        """Stop a program that prints now and then, once one of its rows was heard.
+        """Stop a program that prints now and then, once it is heard; yield how the board talks.
 
         The speed changes after each row. Raises LinkError if the program was not stopped or if its
         output is not text.
@@ -243,7 +243,7 @@ class Recogniser(Asker):
         raise refusal
 
     def _is_question(self, prompt: bytes) -> bool:
-        """Return whether an empty line was answered by a question: a program waits."""
+        """Return whether a prompt is a program's question; a first one may be a start question."""
         if not asks(prompt) or any(prompt == kind.talk.prompt for kind in self._kinds):
             return False
         is_new = prompt not in self._questions

@@ -119,7 +119,7 @@ def _storage(profile: Profile) -> KindStorage:
 
 
 def _row(form: Form) -> str:
-    """Return the form of a listed line; in the plain form the blank may belong to the text."""
+    """Return the form of a listed line, without the blank that may belong to the line's text."""
     own = form.list_form == PLAIN_FORM and form.spacing == "kept" and not form.keeps_blank
     return "{number}{text}" if own else form.list_form
 
@@ -205,7 +205,7 @@ def _language(profile: Profile) -> KindLanguage:
 
 
 def _words_run(own: KindLanguage) -> set[str]:
-    """Return the words that a practice board takes, without brackets."""
+    """Return the words of BASIC that a kind of practice board runs, without brackets."""
     words = {word for _, words in own.words for word in words}
     words |= {"TO", "STEP", "RND", own.free.partition("(")[0], *own.functions}
     words |= {"THEN"} if own.then_takes != "none" else set()

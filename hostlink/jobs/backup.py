@@ -243,7 +243,7 @@ def _read_slots(session: Session, found: BoardPrograms, names: tuple[str, ...]) 
 
 
 def _read_slot(session: Session, found: BoardPrograms, name: str) -> bool:
-    """Recall a slot into `found`; return False if the board refuses. Raises LinkError."""
+    """Recall a slot into `found`; return False if the board refuses. LinkError if it is gone."""
     unnamed = session.profile.commands.has_unnamed_slot
     try:
         result = slot_held(session, name)

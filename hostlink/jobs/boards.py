@@ -155,7 +155,7 @@ def port_labelled(boards: Sequence[Board], label: str) -> str:
 
 
 def port_of_board(board: Board, found: Sequence[Identity]) -> str:
-    """Return the port of a known board, "" if it is not plugged in. found: the boards here."""
+    """Return the port of a known board, "" if it is not plugged in. found: those that are."""
     return next((each.port for each in found if is_board(each, board)), _absent(board).port)
 
 
@@ -165,7 +165,7 @@ def find_at_port(
     """Return a board and its port: None if the board is not known yet, "" if it is not plugged in.
 
     named: a label, the serial number of a bridge, a port or an address; a label takes precedence.
-    boards: the known ones. found: the boards here.
+    boards: the known ones. found: those that are plugged in.
     """
     for labelled in boards:
         if labelled.label and fold(labelled.label) == fold(named):

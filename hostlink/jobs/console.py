@@ -68,7 +68,7 @@ class Console(Listening):
     # --- actions of the user ------------------------------------------------------------------
 
     def enter(self, line: str) -> bool:
-        """Type one line; return whether it was a command, not the answer to a program.
+        """Type one line; return True for a command, False for an answer to a program's question.
 
         Raises LineTooLongError if the board accepts no line of that length, and RefusedError,
         ListingError or LinkError if nothing was typed.

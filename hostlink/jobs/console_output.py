@@ -96,6 +96,6 @@ class ConsoleOutput:
         return bool(pacing.prompt or (pacing.ready and not self._is_stored))
 
     def quiet_at(self, pacing: Pacing) -> float:
-        """Return the time at which the line counts as quiet, in seconds."""
+        """Return the time, in seconds, at which the line counts as quiet if nothing more comes."""
         quiet_s = pacing.quiet_s if self._has_prompt(pacing) else QUIET_WITHOUT_PROMPT_S
         return self.last + max(quiet_s, pacing.guard_s)

@@ -50,14 +50,14 @@ class Drawing:
 
 
 def drawing_of_run(run: Run) -> Drawing:
-    """Return the numbers that a kept run printed. Raises RefusedError if there are none."""
+    """Draw the numbers that a kept run printed. Raises RefusedError if there are none."""
     title = ", ".join(filter(None, (run.revision, run.spec, local_text(run.at))))
     rows = _before(run.end.error, printed_by(run))
     return _of_rows(title, rows, run.spec, run.printed.cut)
 
 
 def drawing_of_walk(title: str, walk: Walk) -> Drawing:
-    """Return what a program put out at pins or, if nothing, the numbers that it printed.
+    """Draw what a program put out at pins or, if nothing, the numbers that it printed.
 
     Raises RefusedError if it did neither.
     """
@@ -69,7 +69,7 @@ def drawing_of_walk(title: str, walk: Walk) -> Drawing:
 
 
 def drawing_of_board(session: Session) -> Drawing | None:
-    """Return what the last program put out at the pins of a practice board.
+    """Draw what the last program put out at the pins of a practice board.
 
     None if it set no pin, and for any other board.
     """
@@ -91,7 +91,7 @@ def _of_pins(title: str, bank: PinBank) -> Drawing:
 
 
 def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawing:
-    """Return the numbers in printed rows. cut: bytes that are missing."""
+    """Draw the numbers in printed rows. name: what printed them. cut: bytes that are missing."""
     numbers = Numbers(rows)
     columns = numbers.shown
     if columns is None:
@@ -107,7 +107,7 @@ def _of_rows(title: str, rows: Sequence[str], name: str, cut: int = 0) -> Drawin
 
 
 def _lane(bank: PinBank, pin: str, end_ms: float) -> Columns:
-    """Return what was put out at a pin up to a time, in ms since the program began."""
+    """Return the columns that draw a pin's output. end_ms: their end, since the program began."""
     changes = [each for each in bank.changes if each.pin == pin]
     kinds = {each.what for each in changes}
     most = bank.pins.pulse_most if "width" in kinds else 1

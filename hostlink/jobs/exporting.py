@@ -88,7 +88,7 @@ class Exported:
     """The result of an export. counts: records by kind. left_out: damaged records, in words.
 
     learners: the number of learners' programs that were withheld. naming: the number of other
-    withheld records, which name one of those programs; events are not counted.
+    records withheld because they name one of those programs; events are not counted.
     """
 
     counts: dict[str, int]

@@ -1,6 +1,6 @@
 """Ask a board for its free memory: before a load, to see whether it has room; after it, as a check.
 
-A load is proven by reading the program back. The free memory is a further witness: if it
+A load is proven by reading the program back. The free memory is a further check: if it
 contradicts the listing, the board may hold something that it does not list.
 """
 

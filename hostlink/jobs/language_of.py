@@ -56,7 +56,7 @@ Allow = Callable[[Offer], bool]
 
 
 class LanguageError(RefusedError):
-    """A listing holds forms that the board does not take. offer: how it would be adapted."""
+    """A listing holds forms that the board does not take. offer: its adaptation, None if none."""
 
     offer: Offer | None = None
 

@@ -84,8 +84,8 @@ class Listening(LongSession):
     def take_unasked(self) -> bool:
         """Return whether the board has sent anything unrequested since the last call.
 
-        It then sent something while at its prompt or silent, or was full and is at its prompt
-        again: it may have restarted, or somebody typed at its own keyboard.
+        That is anything sent at its prompt or after silence, and a prompt after its memory was
+        full: it may have restarted, or somebody typed at its own keyboard.
         """
         spoke, self._spoke_unasked = self._spoke_unasked, False
         return spoke
@@ -166,7 +166,7 @@ class Listening(LongSession):
             self._emit(ProgramFailed(fault.message, fault.number))
 
     def _answered(self) -> None:
-        """Update the host copy by what the last line did, now that the board is at its prompt."""
+        """Update the host copy for the line entered last, now that the board is at its prompt."""
         line, answer = self._output.take_answer()
         session = self._here()
         if self._may_be_cleared:

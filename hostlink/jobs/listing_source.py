@@ -188,7 +188,7 @@ def shipped_programs() -> dict[str, Shipped]:
 
 
 def shipped_as(material: Material) -> Shipped | None:
-    """Return the shipped program that a listing is identical with, None for any other listing."""
+    """Return the shipped program that a listing is identical to, None for any other listing."""
     origin = material.origin
     return shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
 

@@ -62,7 +62,7 @@ class LoadOptions:
 class Loaded:
     """A proven load.
 
-    spec: the revision that was loaded, "" if it was not kept. rescued: how the archive keeps what
+    spec: the revision that was loaded, "" if it was not kept. rescued: the spec that keeps what
     was on the board, "" if that was empty. text: what was loaded. size, limit: bytes on the board
     (limit 0 if unknown). free: bytes that the board reports as free, None if it reports none.
     """

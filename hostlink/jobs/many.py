@@ -38,7 +38,7 @@ EmitAt = Callable[[str, Event], None]
 class Result(Generic[V]):
     """How the task ended on one board.
 
-    board: its name (see `port_names`). value: what the task returned, or error: what ended it.
+    board: its name (see `port_names`). value: what the task returned. error: what ended it instead.
     """
 
     board: str

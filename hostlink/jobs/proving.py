@@ -168,7 +168,7 @@ def run_out(walk: Walk, most: int = _MOST[0]) -> Walk:
 
 
 def answers_apart(inputs: Sequence[str]) -> list[str]:
-    """Return the answers for a board that takes one number in a row."""
+    """Return the answers split at commas, for a board that takes one number per row."""
     return [number for line in inputs for number in line.split(",")]
 
 
@@ -187,7 +187,7 @@ def how_alike(first: str, second: str) -> Alike:
 
 
 def _rows_alike(first: str, second: str) -> Iterator[Alike]:
-    """Compare two rows gap by gap: what stands in front of each character and at the end."""
+    """Yield how two rows agree at each gap that differs; "other" if their characters differ."""
     (characters, gaps), (others, other_gaps) = _gaps(first), _gaps(second)
     if characters != others:
         yield "other"

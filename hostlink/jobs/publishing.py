@@ -68,7 +68,7 @@ def details_of(material: Material, archive: Archive | None) -> ProgramDetails:
 def to_publish(
     materials: Sequence[Material], profile: Profile, archive: Archive | None
 ) -> tuple[list[PublishedProgram], list[tuple[str, Advice]]]:
-    """Return the programs with their details, and those that cannot have codes, with the reasons.
+    """Return the programs with details, and those for which no codes can be made, with reasons.
 
     Raises RefusedError if no program is left; ArchiveError.
     """

@@ -186,7 +186,7 @@ def _free_memory(session: Session) -> int | None:
 
 
 def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
-    """Warn of review errors in programs that are put back nevertheless."""
+    """Warn of items kept as not proven, and of review errors; all are put back nevertheless."""
     for item in items:
         if item.unproven:
             session.emit(Warned(f"{item.name} was kept as not proven: {item.unproven}"))

@@ -186,9 +186,9 @@ def _look_into(
 def _naming_what_is_kept(
     session: Session, archive: Archive, board: Board, memory: HeldProgram
 ) -> Iterator[dict[str, str]]:
-    """Add to an error of the block what the archive keeps the board's programs as.
+    """Add to an error of the block the specs under which the board's programs are kept.
 
-    Yields a mapping to extend: from where a program was to what the archive keeps it as.
+    Yields a mapping to extend: where a program was, to the spec under which it is kept.
     """
     was = {"in memory": memory.spec}
     try:

@@ -260,7 +260,7 @@ def same_program(session: Session, one: Lines, other: Lines) -> bool:
 def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> HostlinkError:
     """Try to put memory back after a job failed; return the error with the result of that.
 
-    lines: what memory held. spec: what the archive keeps it as, "" if it does not.
+    lines: what memory held. spec: what keeps it in the archive, "" for nothing.
     """
     back = False
     with session.unstoppable(), suppress(HostlinkError):

@@ -16,7 +16,7 @@ _NAMED = 8  # items named of a list
 
 @dataclass(frozen=True, slots=True)
 class PastSurvey:
-    """The result of an earlier survey. rows: value, finding, confidence and evidence, in words."""
+    """The result of an earlier survey. rows: as made by finding_rows. told: a paragraph on it."""
 
     at: datetime
     rows: tuple[tuple[str, str, str, str], ...]
@@ -24,7 +24,7 @@ class PastSurvey:
 
 
 def finding_rows(findings: Sequence[SurveyFinding]) -> tuple[tuple[str, str, str, str], ...]:
-    """Return findings in words: value, finding, confidence, evidence."""
+    """Return each finding in words: the name of the value, the value, confidence, evidence."""
     return tuple(
         (one.name, value_words(one.value), one.confidence, one.evidence) for one in findings
     )

@@ -68,7 +68,7 @@ class Surveyed:
 
     lines: how many lines the board holds now; None if that is not known. held: the same in a
     sentence. told: the result in plain words. kind: the known kind that the board is, "" for none.
-    words: candidate words sorted into known, unknown and unsure. notes: what no profile says.
+    words: candidates sorted into known, unknown and unsure. notes: what no profile can hold.
     """
 
     profile: Profile

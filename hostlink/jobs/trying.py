@@ -52,7 +52,7 @@ class Setting:
 
     @property
     def command(self) -> str:
-        """Return the command of a kept run: it holds what has no column of its own there."""
+        """Return the command to keep with a run: the parts of the setting that no column holds."""
         held = {name: value for name, value in asdict(self).items() if name in _MORE and value}
         return f"{COMMAND} {json.dumps(held)}"
 
@@ -203,7 +203,7 @@ def expectations(archive: Archive, program: str | None = None) -> dict[str, tupl
 
 
 def printed_by(run: Run) -> Sequence[str]:
-    """Return the rows that a program printed, without those on pins and the end that a try adds."""
+    """Return the rows that a program printed, without those that a run without a board adds."""
     rows = list(run.printed.rows)
     while rows and rows[-1].startswith(_ADDED) and setting_of(run):
         rows.pop()
@@ -228,7 +228,7 @@ def check_all(
 ) -> Iterator[tuple[Run, Tried | HostlinkError]]:
     """Try the latest revision of each program with an expected run, until `stopped`.
 
-    Yield the expected run and the result, an error if the program could not be tried.
+    Yield the expected run and the result, or an error if the program could not be tried.
     tag: only programs with that tag. Raises UsageError if there is none.
     """
     held = expectations(archive)

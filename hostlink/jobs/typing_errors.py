@@ -124,7 +124,7 @@ def no_interrupt_error() -> RefusedError:
 
 
 def occupied_error(state: BoardState) -> LinkError:
-    """Return the error for a job that would type into what the board does."""
+    """Return the error for a job whose typing would go to what runs on the board."""
     what = "A program is running on the board."
     if state.activity is Activity.ASKING:
         what = asking_words(state.question.strip())

@@ -1,1 +1,1 @@
-"""Bytes and time: the port seam, the clock, the sender, captures, the recording of the wire."""
+"""Bytes and time: ports, the clock, the cores that talk to a board, the recording of the wire."""

@@ -164,7 +164,7 @@ def note_left_quiet(name: str) -> None:
 
 
 def was_left_quiet(name: str) -> bool:
-    """Return whether hostlink has used this device since it was plugged in and left DTR on."""
+    """Return whether hostlink used this device since it was plugged in, and left DTR on."""
     note = _note_of(name)
     if note is None:
         return False

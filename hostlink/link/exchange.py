@@ -147,7 +147,7 @@ class Exchange(StatedCore):
 
     @property
     def _is_stored_silently(self) -> bool:
-        """Return whether the first prompt ends the answer, as for a line stored by then.
+        """Return whether the first prompt ends the answer, since a numbered line is stored by then.
 
         That is not so for a direct command, whose output may begin like the prompt.
         """
@@ -169,7 +169,7 @@ class Exchange(StatedCore):
         return self._last + max(still_s, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:
-        """Ask for a new prompt after silence without one."""
+        """Send a key after silence to get a prompt or the next page; give up after some of them."""
         if not self._reach.nudges:
             return Step(b"", now + self._silence())
         since = self._buffer[self._nudged_at :]

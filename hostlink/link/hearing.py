@@ -24,13 +24,13 @@ _DIGITS = re.compile(rb"[0-9]+")
 
 
 def _like(prompt: bytes) -> re.Pattern[bytes]:
-    """Match a prompt whose numbers may differ, such as the free memory."""
+    """Return a pattern for a prompt whose numbers may differ, such as the free memory."""
     parts = (re.escape(part) for part in _DIGITS.split(prompt.lstrip(b"\r\n")))
     return re.compile(rb"(?:^|[\r\n])" + rb"[0-9]+".join(parts) + rb"$")
 
 
 def looks_like_question(row: bytes) -> bool:
-    """Return whether an unfinished row ends as questions do."""
+    """Return whether an unfinished row ends in a question mark or a colon."""
     return row.rstrip(b" ").endswith(_ASKING_SIGNS)
 
 
@@ -67,7 +67,7 @@ class Hearing:
 
     @property
     def is_line_end_damaged(self) -> bool:
-        """Return whether a single other byte came, because hostlink's line end was damaged."""
+        """Return whether just one byte came in answer: the line end was damaged on its way."""
         return len(self._kept) == len(self.row) == 1 and not self.asks_plainly
 
     @property

@@ -61,7 +61,7 @@ def check_address(name: str) -> None:
     """Raise UsageError for a name that no port can have.
 
     Such a name is the address of a practice board with an invalid option, an address of an unknown
-    kind or without a port number, a file, a folder, or any device without a serial line.
+    kind or without a port number, a file, a folder, a disk, or a device of the system itself.
     """
     if name.startswith("practice:"):
         from hostlink.practice.address import parse_address

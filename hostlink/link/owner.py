@@ -29,7 +29,7 @@ class Owner(Generic[T]):
 
     open_it: called in the thread; returns a context manager (a job's session, a wire) whose value
     is passed to each piece of work. idle: called in the thread while the queue is empty, once every
-    idle_s seconds, with a function that tells whether work waits, at which it should return; if it
+    idle_s seconds, with a function that tells whether work waits, when it should return; if it
     raises, the error is kept in `trouble` and it is not called again.
     cancelled: the flag that `cancel` sets, for an open_it that must check it: the thread may start
     before the caller has a reference to the owner.

@@ -13,7 +13,7 @@ from typing import Protocol, runtime_checkable
 
 
 def is_far(name: str) -> bool:
-    """Return whether a port leads over a network, so that it cannot have been unplugged here."""
+    """Return whether a port is reached over a network, so that it cannot be unplugged here."""
     return name.startswith(("rfc2217:", "socket:"))
 
 

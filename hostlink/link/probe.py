@@ -15,7 +15,7 @@ class Probe(StatedCore):
     """Write `out` once and listen until the line is quiet.
 
     byte_s: seconds per byte at the port's speed. quiet_s: seconds without a byte, sent or received,
-    that end the measurement. first_s: the same before the first byte comes, None for quiet_s.
+    that end the measurement. first_s: the same until the first byte comes, at least quiet_s.
     longest_s: seconds after which the measurement ends in any case.
     Results: `heard`, `sent_at`, `arrivals` as (clock seconds, bytes) in order, and `overdue`:
     whether bytes were still coming at the end.

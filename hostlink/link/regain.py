@@ -63,7 +63,7 @@ class Regain(StatedCore):
         return self._quiet(now)
 
     def _talking(self, now: float) -> Step:
-        """Handle a board that did not stop sending: a running program, or a flood."""
+        """Interrupt a board that does not stop sending, if allowed; otherwise end the search."""
         if not self._may_interrupt:
             return self._end(FoundState.RUNNING)
         if self._tried >= _TRIES:

@@ -136,7 +136,7 @@ class Sender(StatedCore):
                 self._line_answered(now)
 
     def _pause(self, now: float, off: bool) -> None:
-        """Obey the board's XOFF or XON; either may come twice."""
+        """Pause at the board's XOFF, continue at its XON; either may come twice."""
         self._last_progress = self._paused_at = now
         state = CoreState.PAUSED if off else CoreState.SENDING
         if self._course.state is not state:

@@ -105,8 +105,8 @@ class Typed(StatedCore):
     def room(self) -> int:
         """Return how many characters the board's memory has room for; 0 if for all or none.
 
-        A board rejects the next one at a full memory and at its longest line alike, so only fewer
-        characters than every board takes in a line are counted.
+        A board rejects a character in the same way when the line is at its longest, so the count is
+        used only if it is below what every board takes in a line.
         """
         is_rejected = self._deaf_signs >= _DEAF_SIGNS
         return self._deaf_at if is_rejected and self._deaf_at < _SHORTEST_LINE else 0

@@ -95,7 +95,7 @@ class Wire:
         self.open_line = data[end + 1 :] if end >= 0 else (self.open_line + data)[-_RECENT_BYTES:]
 
     def receive(self, until: float) -> bytes:
-        """Return bytes as soon as there are any, or b"" at the time `until` (clock seconds)."""
+        """Return bytes as soon as there are any; b"" at `until` (clock seconds) or the timeout."""
         self._wait(until)
         waiting = self.port.in_waiting
         data = self.port.read(min(waiting, _READ_SIZE)) if waiting else b""

@@ -10,8 +10,8 @@ The wire has no checksum. Two equal readings are enough only if nothing was note
 2. An empty reading among full ones means that the question was damaged; it votes on no line. An
    answer of words without lines never votes.
 3. Reading may change the board, because a damaged `LIST` may be stored as a line. Older readings
-   therefore never outvote a stray line in the last one, nor a difference that another one showed
-   too.
+   therefore never outvote a stray line in the last reading, nor a difference in it that another
+   reading showed too.
 """
 
 from __future__ import annotations

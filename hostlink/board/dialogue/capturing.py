@@ -220,7 +220,7 @@ class Capturing:
         return Capture(result.lines, result.count, witness.doubt or own)
 
     def _empty(self, witness: Witness, count: int) -> Capture | None:
-        """Return the capture of an empty program, or None if a late answer calls for more."""
+        """Return the capture of an empty program, or None if a late row needs another reading."""
         late = check_empty(self._dialogue, witness)
         if not late:
             return Capture({}, count)

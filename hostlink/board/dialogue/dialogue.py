@@ -109,8 +109,8 @@ class Dialogue:
     def regain(self, *, may_interrupt: bool) -> Regain:
         """Look for a quiet prompt in the middle of a job and return the result.
 
-        A board without a prompt may be restarting and deaf. It is listened to for as long as a
-        restart takes, and then asked once more.
+        A board without a prompt may be restarting and take no input. It is listened to for as long
+        as a restart takes, and then asked once more.
         """
         core = self._look(may_interrupt=may_interrupt)
         if core.found is not FoundState.PROMPT:
@@ -143,7 +143,7 @@ class Dialogue:
         reach: Reach | None = None,
         on_answer: Callable[[bytes], None] | None = None,
     ) -> Exchange:
-        """Type one line with care and return the exchange with its answer, whatever the outcome."""
+        """Type one line, checking its echo; return the exchange with its answer, whatever it is."""
         data = to_bytes(text, self.profile.rules.form.charset)
         if not text[:1].isdigit():
             self.typed.add(text)
@@ -245,7 +245,7 @@ class Dialogue:
         return reading.is_bare or (not reading.lines and ask_witness(self, {}).agrees)
 
     def free_memory(self) -> int | None:
-        """Return the bytes free that the board reports, or None if it cannot be asked."""
+        """Return the bytes free that the board reports; None if not asked, or if it names none."""
         commands = self.profile.commands
         if not commands.free_memory:
             return None

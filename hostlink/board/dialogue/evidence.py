@@ -35,7 +35,7 @@ class DamageSign(Enum):
 
 
 class Evidence:
-    """The notes on one open port. health: counts the bytes that passed."""
+    """The signs of damage noted at one open port. health: counts the bytes that passed."""
 
     def __init__(self, health: Health) -> None:
         self.notes: Counter[DamageSign] = Counter()
@@ -57,7 +57,7 @@ class Evidence:
 
     @property
     def total(self) -> int:
-        """Return the number of notes."""
+        """Return how many signs of damage were noted."""
         return self.notes.total()
 
     @property

@@ -26,7 +26,7 @@ class Say(Protocol):
 
 
 def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
-    """Return a profile with what the board's listing shows.
+    """Return the profile with what the board's listing shows added.
 
     A row around the lines is the board's own if it also answers a request for lines that do not
     exist.

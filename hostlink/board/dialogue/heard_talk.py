@@ -35,7 +35,7 @@ class HeardTalk:
 
     @property
     def error_words(self) -> tuple[str, ...]:
-        """Return how the board begins to refuse, without a repetition of what was typed."""
+        """Return the first words of a refusal, as one item or none, without what was typed."""
         plain = [row for row in self.refusal if NONSENSE not in row]
         rows = plain or [row.partition(NONSENSE)[0].rstrip("'\" ") for row in self.refusal]
         return tuple(dict.fromkeys(row[:40] for row in rows if row))[:1]
@@ -66,18 +66,18 @@ def asks(prompt: bytes) -> bool:
 
 
 def asks_at_start(kinds: Sequence[Profile], question: bytes) -> bool:
-    """Return whether a board asks a known start question, which an empty line answers.
+    """Return whether a question is a known start question, which an empty line answers.
 
-    A program that is not starting asks the same again, and is then refused.
+    A running program that asks the same is told apart later: it asks again after that line.
     """
     asked = {each.strip() for kind in kinds for each in kind.talk.start_questions}
     return question.strip().decode("latin-1") in asked
 
 
 def with_heard_talk(careful: Profile, heard_talk: HeardTalk, *, is_named: bool) -> Profile:
-    """Return a profile with the heard values and no other assumptions.
+    """Return the profile `careful` with the values that were heard in place of its own.
 
-    is_named: the user named the profile, so that its sizes are those of the board.
+    is_named: the user named `careful`, so its sizes are the board's; else they are unknown.
     """
     talk: Talk = dataclasses.replace(
         careful.talk,
@@ -137,7 +137,7 @@ def parts_of(answer: bytes) -> tuple[bytes, tuple[str, ...], bytes]:
 
 
 def _last_row(done: bytes, refused: bytes) -> bytes:
-    """Return the row that ends both answers, with its line end: the board is ready then."""
+    """Return the row that ends both answers, with its line end; b"" if they end differently."""
     rows = done.splitlines(keepends=True)
     last = next((row for row in reversed(rows) if row.strip()), b"")
     return last if last and refused.endswith(last) else b""

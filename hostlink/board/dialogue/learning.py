@@ -65,7 +65,7 @@ class Learned:
 
     @property
     def is_plain(self) -> bool:
-        """Return whether one round is enough evidence: many lines, or the form of the listing."""
+        """Return whether one round is enough evidence: many changed lines, or a new list form."""
         now, then = self.form, self.before
         names = ("list_form", "wrap_indent", "signed_numbers", "keeps_blank")
         listed = any(getattr(now, name) != getattr(then, name) for name in names)
@@ -152,9 +152,9 @@ def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 
 
 def find_list_form(rows: Sequence[str]) -> str:
-    """Return the form of a listed line by what follows most numbers, or "".
+    """Return the form of a listed line, by what follows the number in most rows, or "".
 
-    Of two blanks, one belongs to the text of the line.
+    If two blanks follow it, the second belongs to the text of the line.
     """
     gaps = Counter(
         match[2].replace("  ", " ")
@@ -170,10 +170,10 @@ def find_list_form(rows: Sequence[str]) -> str:
 
 
 def find_wrapping(rows: Sequence[str]) -> tuple[int, int]:
-    """Return the width at which a board breaks listed lines, and the indent of the rest, or 0, 0.
+    """Return the width at which a board breaks listed lines and the indent of the rest, or 0, 0.
 
-    A row with a deeper indent than any number is the rest of a line in any case. Another indented
-    row is one only after a full row and without a number, because some boards align their numbers.
+    A row indented more than any number can be is always the rest of a line. Another indented row is
+    one only after a full row and without a number, because some boards align their numbers.
     """
     width = max(map(len, rows), default=0)
     indents = [

@@ -138,10 +138,10 @@ class Loader:
         return False
 
     def _rewritten(self) -> dict[int, str]:
-        """Return the texts of lines listed differently from how they were sent, if most are not.
+        """Return, by number, the texts that are listed differently from how they were sent.
 
-        Without echo, a blank may have been lost on the way, even if the profile says that the board
-        changes blanks.
+        {} with echo, or if most lines differ. Without echo, a blank may have been lost on the way,
+        even if the profile says that the board changes blanks.
         """
         if self._dialogue.pacing.echo:
             return {}

@@ -50,7 +50,7 @@ def check_supply(by: Ways) -> str:
 
 
 def is_bells(heard: bytes) -> bool:
-    """Return whether a board answered with a bell, and with nothing else but text."""
+    """Return whether an answer has a bell in it, and otherwise only text."""
     rest = heard.replace(b"\a", b"")
     return rest != heard and all(32 <= byte < 127 or byte in b"\r\n" for byte in rest)
 
@@ -99,7 +99,7 @@ def only_bells(row: str = "") -> LinkError:
 
 
 def waits_or_full(by: Ways) -> str:
-    """Advise on a board that accepts nothing."""
+    """Advise on a board that waits for a key or has a full memory, and so accepts nothing."""
     return (
         "If it stops a listing after each page, it is waiting for a key: press that key "
         f"{by.look_in_console}. If its memory is full, {_RESTART}"

@@ -65,8 +65,8 @@ def own_rows_around(
     """Find the board's own rows by a listing and by the answer to a request for missing lines.
 
     lines: those of the rows that may be lines. A first or last one that reads as a count is the
-    board's own if a row of its shape is in both answers, unless the board has listed its lines
-    again.
+    board's own if a row of its shape is in both answers, unless the second answer lists all the
+    lines again.
     """
     said = {row.strip() for row in nothing}
     found = [row.strip() for row in rows if row not in lines and row.strip() in said]

@@ -23,7 +23,7 @@ class Pages:
     """A listing that stopped and was continued.
 
     answer: all of it, without what was shown at the stops. prompt: that text, "" if no profile can
-    name it. key: the key that continues it, b"" if none did to the end.
+    name it. key: the key that continues it, b"" if none continued it to its end.
     """
 
     answer: bytes = b""
@@ -66,7 +66,7 @@ def halt_in(page: bytes, line: bytes) -> bytes:
 
 
 def page_prompt(halts: set[bytes]) -> str:
-    """Return the text on the unfinished row at each stop, or "" if it is not a page prompt."""
+    """Return the text that each stop shows, or "" if they differ or it can be no page prompt."""
     halt = next(iter(halts)) if len(halts) == 1 else b""
     text = halt.decode("latin-1")
     fits = len(text.strip()) >= _SHORTEST and len(halt) <= _LONGEST and text.isprintable()
@@ -76,7 +76,7 @@ def page_prompt(halts: set[bytes]) -> str:
 def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | None:
     """Return a profile with the page prompt and key that a listing showed.
 
-    None if it did not stop, or the profile knows that already. clean: there is no evidence against
+    None if it did not stop, or the profile knows how it stops. clean: there is no evidence against
     the wire; otherwise it must have stopped twice, because a damaged prompt looks like a stop.
     """
     talk = profile.talk

@@ -22,7 +22,7 @@ _MOST_NOT_WHOLE = 8
 
 
 class ReadBack:
-    """Reads a program back as often as the state of the wire calls for.
+    """Reads a program back as often as the state of the wire requires.
 
     target: canonical text by line number. read: takes one reading; its argument counts the
     readings of this read-back from 1. echo: whether the board echoes what is typed.

@@ -61,7 +61,7 @@ ProofDoubt = MemoryDoubt | CountDoubt
 def count_in(reading: Reading, profile: Profile) -> CountDoubt | None:
     """Find a first or last line that reads as the board's own words, such as a count.
 
-    Only on a board whose rows around a listing are neither measured nor named.
+    None on a board whose own rows around a listing are measured, or named in its profile.
     """
     if not profile.is_unmeasured:
         return None
@@ -110,12 +110,12 @@ class Witness:
 
     @property
     def _is_silent(self) -> bool:
-        """Return whether the report neither confirms nor contradicts the listing."""
+        """Return whether the reported memory is less only because variables may use it."""
         return self.may_be_less and self.reported is not None and self.reported < self.expected
 
     @property
     def is_doubtful(self) -> bool:
-        """Return whether the board was asked and did not confirm the listing."""
+        """Return whether the board's answer contradicts the listing or holds no number."""
         return self.asked and not self.agrees and not self._is_silent
 
     def __str__(self) -> str:

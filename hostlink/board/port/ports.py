@@ -38,7 +38,7 @@ class Identity:
     """What a board can be recognised by.
 
     port: its current name. chip: a description of its bridge. serial: the serial number of the
-    bridge, "" if it has none or shares it with another one here (shared_serial has it then). also:
+    bridge, "" if it has none or another bridge here has the same (then in shared_serial). also:
     other names of the same port (macOS may show two).
     """
 
@@ -68,7 +68,7 @@ def other_ports() -> list[Identity]:
 
 
 def boards_here() -> list[Identity]:
-    """Return the identity of every board at this computer, one entry for each."""
+    """Return the identity of each serial port of this computer, without macOS's duplicates."""
     return _without_shared_serials(_one_a_board([_identity(info) for info in _comports()]))
 
 
@@ -111,7 +111,7 @@ def same_board(one: Identity, other: Identity) -> bool:
 
 
 def port_of(identity: Identity) -> str | None:
-    """Return the current port of a board that was unplugged, or None."""
+    """Return the port at which a board is now, or None; without USB ids, the port it had."""
     if "://" in identity.port or identity.vid is None:
         return identity.port
     return next((each.port for each in boards_here() if same_board(each, identity)), None)

@@ -98,7 +98,7 @@ def recommended_percent(double_speed: bool = False) -> float:
 
 
 def good_speeds(clock_hz: float, double_speed: bool = False) -> tuple[int, ...]:
-    """Return the speeds in the datasheet's tables that a clock makes within that error."""
+    """Return the datasheet's usual speeds that a clock makes within the recommended error."""
     most = recommended_percent(double_speed)
     slowest = clock_hz / ((8 if double_speed else 16) * (LARGEST_UBRR + 1))
     return tuple(

@@ -120,7 +120,7 @@ def _lines(profile: Profile) -> Iterator[Clash]:
 
 
 def _memory(profile: Profile) -> Iterator[Clash]:
-    """Find sizes and number limits in the wrong order."""
+    """Find sizes, number limits and marks that contradict each other."""
     storage, language = profile.rules.storage, profile.rules.language
     taken = storage.empty_bytes + storage.reserve_bytes
     if storage.program_bytes and taken >= storage.program_bytes:
@@ -155,7 +155,7 @@ def _memory(profile: Profile) -> Iterator[Clash]:
 
 
 def _words(profile: Profile) -> Iterator[Clash]:
-    """Find names without a command for them, and text outside the character set of the board."""
+    """Find slots without a command that uses them, and text outside the board's character set."""
     commands, talk, form = profile.commands, profile.talk, profile.rules.form
     if commands.slots and not (commands.store or commands.recall):
         yield Clash(
@@ -229,7 +229,7 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
 
 
 def _only_asking(commands: Commands, first: Mapping[str, Sequence[str]]) -> Iterator[Clash]:
-    """Find questions that hold a word which changes the board. first: those of other commands."""
+    """Find questions with a word that changes the board. first: first words of acting commands."""
     for name in _ASKING:
         found = words_in(getattr(commands, name))
         if found and found[0] in _CHANGING:

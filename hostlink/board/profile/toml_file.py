@@ -41,7 +41,7 @@ class FileFaults:
 
     @property
     def many(self) -> bool:
-        """Return whether further faults are reported without suggestions."""
+        """Return whether so many faults were found that further ones get no suggestion."""
         return len(self._found) >= MOST_EXPLAINED
 
     def check(self) -> None:
@@ -77,7 +77,7 @@ def toml_text(data: bytes, name: str, kind: ErrorKind) -> str:
 
 
 def parse_toml(text: str, name: str, kind: ErrorKind) -> dict[str, Any]:
-    """Parse TOML. Raises an error of `kind` with the line for text that is not TOML."""
+    """Parse TOML. Raises an error of `kind` for text that is not TOML, too long or too nested."""
     if len(text) > LARGEST_FILE:
         raise _too_large(name, kind)
     for line, row in enumerate(text.split("\n"), 1):

@@ -99,7 +99,7 @@ def find_longest(store: Store, most: int) -> None:
     """Find the longest line, up to `most` characters, that is listed completely.
 
     Beyond its limit a board may drop characters, run the rest as a line, clear its program or hang.
-    So the limit is approached from below, with a rest that does nothing.
+    So the limit is approached from below, and what is beyond it does nothing if it is run.
     """
     findings = store.bench.findings
     low, high = 0, 0

@@ -28,7 +28,7 @@ Measured = Sequence[tuple[Line, int]]
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Rules of cost. exceptions: keywords that do not take one byte."""
+    """Rules of cost. exceptions: how many keywords do not take one byte."""
 
     storage: Storage
     exceptions: int

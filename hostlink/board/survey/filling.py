@@ -17,7 +17,7 @@ _AGAIN = 2  # times that the same words must refuse the line again
 def fill_memory(store: Store) -> bool:
     """Store lines until the board refuses one; return whether it still accepts lines.
 
-    This finds full_words and full_sign. If the board is deaf, only a restart helps.
+    This finds full_words and full_sign. If it accepts none any more, only a restart helps.
     """
     bench = store.bench
     findings = bench.findings

@@ -20,7 +20,7 @@ _QUOTED = re.compile(r"(\"[^\"]*(?:\"|\Z)|'[^']*(?:'|\Z))")
 
 
 def find_listed(bench: Bench) -> None:
-    """Find the form of a listed line, and what the present lines exclude."""
+    """Find the form of a listed line, and what else the present listing shows."""
     rows = bench.until_steady(lambda: bench.dialogue.read_listing().rows)
     findings, form = bench.findings, bench.profile.rules.form
     shape = find_list_form(rows or ())
@@ -61,7 +61,7 @@ def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> N
 
 
 def _find_case(bench: Bench, lines: list[str]) -> None:
-    """Conclude from small letters in a listing that the board keeps them."""
+    """Conclude from small letters in a listing, if there are any, where the board keeps them."""
     findings, language = bench.findings, bench.profile.rules.language
     if any(_has_small(text, language, "word") for text in lines):
         findings.add("listing.case", "kept", "statements are listed in small letters")

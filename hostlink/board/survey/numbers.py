@@ -11,7 +11,7 @@ _SIXTY_FOUR_BITS = 2**63
 
 
 def find_forms(bench: Bench) -> None:
-    """Find how a board that knows PRINT reads numbers, quotes and abbreviated lines."""
+    """Find how a board that knows PRINT reads numbers, quotes and abbreviated statements."""
     if not _prints(bench, "PRINT 4", "4"):
         bench.findings.missing("language.quotes", NO_PRINT)
         return
@@ -62,7 +62,7 @@ def _find_quotes(bench: Bench) -> None:
 
 
 def _find_forms(bench: Bench) -> None:
-    """Find optional parts, statement separators, and whether small keywords are known."""
+    """Find the statement separator, optional words, abbreviations, and case of keywords."""
     findings = bench.findings
     parts = _prints(bench, "PRINT 3:PRINT 4", "3", "4")
     says = f"two statements with : between them are{'' if parts else ' not'} both run"

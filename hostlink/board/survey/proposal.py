@@ -88,7 +88,7 @@ def _following(base: Profile, values: Values) -> Values:
 
 
 def _numbers(now: Callable[[str], Any]) -> Values:
-    """Return enough bytes for the largest line number, taken from the other bytes of a line."""
+    """Return a line's overhead with enough bytes for the largest number; {} if it has them."""
     sizes = {name: now(name) for name in _OVERHEAD}
     needed = max(1, (now("listing.last_line").bit_length() + 7) // 8)
     if needed <= sizes["storage.number_bytes"] or not sizes["storage.number_bytes"]:

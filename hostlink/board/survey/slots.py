@@ -130,8 +130,8 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
 def _held(store: Store, words: SlotWords, load: Load, revive: Revive) -> Lines | None:
     """Return what an unnamed place holds, or None if that is not known.
 
-    {} if its listing has no line, if the recall hangs, or if it removes a line from memory, which a
-    command that the board does not know would leave there.
+    It is {} if the place lists no line, or if the recall hangs or removes the lines in memory; a
+    command that the board does not know would leave them there.
     """
     bench = store.bench
     if words.shown:

@@ -66,7 +66,7 @@ def _program(store: Store) -> dict[int, Line]:
 
 
 def _steps(store: Store) -> Iterator[str]:
-    """Yield how to send: as found, then with each bold value reduced, the boldest first."""
+    """Change the findings to more careful ones step by step; yield words on each, "" as found."""
     bench = store.bench
     findings = bench.findings
     talk = bench.profile.talk
@@ -115,7 +115,7 @@ def _arrives(store: Store, target: dict[int, Line]) -> bool:
 
 
 def _confirm(store: Store, says: str) -> None:
-    """Record what was proven together; a value from a known kind becomes likely."""
+    """Record as likely the values that were proven together but not found before."""
     findings, talk = store.bench.findings, store.bench.profile.talk
     for key in ("receive_buffer", "line_window", "line_done", "line_ms", "char_ms"):
         if f"talk.{key}" not in findings:

@@ -49,10 +49,10 @@ class ClassRow:
     handed_out: the revision last given to them, "" for none. load: how that load ended, "" if it is
     proven. not_found: the name of a handout that cannot be found, else "". changed: lines that
     differ from the handout, None if not known. ledger: of their program, or of the handout before
-    it is loaded; None without a listing. error: that of the newest run since the handout that ended
-    with one. saved: the revision that was saved last, "" for none. as_handed_out: whether `saved`
-    is a handout. before_this: whether it was saved before the last handout. doubt: what contradicts
-    it.
+    it is loaded; None without a listing. error: the last one that ended a run since the handout.
+    saved: the revision that was saved last, "" for none. as_handed_out: whether `saved` is a
+    handout. before_this: whether it was saved before the last handout. doubt: what contradicts
+    `saved`.
     """
 
     name: str
@@ -250,7 +250,7 @@ class _Record:
         return None
 
     def _error(self) -> str:
-        """Return the error of the newest run since the handout that ended with one, else ""."""
+        """Return the last error that ended a run on the board since the handout, else ""."""
         board, load = self.seat.board, self.load
         if board is None or load is None:
             return ""

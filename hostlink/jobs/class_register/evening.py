@@ -52,8 +52,8 @@ def handing_out(
 
     what: a handout for all, instead of those in the register. own: load the learner's own program
     if the archive has one. Each handout is kept now as one revision for all, by the profile of the
-    first board that is here. Raises RefusedError if a learner would get nothing, and the errors of
-    `find_original`.
+    first board that is plugged in. Raises RefusedError if a learner would get nothing, and the
+    errors of `find_original`.
     """
     chosen = options or LoadOptions()
     ports = [seat.port for seat in seats_of(register, archive) if seat.port]
@@ -100,7 +100,7 @@ def _keep_work(session: Session, archive: Archive, learner: Learner) -> Capture 
 def _kept(
     learner: Learner, word: str, profile: Profile, archive: Archive, options: LoadOptions
 ) -> Material:
-    """Keep a handout once, so that boards of several kinds do not each add a revision."""
+    """Return a handout, kept once, so that boards of several kinds do not each add a revision."""
     name = safe(learner.name)
     if not word:
         raise RefusedError(
@@ -168,7 +168,7 @@ def at_each_seat(
     is_over: Callable[[], bool] | None = None,
     nap: Callable[[float], object] = time.sleep,
 ) -> dict[str, Result[V]]:
-    """Do a job at the board of each learner whose board is here; return the results by name.
+    """Do a job at each learner's board that is plugged in; return the results by name.
 
     choose: returns how to talk to the board at a port. is_over: returns whether to stop waiting for
     boards that are absent or whose job failed; None waits for none. nap: sleeps for a number of

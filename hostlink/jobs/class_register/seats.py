@@ -16,7 +16,7 @@ from hostlink.words import safe
 
 @dataclass(frozen=True, slots=True)
 class Seat:
-    """A learner and their board. board: None if it is not known yet. port: "" if it is not here."""
+    """A learner and their board. board: None if it is not known yet. port: "" if unplugged."""
 
     learner: Learner
     board: Board | None = None

@@ -97,7 +97,7 @@ class BootLink:
         return result
 
     def run_again(self, script: Callable[[], Script[T]]) -> T:
-        """Run a script that only reads; after a failed exchange restart the board and repeat it.
+        """Run a script that only reads; if an exchange fails, restart the board and run it again.
 
         The cause may have been a single delay on a busy computer. Raises as `run` and `enter` do.
         """

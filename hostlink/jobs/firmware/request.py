@@ -32,12 +32,12 @@ class FirstSteps:
 class WriteRequest:
     """What to write. boot_bytes: size of the bootloader section at the top of flash.
 
-    role: what the image is for, "" to use the archive's record. this_board: the user's statement
-    which board it is, "" without one. discard_board: go on if the programs there cannot be kept.
-    new_board: the user's statement that a silent board is new, so that its memory needs no keeping.
+    role: what the image is for, "" to use the archive's record. this_board: which board the user
+    says that it is, "" if unsaid. discard_board: go on if the programs there cannot be kept.
+    new_board: the user says that a silent board is new, so that its memory needs no keeping.
     boot_is_known: boot_bytes was given by the user, and is not only the usual value. goes_back: the
-    image is what this board's flash held before (see record.previous_image). first: recorded, so
-    that a write that finishes this one goes on with them.
+    image is what this board's flash held before (see record.previous_image). first: the first
+    steps that follow, recorded so that a write that finishes this one takes them too.
     """
 
     image: Image

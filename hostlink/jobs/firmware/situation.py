@@ -61,7 +61,7 @@ class Situation:
 
     @property
     def is_explained(self) -> bool:
-        """Return whether an earlier write shows which board this is, holding no program."""
+        """Return whether an earlier write shows which board this is and why it has no prompt."""
         left = self.left_by
         return left is not None and (self.goes_back or left.role == self.role)
 

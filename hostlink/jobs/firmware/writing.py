@@ -234,7 +234,7 @@ class _Write:
                 plan = plan_for(self.request, held)
 
     def _counting(self, plan: Plan) -> OnPage:
-        """Return a callback that counts proven pages, without the guard in the first page."""
+        """Return a callback that counts proven pages, but not the guard that page 0 holds first."""
         guard = len(plan.pages) > len({page for page, _ in plan.pages})
         self._done = self._pages - len({page for page, _ in plan.pages})
 
@@ -277,7 +277,7 @@ class _Write:
     # --- afterwards --------------------------------------------------------------------------
 
     def _afterwards(self, before: FlashBefore) -> Written:
-        """Hear the firmware start and put the programs back. Raises AfterWriteError, Interrupted.
+        """Let the firmware start and put the programs back. Raises AfterWriteError, Interrupted.
 
         The write is recorded as ended only after the start, with the banner that was heard.
         """

@@ -61,7 +61,7 @@ def _broken(says: Advice, do: Advice) -> Stand:
 
 
 def _missing(says: Advice, do: Advice) -> Stand:
-    """Return a rung that fails although the link is good: consent or a BASIC is missing."""
+    """Return the finding that a rung fails on a good link: consent or a BASIC is missing."""
     return Stand(RungState.BROKEN, says, do, ExitStatus.REFUSED)
 
 

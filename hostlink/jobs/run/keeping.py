@@ -66,7 +66,7 @@ class RunRecord:
 
     lines: the program in memory as it was read before. command: the line that starts it. emit:
     receives the events of `output`, which takes what the board sends. end: how it ended, unless an
-    error leaves the block. spec: of the kept run, or "".
+    error leaves the block. spec: the name of the kept run, "" until it is kept.
     """
 
     def __init__(
@@ -105,7 +105,7 @@ class RunRecord:
         self.keep()
 
     def answered(self, answer: bytes, *, echo: bool) -> None:
-        """Take an answer that was typed past `output`. echo: the echo of its line end will come."""
+        """Add an answer typed without `output`. echo: the echo of its line end will come."""
         self.typed.append(to_text(answer, self._session.profile.rules.form.charset))
         self.output.take(answer if echo else answer + b"\n")
 

@@ -29,8 +29,8 @@ _INPUT = "INPUT"
 class Before:
     """The program in memory before a run.
 
-    lines: read once, or captured if the program may be lost. spec: in that case, what the archive
-    keeps it as. restarts: the number seen until then.
+    lines: read once, or captured if the program may be lost. spec: in that case, the revision or
+    rescue that keeps it. restarts: the number seen until then.
     """
 
     lines: Mapping[int, Line]

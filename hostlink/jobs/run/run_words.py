@@ -25,7 +25,7 @@ def run_words(run: Run) -> str:
 def compare_runs(first: Run, second: Run) -> tuple[list[str], str, bool]:
     """Return a unified diff of what two runs printed, a sentence, and whether it is the same.
 
-    The rows that a try adds on pins are compared only if both are tries.
+    The rows on pins, which a run without a board adds, are compared only if both have no board.
     """
     are_tries = setting_of(first) and setting_of(second)
     old, new = (run.printed.rows if are_tries else printed_by(run) for run in (first, second))

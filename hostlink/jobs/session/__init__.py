@@ -1,1 +1,1 @@
-"""A board attached for one or many jobs: recognised, watched for restarts, kept."""
+"""A board attached for one or many jobs: recognised, watched for restarts, kept open."""

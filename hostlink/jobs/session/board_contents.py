@@ -21,7 +21,7 @@ class BoardContents:
     spec: the equal revision or rescue, else the revision that it was changed from (`changed`), else
     "". lines: how many. content: None for an empty board. limit: program bytes of the board, 0
     if unknown. lost: the last known program of an empty board, "" if none. proven_at: when it was
-    read, None if it is not proven. doubt: what contradicts it.
+    read, None if it is not proven. doubt: what contradicts the listing.
     """
 
     board: Board

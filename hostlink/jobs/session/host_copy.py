@@ -32,7 +32,7 @@ class LiveCopy:
         self._began_as = find_revision(archive, held.revision if held is not None else "")
 
     def answered(self, line: str, answer: str) -> None:
-        """Update the copy by an entered line. answer: the board's answer to it, "" for none."""
+        """Update the copy for an entered line. answer: the board's answer to it, "" for none."""
         command = self._profile.commands.list
         if Line.from_text(line).number is not None:
             if not answer:
@@ -41,7 +41,7 @@ class LiveCopy:
             self.listed(answer)
 
     def stored(self, typed: str) -> None:
-        """Update the copy by a numbered line that the board accepted."""
+        """Update the copy for a numbered line that the board accepted."""
         line = Line.from_text(typed)
         if line.number is None:
             return
@@ -52,7 +52,7 @@ class LiveCopy:
         self._note(proven=False)
 
     def listed(self, answer: str) -> None:
-        """Replace the copy by a listing that was read once: not proven, but newer."""
+        """Replace the copy by a listing read once (newer, unproven), unless it has stray rows."""
         listed = read_listing(answer, self._profile)
         if not listed.strays:
             self.lines = dict(listed.lines)
@@ -79,7 +79,7 @@ class LiveCopy:
         self._note(proven=False)
 
     def lost(self) -> str:
-        """Empty the copy after a restart; return what the archive keeps it as, "" for nothing."""
+        """Empty the copy after a restart; return the spec that keeps what it held, or ""."""
         if not self.lines:
             return ""
         spec = "" if self._archive.read_only else last_program(self._archive, self._board)

@@ -225,7 +225,7 @@ class LongSession:
             self._after_job(session, None)
 
     def _make_free(self, session: Session, *, may_stop: bool) -> None:
-        """Make sure that no program runs into which the job would type."""
+        """Make sure that no program runs that would take what the job types as its input."""
 
     def _failed(self, session: Session, reason: LinkReason) -> None:
         """Note in what state the board is after a failure."""

@@ -47,7 +47,7 @@ class HeldProgram:
     """A program captured from a board.
 
     lines: by number. captures: how many agreed. spec: the revision or rescue that keeps it, "" for
-    an empty board. new: that rescue was made now. doubt: what contradicts it, None if it is proven.
+    an empty board. new: the rescue was made now. doubt: what contradicts `lines`, None if proven.
     """
 
     lines: dict[int, Line]
@@ -266,7 +266,7 @@ def heal_by(session: Session, archive: Archive, content: Content) -> None:
 
 
 def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
-    """Mark the host copy as unproven content without a revision, before memory is overwritten.
+    """Make what will be loaded the host copy, unproven and of no revision, before it is sent.
 
     Otherwise a save after a broken load could take a part of one program for a revision of another.
     coming: what will be loaded.

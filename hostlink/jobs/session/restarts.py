@@ -38,7 +38,7 @@ class Restarts:
 
     @property
     def memory_is_lost(self) -> bool:
-        """Return whether the board restarted since the port was opened or a load was proven."""
+        """Return whether the board restarted, at opening or later, and no load was proven since."""
         return self._at_opening or self.seen > self._settled
 
     @property
@@ -83,12 +83,12 @@ class Restarts:
         self._may_be_unnoticed = False
 
     def take_lesson(self) -> bool | None:
-        """Return what the opening taught, as `on_opening`, the first time; None later."""
+        """Return `on_opening` once, after the prompt was found and unless `caused`; else None."""
         if not self.is_attached or self._lesson_taken:
             return None
         self._lesson_taken = True
         return self.on_opening
 
     def return_lesson(self) -> None:
-        """Undo `take_lesson`, since it could not be noted."""
+        """Undo `take_lesson`, because its result could not be recorded."""
         self._lesson_taken = False

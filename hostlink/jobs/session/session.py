@@ -219,7 +219,7 @@ class Session:
         self.wire.banner = profile.talk.banner.encode("latin-1", "replace")
 
     def learn(self, learned: Learned) -> None:
-        """Add what the board was seen to do to lines to its profile, and use it from now on."""
+        """Add to the profile how the board was seen to change lines, and use it from now on."""
         rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
         self._talk_by(dataclasses.replace(self.profile, rules=rules), learned.sentence)
         self._note_board()
