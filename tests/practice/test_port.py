@@ -1,4 +1,4 @@
-"""The practice board behind the port seam: time jumps or is slept, nothing else differs."""
+"""The practice board behind the port protocol: time jumps or is slept, nothing else differs."""
 
 from __future__ import annotations
 
