@@ -116,7 +116,7 @@ class Boards(ArchiveFile):
 
         proven: the program was just read back and is equal; if not, the copy may lack edits.
         is_other: the program differs from the one that was last proven, so the time of that proof
-        is dropped. revision: the one it is or was made from.
+        is dropped. revision: the one that the copy equals or was made from.
         """
         check_content(content)
         with self.writing("The host copy") as db:

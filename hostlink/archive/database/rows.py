@@ -65,7 +65,7 @@ def found_by(db: Database, table: str, column: str, value: object) -> Row | None
 
 
 def damaged_rows(db: Database, table: str, ids: Iterable[int] | None = None) -> Iterator[int]:
-    """Yield the ids of damaged rows, of all rows or of some."""
+    """Yield the ids of damaged rows. ids: the rows to check, None for all."""
     which = TABLES[table]
     sql = f"SELECT {', '.join(which.summed)}, checksum FROM {table}"
     values: tuple[str, ...] = ()

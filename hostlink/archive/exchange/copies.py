@@ -38,7 +38,7 @@ class Copies:
         self._went_to: dict[tuple[object, ...], int] = {}
 
     def as_held(self, table: Table, held: Row, values: dict[str, Any]) -> dict[str, Any]:
-        """Return the columns of a record that is here, with the archive as noted here."""
+        """Return the columns of a record that this archive has, with the archive recorded here."""
         if table.name not in _NUMBERED or held["archive_id"] == values["archive_id"]:
             return values
         if held["archive_id"] not in self._family(values["archive_id"]):
@@ -47,7 +47,7 @@ class Copies:
         return {**values, "archive_id": held["archive_id"]}
 
     def as_new(self, table: Table, values: dict[str, Any]) -> dict[str, Any]:
-        """Return the columns of a new record, with an archive that gave no such number here."""
+        """Return the columns of a new record; its archive or a copy of it has that number free."""
         if table.name not in _NUMBERED:
             return values
         line = _line(table, values)

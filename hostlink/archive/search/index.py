@@ -68,7 +68,7 @@ class WordIndex:
             )
 
     def _first_term(self, index: str, least: str) -> str | None:
-        """Return the first word of an index, in alphabetical order, that is not before another."""
+        """Return the first word of an index, in alphabetical order, that is `least` or later."""
         row = self._db.execute(
             f"SELECT term FROM temp.terms_of_{index} WHERE term >= ? LIMIT 1", (least,)
         ).fetchone()
@@ -97,7 +97,7 @@ class WordIndex:
         return self._db.execute(f"{_MATCH} {self._bounds} ORDER BY rowid DESC", (match,))
 
     def count(self, asked: tuple[str, ...], most: int) -> int:
-        """Return the number of candidates, at least up to `most`."""
+        """Return the number of candidates; if there are more than `most`, it may be too low."""
         held = 0
         for batch in self.candidates(asked):
             held += len(batch)
@@ -136,7 +136,7 @@ class WordIndex:
     def share(self, word: str) -> float:
         """Estimate the share of listings that hold a word.
 
-        Frequent words are counted in some listings, which is quicker than asking the index.
+        Frequent words are counted in a sample of listings, which is quicker than the index.
         """
         if word not in self._shares:
             held = sum(holds_all([word], *each) for each in self._some_listings)

@@ -92,7 +92,7 @@ class Near:
         return sorted({each for row in found for each in words(row[0]) if word in each})
 
     def _alike(self, word: str) -> list[str]:
-        """Return words that are spelt otherwise, or else one slip away: of listings or programs."""
+        """Return indexed words that are spellings of a word, or else those one slip away."""
         for around in (spellings(word), slips(word)):
             for index in ("listing_words", "program_words"):
                 if found := list(self._hits.index.held(index, around)):
@@ -116,7 +116,7 @@ class Near:
         return self._in_order(best.values())[:limit], self._in_order(rescues)[:limit]
 
     def _in_order(self, found: Iterable[tuple[Row, set[str]]]) -> list[Row]:
-        """Return rows with most of the words first, and the words in the order of the question."""
+        """Return rows, those with most words first; each has its words in the question's order."""
         return [
             {**row, HELD: tuple(word for word in self.words if word in held)}
             for row, held in sorted(found, key=lambda one: (-len(one[1]), -one[0]["id"]))
