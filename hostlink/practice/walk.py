@@ -45,7 +45,7 @@ class Walk:
     statements: those run so far. counts: how often each line was begun, by its number. line: the
     number of the line whose statement is next, None outside the program. began: the value of
     `statements` when that line was begun. seconds: how long the board would have taken.
-    cut: whether not everything that was printed is kept.
+    cut: whether some of what was printed was dropped.
     Raises RefusedError if the board refuses a line.
     """
 

@@ -1,4 +1,4 @@
-"""Rules for numbers: whole division, random numbers, comparisons as numbers, computed jumps."""
+"""Rules for numbers: integer division, random numbers, comparison values, computed jumps."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def divides_alike(pair: Pair) -> bool:
 
 
 def writes_whole(pair: Pair) -> bool:
-    """Return whether functions drop the fractions of quotients, so that these stay whole."""
+    """Return whether quotients need functions to stay integers, and the target has these."""
     able = {"INT", "SGN", "ABS", "DEF", "FN"} <= set(keywords(pair.target))
     return able and pair.target.fractions and not pair.source.fractions
 
@@ -199,7 +199,7 @@ def _on(
     word = clause.spans(pair.source)[0].word
 
     def listed(lines: Sequence[int], offset: int) -> str:
-        """Return ON for these lines; the first is meant by 1 - offset."""
+        """Return the ON statement for these lines; its index is the rest plus `offset`."""
         index = f"{rest}{offset:+d}" if offset else rest
         return f"ON {index} {word} {','.join(map(str, lines))}"
 
