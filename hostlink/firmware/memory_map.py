@@ -21,7 +21,7 @@ def flash_tracks(
     proven: Collection[int] = (),
     here: int | None = None,
 ) -> list[tuple[str, str, str]]:
-    """Return (first address, a sign for each page, words) of each 32 pages.
+    """Return (first address, a sign for each page, words) for every 32 pages.
 
     image: the address ranges with bytes of the image. boot_bytes: size of the bootloader's section.
     read: how many pages were read, from the first. proven: the pages written and read back. here:

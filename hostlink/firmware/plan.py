@@ -20,7 +20,7 @@ OnPage = Callable[[int], None]
 
 
 def ignore_page(page: int) -> None:
-    """Ignore the progress of pages."""
+    """Do nothing with a page: for a caller that shows no progress."""
 
 
 def guard_page(size: int) -> bytes:
