@@ -37,8 +37,8 @@ class Boards(ArchiveFile):
         """Record that a board was seen now and return it; add it if it is new.
 
         vid, pid, serial: of its USB bridge. location: its place on the USB, or the address of a
-        board without USB. A bridge with a serial number is recognised by it at any place, another
-        one by its location. profile, restarts_on_open: recorded if given. Raises ArchiveError.
+        board without USB. A bridge with a serial number is recognised by that at any place, one
+        without by its location. profile, restarts_on_open: recorded if given. Raises ArchiveError.
         """
         serial, location = clean(serial or ""), clean(location or "")
         if not serial and not location:

@@ -56,9 +56,9 @@ class Rebuilding(ArchiveFile):
     def accept(self) -> list[str]:
         """Accept damaged rows as they now read, where no duplicate or export can heal them.
 
-        A wrong letter in a note is better than no note. Only rows in which each value is of its
-        column's type, and listings with their SHA-256, are accepted. One event records them all.
-        Returns phrases that name them.
+        A wrong letter in a note is better than no note. Only rows in which each value fits its
+        column are accepted; a listing must still match its SHA-256 to be read. One event records
+        them all. Returns phrases that name them.
         """
         with self.writing("What was accepted") as db:
             accepted = []

@@ -32,7 +32,7 @@ def read_signature() -> bytes:
 
 
 def load_address(address: int) -> bytes:
-    """Return the command that sets the address, for flash in words. Raises ValueError."""
+    """Return the command that sets a 16-bit address, for flash in words. Raises ValueError."""
     if not 0 <= address <= 0xFFFF:
         raise ValueError(f"address {address}")
     return bytes((0x55, address & 0xFF, address >> 8, END))

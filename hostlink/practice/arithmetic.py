@@ -96,7 +96,7 @@ def _times(left: int, right: int) -> int:
 class Arithmetic:
     """How a language calculates.
 
-    apply: the operation for each sign. fit: wraps a result, or complains if it is out of range.
+    apply: the operation for each operator. fit: wraps a result, or complains if it is out of range.
     power: the operation for powers, if the language has them.
     """
 

@@ -110,7 +110,7 @@ def update(db: Database, table: str, row_id: int, **values: Any) -> None:
 
 
 def replace(db: Database, table: str, row_id: int, values: Row) -> None:
-    """Overwrite a damaged row with a whole new one, even in a table that never changes."""
+    """Change a row, damaged or not, and renew its checksum, even in a table that never changes."""
     which = TABLES[table]
     held = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
     with _rule_lifted(db, f"{table}_never_change"):

@@ -73,7 +73,7 @@ class Copies:
             self.marks.append(copy)
 
     def _copies(self, archive: int) -> Iterator[int]:
-        """Yield the rows of an archive's copies, adding each missing one when it is reached."""
+        """Yield the row ids of an archive's copies, adding each missing row when it is reached."""
         about = checked_row(self._db, "archives", self._root(archive))
         for copy in _identities(about["uuid"]):
             held = first(self._db, "SELECT id FROM archives WHERE uuid = ?", (copy,))
@@ -90,14 +90,14 @@ class Copies:
             )
 
     def _family(self, archive: int) -> set[int]:
-        """Return the rows of an archive and its copies, as far as they are here."""
+        """Return the row ids of an archive and its copies, without adding any."""
         root = self._root(archive)
         copies = set(_identities(checked_row(self._db, "archives", root)["uuid"]))
         held = rows(self._db, "SELECT id, uuid FROM archives")
         return {root, *(each["id"] for each in held if each["uuid"] in copies)}
 
     def _root(self, archive: int) -> int:
-        """Return the archive of which this one is a copy; itself if it is an original."""
+        """Return the row id of the archive that this one is a copy of; its own for an original."""
         uuid_of = {each["id"]: each["uuid"] for each in rows(self._db, "SELECT * FROM archives")}
         for root, known in uuid_of.items():
             if uuid_of[archive] in _identities(known):

@@ -198,7 +198,7 @@ class Hits:
         return (latest.get(row["program_id"], row) for row in found)
 
     def _mixed(self) -> Iterator[Row]:
-        """Yield revisions with some words in the listing and the others in the text on the program.
+        """Yield revisions with some words in the listing, the others in name, title, notes or tags.
 
         Those with the fewest words in the listing come first. Of very many programs only the newest
         are searched.

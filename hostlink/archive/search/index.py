@@ -5,7 +5,7 @@ Rules:
 1. The index is never asked for the beginning of a word, because it would first collect the listings
    of every longer word. The longer words are looked up and asked for one by one.
 2. Of several words only the rarest are asked for; the listings with these are read for the other
-   words. For one more word the index goes through all listings with that word that are as new, so
+   words. For each further word the index goes through all equally new listings with that word, so
    asking for it pays only if it then saves the reading of enough listings.
 """
 
@@ -255,5 +255,5 @@ def _stands(word: str, small: str) -> bool:
 
 
 def _may_be_begun(word: str) -> bool:
-    """Return whether a word also stands for longer ones."""
+    """Return whether a word also matches longer ones that begin with it."""
     return len(word) >= 3 and word.isalpha()

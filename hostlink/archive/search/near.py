@@ -56,7 +56,7 @@ def slips(word: str) -> list[str]:
 
 
 def spellings(word: str) -> list[str]:
-    """Return a word as it is spelt with the letters ß, ä, ö, ü or without them, as the index does.
+    """Return other spellings of a word, as the index has them: with ß, ä, ö, ü or without.
 
     The index has no accents, but knows ß.
     """
@@ -123,7 +123,7 @@ class Near:
         ]
 
     def _listings(self, ids: set[int]) -> dict[int, set[str]]:
-        """Return the words in some listings, and in the newest with each word, by their ids."""
+        """Return, by listing, the question's words in these and in the newest with each word."""
         index = self._hits.index
         there = list(filter(index.share, self.words))
         for word in there:
@@ -141,7 +141,7 @@ class Near:
         }
 
     def _about(self) -> dict[int, set[str]]:
-        """Return the words in name, title, notes and tags by program."""
+        """Return, by program, the question's words in its name, title, notes and tags."""
         about: dict[int, set[str]] = {}
         for word in self.words:
             for program in self._hits.about(word) | self._parts.get(word, set()):
@@ -149,7 +149,7 @@ class Near:
         return about
 
     def _part_of(self, word: str) -> set[int]:
-        """Return programs with a word as part of one in their name or title, as searched for."""
+        """Return programs, as restricted, with a word inside a word of their name or title."""
         found = rows(
             self._db,
             "SELECT id FROM programs WHERE id > (SELECT max(id) FROM programs) - ? "

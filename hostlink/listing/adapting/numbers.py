@@ -134,7 +134,7 @@ def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
 
 @rewrites("comparison-sign", "A=B>1", "A=-(B>1)", "a true comparison has the other sign here")
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Change the sign of each comparison whose value is used."""
+    """Negate each comparison whose value is used, if true is 1 on one board and -1 on the other."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
     places = valued_comparisons(clause, pair.both)
