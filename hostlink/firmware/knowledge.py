@@ -34,7 +34,7 @@ class ImageKnowledge:
 
     @property
     def bauds(self) -> tuple[int, ...]:
-        """Return the speeds that it can mean, in baud, the likeliest first."""
+        """Return the speeds that the constants can mean, in baud, the likeliest first."""
         meant = (baud for speed in self.speeds for baud, _ in speed.meanings())
         return tuple(dict.fromkeys(meant))
 

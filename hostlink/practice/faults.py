@@ -58,7 +58,7 @@ class Erased:
 
 
 class Damage:
-    """Damages a stream of bytes; draws the distance to the next fault at once."""
+    """Damages a stream of bytes; the distance to the next fault is drawn in advance."""
 
     def __init__(self, rate: float, seed: int) -> None:
         self._rate = rate

@@ -33,7 +33,7 @@ class BoardSettings:
     program if a line was stored last, or hangs a board that has heard nothing else.
     interrupt_typed: the interrupt key while a line is typed gives it up "at-once"; is part of the
     text, and stops a program as the answer to its INPUT ("as-answer") or does not ("as-text").
-    screen_width, wrap_ms: a stall whenever that many characters stand in a row; 0 for none.
+    screen_width, wrap_ms: a stall whenever a row has that many characters; 0 for none.
     page_lines, page_prompt: it waits for a key after that many listed lines; 0 for never. page_key:
     the only key that goes on; empty: any.
     restarts_on_open: whether raising DTR restarts it. restart_ms: from restart to the prompt.

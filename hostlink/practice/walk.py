@@ -137,7 +137,7 @@ class Walk:
 
     @property
     def error_text(self) -> str:
-        """Return all that the board said of that error, rows ended by LF."""
+        """Return all that the board said of the error in `error`, rows ended by LF."""
         return self._text(self.board.last_error)
 
     @property
@@ -250,7 +250,7 @@ class Walk:
         return line
 
     def _note_line(self) -> None:
-        """Note which line has the next statement, and whether it is begun with it."""
+        """Note which line has the next statement, and whether that statement begins the line."""
         number = self.state.number
         if number is None:
             self.line = None

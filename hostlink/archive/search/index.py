@@ -238,10 +238,10 @@ def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
 
 
 def _stands(word: str, small: str) -> bool:
-    """Return whether a text has a word from the start of one of its words to the end of one.
+    """Return whether a text has a word as a whole word, or where one begins if longer words count.
 
-    The end does not matter if longer words count. This is ten times as fast as a pattern, and one
-    search may call it for a thousand listings.
+    This is ten times as fast as a pattern, and one search may call it for a thousand listings.
+    small: the text in small letters.
     """
     any_end, at = _may_be_begun(word), small.find(word)
     while at >= 0:
