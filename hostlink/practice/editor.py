@@ -14,9 +14,9 @@ _FOLDING = Storing(KindStorage(case="statements"), KindLanguage())
 
 
 class Astray(bytes):
-    """A typed line in which more characters were erased than typed, on a board that minds.
+    """A typed line in which more characters were erased than typed, where that does harm.
 
-    The board then does something else (see `BoardSettings.erase_beyond`).
+    See `BoardSettings.erase_beyond` for what the board then does.
     """
 
 

@@ -28,9 +28,9 @@ class Merged:
 
     added: number of new rows by table. renamed: name in the other archive to name here, of programs
     whose name was in use. healed: descriptions of damaged rows that were replaced. left_out:
-    descriptions of rows that are damaged in the other archive. copies: UUIDs given to copies of an
-    archive that used a number twice, as in NAME@3/12345678 (see copies.py). retired: names of
-    programs that the merge retired. programs: those of the import, in natural order.
+    descriptions of rows that are damaged in the other archive. copies: the first 8 digits of the
+    UUIDs of copies that gave a number again, as in NAME@3/12345678 (see copies.py). retired: names
+    of programs that the merge retired. programs: those of the import, in natural order.
     """
 
     added: Mapping[str, int]
