@@ -30,7 +30,7 @@ class Ways:
     """How a user does each thing that is advised: a phrase such as "with --port", or "".
 
     discard_board: overwrite what a board holds although it is not kept. previous: the firmware that
-    was there before. items: those of a backup that are to go back.
+    was there before. items: the items of a backup to restore.
     """
 
     # the port and how to talk

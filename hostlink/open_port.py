@@ -29,7 +29,7 @@ class OpenPort:
             self._release()
 
     def _release(self) -> None:
-        """Give back what the port holds."""
+        """Release what the port holds."""
         raise NotImplementedError
 
     def _check_open(self) -> None:

@@ -22,7 +22,7 @@ _PIN_FORM = re.compile(r"([A-Z][A-Z0-9$]*) ?(\(?)(\{[a-z]+\}(?:, ?\{[a-z]+\})*)(
 
 @dataclass(frozen=True, slots=True)
 class PinForm:
-    """How something with a pin is typed: its word, and the fields after it in their order."""
+    """How a statement or function on a pin is typed: its word, and the fields after it in order."""
 
     word: str
     takes: tuple[str, ...]

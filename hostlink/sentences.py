@@ -1,4 +1,4 @@
-"""Sentences that several files say, each made here once; tests/test_sentences.py holds that.
+"""Sentences that several files say, each made here once, as tests/test_sentences.py checks.
 
 A sentence that only one file says stays beside the code that decides on it. Each name says what
 its sentence says. A text that begins with a small letter is a clause, for the middle of a sentence.
@@ -216,7 +216,7 @@ WHAT_LEARNING_DOES = "this board's profile then says so, and the load is proven 
 
 
 def mend_or_change(what: str) -> str:
-    """Advise on a character that a board or a code lacks, in a sentence. what: to be changed."""
+    """Advise to mend a listing, or to change `what`, certain characters in it, by hand."""
     return f"Mend the listing, or change {what} by hand."
 
 
@@ -241,17 +241,17 @@ def let_be_lost(by: Ways) -> str:
 
 
 def name_speed(by: Ways) -> str:
-    """Advise somebody who knows how fast a board talks, in a sentence."""
+    """Advise to name the speed of a board, if it is known, in a sentence."""
     return f"If you know the board's speed, name it {by.name_speed}."
 
 
 def name_another_file(by: Ways) -> str:
-    """Advise on a file that already exists, in a sentence."""
+    """Advise to name another file, or to replace one that exists, in a sentence."""
     return f"Name another file, or replace it {by.replace}."
 
 
 def go_back(by: Ways, way: str = "") -> str:
-    """Advise to write the firmware that a board had before, in a clause. way: another one."""
+    """Advise to write a board's previous firmware, in a clause. way: how, if not as usual."""
     return f"go back to the firmware before it {way or by.write_previous}"
 
 
@@ -266,5 +266,5 @@ def find_how_far(by: Ways) -> str:
 
 
 def lift_wire(driver: str = "the other board", driven: str = "this one") -> str:
-    """Advise on two boards that drive one pin, in a clause."""
+    """Advise to disconnect the wire by which another board drives a pin, in a clause."""
     return f"lift the wire by which {driver} drives {driven}'s RX pin"

@@ -92,8 +92,8 @@ class ArchiveFile:
 
         It begins as a writer, so that nothing read in it can become outdated. Inside another
         transaction it becomes part of that one. what: the subject of the error, "<what> was not
-        kept". Raises ArchiveError also where another file is at the path by now, or none: SQLite
-        would write to the one that was opened, or beside it, where nobody finds it.
+        kept". Raises ArchiveError also if the file at the path has been replaced or removed since
+        it was opened, because SQLite would go on writing to the old one, where nobody finds it.
         """
         try:
             db = self._database()
@@ -139,7 +139,7 @@ class ArchiveFile:
 
 
 def _file_at(path: Path) -> tuple[int, int] | None:
-    """Return what tells the file at a path from any other; None where none can be seen."""
+    """Return the device and inode numbers of the file at a path, None if it cannot be reached."""
     try:
         status = path.stat()
     except OSError:

@@ -83,7 +83,7 @@ class Backup:
 
 
 def _put_item(db: Database, backup: int, item: BackupItem) -> None:
-    """Add one item to a backup, given by its row id."""
+    """Add an item to a backup. backup: its row id."""
     insert(
         db,
         "backup_items",

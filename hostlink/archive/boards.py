@@ -37,8 +37,8 @@ class Boards(ArchiveFile):
         """Record that a board was seen now and return it; add it if it is new.
 
         vid, pid, serial: of its USB bridge. location: its place on the USB, or the address of a
-        board without USB. A bridge with a serial number is recognised by it at any place, another
-        one by its location. profile, restarts_on_open: recorded if given. Raises ArchiveError.
+        board without USB. A bridge with a serial number is recognised by that at any place, one
+        without by its location. profile, restarts_on_open: recorded if given. Raises ArchiveError.
         """
         serial, location = clean(serial or ""), clean(location or "")
         if not serial and not location:
@@ -116,7 +116,7 @@ class Boards(ArchiveFile):
 
         proven: the program was just read back and is equal; if not, the copy may lack edits.
         is_other: the program differs from the one that was last proven, so the time of that proof
-        is dropped. revision: the one it is or was made from.
+        is dropped. revision: the one that the copy equals or was made from.
         """
         check_content(content)
         with self.writing("The host copy") as db:

@@ -31,7 +31,7 @@ from hostlink.words import fold
 
 @dataclass
 class OpenEvent:
-    """A job in progress. What is set here is kept when it ends. detail: must be valid as JSON."""
+    """A job in progress. Its fields are recorded when it ends. detail: must be valid as JSON."""
 
     uuid: str
     detail: dict[str, Any] = field(default_factory=dict)

@@ -170,7 +170,7 @@ def find_program(db: Database, name: str) -> int | None:
 
 
 def known_program(db: Database, name: str) -> int | None:
-    """Return the id of a program that a record may lack, or None if missing or damaged."""
+    """Return the id of a program by name, or None if it has no name, is missing or is damaged."""
     try:
         return find_program(db, name) if name else None
     except DamagedError:
@@ -277,7 +277,7 @@ def count_revisions(db: Database, program: int) -> None:
 
 
 def parent_id(db: Database, parent: Revision | None) -> int | None:
-    """Return the row id of a revision that was read earlier. Raises ArchiveError."""
+    """Return the row id of a revision, None for None. Raises ArchiveError if it is missing."""
     if parent is None:
         return None
     held = found_by(db, "revisions", "uuid", parent.uuid)

@@ -63,7 +63,7 @@ class Programs(ArchiveFile):
     def note(self, spec: str, text: str) -> None:
         """Add a note to a program (NAME) or a revision (NAME@3); earlier notes stay.
 
-        The last note is shown; an empty one shows none.
+        Only the latest note is shown, and an empty one is not.
         """
         named = Spec.from_text(spec)
         with self.writing(f"The note on {spec}") as db:

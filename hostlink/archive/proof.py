@@ -199,7 +199,7 @@ def _numbers(db: Database) -> Iterator[str]:
 
 
 def _program_words(db: Database) -> Iterator[str]:
-    """Find text in program_words that is not what it should be."""
+    """Find programs whose text differs from their entry in the word index program_words."""
     for row in db.execute(
         "SELECT id, name, title, notes, tags FROM program_words_due EXCEPT "
         "SELECT rowid, name, title, notes, tags FROM program_words"

@@ -1,6 +1,6 @@
 """Rebuild what can be derived: word indexes, other indexes, triggers and views.
 
-Kept data is only read, but `accept` renews checksums. Each of the two is one transaction.
+Kept data is only read, but `accept` renews checksums. Each method is one transaction.
 """
 
 from __future__ import annotations
@@ -56,9 +56,9 @@ class Rebuilding(ArchiveFile):
     def accept(self) -> list[str]:
         """Accept damaged rows as they now read, where no duplicate or export can heal them.
 
-        A wrong letter in a note is better than no note. Only rows in which each value is of its
-        column's type, and listings with their SHA-256, are accepted. Each is recorded in an
-        event. Returns sentences on what was accepted.
+        A wrong letter in a note is better than no note. Only rows in which each value fits its
+        column are accepted; a listing must still match its SHA-256 to be read. One event records
+        them all. Returns phrases that name them.
         """
         with self.writing("What was accepted") as db:
             accepted = []

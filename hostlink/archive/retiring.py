@@ -45,7 +45,7 @@ def settle_retirement(db: Database, program: int, retired_at: str) -> None:
 
 
 def _last(db: Database, program: int) -> dict[str, str]:
-    """Return when a program was last kept, brought back, and changed in its use; "" for never."""
+    """Return when a program was last kept, returned, and retired or returned; "" for never."""
     found = first(
         db,
         "SELECT (SELECT max(kept_at) FROM revisions WHERE program_id = :program) AS kept, "

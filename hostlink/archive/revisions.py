@@ -147,7 +147,7 @@ class Revisions(Healing):
         return proven_content(row, f"The listing of {item.spec}", size)
 
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
-        """Return the revisions and rescues that are the same program on the board, newest first.
+        """Return the revisions and rescues with the same canonical text, newest first.
 
         At most 100. Each listing is read and proven by its SHA-256. what: a content, or the SHA-256
         of a canonical text in hexadecimal.

@@ -60,7 +60,7 @@ class RunText:
 
 @dataclass(frozen=True, slots=True)
 class RunEnd:
-    """How a run ended. error: the words of the board, or of hostlink. line: named by the board."""
+    """How a run ended. error: the board's words, or hostlink's. line: where, if the board said."""
 
     outcome: Outcome = "done"
     error: str = ""
@@ -72,8 +72,8 @@ class Run:
     """One run of a program.
 
     revision: spec of the revision that ran, "" if it is in none. board: its label; board_uuid is
-    None for a run without a board. profile: how the board talked. command: the line that started
-    it. typed: the answers. expected: the user marked its output as right. archive: the
+    None for a run without a board. profile: the name of the board's profile. command: the line that
+    started it. typed: the answers. expected: the user marked its output as right. archive: the
     UUID of the archive that gave the number, "" for this one.
     """
 

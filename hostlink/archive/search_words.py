@@ -41,13 +41,13 @@ def _places(asked: Iterable[str]) -> re.Pattern[str]:
 
 
 def _standing(word: str) -> str:
-    """Return a pattern for a word of letters or of digits; letters, if three or more, may go on."""
+    """Return a pattern for a word; three letters or more may be the beginning of a longer one."""
     if word.isdigit():
         return rf"(?<!\d){word}(?!\d)"
     return rf"(?<![^\W\d_]){re.escape(word)}" + ("" if len(word) >= 3 else r"(?![^\W\d_])")
 
 
 def words_only_in(parted: str, text: str) -> str:
-    """Return the words of parted that are not in text, each once, separated by blanks."""
+    """Return the words of `parted` that `text` lacks, each once, separated by blanks."""
     known = set(words(text))
     return " ".join(word for word in dict.fromkeys(words(parted)) if word not in known)

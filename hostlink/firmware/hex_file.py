@@ -112,7 +112,7 @@ def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
 
 
 def _end_of(rows: list[str], findings: list[ImageFinding]) -> int:
-    """Return the index of the row with the end record, or of the last row without one."""
+    """Return the index of the row with the end record, or of the last row if there is none."""
     for index, row in enumerate(rows):
         match = _END.fullmatch(row.strip())
         if match is None or sum(bytes.fromhex(row.strip()[1:])) % 256:

@@ -44,7 +44,7 @@ class SpeedSetting:
     baud: int = 0
 
     def meanings(self) -> tuple[tuple[int, int], ...]:
-        """Return what it can mean, as (baud, clock in Hz), the likeliest first; clock 0: any."""
+        """Return its possible meanings as (baud, clock in Hz), likeliest first; clock 0: any."""
         if self.divisor is None:
             return ((self.baud, 0),)
         found = []

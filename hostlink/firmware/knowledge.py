@@ -16,7 +16,7 @@ from hostlink.firmware.word_tables import WordTable, find_word_tables
 
 @dataclass(frozen=True, slots=True)
 class ImageKnowledge:
-    """What an image tells. tables: of BASIC words. texts: for people. speeds: set by constants."""
+    """What an image shows. tables: of BASIC words. texts: for people. speeds: set by constants."""
 
     tables: tuple[WordTable, ...]
     texts: tuple[ImageText, ...]
@@ -34,7 +34,7 @@ class ImageKnowledge:
 
     @property
     def bauds(self) -> tuple[int, ...]:
-        """Return the speeds that it can mean, in baud, the likeliest first."""
+        """Return the speeds that the constants can mean, in baud, the likeliest first."""
         meant = (baud for speed in self.speeds for baud, _ in speed.meanings())
         return tuple(dict.fromkeys(meant))
 
@@ -51,14 +51,14 @@ class ImageChanges:
 
 @functools.lru_cache(maxsize=4)
 def read_image(flash: bytes) -> ImageKnowledge:
-    """Read what an image tells. flash: its bytes from address 0."""
+    """Find the words, texts and speeds in an image. flash: its bytes from address 0."""
     tables = find_word_tables(flash)
     outside = [(table.start, table.stop) for table in tables]
     return ImageKnowledge(tables, find_texts(flash, outside), find_speeds(flash))
 
 
 def compare_images(now: ImageKnowledge, before: ImageKnowledge) -> ImageChanges:
-    """Return what came and what went between two images."""
+    """Return the words and texts that an image adds to an earlier one, and those it lacks."""
     texts = [text.text for text in now.texts]
     old = [text.text for text in before.texts]
     return ImageChanges(

@@ -1,4 +1,4 @@
-"""A map of flash as tracks of 32 pages, one sign for each page."""
+"""A map of flash as tracks of 32 pages, one character for each page."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def flash_tracks(
     proven: Collection[int] = (),
     here: int | None = None,
 ) -> list[tuple[str, str, str]]:
-    """Return (first address, a sign for each page, words) of each 32 pages.
+    """Return (first address, a character for each page, words) for every 32 pages.
 
     image: the address ranges with bytes of the image. boot_bytes: size of the bootloader's section.
     read: how many pages were read, from the first. proven: the pages written and read back. here:

@@ -20,7 +20,7 @@ OnPage = Callable[[int], None]
 
 
 def ignore_page(page: int) -> None:
-    """Ignore the progress of pages."""
+    """Do nothing with a page: for a caller that shows no progress."""
 
 
 def guard_page(size: int) -> bytes:
@@ -43,7 +43,7 @@ class Plan:
     """A plan of a write.
 
     pages: what to write, in order, the guard first and the first page last; empty if the board
-    holds the image already. right: pages that are right already, as read before. wanted: the
+    holds the image already. right: how many pages are right already, as read before. wanted: the
     contents of every page that matters in the end.
     """
 

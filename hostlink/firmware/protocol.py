@@ -32,17 +32,17 @@ def read_signature() -> bytes:
 
 
 def load_address(address: int) -> bytes:
-    """Set the address for the next page: words for flash. Raises ValueError beyond 16 bits."""
+    """Return the command that sets a 16-bit address, for flash in words. Raises ValueError."""
     if not 0 <= address <= 0xFFFF:
         raise ValueError(f"address {address}")
     return bytes((0x55, address & 0xFF, address >> 8, END))
 
 
 def program_page(data: bytes) -> bytes:
-    """Write `data` to flash at the loaded address."""
+    """Return the command that writes `data` to flash at the loaded address."""
     return bytes((0x64, len(data) >> 8, len(data) & 0xFF)) + FLASH + data + bytes((END,))
 
 
 def read_page(size: int, memory: bytes = FLASH) -> bytes:
-    """Ask for `size` bytes from the loaded address."""
+    """Return the command that asks for `size` bytes from the loaded address."""
     return bytes((0x74, size >> 8, size & 0xFF)) + memory + bytes((END,))

@@ -1,4 +1,4 @@
-"""The scripts that talk to a bootloader: get in step with it, read, write and prove pages."""
+"""The scripts that talk to a bootloader: synchronise with it, read, write and prove pages."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ _BLANK_BYTES = 1024  # in a row, after which no program goes on: common practice
 
 
 def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
-    """Get into step: the line quiet first, then ask until the answer is good.
+    """Synchronise: let the line fall quiet, then ask until the answer is good.
 
-    A bootloader that answers, but not well, may hold half a frame of two bytes: one more
-    end-of-packet completes it. One that is silent gets that byte every other time.
+    A bootloader that gives a wrong answer may hold half a frame of two bytes: one more
+    end-of-packet completes it. A silent one gets that byte after every third attempt.
     """
     failed = AskFailed(Failure.SILENT)
     odd = False
@@ -42,7 +42,7 @@ def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
 
 
 def begin() -> Script[bytes]:
-    """Get into step, enter programming mode and read the signature, twice the same."""
+    """Synchronise, enter programming mode and read the signature until it is the same twice."""
     seen: list[bytes] = []
     for attempt in range(1, _PAGE_TRIES + 1):
         yield from synchronise()
@@ -114,8 +114,8 @@ class FlashScripts:
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
         """Carry out a plan; the last page is written only when all others are proven.
 
-        It is tried once per round. After any damage the page may be wrong, or may have overwritten
-        another one, so the guard page is written again before that is repaired. Raises Unproven.
+        That page is tried once per round. If that fails, it may be wrong, or may have overwritten
+        another one, so the guard page is written again before the repair. Raises Unproven.
         """
         *body, (first, data) = plan.pages
         guard = (first, guard_page(len(data)))
@@ -246,7 +246,7 @@ class FlashScripts:
         return False
 
     def _patiently(self, script: Callable[[], Script[bytes]]) -> Script[bytes]:
-        """Ask again after getting back into step, a few times.
+        """Run a script; if it fails, synchronise and run it again, a few times.
 
         A refusal may be an answer to a command that was damaged; the same one again and again is
         final.
@@ -264,7 +264,7 @@ class FlashScripts:
         raise AssertionError("not reached: the last attempt returns or raises")
 
     def _regain(self) -> Script[None]:
-        """Get back into step and enter programming mode again.
+        """Synchronise and enter programming mode again.
 
         Usually the answer was damaged, and the bootloader waits for the next command. Otherwise it
         waits for the rest of a frame, which is padded so that it answers. End-of-packet is not used

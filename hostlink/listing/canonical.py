@@ -131,7 +131,7 @@ def listed_line(row: str, form: Form) -> Line | None:
 
 
 def reread(lines: Mapping[int, Line], before: Form, now: Form) -> dict[int, Line]:
-    """Convert lines read by one list form to the lines that another form reads."""
+    """Convert lines that were read in one list form to what another makes of the same rows."""
     return {number: listed_line(_row(line, before), now) or line for number, line in lines.items()}
 
 

@@ -40,7 +40,7 @@ class Reader:
         return meaning(self.spans(text)) == wanted
 
     def with_pieces(self, pieces: list[str], options: Mapping[int, Sequence[str]]) -> str:
-        """Return the pieces of a line joined, with other pieces where the line still reads alike.
+        """Return the pieces of a line joined, with other pieces where it still means the same.
 
         options: by index, the pieces to try, the best first. All best ones are tried at once, then
         place by place, because together they may form a new word.

@@ -133,7 +133,7 @@ def _in_capitals(
 def _numbered_wrong(
     listing: Listing, held: Mapping[int, str], codes: Codes, check: CodeCheck, rules: Rules
 ) -> dict[int, list[Correction]]:
-    """Find lines that have a wanted code under its number.
+    """Return, by line number, the texts of other lines that have its code under that number.
 
     These are surplus lines for missing ones, wrong lines that took each other's number, and lines
     whose number was typed with a letter for a digit, as in 1O PRINT.

@@ -1,6 +1,6 @@
-"""Numbers of a practice board's BASIC: whole ones of 16 bits, or floating point.
+"""Numbers of a practice board's BASIC: 16-bit integers, or floating point.
 
-A whole result outside -32768..32767 is an error, or wraps if the kind's language does that;
+An integer result outside -32768..32767 is an error, or wraps if the kind's language does that;
 division truncates toward zero. With floating point a result beyond `GREATEST` is an error.
 """
 
@@ -44,7 +44,7 @@ def _floating(value: Value) -> Value:
 
 
 def quotient(left: int, right: int) -> int:
-    """Return the quotient, truncated toward zero. Raises Complaint by 0 or on overflow."""
+    """Return the quotient, truncated toward zero. Raises Complaint for right 0 or on overflow."""
     return in_range(_whole_quotient(left, right))
 
 
@@ -96,7 +96,8 @@ def _times(left: int, right: int) -> int:
 class Arithmetic:
     """How a language calculates.
 
-    apply: by sign. fit: makes a result fit or complains. power: of a kind with powers.
+    apply: the operation for each operator. fit: wraps a result, or complains if it is out of range.
+    power: the operation for powers, if the language has them.
     """
 
     apply: Mapping[str, Operation]

@@ -76,7 +76,7 @@ def _values(answer: bytes, variables: list[Variable], state: State) -> list[Valu
 def read_value(part: bytes, variable: Variable, state: State) -> Value | None:
     """Return the value for a variable in an answer or in DATA; None if it is not a number.
 
-    An empty number may be 0.
+    An empty answer is 0 in some languages.
     """
     if "$" in variable.name:
         return part.strip(b" ").decode("latin-1")

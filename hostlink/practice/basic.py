@@ -1,6 +1,6 @@
 """The BASIC firmware of a practice board.
 
-A typed line goes in, and operations (hostlink.practice.ops) come out. The firmware does not know
+A typed line goes in, and operations (hostlink.practice.ops) come out. The firmware knows nothing of
 the wire; prompt, echo and line editing belong to the machine.
 """
 
@@ -107,7 +107,7 @@ class Basic:
         self.answered = not self.kind.messages.questions
 
     def lose_program(self) -> None:
-        """Clear the program only, as a mishap does."""
+        """Clear the program only, as too many erasures do on some boards."""
         self._state.memory.replace({})
 
     def auto_start(self) -> Firmware | None:

@@ -5,8 +5,8 @@ DS40002061A (sizes, signature, 4.5 ms to erase and write a page). Mistakes are p
 
 1. A frame that does not end with the end-of-packet byte is answered NOSYNC and forgotten. Before
    the first good frame nothing is answered, so that line noise brings no bytes.
-2. Page and signature commands outside programming mode, pages that are not whole, or out of range,
-   or in its own section, are answered FAILED and change nothing.
+2. Page and signature commands outside programming mode, and pages that are not whole, out of range
+   or in the bootloader's own section, are answered FAILED and change nothing.
 3. While it writes a page only two more bytes are held; further ones are lost.
 4. After `window_s` without a good frame it starts the application.
 """

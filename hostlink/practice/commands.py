@@ -81,7 +81,7 @@ def _stored(state: State) -> Talk:
 
 
 def _memory(state: State) -> bytes:
-    """Answer the bare word for the free memory."""
+    """Return the answer to the bare word for the free memory."""
     return state.wording.say(
         state.kind.messages.memory,
         free=state.free(),

@@ -22,7 +22,7 @@ class _Data:
     items: tuple[bytes, ...]
 
     def __call__(self, state: State) -> None:
-        """Execute it."""
+        """Do nothing."""
 
 
 def _read_data(text: LineText) -> Step:

@@ -14,9 +14,9 @@ _FOLDING = Storing(KindStorage(case="statements"), KindLanguage())
 
 
 class Astray(bytes):
-    """A line typed on a board that erased more characters than were typed.
+    """A typed line in which more characters were erased than typed, where that does harm.
 
-    The board then does something else (see `BoardSettings.erase_beyond`).
+    See `BoardSettings.erase_beyond` for what the board then does.
     """
 
 
@@ -61,7 +61,7 @@ class LineEditor:
         return late
 
     def take(self, code: int) -> Keyed:
-        """Take one byte."""
+        """Take one byte and return its effect."""
         if self._plain[code]:
             if len(self._line) >= self._room():
                 return self._too_long()

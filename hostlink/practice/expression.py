@@ -188,7 +188,7 @@ def _value_of(variable: Variable) -> Expression:
 
 @lru_cache(maxsize=64)
 def _name(language: KindLanguage) -> re.Pattern[str]:
-    """Return the pattern of a name, which ends where a keyword begins; two letters count."""
+    """Return the pattern of a variable's name, which ends where a keyword begins."""
     words = {*language.lacks}
     if "names" in language.means:
         words |= {word for _, words in language.words for word in words}
@@ -246,7 +246,7 @@ def _read_unsigned(text: LineText, start: str) -> Expression:
 
 
 def _read_own_call(text: LineText) -> Expression:
-    """Read the call of a function that DEF makes."""
+    """Read the call of a function that DEF defines."""
     at, name = text.at, read_name(text)
     text.need("(")
     argument = read_expression(text)

@@ -21,10 +21,10 @@ class Faults:
     came from the host; a flooding board sends without end. All 0 for never.
 
     What the board says may be untrue (hostlink.practice.reported_memory). skipped_line,
-    repeated_line: place of the line, from 1, that LIST leaves out or shows twice; lies_every: in
-    every LIST of that number only (0 and 1: in each). refused_lists, empty_lists: how many LISTs at
-    first are answered by WHAT?, or by nothing. free_bytes_off: bytes by which the reported free
-    memory is too small. forgets_every: every stored line of that number is lost silently; 0: none.
+    repeated_line: place of the line, from 1, that LIST leaves out or shows twice; lies_every: only
+    in one LIST of that many (0 and 1: in each). refused_lists, empty_lists: how many of the first
+    LISTs are answered by WHAT?, or by nothing. free_bytes_off: bytes by which the reported free
+    memory is too small. forgets_every: of that many stored lines one is lost silently; 0: none.
     escapes: error messages end with control characters. worn_page: page of flash, from 1, whose
     first byte can no longer be changed.
     """
@@ -58,7 +58,7 @@ class Erased:
 
 
 class Damage:
-    """Damages a stream of bytes; draws the distance to the next fault at once."""
+    """Damages a stream of bytes; the distance to the next fault is drawn in advance."""
 
     def __init__(self, rate: float, seed: int) -> None:
         self._rate = rate

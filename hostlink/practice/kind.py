@@ -112,8 +112,8 @@ class KindStorage:
     keywords: with tokens, the words kept as codes, each in keyword_bytes, or in what token_bytes
     says. constant_bytes: what a whole number costs with tokens, name_bytes: the name of
     a variable; 0 for its characters.
-    first_line, last_line: bounds of a line number. beyond: what happens to others, after
-    "wrapped" (taken modulo 65536). signed_numbers: numbers from 32768 on are shown negative.
+    first_line, last_line: bounds of a line number. beyond: others are "refused", or each number is
+    first "wrapped" (taken modulo 65536). signed_numbers: numbers from 32768 on are shown negative.
     listed_last: lines above it are kept, and LIST shows an empty row for all of them.
     row: a listed line, of {number} and {text}. row_width: columns after which a row goes on in the
     next one, after as many blanks as the number and its blank have; 0: never.
@@ -202,7 +202,7 @@ class KindLanguage(Dialect):
     logic: whether it has AND and OR, bit by bit.
     digits: significant digits that PRINT shows of a number.
     small_letters: whether keywords and variables may be typed in small letters.
-    free_number: a too large free memory is shown as 32767 ("limited") or as 16 bits with a sign.
+    free_number: too large a free memory is shown as 32767 ("limited"), or wraps ("signed").
     list_one: LIST with one number shows that line only, not all from there on.
     blank: the character that PRINT itself adds beside a number and up to a zone.
     asks: what INPUT shows; asks_again: after a wrong answer.

@@ -39,7 +39,7 @@ class WrongSetting(Exception):
 
 
 def setting_value(annotation: Any, value: object) -> Any:
-    """Return the value of a field for a value in a file. Raises WrongSetting."""
+    """Convert a value in a file to the type of its field, `annotation`. Raises WrongSetting."""
     if typing.get_origin(annotation) is typing.Literal:
         words = typing.get_args(annotation)
         if value not in words:

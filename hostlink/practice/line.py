@@ -106,8 +106,8 @@ class SerialLine:
     def _answer(self, data: bytes, ready: float) -> None:
         """Send bytes from `ready` on, without a processor that waits for them.
 
-        The bridge delivers them together after the last one, as a packet: to the host that is when
-        the answer is whole, and a read of all flash in virtual time takes a tenth of the work.
+        The bridge delivers them together after the last one, as a packet: the host needs the whole
+        answer anyway, and reading all flash in virtual time takes a tenth of the work.
         """
         self._out_free = max(self._out_free, ready) + len(data) * self._out_time
         for byte in data:

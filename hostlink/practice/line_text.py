@@ -60,7 +60,7 @@ class LineText:
             raise self.puzzled()
 
     def listed(self, read: Callable[[LineText], _Read]) -> list[_Read]:
-        """Return what `read` takes, once or more often with commas between."""
+        """Read one item or several with commas between them; return what `read` took for each."""
         found = [read(self)]
         while self.take(","):
             found.append(read(self))

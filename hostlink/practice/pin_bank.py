@@ -1,4 +1,4 @@
-"""The pins of a practice board: what a program puts out, and what it reads there."""
+"""The pins of a practice board: the outputs of a program, and the inputs that it reads."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class PinBank:
         self.begin()
 
     def begin(self) -> None:
-        """Forget the changes of the program before; the times of this one count from now."""
+        """Forget the changes of the previous program; the next one's times count from now."""
         self.changes: list[PinChange] = []
         self._began, self._ended = self.now(), math.inf
 
@@ -84,7 +84,7 @@ class PinBank:
         self._script = deque(sorted([*self._script, *script], key=lambda each: each.ms))
 
     def level(self, name: str) -> int:
-        """Return the level at a pin: from outside, else what was put out there, else 0."""
+        """Return the level at a pin: the input from outside, else the last output, else 0."""
         now = self.now()
         while self._script and self._script[0].ms <= now:
             one = self._script.popleft()
@@ -102,7 +102,7 @@ class PinBank:
         return min(level, self.pins.analog_most) if name == "analog" else int(level != 0)
 
     def put(self, pin: str, what: str, value: int, for_ms: int = 0) -> None:
-        """Put something out at a pin."""
+        """Set the output of a pin, and note the change. Parameters: see `PinChange`."""
         change = PinChange(self.ms, pin, what, value, for_ms)
         before = self.out.get(pin)
         self.out[pin] = change

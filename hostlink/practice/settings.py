@@ -13,12 +13,12 @@ class BoardSettings:
     baud: line speed. latency_ms: how long the bridge keeps a byte before the host can read it.
     receive_buffer: bytes kept while the processor is busy (0: none). transmit_buffer: bytes that
     go out by themselves while the processor works on; 0 means polled transmit, where it waits.
-    echo, prompt, line_end, reply_end: its manner on the line. also_ends: bytes that end a typed
-    line too. end_echo: the echo of a line end, reply_end where it is empty.
+    echo, prompt, line_end, reply_end: how it talks. also_ends: other bytes that end a typed line.
+    end_echo: the echo of a line end, reply_end if it is empty.
     fold_case: typed letters become capitals, and are echoed so, outside quotes and remarks.
-    longest_line: characters of a typed line. What is typed beyond is answered with too_long_answer
-    and "dropped"; or the line is taken as it is and the rest is the next one ("ends"), or all of it
-    is given up ("gives-up").
+    longest_line: characters of a typed line. What is typed beyond that is answered with
+    too_long_answer and "dropped"; or the line is taken as it is and the rest is the next one
+    ("ends"), or all of it is given up ("gives-up").
     ignored: bytes that a typed line never sees. controls: other control bytes are dropped, echoed
     and dropped, or part of the text.
     line_done: what it sends only after a line is stored: "echo" (the echo of the line end),
@@ -28,12 +28,12 @@ class BoardSettings:
     line_ms: storing one line. direct_ms: parsing a direct command. char_ms: one character.
     statement_ms, list_line_ms, eeprom_byte_ms: running, listing, writing EEPROM.
     erase, line_cancel, interrupt: keys, of which only the first byte counts; empty: none.
-    erase_answer: what taking a character back is answered with. erase_beyond: taking back more than
-    was typed is ignored, or "harms": the line end after it runs the last direct command again,
-    loses the program if a line was stored last, or hangs a board that has heard nothing else.
+    erase_answer: the answer to an erased character. erase_beyond: erasing more than was typed is
+    ignored, or "harms": the line end after it runs the last direct command again, loses the
+    program if a line was stored last, or hangs a board that has heard nothing else.
     interrupt_typed: the interrupt key while a line is typed gives it up "at-once"; is part of the
     text, and stops a program as the answer to its INPUT ("as-answer") or does not ("as-text").
-    screen_width, wrap_ms: a stall whenever that many characters stand in a row; 0 for none.
+    screen_width, wrap_ms: a stall whenever a row has that many characters; 0 for none.
     page_lines, page_prompt: it waits for a key after that many listed lines; 0 for never. page_key:
     the only key that goes on; empty: any.
     restarts_on_open: whether raising DTR restarts it. restart_ms: from restart to the prompt.
@@ -96,7 +96,7 @@ _LARGEST_SIGNATURE = 0xFFFFFF  # three bytes
 
 
 def setting_fault(key: str, value: object) -> str:
-    """Return the rest of a sentence on an invalid value that begins with its key, or ""."""
+    """Return what is wrong with a value, as a clause to follow its key, "" if it is valid."""
     if key == "line_end" and not value:
         return "cannot be empty"
     if not isinstance(value, int | float):

@@ -70,7 +70,7 @@ class ForStep:
     step: Expression
 
     def __call__(self, state: State) -> None:
-        """Execute it."""
+        """Execute the FOR."""
         values = self.first(state), self.limit(state), self.step(state)
         state.open_loop(self.variable, *values)
 
@@ -82,7 +82,7 @@ class NextStep:
     variable: str | None
 
     def __call__(self, state: State) -> None:
-        """Execute it."""
+        """Execute the NEXT."""
         state.next_round(self.variable)
 
 
@@ -213,7 +213,7 @@ class State:
         return min(self.free(), LARGEST)
 
     def stops(self, answer: bytes) -> bool:
-        """Return whether an answer to INPUT is the interrupt key, on a board that reads it so."""
+        """Return whether an answer to INPUT is the interrupt key, and the board stops at that."""
         settings = self.kind.settings
         by_answer = settings.interrupt_typed == "as-answer" and settings.interrupt
         return bool(by_answer) and answer.startswith(settings.interrupt[:1])

@@ -50,9 +50,9 @@ def compiler(language: KindLanguage) -> LineCompiler:
 
 
 def read_line(line: bytes, language: KindLanguage) -> tuple[tuple[Step, ...], Complaint | None]:
-    """Read one line without its number; return its steps and what is wrong with it.
+    """Read one line without its number; return its steps, and a complaint if it is invalid.
 
-    The last step raises that when it runs.
+    The last step then raises the complaint when it runs.
     """
     text = LineText(line.decode("latin-1"), language)
     readers = _readers(language)

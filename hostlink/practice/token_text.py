@@ -97,7 +97,7 @@ class TokenText:
 def _stands_apart(before: Token | None, token: Token) -> bool:
     """Return whether a blank stands between two tokens.
 
-    It stands before each keyword, and after one of letters unless a symbol follows.
+    It stands before each keyword, and after a keyword of letters unless certain symbols follow.
     """
     if before is None or token.sort == _REMARK:
         return False

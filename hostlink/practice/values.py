@@ -15,7 +15,7 @@ from hostlink.practice.pin_bank import PinBank
 class Variables(dict[str, Value]):
     """What the variables hold, by their names; one that was never set is 0 or empty.
 
-    An element of an array has its places in brackets, as in "A(3)" and "N$(1,2)".
+    An element of an array has its subscripts in brackets, as in "A(3)" and "N$(1,2)".
     """
 
     def __missing__(self, name: str) -> Value:
@@ -23,7 +23,7 @@ class Variables(dict[str, Value]):
 
 
 class Values(Protocol):
-    """What an expression may look at."""
+    """What an expression reads on the board: variables, functions and pins."""
 
     variables: Variables
     functions: dict[str, Function]
@@ -51,7 +51,7 @@ Function: TypeAlias = "tuple[str, Expression]"
 
 @dataclass(frozen=True, slots=True)
 class Variable:
-    """A variable that a statement sets: its name, and the places of an element of an array."""
+    """A variable that a statement sets: its name, and the subscripts of an array element."""
 
     name: str
     places: tuple[Expression, ...] = ()
@@ -64,7 +64,7 @@ class Variable:
 
 
 def worth_of(condition: Condition, worth: int) -> Expression:
-    """Return an expression: `worth` if the condition holds, else 0."""
+    """Return an expression that is `worth` if the condition holds, else 0."""
     return lambda values: worth if condition(values) else 0
 
 
@@ -86,7 +86,7 @@ def compared(left: Expression, relation: str, right: Expression) -> Condition:
 
 
 def random_number(argument: Expression, language: KindLanguage) -> Expression:
-    """Return the call of RND with an argument, as the language has it."""
+    """Return an expression that calls RND with an argument, as the language defines it."""
     if language.random.startswith("fraction"):
         return lambda values: values.fraction(argument(values))
     first = 1 if language.random == "from-1" else 0
@@ -99,12 +99,12 @@ def constant(number: Value) -> Expression:
 
 
 def negated(factor: Expression, fit: Callable[[Value], Value]) -> Expression:
-    """Return an expression with the other sign. fit: makes a result one of the language."""
+    """Return the negated expression. fit: as in `Arithmetic`."""
     return lambda values: fit(-factor(values))
 
 
 def chained(first: Expression, rest: list[tuple[str, Expression]], text: LineText) -> Expression:
-    """Return operations of one rank, left to right; a loop, so that a long line nests no calls."""
+    """Return operations of equal precedence, left to right, without a nested call for each."""
     if not rest:
         return first
     apply = arithmetic(text.language).apply
@@ -122,5 +122,5 @@ def chained(first: Expression, rest: list[tuple[str, Expression]], text: LineTex
 
 
 def paired(left: Expression, apply: Operation, right: Expression) -> Expression:
-    """Return an operation on two expressions."""
+    """Return the expression that applies an operation to the values of two others."""
     return lambda values: apply(left(values), right(values))

@@ -45,7 +45,7 @@ class Walk:
     statements: those run so far. counts: how often each line was begun, by its number. line: the
     number of the line whose statement is next, None outside the program. began: the value of
     `statements` when that line was begun. seconds: how long the board would have taken.
-    cut: whether not everything that was printed is kept.
+    cut: whether some of what was printed was dropped.
     Raises RefusedError if the board refuses a line.
     """
 
@@ -137,7 +137,7 @@ class Walk:
 
     @property
     def error_text(self) -> str:
-        """Return all that the board said of that error, rows ended by LF."""
+        """Return all that the board said of the error in `error`, rows ended by LF."""
         return self._text(self.board.last_error)
 
     @property
@@ -250,7 +250,7 @@ class Walk:
         return line
 
     def _note_line(self) -> None:
-        """Note which line has the next statement, and whether it is begun with it."""
+        """Note which line has the next statement, and whether that statement begins the line."""
         number = self.state.number
         if number is None:
             self.line = None

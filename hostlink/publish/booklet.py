@@ -105,7 +105,7 @@ def _css_string(value: str) -> str:
 
 
 def _index(had: Sequence[Collection[str]]) -> str:
-    """Return an index of programs by their numbers, as HTML. had: what each program has."""
+    """Return an index that leads to programs by number, as HTML. had: each program's entries."""
     places: dict[str, list[int]] = {}
     for number, each in enumerate(had, 1):
         for what in each:

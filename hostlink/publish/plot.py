@@ -1,4 +1,4 @@
-"""Draw columns of numbers with the characters of a terminal; each series has a sign of its own."""
+"""Draw columns of numbers with the characters of a terminal; each series has its own mark."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def _tick_rows(y: Scale, tall: int) -> dict[int, str]:
 
 
 def plot_rows(lanes: Sequence[Columns], width: int, height: int) -> list[str]:
-    """Return a drawing as rows of text: axes with ticks, a sign for each series, their names.
+    """Return a drawing as rows of text: axes with ticks, a mark for each series, their names.
 
     lanes: one, or several above each other over one x axis, each under its name.
     width, height: of the whole in characters; the height of several is fixed.
@@ -128,7 +128,7 @@ def _signs() -> Iterator[str]:
 
 
 def _draw(field: list[list[str]], sign: str, spans: list[tuple[float, float, float]]) -> None:
-    """Put a sign wherever a series passes, also between two spans that lie apart.
+    """Put a mark, `sign`, wherever a series passes, also between two spans that lie apart.
 
     spans: x, lowest and highest y of each, from 0 to 1.
     """
@@ -161,7 +161,7 @@ def _x_axis(x: Scale, margin: int, wide: int) -> list[str]:
 def _legend(lane: Columns, width: int, *, names: bool) -> list[str]:
     """Return the legend as rows of at most `width` characters: the name of the x axis.
 
-    With `names`, the sign and name of each series come first.
+    With `names`, the mark and name of each series come first.
     """
     rows, signed = [""], list[str]()
     if names:

@@ -62,10 +62,10 @@ def _across(place: float) -> float:
 
 
 class _Picture:
-    """An SVG picture while it is drawn; places are in its own units."""
+    """An SVG picture while it is drawn; coordinates are in its own units."""
 
     def __init__(self, title: str, tall: float) -> None:
-        """tall: the height of what is drawn between its margins."""
+        """Begin a picture. tall: the height of what is drawn between its margins."""
         whole = tall + _TOP + _BOTTOM
         self._root = ElementTree.Element("svg", {**_ROOT, "viewBox": f"0 0 {_WIDE} {whole}"})
         ElementTree.SubElement(self._root, "title").text = safe(title)

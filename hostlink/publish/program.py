@@ -69,12 +69,12 @@ class PublishedProgram:
 
     @property
     def title(self) -> str:
-        """Return its title, else its name."""
+        """Return the program's title, else its name."""
         return self.details.title or self.details.name or "A program"
 
     @property
     def text(self) -> str:
-        """Return its lines, each ended by a line feed."""
+        """Return the program's lines, each ended by a line feed."""
         return "".join(f"{row}\n" for row in self.rows.values())
 
 

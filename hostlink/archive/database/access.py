@@ -138,7 +138,7 @@ def find_access(path: Path, *, read_only: bool) -> Access:
 
 
 def writable(path: Path) -> bool:
-    """Return whether the file, or else the nearest existing folder, can be written."""
+    """Return whether a file and its folder can be written; false if there is no file."""
     if path.is_file():
         return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
     return os.access(path, os.W_OK)

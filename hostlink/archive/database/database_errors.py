@@ -18,7 +18,7 @@ may not accept the text that was read from it."""
 
 
 def look_for_damage(by: Ways) -> str:
-    """Advise on something damaged in the archive."""
+    """Advise to prove the archive and look in a duplicate, after damage was found."""
     return f"Prove the archive {by.prove}, and {look_in_duplicate(by)}."
 
 

@@ -63,7 +63,7 @@ class Parts:
         return self._raw[name] is not None
 
     def unproven(self, name: str) -> Row:
-        """Return a part even if damaged, to prove otherwise. Raises DamagedError if absent."""
+        """Return a part unchecked, for a caller that checks it. Raises DamagedError if absent."""
         row = self._raw[name]
         if row is None:
             raise damaged(self.what)

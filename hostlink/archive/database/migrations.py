@@ -130,7 +130,7 @@ def _sum_up(db: Database, table: Table) -> None:
 
 
 def row_fits(table: Table, row: Row) -> bool:
-    """Return whether each value of a row under its checksum is of its column's kind."""
+    """Return whether each value that the checksum of a row covers fits its column."""
     return all(
         column.hashed
         or (

@@ -65,7 +65,7 @@ def found_by(db: Database, table: str, column: str, value: object) -> Row | None
 
 
 def damaged_rows(db: Database, table: str, ids: Iterable[int] | None = None) -> Iterator[int]:
-    """Yield the ids of damaged rows, of all rows or of some."""
+    """Yield the ids of damaged rows. ids: the rows to check, None for all."""
     which = TABLES[table]
     sql = f"SELECT {', '.join(which.summed)}, checksum FROM {table}"
     values: tuple[str, ...] = ()
@@ -110,7 +110,7 @@ def update(db: Database, table: str, row_id: int, **values: Any) -> None:
 
 
 def replace(db: Database, table: str, row_id: int, values: Row) -> None:
-    """Overwrite a damaged row with a whole new one, even in a table that never changes."""
+    """Change a row, damaged or not, and renew its checksum, even in a table that never changes."""
     which = TABLES[table]
     held = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
     with _rule_lifted(db, f"{table}_never_change"):

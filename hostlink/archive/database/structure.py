@@ -18,7 +18,7 @@ _OF_VALUE = re.compile(r"value in \w+\.\w+$|^CHECK constraint failed in ")
 
 @dataclass(frozen=True, slots=True)
 class StructureFault:
-    """One fault. said: the words of SQLite about it."""
+    """One fault. said: SQLite's description of it."""
 
     said: str
 

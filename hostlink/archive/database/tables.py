@@ -37,7 +37,7 @@ class Column:
     own: bool = False
 
     def fits(self, value: object) -> bool:
-        """Return whether a value is of the column's kind, so narrow that damage rarely fits."""
+        """Return whether a value is of the column's kind, a test that few damaged values pass."""
         if value is None:
             return self.optional
         match self.kind:

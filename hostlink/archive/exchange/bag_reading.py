@@ -142,7 +142,7 @@ class _Bag(_Files):
             yield self.bytes_back(table, _parsed(line, path.name))
 
     def listing(self, number: int) -> Content:
-        """Return the listing of that line of listings.jsonl."""
+        """Return the listing on a line of listings.jsonl. number: of the line, from 1."""
         if not 0 < number <= len(self._begins):
             raise BagError(_NO_SUCH_LISTING)
         with (self._data / "listings.jsonl").open("rb") as file:
@@ -187,7 +187,7 @@ class _BagOfFormat1(_Files):
             yield record
 
     def listing(self, number: int) -> Content:
-        """Return the listing of that entry."""
+        """Return the listing with a number, from 1."""
         return self.content(self._entries[number - 1])
 
 

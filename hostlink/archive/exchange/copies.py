@@ -38,7 +38,7 @@ class Copies:
         self._went_to: dict[tuple[object, ...], int] = {}
 
     def as_held(self, table: Table, held: Row, values: dict[str, Any]) -> dict[str, Any]:
-        """Return the columns of a record that is here, with the archive as noted here."""
+        """Return the columns of a record that this archive has, with the archive recorded here."""
         if table.name not in _NUMBERED or held["archive_id"] == values["archive_id"]:
             return values
         if held["archive_id"] not in self._family(values["archive_id"]):
@@ -47,7 +47,7 @@ class Copies:
         return {**values, "archive_id": held["archive_id"]}
 
     def as_new(self, table: Table, values: dict[str, Any]) -> dict[str, Any]:
-        """Return the columns of a new record, with an archive that gave no such number here."""
+        """Return the columns of a new record; its archive or a copy of it has that number free."""
         if table.name not in _NUMBERED:
             return values
         line = _line(table, values)
@@ -73,7 +73,7 @@ class Copies:
             self.marks.append(copy)
 
     def _copies(self, archive: int) -> Iterator[int]:
-        """Yield the rows of an archive's copies, adding each missing one when it is reached."""
+        """Yield the row ids of an archive's copies, adding each missing row when it is reached."""
         about = checked_row(self._db, "archives", self._root(archive))
         for copy in _identities(about["uuid"]):
             held = first(self._db, "SELECT id FROM archives WHERE uuid = ?", (copy,))
@@ -90,14 +90,14 @@ class Copies:
             )
 
     def _family(self, archive: int) -> set[int]:
-        """Return the rows of an archive and its copies, as far as they are here."""
+        """Return the row ids of an archive and its copies, without adding any."""
         root = self._root(archive)
         copies = set(_identities(checked_row(self._db, "archives", root)["uuid"]))
         held = rows(self._db, "SELECT id, uuid FROM archives")
         return {root, *(each["id"] for each in held if each["uuid"] in copies)}
 
     def _root(self, archive: int) -> int:
-        """Return the archive of which this one is a copy; itself if it is an original."""
+        """Return the row id of the archive that this one is a copy of; its own for an original."""
         uuid_of = {each["id"]: each["uuid"] for each in rows(self._db, "SELECT * FROM archives")}
         for root, known in uuid_of.items():
             if uuid_of[archive] in _identities(known):

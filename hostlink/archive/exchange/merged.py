@@ -10,9 +10,9 @@ from dataclasses import dataclass
 class ProgramMerged:
     """How one program of the import compares with this archive.
 
-    name: here. is_new: whether it was not here. new, same: how many of the import's revisions were
-    not here, and how many were. other: how many of the new ones hold a listing that the program did
-    not have here.
+    name: in this archive. is_new: whether this archive lacked it. new, same: how many of the
+    import's revisions this archive lacked, and how many it had. other: how many of the new ones
+    hold a listing that the program did not have in this archive.
     """
 
     name: str
@@ -28,9 +28,9 @@ class Merged:
 
     added: number of new rows by table. renamed: name in the other archive to name here, of programs
     whose name was in use. healed: descriptions of damaged rows that were replaced. left_out:
-    descriptions of rows that are damaged in the other archive. copies: marks of copies of an
-    archive that both went on, as in NAME@3/12345678 (see copies.py). retired: names of programs
-    that the merge retired. programs: those of the import, in natural order.
+    descriptions of rows that are damaged in the other archive. copies: the first 8 digits of the
+    UUIDs of copies that gave a number again, as in NAME@3/12345678 (see copies.py). retired: names
+    of programs that the merge retired. programs: those of the import, in natural order.
     """
 
     added: Mapping[str, int]

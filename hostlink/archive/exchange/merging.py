@@ -185,7 +185,7 @@ class _Merge:
             self._count(values, row_id, is_new=held is None)
 
     def _count(self, revision: Row, row_id: int, *, is_new: bool) -> None:
-        """Count a revision of the import, whose program may be known from an earlier one."""
+        """Count a revision of the import; its program may have come with an earlier import."""
         program = revision["program_id"]
         if program not in self.programs:
             name = str(checked_row(self.db, "programs", program)["name"])

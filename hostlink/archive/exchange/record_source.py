@@ -156,7 +156,7 @@ class ArchiveRecords:
         self._withheld.add((table, row_id))
 
     def _is_withheld(self, table: str, row_id: int) -> bool:
-        """Return whether a row is withheld; so is a program of which some revisions are."""
+        """Return whether a row is withheld; a program is if any of its revisions is."""
         of_it = self._db.execute("SELECT id FROM revisions WHERE program_id = ?", (row_id,))
         if table == "programs" and self._withheld & {("revisions", one) for (one,) in of_it}:
             self._withhold(table, row_id)
@@ -187,7 +187,7 @@ class ArchiveRecords:
     # --- rows ------------------------------------------------------------------------------------
 
     def _ids(self, table: Table) -> Iterator[int]:
-        """Yield the ids of the rows to export, also those after a damaged page."""
+        """Yield the ids of the rows to export, including those after a damaged page."""
         where = self._where(table)
         if where is None:
             return
@@ -205,7 +205,7 @@ class ArchiveRecords:
             yield from self._ids_beyond(table, last)
 
     def _ids_beyond(self, table: Table, last: int) -> Iterator[int]:
-        """Yield the ids after one at which reading broke off, if the UUID index can be read."""
+        """Yield the ids above `last`, where reading broke off, if the UUID index can be read."""
         if not table.has_uuid:
             return
         try:

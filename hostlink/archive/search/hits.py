@@ -66,7 +66,7 @@ class Hits:
         self._known_about: dict[str, set[int]] = {}
 
     def asking(self, words: list[str]) -> Hits:
-        """Return the same with other words; what was read from the indexes is used again."""
+        """Return the hits for other words; what was read from the indexes is used again."""
         other = copy.copy(self)
         other._asked = tuple(words)
         return other
@@ -86,7 +86,7 @@ class Hits:
             yield from self._mixed()
 
     def _without_words(self) -> Iterator[Row]:
-        """Yield revisions by restrictions alone."""
+        """Yield the latest revision of each program that meets the restrictions, without words."""
         if self._within.tag is not None:
             tagged = self._db.execute(
                 "SELECT program_id FROM tags WHERE tag_key = ? ORDER BY program_id DESC",
@@ -135,7 +135,7 @@ class Hits:
         yield from batches(zip(sorted(common or (), reverse=True)))
 
     def about(self, word: str) -> set[int]:
-        """Return the programs with a word in name, title, notes and tags, if many the newest."""
+        """Return programs with a word in name, title, notes or tags; of many, only the newest."""
         if word not in self._known_about:
             found = self._db.execute(
                 f"SELECT json_group_array(rowid) FROM ({_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS})",
@@ -174,7 +174,7 @@ class Hits:
     def _latest_fitting(
         self, found: Collection[Row], asked: tuple[str, ...], *, by: str
     ) -> Iterator[Row]:
-        """Return for each revision, one a program, the latest matching revision of its program.
+        """Return the latest matching revision of the program of each row, one row for each program.
 
         by: the column by which the rows were sorted, highest first, so that no higher one matches.
         By listings, a later revision may have an older listing again.
@@ -198,7 +198,7 @@ class Hits:
         return (latest.get(row["program_id"], row) for row in found)
 
     def _mixed(self) -> Iterator[Row]:
-        """Yield revisions with some words in the listing and the others in the text on the program.
+        """Yield revisions with some words in the listing, the others in name, title, notes or tags.
 
         Those with the fewest words in the listing come first. Of very many programs only the newest
         are searched.
@@ -256,7 +256,7 @@ class Hits:
     def _rescues_by_listing(self, asked: tuple[str, ...], limit: int) -> list[int] | None:
         """Return rescues with all words in the listing, newest listing first, slightly over limit.
 
-        None if there are too few after many listings, because very many listings have the words.
+        None if there are still too few after many listings: then another way is quicker.
         """
         ids, looked_at = list[int](), 0
         more, more_values = self._within.of("rescues")

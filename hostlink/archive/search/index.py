@@ -5,7 +5,7 @@ Rules:
 1. The index is never asked for the beginning of a word, because it would first collect the listings
    of every longer word. The longer words are looked up and asked for one by one.
 2. Of several words only the rarest are asked for; the listings with these are read for the other
-   words. For one more word the index goes through all listings with that word that are as new, so
+   words. For each further word the index goes through all equally new listings with that word, so
    asking for it pays only if it then saves the reading of enough listings.
 """
 
@@ -68,7 +68,7 @@ class WordIndex:
             )
 
     def _first_term(self, index: str, least: str) -> str | None:
-        """Return the first word of an index, in alphabetical order, that is not before another."""
+        """Return the first word of an index, in alphabetical order, that is `least` or later."""
         row = self._db.execute(
             f"SELECT term FROM temp.terms_of_{index} WHERE term >= ? LIMIT 1", (least,)
         ).fetchone()
@@ -97,7 +97,7 @@ class WordIndex:
         return self._db.execute(f"{_MATCH} {self._bounds} ORDER BY rowid DESC", (match,))
 
     def count(self, asked: tuple[str, ...], most: int) -> int:
-        """Return the number of candidates, at least up to `most`."""
+        """Return the number of candidates; if there are more than `most`, it may be too low."""
         held = 0
         for batch in self.candidates(asked):
             held += len(batch)
@@ -136,7 +136,7 @@ class WordIndex:
     def share(self, word: str) -> float:
         """Estimate the share of listings that hold a word.
 
-        Frequent words are counted in some listings, which is quicker than asking the index.
+        Frequent words are counted in a sample of listings, which is quicker than the index.
         """
         if word not in self._shares:
             held = sum(holds_all([word], *each) for each in self._some_listings)
@@ -238,10 +238,10 @@ def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
 
 
 def _stands(word: str, small: str) -> bool:
-    """Return whether a text has a word from the start of one of its words to the end of one.
+    """Return whether a text has a word as a whole word, or where one begins if longer words count.
 
-    The end does not matter if longer words count. This is ten times as fast as a pattern, and one
-    search may call it for a thousand listings.
+    This is ten times as fast as a pattern, and one search may call it for a thousand listings.
+    small: the text in small letters.
     """
     any_end, at = _may_be_begun(word), small.find(word)
     while at >= 0:
@@ -255,5 +255,5 @@ def _stands(word: str, small: str) -> bool:
 
 
 def _may_be_begun(word: str) -> bool:
-    """Return whether a word also stands for longer ones."""
+    """Return whether a word also matches longer ones that begin with it."""
     return len(word) >= 3 and word.isalpha()

@@ -56,7 +56,7 @@ def slips(word: str) -> list[str]:
 
 
 def spellings(word: str) -> list[str]:
-    """Return a word as it is spelt with the letters ß, ä, ö, ü or without them, as the index does.
+    """Return other spellings of a word, as the index has them: with ß, ä, ö, ü or without.
 
     The index has no accents, but knows ß.
     """
@@ -92,7 +92,7 @@ class Near:
         return sorted({each for row in found for each in words(row[0]) if word in each})
 
     def _alike(self, word: str) -> list[str]:
-        """Return words that are spelt otherwise, or else one slip away: of listings or programs."""
+        """Return indexed words that are spellings of a word, or else those one slip away."""
         for around in (spellings(word), slips(word)):
             for index in ("listing_words", "program_words"):
                 if found := list(self._hits.index.held(index, around)):
@@ -116,14 +116,14 @@ class Near:
         return self._in_order(best.values())[:limit], self._in_order(rescues)[:limit]
 
     def _in_order(self, found: Iterable[tuple[Row, set[str]]]) -> list[Row]:
-        """Return rows with most of the words first, and the words in the order of the question."""
+        """Return rows, those with most words first; each has its words in the question's order."""
         return [
             {**row, HELD: tuple(word for word in self.words if word in held)}
             for row, held in sorted(found, key=lambda one: (-len(one[1]), -one[0]["id"]))
         ]
 
     def _listings(self, ids: set[int]) -> dict[int, set[str]]:
-        """Return the words in some listings, and in the newest with each word, by their ids."""
+        """Return, by listing, the question's words in these and in the newest with each word."""
         index = self._hits.index
         there = list(filter(index.share, self.words))
         for word in there:
@@ -141,7 +141,7 @@ class Near:
         }
 
     def _about(self) -> dict[int, set[str]]:
-        """Return the words in name, title, notes and tags by program."""
+        """Return, by program, the question's words in its name, title, notes and tags."""
         about: dict[int, set[str]] = {}
         for word in self.words:
             for program in self._hits.about(word) | self._parts.get(word, set()):
@@ -149,7 +149,7 @@ class Near:
         return about
 
     def _part_of(self, word: str) -> set[int]:
-        """Return programs with a word as part of one in their name or title, as searched for."""
+        """Return programs, as restricted, with a word inside a word of their name or title."""
         found = rows(
             self._db,
             "SELECT id FROM programs WHERE id > (SELECT max(id) FROM programs) - ? "

@@ -165,7 +165,7 @@ def _nearly(db: Database, hits: Hits, asked: list[str], limit: int) -> Matches:
 
 
 def _later(found: Found) -> tuple[bool, bool]:
-    """Sort latest revisions before older ones and rescues, and retired programs last."""
+    """Return the key that sorts latest revisions before others, and retired programs last."""
     if found.program is None:
         return False, True
     program, item = found.program, found.item
@@ -192,13 +192,13 @@ def _with_programs(
 
 
 def _about(program: Program) -> str:
-    """Return the rows to show of a program whose listing has no word of the question."""
+    """Return the notes and tags of a program, one a row, in which a search shows a match."""
     notes = [f"note: {row}" for row in program.note.splitlines()]
     return "\n".join([*notes, f"tags: {', '.join(program.tags)}"])
 
 
 def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Found], list[str]]:
-    """Return the same for rows of rescues."""
+    """Return search results for rows of rescues, and sentences on what is damaged."""
     rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["id"] in rescues]
     shown = _shown(db, asked, there, "rescues", lost)
@@ -256,7 +256,7 @@ def _storable(number: int) -> int:
 
 
 def _places(items: list[int], wanted: int) -> Iterator[int]:
-    """Yield the indexes of the items that are wanted."""
+    """Yield the indexes of the items that equal `wanted`."""
     at = -1
     for _ in range(items.count(wanted)):
         at = items.index(wanted, at + 1)
@@ -301,12 +301,12 @@ class BestLine:
         return lines[best_at].strip() if best else ""
 
     def _most(self, absent: int) -> int:
-        """Return the highest score that a line can have in which some of the words are absent."""
+        """Return the highest score of a line that lacks `absent` of the words."""
         whole = 2 * len(self._asked)
         return whole - 2 * absent + (0 if absent else whole)
 
     def _score(self, line: str, absent: int) -> int:
-        """Return 2 for each whole word, 1 for the beginning of one, twice that if adjacent."""
+        """Return 2 for each whole word and 1 for a beginning, with a bonus if all are adjacent."""
         held = words(spaced(line))
         there = set(held)
         missing = [word for word in self._asked if word not in there]

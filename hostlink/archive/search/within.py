@@ -78,7 +78,7 @@ class Within:
     def listings(
         self, db: Database, few: Few | None
     ) -> tuple[list[int] | None, tuple[int, int] | None]:
-        """Return the listings of few revisions, newest first, or the first and last of a time."""
+        """Return the listings of `few`, newest first, or else the first and last in the period."""
         if few is not None:
             found = db.execute(f"SELECT listing_id FROM revisions WHERE id IN ({few[0]})", few[1])
             return sorted({row[0] for row in found}, reverse=True), None

@@ -1,7 +1,7 @@
-"""Adapt a listing: rewrite what has a known equal on another board, and name the rest.
+"""Adapt a listing: rewrite what has a known equivalent on another board, and name the rest.
 
 Line numbers stay. A line that becomes several takes free numbers after its own, so that jumps need
-no change. What has no equal is left as it is and named.
+no change. What has no equivalent is left as it is and named.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Adapted:
-    """An adapted listing. needs: what has no equal on the board and was left.
+    """An adapted listing. needs: what has no equivalent on the board and was left unchanged.
 
     before, after, limit: bytes on the board, limit 0 if unknown. asks_free: whether it asks for
     the free memory. notes: sentences on what the program shows or does differently.
@@ -136,7 +136,7 @@ class _Work:
         self.lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
 
     def define(self) -> None:
-        """Define the function for whole division in front of the lines, if they call it."""
+        """Define the function for integer division before the lines, if they call it."""
         called = any(f"{WHOLE}(" in line.text for line in self.lines.values())
         if not called or not writes_whole(self._pair):
             return

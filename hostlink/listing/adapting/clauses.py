@@ -196,9 +196,9 @@ def depths(spans: Sequence[Span]) -> list[tuple[int, int]]:
 
 
 def valued_comparisons(clause: Clause, language: Language) -> list[tuple[int, int]]:
-    """Return the comparisons of a clause whose value counts, as indexes of its spans.
+    """Return the comparisons of a clause whose value is used, as indexes of its spans.
 
-    Left out are the last sign of a condition, which only tests it, and the first of an assignment.
+    Left out are the last relation of a condition, which only tests it, and the = of an assignment.
     """
     spans = clause.spans(language)
     assigns = bool(spans) and (spans[0].kind == "name" or spans[0].text == "@")
@@ -233,7 +233,7 @@ def valued_comparisons(clause: Clause, language: Language) -> list[tuple[int, in
 
 
 def is_relation(span: Span) -> bool:
-    """Return whether a span is a sign of a comparison, or a part of one."""
+    """Return whether a span is a relation symbol, such as <, or a part of one."""
     return span.kind == "symbol" and span.text in RELATIONS
 
 

@@ -18,7 +18,7 @@ def spare_names(names: Iterable[str]) -> list[str]:
 
 
 def assigned(name: str, value: str, language: Language) -> Clause:
-    """Return an assignment as a board takes it."""
+    """Return the assignment of a value to a variable, with LET if the language needs it."""
     word = "" if "LET" in language.optional else "LET "
     return Clause(f"{word}{name}={value}")
 

@@ -22,7 +22,7 @@ _PACKED = "no free line number after it; renumber the listing first"
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """The lines for one line, the original if they cannot be made.
+    """The lines that replace one line; the original line alone if that is impossible.
 
     why: reasons for a division into lines. needs: what prevented it.
     """
@@ -33,7 +33,7 @@ class Made:
 
 
 class LineMaker:
-    """Makes lines of clauses for the board with these rules, the target of the pair."""
+    """Makes lines from clauses for the target of a pair. rules: those of the target."""
 
     def __init__(self, pair: Pair, rules: Rules) -> None:
         self._language = rules.language
@@ -85,7 +85,7 @@ class LineMaker:
         return [*(line_text(group, self._language) for group in head), onward, *rest]
 
     def _is_sound(self, groups: Sequence[Sequence[Clause]], room: int) -> bool:
-        """Return whether no statement is torn from its condition, and no such line is too long."""
+        """Return whether no statement is cut from its condition, and no such line is too long."""
         torn = any(_is_conditional(group) and not group[-1].last for group in groups[:-1])
         return not torn and not any(_is_conditional(g) and self._is_full(g, room) for g in groups)
 

@@ -24,7 +24,7 @@ from hostlink.listing.tokens import Span, has_word
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Something without an equal on the board. what: a sentence without full stop. lines: where."""
+    """Something that the board lacks. what: a sentence without full stop. lines: where."""
 
     what: str
     lines: tuple[int, ...]

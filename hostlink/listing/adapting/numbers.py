@@ -1,4 +1,4 @@
-"""Rules for numbers: whole division, random numbers, comparisons as numbers, computed jumps."""
+"""Rules for numbers: integer division, random numbers, comparison values, computed jumps."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def divides_alike(pair: Pair) -> bool:
 
 
 def writes_whole(pair: Pair) -> bool:
-    """Return whether functions drop the fractions of quotients, so that these stay whole."""
+    """Return whether quotients need functions to stay integers, and the target has these."""
     able = {"INT", "SGN", "ABS", "DEF", "FN"} <= set(keywords(pair.target))
     return able and pair.target.fractions and not pair.source.fractions
 
@@ -134,7 +134,7 @@ def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
 
 @rewrites("comparison-sign", "A=B>1", "A=-(B>1)", "a true comparison has the other sign here")
 def _comparison(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    """Change the sign of each comparison whose value is used."""
+    """Negate each comparison whose value is used, if true is 1 on one board and -1 on the other."""
     if not pair.source.comparison or pair.source.comparison != -pair.target.comparison:
         return None
     places = valued_comparisons(clause, pair.both)
@@ -199,7 +199,7 @@ def _on(
     word = clause.spans(pair.source)[0].word
 
     def listed(lines: Sequence[int], offset: int) -> str:
-        """Return ON for these lines; the first is meant by 1 - offset."""
+        """Return the ON statement for these lines; its index is the rest plus `offset`."""
         index = f"{rest}{offset:+d}" if offset else rest
         return f"ON {index} {word} {','.join(map(str, lines))}"
 

@@ -1,4 +1,4 @@
-"""Rules for words and signs: THEN, LET, shortcuts, signs for unequal, quotes."""
+"""Rules for words and symbols: THEN, LET, shortcuts, symbols for unequal, quotes."""
 
 from __future__ import annotations
 

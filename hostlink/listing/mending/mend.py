@@ -1,7 +1,7 @@
 """Repair the damage that pasting, forums and mail do to a listing.
 
-Each repair is reported and can be undone. Certain damage is repaired, also inside quoted text;
-possible damage is reported as a doubt and left unchanged. Mending a mended text changes nothing:
+Each repair is reported and can be undone. What is surely damage is repaired, also inside quoted
+text; what may be damage is reported as a doubt and left. Mending a mended text changes nothing:
 the steps are repeated until none finds anything to do.
 """
 

@@ -58,7 +58,7 @@ class Flow:
     def unreachable(self) -> list[Node]:
         """Return the unreachable lines in order; none if the program has a computed jump.
 
-        On some boards a FOR that runs no round continues after its NEXT.
+        Every line with NEXT counts as reachable from a FOR, whose body some boards may skip.
         """
         if not self.certain:
             return []
@@ -146,7 +146,7 @@ def _node(line: Line, reader: Reader) -> Node:
 def _walk(node: Node, reader: Reader) -> None:
     """Set whether execution can pass a line, whether it returns, and whether it is passive.
 
-    Where CONT can be typed, it goes on after a STOP.
+    If the language has CONT, execution can pass a STOP.
     """
     conditional = False
     words: list[str] = []

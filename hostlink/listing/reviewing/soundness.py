@@ -168,7 +168,7 @@ def _crossed(turns: list[_Turn]) -> Iterator[Finding]:
 
 
 def _never_set(flow: Flow, reader: Reader, strange: set[int]) -> Iterator[Finding]:
-    """Yield variables that are never set. strange: rows with unknown words, which may set any."""
+    """Yield a finding for each variable never set. strange: rows whose unknown words may set it."""
     found = [
         (node.line, use) for node in flow.nodes.values() for use in uses(node.line.text, reader)
     ]
