@@ -45,7 +45,7 @@ class Evening:
         self.terminal.type(f"clear; echo '{head}'; {line}; echo '{end}'$?")
         self.terminal.press("Enter")
         self.terminal.until(lambda text: re.search(rf"^{end}\d", text, re.MULTILINE), seconds)
-        shown = self.terminal.run("capture-pane", "-p", "-S", "-", "-t", "desk")
+        shown = self.terminal.run("capture-pane", "-p", "-J", "-S", "-", "-t", "desk")
         told, _, rest = shown.rpartition(head)[2].rpartition(end)
         assert rest.split()[0] == str(status), f"{line}\n{told}"
         return " ".join(told.split())
