@@ -115,7 +115,7 @@ class Loader:
         for left in reversed(range(1 + MOST_ROUNDS)):
             sent = self._sending.fast(send) if fast else self._sending.carefully(send, delete)
             fast = False
-            self._heed_restart()
+            self._raise_if_restarted()
             if not sent:
                 self._regain()
                 send, delete = self._difference(canonical_lines(self._read(1).lines, self._rules))
@@ -131,7 +131,7 @@ class Loader:
                     return True
                 send, delete = list(rewritten), []
                 continue
-            self._heed_rewriting()
+            self._raise_if_rewritten()
             send, delete = list(self._verdict.wrong), list(self._verdict.stray)
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
@@ -183,12 +183,12 @@ class Loader:
             None,
         )
 
-    def _heed_restart(self) -> None:
+    def _raise_if_restarted(self) -> None:
         if self._dialogue.restarted():
             self._warn("The board restarted and lost its program memory.")
             raise _StartOver
 
-    def _heed_rewriting(self) -> None:
+    def _raise_if_rewritten(self) -> None:
         """Raise BoardRewritesError if the board changes lines in the same way twice.
 
         On a clean wire with echo one round is enough to see what many lines have in common; on
@@ -229,7 +229,7 @@ class Loader:
             if error.reason not in _MAY_PASS:
                 raise
             self._regain()
-            self._heed_restart()
+            self._raise_if_restarted()
             reading = self._dialogue.read_listing()
         self.report.captures += 1
         self._dialogue.emit(Captured(count, len(reading.lines)))

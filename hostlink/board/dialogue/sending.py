@@ -118,13 +118,13 @@ class Sending:
             # Without a prompt after it a short row may be what is left of a damaged prompt.
             if said and (not core.nudged or len(said) >= _SHORTEST_REFUSAL):
                 self.report.answers[number] = said
-            self._heed_full(number, said, core.outcome)
+            self._raise_if_full(number, said, core.outcome)
             if core.outcome is not Outcome.ANSWERED:
                 return False
             self._progress(number, done, len(send) + len(delete))
         return True
 
-    def _heed_full(self, number: int, said: str, outcome: Outcome) -> None:
+    def _raise_if_full(self, number: int, said: str, outcome: Outcome) -> None:
         """Raise FullError or DeafError if a line did not fit."""
         commands = self._dialogue.profile.commands
         if said and said.startswith(commands.full_words):

@@ -102,7 +102,7 @@ def _values(document: dict[str, Any], faults: FileFaults) -> dict[str, dict[str,
         if table == EVIDENCE:
             continue
         if table not in TABLES:
-            faults.add((table,), _unknown_table(table, content, faults.many))
+            faults.add((table,), _unknown_table(table, content, faults.are_many))
         elif not isinstance(content, dict):
             faults.add((table,), f"{table} must be a table, [{table}]")
         else:
@@ -114,7 +114,7 @@ def _values(document: dict[str, Any], faults: FileFaults) -> dict[str, dict[str,
                     now, become = RENAMED[table, name]
                     _take(table, known[now], become(value), held[table], faults)
                 else:
-                    faults.add((table, name), _unknown_key(table, name, faults.many))
+                    faults.add((table, name), _unknown_key(table, name, faults.are_many))
     return held
 
 

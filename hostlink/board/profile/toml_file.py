@@ -40,7 +40,7 @@ class FileFaults:
         self.bad.add(".".join(path[:2]))
 
     @property
-    def many(self) -> bool:
+    def are_many(self) -> bool:
         """Return whether so many faults were found that further ones get no suggestion."""
         return len(self._found) >= MOST_EXPLAINED
 

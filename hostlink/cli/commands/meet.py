@@ -102,8 +102,8 @@ def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
             {
                 "step": step.rung.id,
                 "question": step.rung.question,
-                "holds": holds.get(step.stand.state),
-                "seen": _advised(step.stand.says, seen),
+                "holds": holds.get(step.finding.state),
+                "seen": _advised(step.finding.says, seen),
             }
             for step in climbed.steps
         ],

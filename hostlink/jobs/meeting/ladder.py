@@ -20,7 +20,7 @@ class RungState(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Stand:
+class RungFinding:
     """What a rung found. says: what was seen. do: the one thing to do if it is broken.
 
     status: the exit status that it gives.
@@ -38,7 +38,7 @@ class Rung:
 
     id: str
     question: str
-    judge: Callable[[Seen], Stand]
+    judge: Callable[[Seen], RungFinding]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class LadderStep:
     """A rung with what it found."""
 
     rung: Rung
-    stand: Stand
+    finding: RungFinding
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,17 +60,17 @@ class Climb:
     def broken(self) -> LadderStep | None:
         """Return the step at which the climb ended, None if it came to the top."""
         last = self.steps[-1]
-        return last if last.stand.state is RungState.BROKEN else None
+        return last if last.finding.state is RungState.BROKEN else None
 
     def rows(self, by: Ways) -> list[str]:
         """Return each rung with what was seen, then the last sentence, as rows of text."""
         rows = list[str]()
         for place, step in enumerate(self.steps, 1):
-            rows.append(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
-            rows.append(f"   {advice_text(step.stand.says, by)}")
+            rows.append(f"{place}  {step.rung.question:<26}  {step.finding.state.value}")
+            rows.append(f"   {advice_text(step.finding.says, by)}")
         return [*rows, "", advice_text(self.end, by)]
 
     @property
     def status(self) -> ExitStatus:
         """Return the exit status: done, refused (a consent or a BASIC is missing), link failed."""
-        return self.steps[-1].stand.status
+        return self.steps[-1].finding.status

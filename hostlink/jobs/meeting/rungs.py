@@ -15,7 +15,7 @@ from hostlink.advice import Advice, Ways, join_advice
 from hostlink.errors import ExitStatus, LinkReason
 from hostlink.firmware.chip import CHIPS
 from hostlink.jobs.boards import no_port_words
-from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungState, Stand
+from hostlink.jobs.meeting.ladder import Climb, LadderStep, Rung, RungFinding, RungState
 from hostlink.jobs.meeting.seen import Restart, Seen
 from hostlink.sentences import (
     CLOSE_OTHER,
@@ -41,34 +41,34 @@ def climb(seen: Seen, rungs: Sequence[Rung] | None = None) -> Climb:
     steps: list[LadderStep] = []
     for rung in RUNGS if rungs is None else rungs:
         steps.append(LadderStep(rung, rung.judge(seen)))
-        if steps[-1].stand.state is RungState.BROKEN:
+        if steps[-1].finding.state is RungState.BROKEN:
             break
     last = steps[-1]
-    broken = last.stand.state is RungState.BROKEN
-    return Climb(tuple(steps), _end(seen, last.stand.do) if broken else _top(seen))
+    broken = last.finding.state is RungState.BROKEN
+    return Climb(tuple(steps), _end(seen, last.finding.do) if broken else _top(seen))
 
 
-def _holds(says: Advice) -> Stand:
-    return Stand(RungState.HOLDS, says)
+def _holds(says: Advice) -> RungFinding:
+    return RungFinding(RungState.HOLDS, says)
 
 
-def _left_out(says: Advice) -> Stand:
-    return Stand(RungState.LEFT_OUT, says)
+def _left_out(says: Advice) -> RungFinding:
+    return RungFinding(RungState.LEFT_OUT, says)
 
 
-def _broken(says: Advice, do: Advice) -> Stand:
-    return Stand(RungState.BROKEN, says, do, ExitStatus.LINK_FAILED)
+def _broken(says: Advice, do: Advice) -> RungFinding:
+    return RungFinding(RungState.BROKEN, says, do, ExitStatus.LINK_FAILED)
 
 
-def _missing(says: Advice, do: Advice) -> Stand:
+def _missing(says: Advice, do: Advice) -> RungFinding:
     """Return the finding that a rung fails on a good link: consent or a BASIC is missing."""
-    return Stand(RungState.BROKEN, says, do, ExitStatus.REFUSED)
+    return RungFinding(RungState.BROKEN, says, do, ExitStatus.REFUSED)
 
 
 # --- this computer -------------------------------------------------------------------------------
 
 
-def _bridge(seen: Seen) -> Stand:
+def _bridge(seen: Seen) -> RungFinding:
     if seen.port.startswith("practice:"):
         return _left_out("A practice board is made of software and needs no bridge.")
     if "://" in seen.port:
@@ -91,7 +91,7 @@ def _bridge(seen: Seen) -> Stand:
     return _broken("This computer sees no USB bridge.", look)
 
 
-def _port(seen: Seen) -> Stand:
+def _port(seen: Seen) -> RungFinding:
     vanished = seen.opening is not None and seen.opening.reason is LinkReason.NOT_FOUND
     if seen.port and seen.exists and not vanished:
         driver = f", driver: {seen.driver}" if seen.driver else ""
@@ -114,7 +114,7 @@ def _port(seen: Seen) -> Stand:
     )
 
 
-def _permission(seen: Seen) -> Stand:
+def _permission(seen: Seen) -> RungFinding:
     refused = seen.opening is not None and seen.opening.reason is LinkReason.NOT_PERMITTED
     if seen.access or refused:
         return _broken(
@@ -124,7 +124,7 @@ def _permission(seen: Seen) -> Stand:
     return _holds("You may open it.")
 
 
-def _free(seen: Seen) -> Stand:
+def _free(seen: Seen) -> RungFinding:
     if seen.holder:
         return _broken(f"{seen.port} is open in {seen.holder}.", CLOSE_OTHER)
     if seen.kept_closed:
@@ -140,7 +140,7 @@ def _free(seen: Seen) -> Stand:
 # --- the board -----------------------------------------------------------------------------------
 
 
-def _answers(seen: Seen) -> Stand:
+def _answers(seen: Seen) -> RungFinding:
     if seen.basic is not None:
         return _holds(f"It answers at {seen.basic.baud} baud.")
     trouble = seen.trouble
@@ -181,7 +181,7 @@ def _wiring(_: Ways) -> str:
     )
 
 
-def _bootloader(seen: Seen) -> Stand:
+def _bootloader(seen: Seen) -> RungFinding:
     boot = seen.bootloader
     if boot is not None:
         held = "its flash is blank" if boot.is_blank else "its flash holds firmware"
@@ -205,7 +205,7 @@ def _bootloader(seen: Seen) -> Stand:
     return _left_out(f"None answered at {_SPEEDS}; {MAY_HAVE_NO_BOOTLOADER}.")
 
 
-def _basic(seen: Seen) -> Stand:
+def _basic(seen: Seen) -> RungFinding:
     if seen.basic is not None and seen.may_be_no_basic:
         return _left_out(f"{seen.basic.manner} It may not be a BASIC.")
     if seen.basic is not None:
@@ -265,7 +265,7 @@ def _write_or_role(by: Ways) -> str:
     )
 
 
-def _contents(seen: Seen) -> Stand:
+def _contents(seen: Seen) -> RungFinding:
     if seen.basic is None:
         return _left_out("A display board holds no program.")
     name = f"Its label is {seen.label}." if seen.label else "It has no label."

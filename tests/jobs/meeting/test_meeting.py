@@ -144,7 +144,7 @@ def test_a_write_that_was_cut_off_is_named(board: Any, archive: Archive) -> None
     board.machine.hold_flash((STUCK[:page] + image[page : 6 * page]).ljust(32_768, b"\xff"))
     climbed = climb(met(board, archive, Consent(answer=True)))
     assert climbed.broken is not None and climbed.status == 1
-    assert climbed.broken.stand.says == "The write of class.hex was cut off."
+    assert climbed.broken.finding.says == "The write of class.hex was cut off."
     told = advice_text(climbed.end, IN_MEET)
     assert told.startswith("The chip is alive. Repeat it with `hostlink firmware write class.hex")
     assert "display board" not in told

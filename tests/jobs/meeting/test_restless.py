@@ -103,5 +103,5 @@ def test_what_answers_nothing_is_not_said_to_answer(
         assert seen.trouble is not None and seen.trouble.reason is reason
         broken = climb(seen).broken
         assert broken is not None and broken.rung.id == at
-        assert any(says in advice_text(step.stand.says, IN_MEET) for step in climb(seen).steps)
+        assert any(says in advice_text(step.finding.says, IN_MEET) for step in climb(seen).steps)
         assert board.pulses == 0

@@ -51,7 +51,7 @@ def test_what_answers_list_with_no_listing_is_not_said_to_be_a_basic() -> None:
     basic = SeenBasic("It talks.", "", 9600)
     seen = dataclasses.replace(TALKING, basic=basic, contents=None, unread=unread)
     climbed = climb(seen)
-    states = {step.rung.id: step.stand.state for step in climbed.steps}
+    states = {step.rung.id: step.finding.state for step in climbed.steps}
     assert (states["basic"], states["contents"]) == (RungState.LEFT_OUT, RungState.LEFT_OUT)
     said = "\n".join(climbed.rows(COMMANDS))
     assert "it is not a BASIC" in said
@@ -126,12 +126,12 @@ def test_the_climb_stops_at_the_broken_rung_with_one_thing_to_do(
     climbed = climb(dataclasses.replace(SILENT, **changes))
     assert climbed.broken is not None
     assert climbed.broken.rung.id == at
-    assert says in advice_text(climbed.broken.stand.says, COMMANDS)
+    assert says in advice_text(climbed.broken.finding.says, COMMANDS)
     assert do in advice_text(climbed.end, COMMANDS)
     assert advice_text(climbed.end, KEYS)
     assert "hostlink" not in advice_text(climbed.end, KEYS)
     assert [step.rung for step in climbed.steps] == list(RUNGS[: len(climbed.steps)])
-    assert all(step.stand.state is not RungState.BROKEN for step in climbed.steps[:-1])
+    assert all(step.finding.state is not RungState.BROKEN for step in climbed.steps[:-1])
     is_word = changes.get("kept_closed") or changes.get("restart") is Restart.DECLINED
     wanted = ExitStatus.REFUSED if at == "basic" or is_word else ExitStatus.LINK_FAILED
     assert climbed.status == wanted
@@ -152,7 +152,7 @@ def test_a_new_chip_ends_in_the_sentence_to_write_its_image() -> None:
         "`hostlink firmware write IMAGE --new-board` (in place of IMAGE, the name of your file, "
         "which ends in .hex)."
     )
-    says = [advice_text(step.stand.says) for step in climbed.steps]
+    says = [advice_text(step.finding.says) for step in climbed.steps]
     assert "At 115200 baud; the chip is ATmega328P, its flash is blank." in says
 
 
@@ -164,7 +164,7 @@ def test_a_known_board_ends_in_who_it_is_and_what_it_holds() -> None:
         "This is Red. It talks at 9600 baud like a board of kind capital and holds TIDE@3, "
         "12 lines, 412 of 999 bytes."
     )
-    states = {step.rung.id: step.stand.state for step in climbed.steps}
+    states = {step.rung.id: step.finding.state for step in climbed.steps}
     assert states["bootloader"] is RungState.LEFT_OUT
     assert states["contents"] is RungState.HOLDS
 
@@ -184,14 +184,14 @@ def test_a_blank_chip_has_no_firmware_whatever_came_before() -> None:
     trouble = LinkError("Rubbish came.", reason=LinkReason.UNREADABLE)
     climbed = climb(dataclasses.replace(AT, trouble=trouble, bootloader=BLANK))
     assert climbed.broken is not None
-    assert advice_text(climbed.broken.stand.says) == "There is no firmware on the chip yet."
+    assert advice_text(climbed.broken.finding.says) == "There is no firmware on the chip yet."
 
 
 def test_what_was_not_silent_before_its_bootloader_answered_is_told() -> None:
     """Silence is said only of a silent board."""
     trouble = LinkError("Rubbish came.", reason=LinkReason.UNREADABLE)
     seen = dataclasses.replace(AT, trouble=trouble, bootloader=FILLED, restart=Restart.DONE)
-    says = [advice_text(step.stand.says) for step in climb(seen).steps]
+    says = [advice_text(step.finding.says) for step in climb(seen).steps]
     assert "Rubbish came. After a restart its bootloader answered." in says
 
 
@@ -218,6 +218,6 @@ def test_a_display_is_told_apart_from_a_dead_board(seen: Seen) -> None:
 def test_a_port_that_is_not_there_is_not_said_to_have_no_chip() -> None:
     """Whether it has a bridge cannot be told; the next rung says that there is no such port."""
     climbed = climb(Seen(port="/dev/ttyUSB9", exists=False, system=LINUX), RUNGS)
-    words = [advice_text(step.stand.says, COMMANDS) for step in climbed.steps]
+    words = [advice_text(step.finding.says, COMMANDS) for step in climbed.steps]
     assert words[0] == "Not known: the port is not there."
     assert words[1] == "There is no port /dev/ttyUSB9."
