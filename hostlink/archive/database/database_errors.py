@@ -11,10 +11,10 @@ from hostlink.sentences import LOOK_AT_DISK, TRY_WHEN_FINISHED, look_in_duplicat
 from hostlink.words import safe
 
 BUSY_SECONDS = 5.0
-Fault = sqlite3.Error | UnicodeError
-FAULTS = (sqlite3.Error, UnicodeError)
-"""What a statement may raise: of a damaged file even SQLite's message may not be UTF-8, and SQLite
-may not accept the text that was read from it."""
+Fault = sqlite3.Error | UnicodeError | MemoryError
+FAULTS = (sqlite3.Error, UnicodeError, MemoryError)
+"""What a statement may raise: of a damaged file even SQLite's message may not be UTF-8, SQLite may
+not accept the text that was read from it, and a damaged size asks for more memory than there is."""
 
 
 def look_for_damage(by: Ways) -> str:
@@ -73,7 +73,7 @@ def not_in_archive(thing: str) -> ArchiveError:
 
 def is_damage(error: BaseException) -> bool:
     """Return whether an error says that the file is malformed."""
-    if isinstance(error, UnicodeError):
+    if isinstance(error, UnicodeError | MemoryError):
         return True
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -116,6 +116,8 @@ def _code(error: Fault) -> tuple[int | None, str]:
     """Return SQLite's primary error code, None for another error, and the message."""
     if isinstance(error, UnicodeError):
         return sqlite3.SQLITE_CORRUPT, "text that is not UTF-8"
+    if isinstance(error, MemoryError):
+        return sqlite3.SQLITE_CORRUPT, "a size beyond the computer's memory"
     code: int | None = getattr(error, "sqlite_errorcode", None)
     return None if code is None else code & 0xFF, safe(str(error))
 
@@ -153,4 +155,6 @@ def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
                 "Nothing was written to it.",
                 lambda by: f"Copy the file elsewhere first, then prove it {by.prove}.",
             )
+        case sqlite3.SQLITE_CONSTRAINT:  # hostlink's rows are valid, so something there is not
+            return f"{name} is damaged ({said})", _UNHARMED, look_for_damage
     return said, _UNHARMED, ""
