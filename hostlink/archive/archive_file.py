@@ -114,13 +114,16 @@ class ArchiveFile:
             raise not_kept(what, error, self.path) from error
 
     @contextlib.contextmanager
-    def undoing(self) -> Iterator[None]:
-        """Undo at the end of the block everything that it wrote to the archive."""
+    def undoing(self, what: str = "The trial") -> Iterator[None]:
+        """Undo at the end of the block everything that it wrote to the archive.
+
+        what: the subject of the error if the archive cannot be written.
+        """
         with contextlib.suppress(_Undone):
             if self.read_only:
                 yield
                 return
-            with self.writing("The trial"):
+            with self.writing(what):
                 yield
                 raise _Undone
 

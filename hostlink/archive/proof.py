@@ -75,15 +75,14 @@ class Proofs(ArchiveFile):
 
         An index that agrees may still refuse new words, so one is written and taken back.
         """
+        what = "The check of the search index"
         for index in WORD_INDEXES:
             try:
-                with self.writing("The check of the search index") as db:
+                with self.undoing(what), self.writing(what) as db:
                     db.execute(f"INSERT INTO {index} ({index}, rank) VALUES ('integrity-check', 1)")
                     column = db[index].columns[0].name
-                    db.execute("SAVEPOINT before")
                     db.execute(f"INSERT INTO {index} (rowid, {column}) VALUES ({_BEYOND}, 'a')")
                     db.execute("SAVEPOINT written")  # only here does FTS5 write it
-                    db.execute("ROLLBACK TO before")
             except ArchiveError as error:
                 cause = error.__cause__
                 code = getattr(cause, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF

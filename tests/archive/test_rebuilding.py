@@ -28,9 +28,9 @@ def filled(path: Path, content: MakeContent) -> Path:
     return path
 
 
-# The record of an index's segments (SQLite, fts5_index.c): a number of them that no memory holds; and
-# the second one called like the first, which FTS5's own check does not notice, but the next word
-# gets a number that is taken.
+# The record of an index's segments (SQLite, fts5_index.c): a number of them that no memory holds;
+# and the second one called like the first, which FTS5's own check does not notice, but the next
+# word gets a number that is taken.
 _HUGE = "UPDATE listing_words_data SET block = x'000000000102378BAE00D3D3B88601' WHERE id = 10"
 _TWICE = (
     "UPDATE program_words_data SET block = CAST(substr(block, 1, 12) || substr(block, 10, 1) || "
@@ -200,7 +200,7 @@ def test_an_index_that_refuses_new_words_is_called_damaged(filled: Path) -> None
     """Nothing is kept then; the proof that the message advises names what mends it."""
     _damage(filled, _TWICE)
     with Archive.open(filled) as archive:
-        with pytest.raises(ArchiveError, match="is damaged [(]constraint failed") as caught:
+        with pytest.raises(ArchiveError, match=r"is damaged \(constraint failed") as caught:
             archive.tag("TIDE", "shore")
         assert "archive prove" in in_commands(caught.value.advice)
         assert not archive.find("shore")
