@@ -144,8 +144,8 @@ PARTLY_THERE = "the board holds a part of it"
 LEFT_ALONE = "It was left as it is."
 STILL_ON_BOARD = "The program is still on the board."
 MAY_HAVE_ONE_MORE = (
-    "Whatever the board held is still there, but what was typed to read it arrived damaged and may "
-    "have become one more line."
+    "Whatever the board held is still there, but what was typed to read it may have arrived "
+    "damaged and become one more line."
 )
 BACK_IN_MEMORY = "They are in its memory again."
 STILL_IN_MEMORY = "The program is still in the board's memory."
@@ -192,7 +192,10 @@ def may_hold_another(what: str, spec: str) -> str:
 
 CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
-NAME_IDLE_ROW = "If the board prints a row unasked, add the row to idle_chatter in its profile."
+NAME_IDLE_ROW = (
+    "If the board prints a row by itself, stop what prints it, or name the row as idle_chatter in "
+    "its profile, which a survey writes, with {number} for a number that changes."
+)
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
 LOOK_AT_DISK = "Check the disk and its free space, then try again."

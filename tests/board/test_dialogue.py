@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import DamageSign
+from hostlink.board.dialogue.idle_rows import is_broken
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.profile.model import Commands, Profile, Talk
@@ -624,12 +625,13 @@ def test_a_number_that_comes_twice_was_damaged_once() -> None:
 
 
 def test_rows_that_the_profile_names_are_no_strays() -> None:
-    """The end of a listing and idle chatter are known by the profile."""
+    """A row behind the listing is the board's; one that it sends by itself may cut a line."""
     profile = Profile(
         "red", talk=Talk(idle_chatter=("* tick",)), commands=Commands(answer_rows=("OK",))
     )
-    listed = read_listing("10 A\r\n* tick\r\n20 B\r\n OK\r\n", profile)
-    assert (listed.strays, listed.after) == ((), ())
+    listed = read_listing("10 A\r\n20 B\r\n OK\r\n", profile)
+    assert (listed.strays, listed.after, is_broken(listed, profile)) == ((), (), False)
+    assert is_broken(read_listing("10 A\r\n* tick\r\n20 B\r\n OK\r\n", profile), profile)
 
 
 def test_a_number_listed_without_text_is_a_stray() -> None:

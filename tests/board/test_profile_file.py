@@ -261,6 +261,8 @@ CLASHES = [
     ('[talk]\nerase = "\\b"\nline_cancel = "\\b"', 4, "are the same"),
     ("[talk]\nflow = 'xon-xoff'\ninterrupt = \"\\u0013\"", 5, "byte 17 or 19"),
     ("[talk]\npage_prompt = 'more'", 4, "need each other"),
+    ("[talk]\nidle_chatter = ['30 TICK']", 4, "begins with a number, as lines do"),
+    ("[talk]\nidle_chatter = ['{number} TICK']", 4, "begins with a number, as lines do"),
     ("[talk]\npage_key = ' '", 4, "need each other"),
     ("[talk]\nbanner = '☀'", 4, "not in listing.charset"),
     ("[commands]\nslots = ['A']", 4, "neither commands.store nor recall"),

@@ -57,7 +57,9 @@ TALKS = st.builds(
     banner=st.text(LATIN, max_size=80),
     restarts_on_open=st.booleans(),
     restart_ms=MS,
-    idle_chatter=_words(st.text(LATIN, min_size=1, max_size=40)).map(lambda texts: texts[:20]),
+    idle_chatter=_words(st.text(LATIN, min_size=1, max_size=40)).map(
+        lambda texts: tuple(text for text in texts[:20] if not text.lstrip()[:1].isdigit())
+    ),
     page_prompt=st.text(LATIN, max_size=20),
     page_key=st.binary(max_size=4),
 )

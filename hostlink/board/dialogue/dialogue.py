@@ -14,10 +14,11 @@ from hostlink.board.dialogue.capturing import Capture, Capturing
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.events import Emit, Warned, ignore
 from hostlink.board.dialogue.evidence import DamageSign, Evidence
+from hostlink.board.dialogue.idle_rows import unbroken, without_idle_end
 from hostlink.board.dialogue.no_prompt_errors import command_unanswered, no_prompt
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
-from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
+from hostlink.board.dialogue.reading import Reading, plain_rows_of, read_listing
 from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
@@ -28,7 +29,7 @@ from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
-from hostlink.sentences import UNTOUCHED
+from hostlink.sentences import STILL_ON_BOARD, UNTOUCHED
 from hostlink.words import safe
 
 _LIST_SILENCE_S = 2.0
@@ -195,8 +196,8 @@ class Dialogue:
         repeat the line first.
         """
         known = self.profile.commands
-        rows = [row for row in rows_of(self.body(answer)) if not is_own(row, known.answer_rows)]
-        rows = [row for row in rows if row.strip()]
+        rows = plain_rows_of(self.body(answer))
+        rows = [row for row in rows if row.strip() and not is_own(row, known.answer_rows)]
         errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
         return safe((errors or rows)[-1]) if rows else ""
 
@@ -249,7 +250,7 @@ class Dialogue:
         commands = self.profile.commands
         if not commands.free_memory:
             return None
-        return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
+        return free_bytes(plain_rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
         """Treat a row beside the listing, with any number in it, as the board's own from now on."""
@@ -262,10 +263,16 @@ class Dialogue:
     # --- captures ----------------------------------------------------------------------------
 
     def read_listing(self) -> Reading:
-        """Ask for the program once and return the answer, whatever it is.
+        """Ask for the program and return the answer, whatever it is.
 
-        Raises LinkError if the question could not be typed or its answer does not end.
+        Ask again if a row of the profile's idle_chatter came within it. Raises ReadBackError if one
+        always does, LinkError if the question cannot be typed or its answer does not end.
         """
+        kept = self.evidence.unless_damaged(STILL_ON_BOARD)
+        return unbroken(self._read_listing, self.profile, kept)
+
+    def _read_listing(self) -> Reading:
+        """Ask for the program once."""
         command = self.command_text("list")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
         reach = Reach(
@@ -279,8 +286,8 @@ class Dialogue:
             self.emit(Warned("The board stops its listing after each page; hostlink continues it."))
             self.profile, self.pacing = paged, pacing_of(paged)
             core = self.command(command, reach)
-        heard_right = not (core.repairs or core.nudged)
-        return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
+        text = self.body(without_idle_end(core.answer, self.profile))
+        return read_listing(text, self.profile, heard_right=not (core.repairs or core.nudged))
 
     def capture(self) -> Capture:
         """Read the program as often as the state of the wire requires, and return it.

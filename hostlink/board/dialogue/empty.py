@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.dialogue.reading import Reading, idle_rows, rows_of
+from hostlink.board.dialogue.reading import Reading, rows_of
 from hostlink.board.dialogue.witness import Witness, ask_witness
 from hostlink.errors import NoListingError, NotKnownError
 from hostlink.link.probe import Probe
@@ -84,8 +84,16 @@ def _late_row(dialogue: Dialogue) -> str:
 
     A board that shows its prompt before it lists would look empty otherwise.
     """
-    core = Probe(b"", dialogue.pacing.byte_s, quiet_s=_LATE_S, longest_s=_LATEST_S)
-    dialogue.wire.run(core)
-    rows = rows_of(to_text(core.heard, dialogue.profile.rules.form.charset))
-    known = idle_rows(dialogue.profile)
-    return next((row for row in rows if not is_own(row, known)), "")
+    profile, charset = dialogue.profile, dialogue.profile.rules.form.charset
+    # Behind a row that it sends by itself a board shows its prompt again.
+    idle = (*profile.talk.idle_chatter, to_text(profile.talk.prompt, charset).strip())
+    heard = b""
+    for longest_s in (_LATE_S, _LATEST_S):
+        core = Probe(b"", dialogue.pacing.byte_s, quiet_s=_LATE_S, longest_s=longest_s)
+        dialogue.wire.run(core)
+        heard += core.heard
+        rows = rows_of(to_text(heard, charset))
+        late = next((row for row in rows if not is_own(row, idle)), "")
+        if not late:
+            break
+    return late

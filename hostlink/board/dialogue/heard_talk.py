@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.common_words import NONSENSE
-from hostlink.board.dialogue.reading import rows_of
+from hostlink.board.dialogue.reading import plain_rows_of, without_controls
 from hostlink.board.profile.model import Profile, Talk
 
 _CHAR_MS = 20.0  # time for a board to take a character: common practice, no source
 _ROW_END = re.compile(rb"[\r\n]+")
-_CONTROL = re.compile(rb"\x1b\[[0-?]*[ -/]*[@-~]")  # as for colours: ECMA-48, section 5.4
 _QUESTION = re.compile(rb"(?:.*\?|[A-Z][A-Z0-9]?[$%]?[:=]) *", re.DOTALL)
 
 
@@ -113,7 +112,7 @@ def looks_like_text(heard: bytes, *, strict: bool = True) -> bool:
 
     strict: only those; else one byte in six may be another, as in the messages of some boards.
     """
-    heard = _CONTROL.sub(b"", heard)
+    heard = without_controls(heard.decode("latin-1")).encode("latin-1")
     text = sum(32 <= byte < 127 or byte in b"\r\n" for byte in heard)
     return bool(heard) and (text == len(heard) if strict else 6 * text >= 5 * len(heard))
 
@@ -133,7 +132,8 @@ def parts_of(answer: bytes) -> tuple[bytes, tuple[str, ...], bytes]:
     if not rows:
         return end, (), b""
     place = answer.rindex(rows[-1])
-    return end, tuple(row.decode("latin-1") for row in rows[:-1]), answer[place:]
+    before = [without_controls(row.decode("latin-1")) for row in rows[:-1]]
+    return end, tuple(filter(None, before)), answer[place:]
 
 
 def _last_row(done: bytes, refused: bytes) -> bytes:
@@ -163,4 +163,4 @@ def with_answers(heard_talk: HeardTalk, done: bytes, refused: bytes) -> HeardTal
 def rows_before(answer: bytes, end: bytes) -> list[str]:
     """Return the rows of an answer without the text `end` that ends every answer."""
     body = answer.removesuffix(end) if end else answer
-    return [row for row in rows_of(body.decode("latin-1")) if row.strip()]
+    return [row for row in plain_rows_of(body.decode("latin-1")) if row.strip()]

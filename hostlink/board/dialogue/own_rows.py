@@ -31,7 +31,10 @@ def shape_of(row: str) -> str:
 def is_own(row: str, own: Iterable[str]) -> bool:
     """Return whether a row is one of those in `own`, apart from blanks around it."""
     bare = row.strip()
-    return any(bare == each or (NUMBER in each and _pattern(each).fullmatch(bare)) for each in own)
+    return any(
+        bare == each or (NUMBER in each and _pattern(each).fullmatch(bare))
+        for each in map(str.strip, own)
+    )
 
 
 def own_rows_in(empty: Sequence[str], full: Sequence[str], lines: Sequence[str]) -> tuple[str, ...]:

@@ -9,10 +9,12 @@ from itertools import pairwise
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.profile.model import Profile
 from hostlink.listing.canonical import listed_line
-from hostlink.listing.charset import to_text
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 
+_ROW_ENDS = re.compile(r"[\r\n]+")
+# ECMA-48, sections 5.4 (control sequences), 5.6 (control strings), 5.5 and 5.3 (other escapes).
+_CONTROL = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\\)|[ -/]*[0-Z\\^-~])")
 NUMBER_WIDTH = 5  # columns in which a board may align its line numbers at the right
 
 
@@ -70,7 +72,7 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     Lines are listed in the order of their numbers. A first or last row that is out of order is not
     a line but a count, such as `38 LINES`.
     """
-    known = ("", *profile.commands.answer_rows, *idle_rows(profile))
+    known = ("", *profile.commands.answer_rows)
     lines: dict[int, Line] = {}
     strays: list[tuple[int, str]] = []
     after: list[tuple[int, str]] = []
@@ -103,16 +105,6 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     return Reading(
         lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right, tuple(rows)
     )
-
-
-def idle_rows(profile: Profile) -> tuple[str, ...]:
-    """Return the rows that a board may send by itself while it waits, by its profile.
-
-    Its prompt is one of them, since the board shows it again behind the others.
-    """
-    chatter = profile.talk.idle_chatter
-    prompt = to_text(profile.talk.prompt, profile.rules.form.charset).strip()
-    return (*chatter, prompt) if chatter else ()
 
 
 def _set_counts_apart(read: list[Line | None]) -> None:
@@ -155,4 +147,14 @@ def unwrapped(rows: list[str], form: Form) -> list[str]:
 
 def rows_of(text: str) -> list[str]:
     """Split a board's answer into rows, whatever it ends them with; empty rows are left out."""
-    return [row for row in re.split(r"[\r\n]+", text) if row]
+    return [row for row in _ROW_ENDS.split(text) if row]
+
+
+def plain_rows_of(text: str) -> list[str]:
+    """Split an answer that is not a listing into rows without control sequences."""
+    return rows_of(without_controls(text))
+
+
+def without_controls(text: str) -> str:
+    """Return a text without control sequences, as for colours or a window's title (ECMA-48)."""
+    return _CONTROL.sub("", text)

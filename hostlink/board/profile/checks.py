@@ -10,6 +10,7 @@ from hostlink.board.profile.model import Commands, Profile, Talk
 
 DC1_DC3 = b"\x11\x13"  # reserved for XON/XOFF (RFC 2217 uses the same two)
 _ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that must change nothing
+_LIKE_A_LINE = re.compile(r"\s*([0-9]|\{number\})")
 _ACTING = ("clear", "run", "store", "recall")
 
 
@@ -161,6 +162,11 @@ def _words(profile: Profile) -> Iterator[Clash]:
         yield Clash(
             ("commands.slots",),
             "commands.slots names places, but neither commands.store nor recall is given",
+        )
+    if any(_LIKE_A_LINE.match(row) for row in talk.idle_chatter):
+        yield Clash(
+            ("talk.idle_chatter",),
+            "talk.idle_chatter holds a row that begins with a number, as lines do",
         )
     texts = {
         "talk.banner": (talk.banner,),
