@@ -64,6 +64,9 @@ def _held(row: Row, parts: Parts, lost: list[str]) -> dict[str, Any]:
 
 def _revision(parts: Parts, lost: list[str]) -> Revision:
     row, note = parts["revisions"], parts.get("note", lost)
+    if note is not None and note["revision_id"] != row["id"]:
+        lost.append(index_damaged(f"the notes on {parts.what}").what)
+        note = None
     return Revision(
         program=_program_name(parts, "programs"),
         parent=revision_spec(parts, "parent", lost),

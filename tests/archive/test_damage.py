@@ -197,6 +197,34 @@ def test_what_does_not_need_the_damaged_row_works(
         assert ask(archive)
 
 
+def test_a_note_is_not_shown_at_the_revision_to_which_a_damaged_index_leads(
+    damaged: Damaged,
+) -> None:
+    """The index holds each note one revision further on; the note itself tells where it belongs."""
+    right = "CREATE INDEX notes_by_revision ON notes (revision_id) WHERE revision_id IS NOT NULL"
+    change = "UPDATE sqlite_master SET sql = '{}' WHERE name = 'notes_by_revision'"
+    damaged("PRAGMA writable_schema = ON", change.format(right.replace("_id)", "_id + 1)"))).close()
+    damaged("REINDEX notes_by_revision").close()
+    archive = damaged("PRAGMA writable_schema = ON", change.format(right))
+    with archive:
+        history = archive.history("MOON")
+        assert [revision.note for revision in history] == ["", ""]
+        assert any("the notes on MOON@2 is damaged" in each for each in history.damaged)
+        assert archive.prove().can_rebuild
+        archive.rebuild()
+        assert [revision.note for revision in archive.history("MOON")] == ["round", ""]
+
+
+def test_a_reference_that_is_no_number_is_refused_in_a_sentence(damaged: Damaged) -> None:
+    """As a damaged page may have it; SQLite itself does not store it in a STRICT table."""
+    change = "UPDATE sqlite_master SET sql = {} WHERE name = 'revisions'"
+    loose = change.format("replace(sql, ') STRICT', ')')")
+    damaged("PRAGMA writable_schema = ON", loose).close()
+    archive = damaged("UPDATE revisions SET program_id = x'ff' WHERE id = 1")
+    with archive, pytest.raises(ArchiveError, match="A row that refers to another one is damaged"):
+        archive.find("print")
+
+
 def test_a_damaged_host_copy_is_made_anew(damaged: Damaged, content: MakeContent) -> None:
     """The next load or save puts a whole one in its place."""
     with damaged("UPDATE host_copies SET text = 'x'") as archive:

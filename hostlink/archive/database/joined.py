@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Generic, NamedTuple, TypeVar
@@ -11,7 +10,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.database_errors import FAULTS, DamagedError, damaged, is_damage
-from hostlink.archive.database.rows import Row, Values
+from hostlink.archive.database.rows import Row, Values, id_list
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.records import Listed
 from hostlink.words import safe
@@ -168,7 +167,7 @@ class Records(Generic[T]):
             db,
             lambda parts, lost: (int(parts[main][key]), self.build(parts, lost)),
             f"WHERE {main}.{key} IN (SELECT value FROM json_each(?))",
-            (json.dumps(ids),),
+            (id_list(ids),),
             known,
         )
         return dict(found), list(found.damaged)

@@ -40,6 +40,14 @@ def first(db: Database, sql: str, values: Values = ()) -> Row | None:
     return None if row is None else dict(row)
 
 
+def id_list(ids: Iterable[object]) -> str:
+    """Return row ids as JSON, for `json_each`. Raises DamagedError if one is not a number."""
+    held = list(ids)
+    if not all(isinstance(each, int) for each in held):
+        raise damaged("A row that refers to another one")
+    return json.dumps(held)
+
+
 def checked_row(db: Database, table: str, row_id: int) -> Row:
     """Return a row of a table by its id, checked. Raises DamagedError, also if it is missing."""
     which = TABLES[table]
@@ -71,7 +79,7 @@ def damaged_rows(db: Database, table: str, ids: Iterable[int] | None = None) -> 
     values: tuple[str, ...] = ()
     if ids is not None:
         sql += f" WHERE {which.key} IN (SELECT value FROM json_each(?))"
-        values = (json.dumps(list(ids)),)
+        values = (id_list(ids),)
     for row in db.execute(f"{sql} ORDER BY {which.key}", values):
         if row[-1] != checksum(which, row[:-1]):
             yield row[0]

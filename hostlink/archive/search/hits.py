@@ -18,7 +18,7 @@ from collections.abc import Collection, Iterable, Iterator
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import Row, rows
+from hostlink.archive.database.rows import Row, id_list, rows
 from hostlink.archive.lookup import IN_ORDER
 from hostlink.archive.search.index import (
     WordIndex,
@@ -117,7 +117,7 @@ class Hits:
             self._db,
             f"SELECT {_ROW}, max({IN_ORDER}) FROM revisions WHERE program_id IN "
             f"(SELECT value FROM json_each(?)) {more} GROUP BY program_id ORDER BY id DESC",
-            [json.dumps(programs), *more_values],
+            [id_list(programs), *more_values],
         )
 
     def _programs(self) -> Iterator[list[int]]:
@@ -161,7 +161,7 @@ class Hits:
         self, listings: Collection[int], programs: Collection[int] | None = None
     ) -> Iterator[Row]:
         """Yield the revisions with these listings, of these programs or of all."""
-        for row in self._revisions(_OF_LISTINGS, [json.dumps(list(listings))]):
+        for row in self._revisions(_OF_LISTINGS, [id_list(listings)]):
             if programs is None or row["program_id"] in programs:
                 yield row
 
@@ -188,7 +188,7 @@ class Hits:
             f"AND {IN_ORDER} > {IN_ORDER.replace('revisions.', 'found.')} "
             f"CROSS JOIN listings ON listings.id = revisions.listing_id WHERE 1 {more} "
             f"ORDER BY {IN_ORDER} DESC",
-            [json.dumps([row["id"] for row in found]), *more_values],
+            [id_list(row["id"] for row in found), *more_values],
         )
         latest: dict[int, Row] = {}
         for each in later:
@@ -233,7 +233,7 @@ class Hits:
             f"SELECT {_ROW}, text, spaced_words FROM revisions "
             "JOIN listings ON listings.id = listing_id WHERE program_id IN "
             f"(SELECT value FROM json_each(?)) {more} {holds} ORDER BY {IN_ORDER} DESC",
-            [json.dumps(programs), *more_values, *hold_values],
+            [id_list(programs), *more_values, *hold_values],
         ):
             if holds_all(asked, row["text"], row["spaced_words"]):
                 yield dict(row)
@@ -247,11 +247,11 @@ class Hits:
         ids = None if self._few else self._rescues_by_listing(self._asked, limit)
         if ids is None:
             ids = list(self._read_rescues(self._asked, limit))
-        return self._rescues(_RESCUES_AT, [json.dumps(ids)], limit)
+        return self._rescues(_RESCUES_AT, [id_list(ids)], limit)
 
     def rescues_of(self, listings: Collection[int]) -> list[Row]:
         """Return the rescues with these listings; none for a tag."""
-        return self._rescues(_OF_LISTINGS, [json.dumps(list(listings))], -1)
+        return self._rescues(_OF_LISTINGS, [id_list(listings)], -1)
 
     def _rescues_by_listing(self, asked: tuple[str, ...], limit: int) -> list[int] | None:
         """Return rescues with all words in the listing, newest listing first, slightly over limit.
@@ -264,7 +264,7 @@ class Hits:
             found = rows(
                 self._db,
                 f"SELECT id, listing_id FROM rescues WHERE {_OF_LISTINGS} {more}",
-                [json.dumps(listings), *more_values],
+                [id_list(listings), *more_values],
             )
             good = self.index.holding(asked, {row["listing_id"] for row in found})
             ids += [row["id"] for row in found if row["listing_id"] in good]

@@ -12,7 +12,6 @@ Rules:
 from __future__ import annotations
 
 import itertools
-import json
 import re
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -23,6 +22,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.database.access import writing_elsewhere
 from hostlink.archive.database.database_errors import FAULTS, is_damage
+from hostlink.archive.database.rows import id_list
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
@@ -115,7 +115,7 @@ class WordIndex:
         held = self._db.execute(
             "SELECT id, text, spaced_words FROM listings WHERE id IN "
             f"(SELECT value FROM json_each(?)) {condition}",
-            [json.dumps(list(listings)), *values],
+            [id_list(listings), *values],
         )
         return {row["id"] for row in held if holds_all(others, row["text"], row["spaced_words"])}
 
@@ -154,7 +154,7 @@ class WordIndex:
             "SELECT text, spaced_words FROM listings WHERE id IN (SELECT value FROM json_each(?))"
         )
         try:
-            return self._db.execute(some, [json.dumps(places)]).fetchall()
+            return self._db.execute(some, [id_list(places)]).fetchall()
         except FAULTS as error:
             if not is_damage(error):
                 raise

@@ -19,14 +19,13 @@ Rules:
 from __future__ import annotations
 
 import itertools
-import json
 import re
 from collections.abc import Iterable
 from string import ascii_lowercase
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import Row, rows
+from hostlink.archive.database.rows import Row, id_list, rows
 from hostlink.archive.search.hits import Hits
 from hostlink.archive.search.index import holds_all
 from hostlink.archive.search_words import words
@@ -132,7 +131,7 @@ class Near:
         found = self._db.execute(
             "SELECT id, text, spaced_words FROM listings "
             "WHERE id IN (SELECT value FROM json_each(?))",
-            [json.dumps(list(ids))],
+            [id_list(ids)],
         )
         return {
             row["id"]: held

@@ -9,7 +9,6 @@ searched, newest first.
 from __future__ import annotations
 
 import itertools
-import json
 import re
 from collections.abc import Iterator
 from datetime import datetime
@@ -21,7 +20,7 @@ from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.boards import find_board
 from hostlink.archive.database.database_errors import index_damaged
 from hostlink.archive.database.joined import Known
-from hostlink.archive.database.rows import Row, rows
+from hostlink.archive.database.rows import Row, id_list, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
 from hostlink.archive.names import clean
 from hostlink.archive.programs import programs_at
@@ -218,7 +217,7 @@ def _shown(
         "LEFT JOIN listings ON listings.id = listing_id "
         f"WHERE {table}.id IN (SELECT value FROM json_each(?))"
     )
-    ids = json.dumps([row["id"] for row in found] if asked else [])
+    ids = id_list(row["id"] for row in found if asked)
     own = {each["id"]: each for each in rows(db, sql, (_SHOWN_FROM, ids))}
     best = BestLine(asked)
     for row in found:
