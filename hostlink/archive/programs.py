@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_whole
-from hostlink.archive.database.database_errors import damaged
+from hostlink.archive.database.database_errors import damaged, index_damaged
 from hostlink.archive.database.joined import Known, Part, Parts, Records
 from hostlink.archive.database.rows import damaged_rows, found_by, insert, rows
 from hostlink.archive.database.tables import TABLES
@@ -53,7 +53,10 @@ class Programs(ArchiveFile):
             others = {row_id for row_id, _, _ in held}.difference(wanted)
             broken = list(damaged_rows(db, "programs", others))
             lost += [f"{name} is damaged." for row_id, name, _ in held if row_id in broken]
-        return Listed((found[row_id] for row_id in ids if row_id in found), lost)
+            # A damaged page may lead to another row than the one that was looked at above.
+            other = {i for i, one in found.items() if retired not in (None, one.retired)}
+            lost += [index_damaged(found[i].name).what for i in other]
+        return Listed((found[i] for i in ids if i in found.keys() - other), lost)
 
     def program(self, name: str) -> Program:
         """Return a program, retired or not. Raises ArchiveError with similar names."""

@@ -16,6 +16,7 @@ from hostlink.archive.backups import BackupItem
 from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.joined import Part, Records
 from hostlink.archive.database.tables import TABLES
+from hostlink.archive.programs import programs_at
 from hostlink.archive.search.hits import Hits
 from hostlink.cli.ways import in_commands
 from hostlink.errors import ArchiveError
@@ -213,6 +214,24 @@ def test_a_note_is_not_shown_at_the_revision_to_which_a_damaged_index_leads(
         assert archive.prove().can_rebuild
         archive.rebuild()
         assert [revision.note for revision in archive.history("MOON")] == ["round", ""]
+
+
+def test_a_program_to_which_a_damaged_page_leads_is_not_listed_with_others(
+    archive: Archive, content: MakeContent, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a page does on which two rows have one id: the one found later is a retired program."""
+    for name in ("TIDE", "EBB"):
+        archive.keep(name, content("10 END\n"), Origin("file"))
+    archive.retire("EBB")
+
+    def misled(db: Database, ids: list[int], *_: Any) -> tuple[dict[int, Any], list[str]]:
+        found, lost = programs_at(db, [1, 2])
+        return dict.fromkeys(ids, found[2]), lost
+
+    monkeypatch.setattr("hostlink.archive.programs.programs_at", misled)
+    held = archive.programs()
+    assert not held
+    assert any("leads to EBB is damaged" in each for each in held.damaged)
 
 
 def test_a_reference_that_is_no_number_is_refused_in_a_sentence(damaged: Damaged) -> None:
