@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import os
 import shlex
@@ -473,6 +474,33 @@ def test_many_threads_may_open_a_new_archive_at_once(path: Path) -> None:
         thread.join()
     assert errors == []
     assert len(uuids) == 6 and len(set(uuids)) == 1
+
+
+def test_a_file_that_another_process_fills_meanwhile_is_looked_at_in_one_view(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its mark was read before, its tables after: it looked as if something had changed it."""
+    path.parent.mkdir(exist_ok=True)
+    path.touch()
+    look, tried = opening._pragma, list[str]()
+
+    def meanwhile(db: Database, name: str) -> int:
+        found = look(db, name)
+        if not tried:
+            other = sqlite3.connect(path, timeout=0, isolation_level=None)
+            tried.append(name)
+            with contextlib.closing(other), contextlib.suppress(sqlite3.OperationalError):
+                other.executescript(
+                    f"BEGIN; PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = 1; "
+                    "CREATE TABLE _sqlite_migrations (migration_set TEXT, name TEXT); "
+                    "INSERT INTO _sqlite_migrations VALUES ('hostlink', 'first'); COMMIT"
+                )
+        return found
+
+    monkeypatch.setattr(opening, "_pragma", meanwhile)
+    with Archive.open(path) as archive:
+        assert tried == ["application_id"]
+        assert archive.programs() == []
 
 
 def test_the_steps_end_at_the_latest_schema() -> None:

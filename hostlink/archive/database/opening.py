@@ -178,11 +178,17 @@ def _renew(
 
 def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -> int:
     """Return the schema number, 0 for a blank file. Raises ArchiveError for other files."""
-    application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
-    tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    db.execute("BEGIN")  # one view of all, while another process may be making the archive
+    try:
+        application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
+        recorded = _recorded(db)
+        held = db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+        tables = {row[0] for row in held}
+    finally:
+        db.rollback()
     if create and not tables and application in (0, APPLICATION_ID) and version == 0:
         return 0
-    _refuse_changed_marks(path, application, version, _recorded(db))
+    _refuse_changed_marks(path, application, version, recorded)
     if application == APPLICATION_ID and not tables.intersection(TABLES):
         raise ArchiveError(
             f"{path} has the mark of an archive, but none of its tables: it is damaged, or another "
