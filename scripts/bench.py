@@ -9,6 +9,7 @@ scripts/pictures/figures.md. Exit status 1 where a target does not hold.
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import sys
 from collections.abc import Sequence
@@ -69,6 +70,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     holds = True
     measured: list[Section] = []
     for name in options.sections or SECTIONS:
+        gc.collect()
+        gc.freeze()  # what sections before this one left is not gone through again in its time
         try:
             section = run_section(name, full=options.full or options.write)
         except (HostlinkError, RuntimeError) as error:
