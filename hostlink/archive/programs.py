@@ -54,9 +54,9 @@ class Programs(ArchiveFile):
             broken = list(damaged_rows(db, "programs", others))
             lost += [f"{name} is damaged." for row_id, name, _ in held if row_id in broken]
             # A damaged page may lead to another row than the one that was looked at above.
-            other = {i for i, one in found.items() if retired not in (None, one.retired)}
-            lost += [index_damaged(found[i].name).what for i in other]
-        return Listed((found[i] for i in ids if i in found.keys() - other), lost)
+            astray = [i for i, one in found.items() if retired not in (None, one.retired)]
+            lost += [index_damaged(found.pop(i).name).what for i in astray]
+        return Listed((found[row_id] for row_id in ids if row_id in found), lost)
 
     def program(self, name: str) -> Program:
         """Return a program, retired or not. Raises ArchiveError with similar names."""

@@ -12,7 +12,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.checksums import is_sound
-from hostlink.archive.database.database_errors import FAULTS, DamagedError
+from hostlink.archive.database.database_errors import FAULTS, DamagedError, is_damage
 from hostlink.archive.database.opening import APPLICATION_ID
 from hostlink.archive.database.rows import damaged_rows
 from hostlink.archive.database.structure import faults_of
@@ -39,8 +39,9 @@ _COUNTED = (
     "events",
 )
 _MOST_OF_ONE_KIND = 100
-# SQLite's messages for a word index that is damaged, incomplete or of another version.
-_INDEX_FAULTS = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CONSTRAINT)
+# SQLite's messages, besides that of damage, for a word index that is incomplete, of another
+# version, or takes no new words.
+_INDEX_FAULTS = (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CONSTRAINT)
 _BEYOND = 1 << 60  # a row id that no row has
 
 
@@ -85,8 +86,8 @@ class Proofs(ArchiveFile):
                     db.execute("SAVEPOINT written")  # only here does FTS5 write it
             except ArchiveError as error:
                 cause = error.__cause__
-                code = getattr(cause, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
-                if not isinstance(cause, FAULTS) or code not in _INDEX_FAULTS:
+                code = getattr(cause, "sqlite_errorcode", 0) & 0xFF
+                if cause is None or not (is_damage(cause) or code in _INDEX_FAULTS):
                     raise
                 yield f"The search index {index} does not match what is kept{ANEW}."
 
