@@ -631,7 +631,8 @@ def test_rows_that_the_profile_names_are_no_strays() -> None:
     )
     listed = read_listing("10 A\r\n20 B\r\n OK\r\n", profile)
     assert (listed.strays, listed.after, is_broken(listed, profile)) == ((), (), False)
-    assert is_broken(read_listing("10 A\r\n* tick\r\n20 B\r\n OK\r\n", profile), profile)
+    for row in ("* tick", "\x1b[33m* tick\x1b[0m"):
+        assert is_broken(read_listing(f"10 A\r\n{row}\r\n20 B\r\n OK\r\n", profile), profile)
 
 
 def test_a_number_listed_without_text_is_a_stray() -> None:

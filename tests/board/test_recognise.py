@@ -90,12 +90,12 @@ TRAILER = Talk(
     },
     b"WHAT?\r\n> ",
 )
-# Selects a colour for its prompt and puts it back behind it: ECMA-48, section 8.3.117.
 TITLED = Talk(
     b"\x1b]0;BASIC\x07> ",  # sets the title of a window: an operating system command, 8.3.89
     {"REM": b"\x1b]0;BASIC\x07> ", "LIST": b"\x1b]0;BASIC\x07> "},
     b"WHAT?\r\n\x1b]0;BASIC\x07> ",
 )
+# Selects a colour for its prompt and puts it back behind it: ECMA-48, section 8.3.117.
 COLOURED = Talk(
     b"\x1b[32m> \x1b[0m",
     {"REM": b"\x1b[32m> \x1b[0m", "LIST": b"10 PRINT 1\r\n\x1b[32m> \x1b[0m"},

@@ -39,6 +39,7 @@ PALO_ALTO = find_profile("palo-alto")
         (PRACTICE, ["! cannot divide by 0 in 30"], ReportedError("cannot divide by 0", 30)),
         (PRACTICE, ["7", "! unknown statement in 3", ""], ReportedError("unknown statement", 3)),
         (K1, ["What? 10 PRINT 1/0", ""], ReportedError("What?", 10, "PRINT 1/0")),
+        (K1, ["\x1b[31mWhat? 10 PRINT 1\x1b[0m"], ReportedError("What?", 10, "PRINT 1")),
         (
             K1,
             ["4", "What? 210 IF T<1440 T^EN 240", ""],

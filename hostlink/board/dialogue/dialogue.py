@@ -18,7 +18,7 @@ from hostlink.board.dialogue.idle_rows import unbroken, without_idle_end
 from hostlink.board.dialogue.no_prompt_errors import command_unanswered, no_prompt
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
-from hostlink.board.dialogue.reading import Reading, plain_rows_of, read_listing
+from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
@@ -196,7 +196,7 @@ class Dialogue:
         repeat the line first.
         """
         known = self.profile.commands
-        rows = plain_rows_of(self.body(answer))
+        rows = rows_of(self.body(answer))
         rows = [row for row in rows if row.strip() and not is_own(row, known.answer_rows)]
         errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
         return safe((errors or rows)[-1]) if rows else ""
@@ -250,7 +250,7 @@ class Dialogue:
         commands = self.profile.commands
         if not commands.free_memory:
             return None
-        return free_bytes(plain_rows_of(self.ask(commands.free_memory)), commands.free_answer)
+        return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
         """Treat a row beside the listing, with any number in it, as the board's own from now on."""

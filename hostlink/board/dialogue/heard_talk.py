@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.common_words import NONSENSE
-from hostlink.board.dialogue.reading import plain_rows_of, without_controls
+from hostlink.board.dialogue.reading import rows_of, without_controls
 from hostlink.board.profile.model import Profile, Talk
 
 _CHAR_MS = 20.0  # time for a board to take a character: common practice, no source
@@ -163,4 +163,4 @@ def with_answers(heard_talk: HeardTalk, done: bytes, refused: bytes) -> HeardTal
 def rows_before(answer: bytes, end: bytes) -> list[str]:
     """Return the rows of an answer without the text `end` that ends every answer."""
     body = answer.removesuffix(end) if end else answer
-    return [row for row in plain_rows_of(body.decode("latin-1")) if row.strip()]
+    return [row for row in rows_of(body.decode("latin-1")) if row.strip()]

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.dialogue.reading import Reading, rows_of
+from hostlink.board.dialogue.reading import Reading, rows_of, without_controls
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ReadBackError
 from hostlink.listing.charset import to_text
 
-_MOST_BROKEN = 24  # listings with such a row, in a row
+_MOST_BROKEN = 24  # listings with such a row, one after the other
 
 
 def unbroken(read: Callable[[], Reading], profile: Profile, kept: str) -> Reading:
@@ -35,7 +35,8 @@ def unbroken(read: Callable[[], Reading], profile: Profile, kept: str) -> Readin
 
 def is_broken(reading: Reading, profile: Profile) -> bool:
     """Return whether a row that the board sends by itself stands in a listing."""
-    return any(is_own(row, profile.talk.idle_chatter) for row in reading.rows)
+    rows = map(without_controls, reading.rows)
+    return any(is_own(row, profile.talk.idle_chatter) for row in rows)
 
 
 def without_idle_end(answer: bytes, profile: Profile) -> bytes:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.dialogue.reading import without_controls
 from hostlink.board.profile.model import Profile
 
 COMMON_FORMS = (
@@ -63,7 +64,7 @@ def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError 
     words = profile.commands.error_words
     forms = profile.commands.error_forms or COMMON_FORMS
     idle = ("", *profile.commands.answer_rows)
-    said = list(rows)
+    said = [without_controls(row) for row in rows]
     while said and is_own(said[-1], idle):
         said.pop()
     if not said or not words:

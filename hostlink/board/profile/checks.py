@@ -10,8 +10,8 @@ from hostlink.board.profile.model import Commands, Profile, Talk
 
 DC1_DC3 = b"\x11\x13"  # reserved for XON/XOFF (RFC 2217 uses the same two)
 _ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that must change nothing
-_LIKE_A_LINE = re.compile(r"\s*([0-9]|\{number\})")
 _ACTING = ("clear", "run", "store", "recall")
+_LIKE_A_LINE = re.compile(r"\s*([0-9]|\{number\})")
 
 
 @dataclass(frozen=True, slots=True)

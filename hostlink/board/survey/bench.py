@@ -12,7 +12,7 @@ from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Emit, Phase, ignore
 from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.dialogue.reading import plain_rows_of
+from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile
 from hostlink.board.recognise import Recogniser
 from hostlink.board.recognised import Recognised
@@ -163,7 +163,7 @@ class Bench:
             self.regain()
             return None
         known = self.profile.commands.answer_rows
-        rows = plain_rows_of(self.dialogue.body(core.answer))
+        rows = rows_of(self.dialogue.body(core.answer))
         return tuple(row for row in rows if row.strip() and not is_own(row, known))
 
     def note_refusal(self, rows: Iterable[str], typed: str) -> None:
@@ -242,5 +242,5 @@ class Bench:
         for end in (self.heard_talk.ready, self.heard_talk.prompt):
             answer = answer.removesuffix(end)
         known = self.profile.commands.answer_rows
-        rows = plain_rows_of(answer.decode("latin-1"))
+        rows = rows_of(answer.decode("latin-1"))
         return tuple(row for row in rows if row.strip() and not is_own(row, known))

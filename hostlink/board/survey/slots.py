@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.common_words import NONSENSE
-from hostlink.board.dialogue.reading import plain_rows_of
+from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.errors import HostlinkError, LinkError, LinkReason
@@ -97,7 +97,7 @@ def _said(bench: Bench, text: str) -> tuple[str, ...]:
     core = bench.dialogue.exchange(text, _SLOW)
     if core.outcome is not Outcome.ANSWERED:
         bench.regain()
-    return tuple(row for row in plain_rows_of(bench.dialogue.body(core.answer)) if row.strip())
+    return tuple(row for row in rows_of(bench.dialogue.body(core.answer)) if row.strip())
 
 
 def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Revive) -> bool:
