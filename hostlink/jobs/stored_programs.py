@@ -17,7 +17,7 @@ from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.dialogue.reading import Reading, rows_of
+from hostlink.board.dialogue.reading import Reading, raw_rows_of, rows_of, without_controls
 from hostlink.board.profile.model import ONE_PLACE, Profile
 from hostlink.errors import (
     ArchiveError,
@@ -78,7 +78,8 @@ def stored_slots(session: Session) -> list[StoredSlot]:
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
         idle = ("", *commands.answer_rows)
-        rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
+        raw = raw_rows_of(answer)
+        rows = tuple(row.strip() for row in raw if not is_own(without_controls(row), idle))
         if rows in heard:
             _refuse_errors(session, "stored", answer)
             if not commands.error_words:

@@ -67,6 +67,20 @@ def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> No
         stored_slots(answers("! no such thing\r\n", "! no such thing\r\n"))
 
 
+def test_a_name_is_as_the_board_has_it(answers: Callable[..., Any]) -> None:
+    """A control sequence in a name is part of it: without it another program might be recalled.
+
+    Around the board's own rows it is a colour.
+    """
+    session = answers()
+    commands = dataclasses.replace(session.profile.commands, answer_rows=("ok",))
+    profile = dataclasses.replace(session.profile, commands=commands)
+    session.use(LinkChoice(session.choice.port, profile))
+    session.attach()
+    answers(*["\x1b[31mONE 5\r\n\x1b[32mok\x1b[0m\r\n"] * 2)
+    assert [slot.name for slot in stored_slots(session)] == ["\x1b[31mONE"]
+
+
 def test_a_wrong_list_command_hides_no_program(table: Callable[..., Any]) -> None:
     """A profile without error words takes a refusal for a list, in which the program is missing
     that a store then overwrites; but the board answers any word so."""

@@ -79,7 +79,7 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     said: list[str] = []
     order: list[int | str] = []
     last: int | None = None
-    rows = unwrapped(_split(text), profile.rules.form)
+    rows = unwrapped(raw_rows_of(text), profile.rules.form)
     read = [None if is_own(row, known) else listed_line(row, profile.rules.form) for row in rows]
     _set_counts_apart(read)
     for row, line in zip(rows, read, strict=True):
@@ -147,11 +147,11 @@ def unwrapped(rows: list[str], form: Form) -> list[str]:
 
 def rows_of(text: str) -> list[str]:
     """Split a board's answer into rows without control sequences; empty rows are left out."""
-    return _split(without_controls(text))
+    return raw_rows_of(without_controls(text))
 
 
-def _split(text: str) -> list[str]:
-    """Split an answer, whatever it ends its rows with. A listing may hold control sequences."""
+def raw_rows_of(text: str) -> list[str]:
+    """Split an answer into rows as they came: a program or its name may hold control sequences."""
     return [row for row in _ROW_ENDS.split(text) if row]
 
 
