@@ -139,7 +139,7 @@ class WordIndex:
         Frequent words are counted in a sample of listings, which is quicker than the index.
         """
         if word not in self._shares:
-            held = sum(holds_all([word], *each) for each in self._some_listings)
+            held = sum(_holds_all([word], small) for small in self._some_listings)
             often = held and 5 * held >= len(self._some_listings)
             self._shares[word] = (
                 held / len(self._some_listings) if often else self._share_by_index(word)
@@ -147,14 +147,14 @@ class WordIndex:
         return self._shares[word]
 
     @cached_property
-    def _some_listings(self) -> list[tuple[str, str]]:
-        """Return the texts and spaced words of some listings, none if any is malformed."""
+    def _some_listings(self) -> list[str]:
+        """Return some listings as `_holds_all` reads them, none if any is malformed."""
         places = [self._newest - self._newest * part // _SAMPLE for part in range(_SAMPLE)]
         some = (
             "SELECT text, spaced_words FROM listings WHERE id IN (SELECT value FROM json_each(?))"
         )
         try:
-            return self._db.execute(some, [id_list(places)]).fetchall()
+            return [_small(*each) for each in self._db.execute(some, [id_list(places)])]
         except FAULTS as error:
             if not is_damage(error):
                 raise
@@ -230,7 +230,14 @@ def may_hold(asked: Iterable[str]) -> tuple[str, list[object]]:
 
 def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
     """Return whether a listing holds all words, by the rules of the index."""
-    small = f"{text}\n{spaced_words}".lower()
+    return _holds_all(asked, _small(text, spaced_words))
+
+
+def _small(text: str, spaced_words: str) -> str:
+    return f"{text}\n{spaced_words}".lower()
+
+
+def _holds_all(asked: Iterable[str], small: str) -> bool:
     return all(
         _stands(word, small) or all(_stands(part, small) for part in spaced(word).split())
         for word in asked

@@ -83,10 +83,11 @@ class Near:
         """Return the words of the newest listings that have a word inside."""
         if len(word) < _SHORTEST:
             return []
+        # LIKE takes a quarter of the time of instr and lower, but stops at a NUL.
         found = self._db.execute(
             "SELECT text FROM listings WHERE id > (SELECT max(id) FROM listings) - ? "
-            "AND instr(lower(text), ?) ORDER BY id DESC LIMIT ?",
-            (_LISTINGS, word, _READ),
+            "AND text LIKE ? ORDER BY id DESC LIMIT ?",
+            (_LISTINGS, f"%{word}%", _READ),
         )
         return sorted({each for row in found for each in words(row[0]) if word in each})
 
