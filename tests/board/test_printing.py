@@ -202,3 +202,34 @@ def test_a_listing_with_a_named_row_in_a_line_does_not_count() -> None:
     ) + b"> "  # fmt: skip
     held = {10: "PRINT 1", 20: "PRINT 22222222", 30: "END"}
     assert board.capture("TICK") == held
+
+
+LINES = [b"%d PRINT %d\r\n" % (number, number) for number in range(10, 100, 10)]
+
+
+def test_a_row_like_a_line_is_not_kept_since_it_has_no_place_in_the_listings() -> None:
+    """It cannot be named in a profile, and in each listing it stands one row further down."""
+    places = itertools.count(2)
+    board = TickingBoard(1e9, b"")
+
+    def answer(typed: str) -> bytes:
+        if typed != "LIST":
+            return b"> "
+        at = next(places)
+        return b"".join([*LINES[:at], b"5 TICK\r\n", *LINES[at:], b"> "])
+
+    board.answer = answer
+    with pytest.raises(
+        ReadBackError, match='"20 PRINT 20" before "5 TICK", out of order'
+    ) as caught:
+        board.capture()
+    assert "is still there" in caught.value.kept
+    assert caught.value.advice == "Stop what prints it, then try again."
+
+
+def test_an_end_of_one_listing_before_the_next_is_damage_and_read_again() -> None:
+    """The rows are lines and come once, in the wrong order, but in one listing of many."""
+    listings = itertools.chain([LINES[6:] + LINES[:5]], itertools.repeat(LINES))
+    board = TickingBoard(1e9, b"")
+    board.answer = lambda typed: b"".join([*(next(listings) if typed == "LIST" else []), b"> "])
+    assert list(board.capture()) == list(range(10, 100, 10))

@@ -23,6 +23,7 @@ from hostlink.board.dialogue.captures import Tally, differing, standing_rows, ta
 from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import DamageSign
+from hostlink.board.dialogue.idle_rows import find_crossing
 from hostlink.board.dialogue.misheard import after_a_digit, find_misheard_command
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
@@ -201,6 +202,7 @@ class Capturing:
     def _settled(self, votes: Sequence[Reading], result: Tally) -> Capture | None:
         """Return the capture on which the readings agree, or None if more readings are needed."""
         rows = standing_rows(votes)
+        self._refuse_crossing(result.lines)
         self._refuse_cut_lines(votes, rows)
         witness = ask_witness(self._dialogue, result.lines)
         if self._was_disturbed():
@@ -248,6 +250,19 @@ class Capturing:
                 "If the board always shows this row, add it to answer_rows in the profile, or have "
                 f"it found {by.survey_discarding}, which discards what the board holds."
             ),
+        )
+
+    def _refuse_crossing(self, lines: Mapping[int, Line]) -> None:
+        """Raise ReadBackError if the board prints one of these lines by itself."""
+        pair = find_crossing(self._readings, lines, self._dialogue.profile.rules.form)
+        if pair is None:
+            return
+        one, other = (f'"{safe(lines[number].typed[:40])}"' for number in pair)
+        raise ReadBackError(
+            f"The board lists {one} before {other}, out of order: one of them is not in the "
+            "program, but was printed by the board by itself.",
+            kept=self._still_there,
+            advice="Stop what prints it, then try again.",
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:

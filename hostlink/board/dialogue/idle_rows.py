@@ -1,20 +1,27 @@
-"""What a board sends by itself while it waits, as its profile names it, within or behind an answer.
+"""What a board sends by itself while it waits, within or behind an answer.
 
-Such a row may cut a line, at another place in each listing. The readings would then agree on all
-other lines, so a listing with such a row in it does not count.
+A row that its profile names may cut a line, at another place in each listing. The readings would
+then agree on all other lines, so a listing with such a row in it does not count. A row that looks
+like a line cannot be named; that it has no fixed place in the listings gives it away.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.dialogue.reading import Reading, rows_of, without_controls
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ReadBackError
+from hostlink.listing.canonical import listed_line
 from hostlink.listing.charset import to_text
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form
 
 _MOST_BROKEN = 24  # listings with such a row, one after the other
+_MOST_CROSSED, _PART_CROSSED = 1, 0.3  # readings that damage may do that to: estimates
 
 
 def unbroken(read: Callable[[], Reading], profile: Profile, kept: str) -> Reading:
@@ -37,6 +44,39 @@ def is_broken(reading: Reading, profile: Profile) -> bool:
     """Return whether a row that the board sends by itself stands in a listing."""
     rows = map(without_controls, reading.rows)
     return any(is_own(row, profile.talk.idle_chatter) for row in rows)
+
+
+def find_crossing(
+    readings: Sequence[Reading], lines: Mapping[int, Line], form: Form
+) -> tuple[int, int] | None:
+    """Return the numbers of two lines of which the board prints one by itself, None if it does not.
+
+    lines: what was read. The two come in the wrong order, in which no board lists them. Damage does
+    not cause that often, since it does not make a row the same as another line.
+    """
+    places = [_places_of(reading, lines, form) for reading in readings]
+    for greater, less in sorted(
+        {two for each in places for two in pairwise(each) if two[0] > two[1]}
+    ):
+        both = [each for each in places if greater in each and less in each]
+        wrong = sum(each[greater] < each[less] for each in both)
+        if wrong > max(_MOST_CROSSED, _PART_CROSSED * len(both)):
+            return greater, less
+    return None
+
+
+def _places_of(reading: Reading, lines: Mapping[int, Line], form: Form) -> dict[int, int]:
+    """Return the places of those rows that are one of these lines and come once."""
+    read = [listed_line(row, form) for row in reading.rows]
+    times = Counter(line.number for line in read if line)
+    return {
+        line.number: at
+        for at, line in enumerate(read)
+        if line
+        and line.number is not None
+        and times[line.number] == 1
+        and lines.get(line.number) == line
+    }
 
 
 def without_idle_end(answer: bytes, profile: Profile) -> bytes:
