@@ -196,6 +196,7 @@ NAME_IDLE_ROW = (
     "If the board prints a row by itself, stop what prints it, or name the row as idle_chatter in "
     "its profile, which a survey writes, with {number} for a number that changes."
 )
+STOP_PRINTING = "Stop what prints it, then try again."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."
 LOOK_AT_DISK = "Check the disk and its free space, then try again."

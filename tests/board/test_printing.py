@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import replace
 
 import pytest
 from scripted_board import ScriptedBoard
+from ticking_board import TickingBoard
 
-from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import Recogniser
 from hostlink.cli.ways import in_commands
@@ -138,35 +137,6 @@ def test_rows_that_no_speed_makes_readable_are_no_answer() -> None:
     with pytest.raises(LinkError, match="although nothing is sent") as caught:
         recogniser(board).run()
     assert caught.value.reason is LinkReason.FLOODING
-
-
-class TickingBoard(ScriptedBoard):
-    """A board at its prompt that prints a row and the prompt every `period` seconds.
-
-    listing: the rows that answer LIST.
-    """
-
-    def __init__(self, period: float, listing: bytes) -> None:
-        super().__init__(VirtualClock(), lambda line: (line == "LIST") * listing + b"> ")
-        self.period = period
-        self._ticks = 0
-
-    def wait_until(self, moment: float) -> None:
-        while self.clock.now() < moment and not self.in_waiting:
-            due = (self._ticks + 1) * self.period
-            if due <= self.clock.now():
-                self._ticks += 1
-                self._send(b"\r\nTICK\r\n> ")
-                continue
-            coming = self._coming[0][0] if self._coming else moment
-            self.clock.advance_to(min(moment, due, coming))
-
-    def capture(self, *chatter: str) -> dict[int, str]:
-        """Read what it holds by a profile with these rows as idle_chatter."""
-        profile = find_profile("tiny")
-        talk = replace(profile.talk, prompt=b"> ", idle_chatter=chatter)
-        dialogue = Dialogue(Wire(self, self.clock), replace(profile, talk=talk))
-        return {number: line.text for number, line in dialogue.capture().lines.items()}
 
 
 @pytest.mark.parametrize("period", [0.3, 0.5, 1.0, 1.3])

@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 from basic_runs import drive
+from ticking_board import Lines, TickingBoard
 
 from hostlink.archive import Archive
-from hostlink.board.dialogue.events import Event
+from hostlink.board.dialogue.events import Event, ignore
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
@@ -42,6 +43,7 @@ PARTS = 8
 PROMPTS = (b"+ ", b"> ", b"ok\r\n", b"]", b"NEXT? ", b": ")
 STORING = Consent(storing=True)
 KEPT = 48
+GUESS = LinkChoice("/dev/ttyUSB0", find_profile("tiny"), is_guess=True)
 # What a listing of a club looks like: small letters, apostrophes and quotation marks in remarks.
 LISTING = (
     b'10 REM water the beds, don\'t wait\n20 REM she said "yes" twice\n'
@@ -338,3 +340,38 @@ def test_a_silent_board_is_said_to_be_silent(
         bench.survey()
     assert caught.value.reason is LinkReason.SILENT
     assert "not touched" in caught.value.kept
+
+
+def ticking(row: bytes, monkeypatch: pytest.MonkeyPatch) -> TickingBoard:
+    """A board that prints a row each second, at the port that is opened."""
+    board = TickingBoard(1.0, row=row)
+    monkeypatch.setattr(opening, "open_port", lambda *_: (board, board.clock))
+    return board
+
+
+@pytest.mark.parametrize(("row", "named"), [(b"TICK", "TICK"), (b"T N: N", "T {number}: {number}")])
+def test_a_row_that_a_board_prints_by_itself_is_found_and_hinders_nothing_then(
+    row: bytes, named: str, archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    board, lines = ticking(row, monkeypatch), Lines()
+    board.answer = lines
+    with open_session(GUESS, ignore) as session:
+        result = survey(session, archive, SurveyOptions(name="ticking"))
+    assert board.clock.now() < 60
+    assert result.profile.talk.idle_chatter == (named,)
+    assert f'prints "{named}" by itself' in result.told
+    with open_session(LinkChoice("/dev/ttyUSB0", result.profile), ignore) as session:
+        load(session, archive, from_bytes(LISTING, "beds.bas", name="BEDS"), LoadOptions())
+    assert len(lines.held) == LISTING.count(b"\n")
+
+
+@pytest.mark.parametrize("row", [b"5 TICK", b"12:00:N"])
+def test_a_row_like_a_line_that_a_board_prints_by_itself_is_told(
+    row: bytes, archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    board = ticking(row, monkeypatch)
+    with open_session(GUESS, ignore) as session, pytest.raises(LinkError) as caught:
+        survey(session, archive, SurveyOptions(name="ticking"))
+    assert "by itself, which looks like a line" in caught.value.what
+    assert board.clock.now() < 60
+    assert {*board.typed} == {"REM", "QZ", "LIST"}  # only what recognises a board

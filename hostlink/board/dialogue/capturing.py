@@ -30,7 +30,14 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line
-from hostlink.sentences import CHECK_WIRE, DAMAGED, NAME_IDLE_ROW, NOTHING_KEPT, STILL_ON_BOARD
+from hostlink.sentences import (
+    CHECK_WIRE,
+    DAMAGED,
+    NAME_IDLE_ROW,
+    NOTHING_KEPT,
+    STILL_ON_BOARD,
+    STOP_PRINTING,
+)
 from hostlink.words import capital, lines_named, safe
 
 if TYPE_CHECKING:
@@ -111,9 +118,13 @@ class Capturing:
         reading = self._dialogue.read_listing()
         readings.append(reading)
         lost = len(readings) > 2 and readings[0].lines and readings[-2].is_bare and reading.is_bare
-        if lost or self._dialogue.wire.health.restarts > self._restarts:
+        restarted = self._dialogue.wire.health.restarts > self._restarts
+        if lost or restarted:
             raise LinkError(
-                "The board restarted while its program was being read, and lost it.",
+                "The board restarted while its program was being read, and lost it."
+                if restarted
+                else "The board listed a program at first, and none the last two times: it lost "
+                "it, or what it listed was printed by itself.",
                 reason=LinkReason.RESTARTED,
                 kept=NOTHING_KEPT,
                 advice="Check its supply. An earlier copy may be in the archive.",
@@ -262,7 +273,7 @@ class Capturing:
             f"The board lists {one} before {other}, out of order: one of them is not in the "
             "program, but was printed by the board by itself.",
             kept=self._still_there,
-            advice="Stop what prints it, then try again.",
+            advice=STOP_PRINTING,
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:

@@ -163,7 +163,7 @@ def _words(profile: Profile) -> Iterator[Clash]:
             ("commands.slots",),
             "commands.slots names places, but neither commands.store nor recall is given",
         )
-    if any(_LIKE_A_LINE.match(row) for row in talk.idle_chatter):
+    if any(map(is_like_line, talk.idle_chatter)):
         yield Clash(
             ("talk.idle_chatter",),
             "talk.idle_chatter holds a row that begins with a number, as lines do",
@@ -251,6 +251,11 @@ def _only_asking(commands: Commands, first: Mapping[str, Sequence[str]]) -> Iter
                     f"commands.{name} holds {begins[0]}, which commands.{other} uses to change "
                     "what the board holds or does; it may only ask",
                 )
+
+
+def is_like_line(row: str) -> bool:
+    """Return whether a row of a profile begins with a number, as lines of a program do."""
+    return _LIKE_A_LINE.match(row) is not None
 
 
 def words_in(typed: str) -> list[str]:

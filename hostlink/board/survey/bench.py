@@ -74,7 +74,8 @@ class Bench:
     that were not found. heard_talk: how the board was heard to talk. is_known: base is a known kind
     and agrees with everything heard. may_stop: a running program may be interrupted. notes:
     sentences on findings for which profiles have no key. is_careful: rely on measured values only,
-    not on those of the kind. words: candidates sorted into known, unknown and unsure.
+    not on those of the kind. is_still: the board prints nothing by itself. words: candidates sorted
+    into known, unknown and unsure.
     """
 
     def __init__(
@@ -92,6 +93,7 @@ class Bench:
         self.heard_talk = found.heard_talk
         self.is_known = found.known
         self.is_careful = True
+        self.is_still = True
         self.notes: list[str] = []
         self.words: dict[str, tuple[str, ...]] = {}
         self._wire = wire

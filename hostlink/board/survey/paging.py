@@ -19,8 +19,10 @@ _LINE = "REM"
 def find_paging(bench: Bench, line: bytes = b"") -> None:
     """List the present program and see whether the board reaches its prompt by itself.
 
-    line: the end of each of its lines, if known.
+    line: the end of each of its lines, if known. With a board that is never still it is not tried.
     """
+    if not bench.is_still:
+        return
     end = bench.heard_talk.ready or bench.heard_talk.prompt
     bench.type(bench.profile.commands.list.encode("latin-1"))
     heard = _listen(bench, bench.heard_talk.line_end).heard

@@ -21,7 +21,7 @@ from hostlink.board.survey.pricing import find_costs
 from hostlink.board.survey.slots import Keep, Load, Revive, SlotWords, find_slots
 from hostlink.board.survey.stopping import find_interrupt
 from hostlink.board.survey.store import Store
-from hostlink.board.survey.talk import find_keeping_up, note_heard_talk
+from hostlink.board.survey.talk import find_idle_rows, find_keeping_up, note_heard_talk
 from hostlink.board.survey.timing import Timing
 from hostlink.board.survey.trial import find_by_trial
 from hostlink.listing.measure import measure
@@ -64,6 +64,9 @@ class SurveySteps:
     def listen(self) -> None:
         """Record how the board was heard to talk, and what the present listing shows."""
         note_heard_talk(self.bench)
+        self.bench.phase("Listening to the board at its prompt")
+        find_idle_rows(self.bench)
+        self.bench.renew()
         self.bench.phase("Reading the listing")
         find_paging(self.bench)
         find_listed(self.bench)

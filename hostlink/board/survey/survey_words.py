@@ -74,8 +74,9 @@ class _Telling:
         if talk.ready:
             parts.append(f'says "{_shown(talk.ready)}" after a direct command')
         if commands.answer_rows:
-            rows = " and ".join(f'"{safe(row)}"' for row in commands.answer_rows[:2])
-            parts.append(f"prints {rows} around a listing")
+            parts.append(f"prints {_quoted(commands.answer_rows)} around a listing")
+        if talk.idle_chatter:
+            parts.append(f"prints {_quoted(talk.idle_chatter)} by itself")
         is_a = f" It is of kind {kind}." if kind else " It is of no known kind."
         return f"{', '.join(parts[:-1])} and {parts[-1]}.{is_a}"
 
@@ -160,6 +161,11 @@ class _Telling:
 
 def _shown(data: bytes) -> str:
     return safe(data.decode("latin-1").strip("\r\n"))
+
+
+def _quoted(rows: Sequence[str]) -> str:
+    """Return the first two rows in quotes."""
+    return " and ".join(f'"{safe(row)}"' for row in rows[:2])
 
 
 def _key(key: bytes) -> str:

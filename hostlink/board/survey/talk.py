@@ -1,14 +1,25 @@
-"""Record how the board talks, and find whether it keeps up within a line."""
+"""Record how the board talks, also by itself, and find whether it keeps up within a line."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+
+from hostlink.board.dialogue.own_rows import is_own, shape_of
+from hostlink.board.dialogue.reading import rows_of
+from hostlink.board.profile.checks import is_like_line
 from hostlink.board.survey.bench import Bench
+from hostlink.errors import LinkError, LinkReason
+from hostlink.sentences import STOP_PRINTING, UNTOUCHED
+from hostlink.words import safe
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50 characters
 _TIMES = 3
 # Milliseconds between characters, tried without echo, which would show what is too fast.
 _CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 _NARROWEST = 8  # columns of the narrowest screen
+# Seconds without a row after which a board at its prompt prints none by itself, and seconds for
+# which it is listened to if it does: estimates.
+_IDLE_S, _LISTENED_S = 2.0, 12.0
 
 
 def note_heard_talk(bench: Bench) -> None:
@@ -40,6 +51,34 @@ def note_heard_talk(bench: Bench) -> None:
     )
     says = f'it answers "{" ".join(heard_talk.refusal)}" to an unknown word'[:400]
     findings.add("commands.error_words", known + words, says)
+
+
+def find_idle_rows(bench: Bench) -> None:
+    """Find the rows that the board prints by itself at its prompt, again and again.
+
+    Raises LinkError for a row that looks like a line, because no profile can name it.
+    """
+    heard = bench.probe(b"", quiet_s=_IDLE_S, longest_s=_LISTENED_S).heard
+    prompt = bench.heard_talk.prompt.decode("latin-1").strip()
+    by_shape = defaultdict[str, list[str]](list)
+    for row in rows_of(heard.decode("latin-1")):
+        if bare := row.strip().removeprefix(prompt).strip():
+            by_shape[shape_of(bare)].append(bare)
+    again = {shape: rows for shape, rows in by_shape.items() if len(rows) > 1}
+    bench.is_still = not again
+    own = [rows[0] if len(set(rows)) == 1 else shape for shape, rows in again.items()]
+    for row in filter(is_like_line, own):
+        raise LinkError(
+            f'The board prints "{safe(row)}" by itself, which looks like a line, so what it lists '
+            "cannot be told from that.",
+            reason=LinkReason.FLOODING,
+            kept=UNTOUCHED,
+            advice=STOP_PRINTING,
+        )
+    known = bench.base.talk.idle_chatter
+    if named := [row for row in own if not is_own(row, known)]:
+        says = f"it printed this while nothing was sent for {_LISTENED_S:g} s"
+        bench.findings.add("talk.idle_chatter", (*known, *named), says)
 
 
 def find_keeping_up(bench: Bench) -> None:
