@@ -16,11 +16,13 @@ import dataclasses
 import multiprocessing
 import os
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import soak_archive
 import soak_fuzz
@@ -176,6 +178,16 @@ def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run it; 0 where every target holds, else 1."""
     options = parsed(arguments)
+    # Jobs keep profiles of the boards they met: not among the user's own.
+    with (
+        tempfile.TemporaryDirectory(prefix="hostlink-soak-") as profiles,
+        patch.dict(os.environ, HOSTLINK_PROFILES=profiles),
+    ):
+        return follow(options)
+
+
+def follow(options: argparse.Namespace) -> int:
+    """Do what the options ask for; status as `main`."""
     workers = max(1, options.workers)
     if options.replay is not None:
         return replay(options.replay, options.fault, options.saboteur, options.record)
