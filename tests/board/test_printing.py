@@ -12,7 +12,7 @@ from ticking_board import TickingBoard
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import Recogniser
 from hostlink.cli.ways import in_commands
-from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
+from hostlink.errors import HostlinkError, LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 
@@ -203,3 +203,12 @@ def test_an_end_of_one_listing_before_the_next_is_damage_and_read_again() -> Non
     board = TickingBoard(1e9, b"")
     board.answer = lambda typed: b"".join([*(next(listings) if typed == "LIST" else []), b"> "])
     assert list(board.capture()) == list(range(10, 100, 10))
+
+
+def test_lines_in_colours_are_told_and_control_sequences_of_a_program_are_kept() -> None:
+    """ECMA-48, 8.3.117 SGR. Around its number a sequence cannot belong to a line."""
+    coloured = TickingBoard(1e9, b"\x1b[36m10 \x1b[0mPRINT 1\r\n\x1b[36m20\x1b[0m END\r\n")
+    with pytest.raises(NotKnownError, match="with control sequences, as for colours"):
+        coloured.capture()
+    own = TickingBoard(1e9, b'10 PRINT "\x1b[36mSEA\x1b[0m"\r\n20 END\r\n')
+    assert own.capture() == {10: 'PRINT "\x1b[36mSEA\x1b[0m"', 20: "END"}

@@ -18,7 +18,7 @@ from hostlink.board.dialogue.idle_rows import unbroken, without_idle_end
 from hostlink.board.dialogue.no_prompt_errors import command_unanswered, no_prompt
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
-from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
+from hostlink.board.dialogue.reading import Reading, read_listing, refuse_colours, rows_of
 from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
@@ -247,10 +247,8 @@ class Dialogue:
 
     def free_memory(self) -> int | None:
         """Return the bytes free that the board reports; None if not asked, or if it names none."""
-        commands = self.profile.commands
-        if not commands.free_memory:
-            return None
-        return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
+        command, form = self.profile.commands.free_memory, self.profile.commands.free_answer
+        return free_bytes(rows_of(self.ask(command)), form) if command else None
 
     def take_own_row(self, row: str) -> None:
         """Treat a row beside the listing, with any number in it, as the board's own from now on."""
@@ -266,7 +264,8 @@ class Dialogue:
         """Ask for the program and return the answer, whatever it is.
 
         Ask again if a row of the profile's idle_chatter came within it. Raises ReadBackError if one
-        always does, LinkError if the question cannot be typed or its answer does not end.
+        always does, NotKnownError if it is in colours, LinkError if the question cannot be typed or
+        its answer does not end.
         """
         kept = self.evidence.unless_damaged(STILL_ON_BOARD)
         return unbroken(self._read_listing, self.profile, kept)
@@ -287,6 +286,7 @@ class Dialogue:
             self.profile, self.pacing = paged, pacing_of(paged)
             core = self.command(command, reach)
         text = self.body(without_idle_end(core.answer, self.profile))
+        refuse_colours(text, self.profile, self.evidence.unless_damaged(STILL_ON_BOARD))
         return read_listing(text, self.profile, heard_right=not (core.repairs or core.nudged))
 
     def capture(self) -> Capture:

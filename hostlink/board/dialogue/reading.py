@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.profile.model import Profile
+from hostlink.errors import NotKnownError
 from hostlink.listing.canonical import listed_line
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
@@ -105,6 +106,25 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     return Reading(
         lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right, tuple(rows)
     )
+
+
+def refuse_colours(text: str, profile: Profile, kept: str) -> None:
+    """Raise NotKnownError if an answer to LIST shows lines only without its control sequences.
+
+    kept: what was not lost. Which of them belong to a line and which are colours is not known.
+    """
+    plain = without_controls(text)
+    if (
+        plain != text
+        and not read_listing(text, profile).lines
+        and read_listing(plain, profile).lines
+    ):
+        raise NotKnownError(
+            "The board lists its program with control sequences, as for colours, so its lines "
+            "cannot be read.",
+            kept=kept,
+            advice="Turn the colours of its listing off, then try again.",
+        )
 
 
 def _set_counts_apart(read: list[Line | None]) -> None:
