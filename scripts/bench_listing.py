@@ -3,7 +3,9 @@
 A fixed listing of 999 bytes for the practice board, with texts, remarks, loops, calls and jumps, so
 that every step has something to do; and the same kind of lines 1,000 and 10,000 times, to see that
 time grows in step with the listing. Times are of this process alone (CPU time), each the median of
-several runs, parsing included, so that other programs on the machine do not decide.
+several runs, parsing included, so that other programs on the machine do not decide. The two long
+listings are run in turn, the small one ten times as often: what slows the machine for a while, or a
+round of Python's garbage collector, then falls on both.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from hostlink.listing.renumber import renumber
 from hostlink.listing.shrinking.shrink import shrink
 
 RUNS = 21
-FEW_RUNS = 3
+FEW_RUNS = 5
 FULL = 999  # bytes
 LIMIT_MS = 10.0
 SMALL, LARGE = 1_000, 10_000  # lines
@@ -83,6 +85,16 @@ def cpu_seconds(work: Callable[[str], object], text: str, runs: int) -> float:
     return statistics.median(times)
 
 
+def cpu_seconds_in_turn(
+    work: Callable[[str], object], small: str, large: str, runs: int
+) -> tuple[float, float]:
+    """The median CPU seconds of a small listing and of a large one; see the top."""
+    pairs = [
+        (cpu_seconds(work, small, LARGE // SMALL), cpu_seconds(work, large, 1)) for _ in range(runs)
+    ]
+    return statistics.median(one for one, _ in pairs), statistics.median(two for _, two in pairs)
+
+
 def run(runs: int = RUNS, few: int = FEW_RUNS) -> Section:
     """Time each work on the three listings."""
     board = find_profile("practice").rules
@@ -94,11 +106,8 @@ def run(runs: int = RUNS, few: int = FEW_RUNS) -> Section:
     small, large = a_listing(SMALL), a_listing(LARGE)
     measured: dict[str, tuple[float, float, float]] = {}
     for (name, exact), grown in zip(works(board).items(), works(rules).values(), strict=True):
-        measured[name] = (
-            cpu_seconds(exact, full, runs),
-            cpu_seconds(grown, small, few),
-            cpu_seconds(grown, large, few),
-        )
+        both = cpu_seconds_in_turn(grown, small, large, few)
+        measured[name] = (cpu_seconds(exact, full, runs), *both)
     return section_of(measured, size)
 
 
