@@ -6,7 +6,7 @@ Recalling overwrites the program in memory; the caller captures that before and 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -78,8 +78,8 @@ def stored_slots(session: Session) -> list[StoredSlot]:
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
         idle = ("", *commands.answer_rows)
-        raw = raw_rows_of(answer)
-        rows = tuple(row.strip() for row in raw if not is_own(without_controls(row), idle))
+        raw = (row.strip() for row in raw_rows_of(answer))
+        rows = tuple(row for row in raw if not is_own(without_controls(row), idle))
         if rows in heard:
             _refuse_errors(session, "stored", answer)
             if not commands.error_words:
@@ -100,6 +100,12 @@ def slots_on_board(session: Session) -> list[StoredSlot]:
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
         return [StoredSlot(name, "") for name in commands.places]
     return stored_slots(session)
+
+
+def is_stored(name: str, listed: Iterable[str]) -> bool:
+    """Return whether one of the listed names may be this one; it may be listed in a colour."""
+    either = (form for each in listed for form in (each, without_controls(each)))
+    return name.casefold() in map(str.casefold, either)
 
 
 def slot_names(session: Session) -> tuple[str, ...]:
@@ -196,10 +202,7 @@ def _place_held(session: Session) -> Capture:
 
 
 def _is_blank(reading: Reading, profile: Profile) -> bool:
-    """Return whether an answer shows a blank EEPROM: one character, repeated.
-
-    There is no row end before the prompt.
-    """
+    """Return whether an answer shows a blank EEPROM: one character, repeated, up to the prompt."""
     prompt = to_text(profile.talk.prompt, profile.rules.form.charset)
     said = "".join(reading.unexplained).removesuffix(prompt)
     return not reading.lines and len(said) >= _LEAST_BLANK and len(set(said)) == 1

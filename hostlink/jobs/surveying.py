@@ -218,6 +218,11 @@ class _Survey:
 
         An error says where the program is kept. If it cannot be kept first, nothing is stored.
         """
+        if not self._bench.is_still:
+            why = "what it prints by itself would spoil the measurements"
+            self._bench.findings.unstored(why)
+            self._bench.notes.append(f"Nothing was stored: {why}.")
+            return
         try:
             kept = self._rescued()
         except (NotKnownError, ReadBackError) as error:

@@ -212,3 +212,9 @@ def test_lines_in_colours_are_told_and_control_sequences_of_a_program_are_kept()
         coloured.capture()
     own = TickingBoard(1e9, b'10 PRINT "\x1b[36mSEA\x1b[0m"\r\n20 END\r\n')
     assert own.capture() == {10: 'PRINT "\x1b[36mSEA\x1b[0m"', 20: "END"}
+
+
+def test_lines_that_always_come_in_an_odd_order_are_the_board_s_own_and_are_read() -> None:
+    """As line numbers that are signed 16-bit values would be sorted."""
+    board = TickingBoard(1e9, b"10 PRINT 1\r\n40 END\r\n30 PRINT 3\r\n50 PRINT 5\r\n")
+    assert sorted(board.capture()) == [10, 30, 40, 50]

@@ -18,9 +18,9 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
 from hostlink.board.survey.findings import SurveyFinding
-from hostlink.board.survey.steps import Consent
+from hostlink.board.survey.steps import Consent, SurveySteps
 from hostlink.cli.ways import in_commands
-from hostlink.errors import Interrupted, LinkError, LinkReason, UsageError
+from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, UsageError
 from hostlink.jobs.files import TakenError
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
@@ -342,36 +342,92 @@ def test_a_silent_board_is_said_to_be_silent(
     assert "not touched" in caught.value.kept
 
 
-def ticking(row: bytes, monkeypatch: pytest.MonkeyPatch) -> TickingBoard:
-    """A board that prints a row each second, at the port that is opened."""
-    board = TickingBoard(1.0, row=row)
+def at_port(board: TickingBoard, monkeypatch: pytest.MonkeyPatch) -> TickingBoard:
+    """Put a board at the port that is opened."""
     monkeypatch.setattr(opening, "open_port", lambda *_: (board, board.clock))
     return board
 
 
-@pytest.mark.parametrize(("row", "named"), [(b"TICK", "TICK"), (b"T N: N", "T {number}: {number}")])
+@pytest.mark.parametrize("period", [0.7, 1.0, 1.6])
+@pytest.mark.parametrize(
+    ("row", "named"),
+    [(b"TICK", "TICK"), (b"T N: N", "T {number}: {number}"), (b"SLOT 3", "SLOT 3")],
+)
 def test_a_row_that_a_board_prints_by_itself_is_found_and_hinders_nothing_then(
-    row: bytes, named: str, archive: Archive, monkeypatch: pytest.MonkeyPatch
+    row: bytes, named: str, period: float, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    board, lines = ticking(row, monkeypatch), Lines()
+    """It answers no question: not how much is free, not which words are refused."""
+    board, lines = at_port(TickingBoard(period, row=row), monkeypatch), Lines()
     board.answer = lines
     with open_session(GUESS, ignore) as session:
         result = survey(session, archive, SurveyOptions(name="ticking"))
     assert board.clock.now() < 60
     assert result.profile.talk.idle_chatter == (named,)
     assert f'prints "{named}" by itself' in result.told
+    commands = result.profile.commands
+    assert (commands.free_memory, commands.error_words) == ("", ("WHAT?",))
     with open_session(LinkChoice("/dev/ttyUSB0", result.profile), ignore) as session:
         load(session, archive, from_bytes(LISTING, "beds.bas", name="BEDS"), LoadOptions())
     assert len(lines.held) == LISTING.count(b"\n")
+
+
+def test_a_row_that_comes_once_is_not_named(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    board = at_port(TickingBoard(1e9), monkeypatch)
+    board.answer = Lines()
+    steps = SurveySteps.listen
+
+    def listen(self: SurveySteps) -> None:
+        board.send_row()
+        steps(self)
+
+    monkeypatch.setattr(SurveySteps, "listen", listen)
+    with open_session(GUESS, ignore) as session:
+        result = survey(session, archive, SurveyOptions(name="once"))
+    assert result.profile.talk.idle_chatter == ()
+
+
+def test_a_board_that_is_never_still_gets_no_test_lines(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Times and sizes that are measured beside its rows are wrong, and a program is at stake."""
+    board, lines = at_port(TickingBoard(1.0), monkeypatch), Lines()
+    board.answer = lines
+    lines.held = {10: "PRINT 1", 20: "END"}
+    with open_session(GUESS, ignore) as session:
+        result = survey(session, archive, SurveyOptions(name="ticking", consent=STORING))
+    assert "Nothing was stored: what it prints by itself would spoil" in result.told
+    assert lines.held == {10: "PRINT 1", 20: "END"}
 
 
 @pytest.mark.parametrize("row", [b"5 TICK", b"12:00:N"])
 def test_a_row_like_a_line_that_a_board_prints_by_itself_is_told(
     row: bytes, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    board = ticking(row, monkeypatch)
+    board = at_port(TickingBoard(1.0, row=row), monkeypatch)
     with open_session(GUESS, ignore) as session, pytest.raises(LinkError) as caught:
         survey(session, archive, SurveyOptions(name="ticking"))
+    assert f'"{row[:4].decode()}' in caught.value.what
     assert "by itself, which looks like a line" in caught.value.what
     assert board.clock.now() < 60
     assert {*board.typed} == {"REM", "QZ", "LIST"}  # only what recognises a board
+
+
+def test_a_board_that_lists_in_colours_is_told_so_by_load_and_survey(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """ECMA-48, 8.3.117 SGR. Its lines are stored, though nothing can be proven of them."""
+    board, lines = at_port(TickingBoard(1e9), monkeypatch), Lines(b"\x1b[36m")
+    board.answer = lines
+    beds = from_bytes(LISTING, "beds.bas", name="BEDS")
+    for discards in (False, True):
+        with open_session(GUESS, ignore) as session, pytest.raises(HostlinkError) as caught:
+            load(session, archive, beds, LoadOptions(discard_board=discards))
+        assert "with control sequences, as for colours" in caught.value.what
+        assert "still on the board" not in caught.value.kept
+        assert len(lines.held) == LISTING.count(b"\n")
+    with open_session(GUESS, ignore) as session:
+        result = survey(session, archive, SurveyOptions(name="coloured", consent=STORING))
+    assert "as for colours" in result.told
+    assert len(lines.held) == LISTING.count(b"\n")

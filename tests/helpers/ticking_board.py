@@ -28,11 +28,15 @@ class TickingBoard(ScriptedBoard):
         while self.clock.now() < moment and not self.in_waiting:
             due = (self._ticks + 1) * self.period
             if due <= self.clock.now():
-                self._ticks += 1
-                self._send(b"\r\n" + self._row.replace(b"N", b"%d" % self._ticks) + b"\r\n> ")
+                self.send_row()
                 continue
             coming = self._coming[0][0] if self._coming else moment
             self.clock.advance_to(min(moment, due, coming))
+
+    def send_row(self) -> None:
+        """Print the row and the prompt now."""
+        self._ticks += 1
+        self._send(b"\r\n" + self._row.replace(b"N", b"%d" % self._ticks) + b"\r\n" + PROMPT)
 
     def capture(self, *chatter: str) -> dict[int, str]:
         """Read what it holds by a profile with these rows as idle_chatter."""
@@ -43,10 +47,14 @@ class TickingBoard(ScriptedBoard):
 
 
 class Lines:
-    """The answers of a board that only keeps numbered lines, lists and clears them."""
+    """The answers of a board that only keeps numbered lines, lists and clears them.
 
-    def __init__(self) -> None:
+    colour: the control sequence that begins each listed line.
+    """
+
+    def __init__(self, colour: bytes = b"") -> None:
         self.held: dict[int, str] = {}
+        self._colour = colour
 
     def __call__(self, typed: str) -> bytes:
         number, _, text = typed.strip().partition(" ")
@@ -57,5 +65,6 @@ class Lines:
         if number == "NEW":
             self.held.clear()
         listed = sorted(self.held.items()) if number == "LIST" else []
-        rows = b"".join(b"%d %s\r\n" % (at, each.encode("latin-1")) for at, each in listed)
+        row = self._colour + b"%d %s\r\n"
+        rows = b"".join(row % (at, each.encode("latin-1")) for at, each in listed)
         return (rows if number in ("LIST", "NEW", "REM") else b"WHAT?\r\n") + PROMPT

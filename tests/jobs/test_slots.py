@@ -4,6 +4,7 @@ and boards that have slots but no list."""
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from typing import Any
@@ -79,6 +80,24 @@ def test_a_name_is_as_the_board_has_it(answers: Callable[..., Any]) -> None:
     session.attach()
     answers(*["\x1b[31mONE 5\r\n\x1b[32mok\x1b[0m\r\n"] * 2)
     assert [slot.name for slot in stored_slots(session)] == ["\x1b[31mONE"]
+
+
+def test_what_a_coloured_name_holds_is_kept_before_it_is_overwritten(
+    table: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether a sequence is part of a name or a colour is not known: either may be overwritten."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="ONE")
+    board.load("20 PRINT 8\n")
+    ask = Dialogue.ask
+
+    def coloured(dialogue: Dialogue, command: str, *more: Any) -> str:
+        return re.sub("ONE(?= )", "\x1b[36mONE\x1b[0m", ask(dialogue, command, *more))
+
+    monkeypatch.setattr(Dialogue, "ask", coloured)
+    with board.session() as session:
+        before = store(session, board.archive, "ONE")
+    assert board.archive.content(board.archive.revision(before.spec)).text == "10 PRINT 7\n"
 
 
 def test_a_wrong_list_command_hides_no_program(table: Callable[..., Any]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -74,3 +75,17 @@ def test_the_soaks_figures_are_of_this_version(script: Script) -> None:
     page = script("soak_page")
     _, _, rest = page.PAGE.read_text(encoding="utf-8").partition(page.MARKS[0])
     assert rest.lstrip().startswith(f"hostlink {hostlink.__version__.rpartition('.')[0]}.")
+
+
+def test_jobs_keep_no_profiles_among_those_of_the_user(
+    script: Script, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A job keeps one for each board it meets, in the folder that the environment names."""
+    soak, folders = script("soak"), list[str]()
+    monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path))
+    monkeypatch.setattr(
+        soak, "follow", lambda _: folders.append(os.environ["HOSTLINK_PROFILES"]) or 0
+    )
+    assert soak.main([]) == 0
+    assert folders and folders != [str(tmp_path)]
+    assert os.environ["HOSTLINK_PROFILES"] == str(tmp_path)

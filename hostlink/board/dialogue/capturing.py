@@ -113,7 +113,7 @@ class Capturing:
     # --- reading -----------------------------------------------------------------------------
 
     def _read(self) -> None:
-        """Take one more reading and note its evidence. Raises LinkError if memory was lost."""
+        """Take one more reading and note its evidence. Raises LinkError if memory seems lost."""
         readings = self._readings
         reading = self._dialogue.read_listing()
         readings.append(reading)
@@ -123,11 +123,11 @@ class Capturing:
             raise LinkError(
                 "The board restarted while its program was being read, and lost it."
                 if restarted
-                else "The board listed a program at first, and none the last two times: it lost "
-                "it, or what it listed was printed by itself.",
+                else "The board listed a program at first, but none the last two times.",
                 reason=LinkReason.RESTARTED,
                 kept=NOTHING_KEPT,
-                advice="Check its supply. An earlier copy may be in the archive.",
+                advice="Check its supply; if the board prints rows by itself, stop that. "
+                "An earlier copy may be in the archive.",
             )
         self._dialogue.emit(Captured(len(readings), len(reading.lines)))
         if len(readings) > 1:
@@ -270,8 +270,8 @@ class Capturing:
             return
         one, other = (f'"{safe(lines[number].typed[:40])}"' for number in pair)
         raise ReadBackError(
-            f"The board lists {one} before {other}, out of order: one of them is not in the "
-            "program, but was printed by the board by itself.",
+            f"The board lists {one} before {other}, out of order: it prints one of them by itself, "
+            "and that one is not in the program.",
             kept=self._still_there,
             advice=STOP_PRINTING,
         )

@@ -18,7 +18,7 @@ from hostlink.board.dialogue.idle_rows import unbroken, without_idle_end
 from hostlink.board.dialogue.no_prompt_errors import command_unanswered, no_prompt
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
-from hostlink.board.dialogue.reading import Reading, read_listing, refuse_colours, rows_of
+from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
@@ -264,8 +264,7 @@ class Dialogue:
         """Ask for the program and return the answer, whatever it is.
 
         Ask again if a row of the profile's idle_chatter came within it. Raises ReadBackError if one
-        always does, NotKnownError if it is in colours, LinkError if the question cannot be typed or
-        its answer does not end.
+        always does, LinkError if the question cannot be typed or its answer does not end.
         """
         kept = self.evidence.unless_damaged(STILL_ON_BOARD)
         return unbroken(self._read_listing, self.profile, kept)
@@ -286,7 +285,6 @@ class Dialogue:
             self.profile, self.pacing = paged, pacing_of(paged)
             core = self.command(command, reach)
         text = self.body(without_idle_end(core.answer, self.profile))
-        refuse_colours(text, self.profile, self.evidence.unless_damaged(STILL_ON_BOARD))
         return read_listing(text, self.profile, heard_right=not (core.repairs or core.nudged))
 
     def capture(self) -> Capture:

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.dialogue.reading import Reading, rows_of
+from hostlink.board.dialogue.reading import Reading, refuse_colours, rows_of
 from hostlink.board.dialogue.witness import Witness, ask_witness
 from hostlink.errors import NoListingError, NotKnownError
 from hostlink.link.probe import Probe
 from hostlink.listing.charset import to_text
-from hostlink.sentences import CONTENTS_UNKNOWN, NAME_IDLE_ROW
+from hostlink.sentences import CONTENTS_UNKNOWN, NAME_IDLE_ROW, STILL_ON_BOARD
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -58,6 +58,8 @@ def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> No
     """
     if ask_witness(dialogue, {}).agrees:
         return
+    kept = dialogue.evidence.unless_damaged(STILL_ON_BOARD)
+    refuse_colours(readings[-1].rows, dialogue.profile, kept)
     said = next((r.said[0] for r in reversed(readings) if r.said), "")
     command = safe(dialogue.profile.commands.list)
     no_listing = f'"{safe(said[:60])}", which is not a listing' if said else "without a listing"

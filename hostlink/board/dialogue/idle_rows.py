@@ -7,7 +7,6 @@ like a line cannot be named; that it has no fixed place in the listings gives it
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 
@@ -21,7 +20,6 @@ from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 
 _MOST_BROKEN = 24  # listings with such a row, one after the other
-_MOST_CROSSED, _PART_CROSSED = 1, 0.3  # readings that damage may do that to: estimates
 
 
 def unbroken(read: Callable[[], Reading], profile: Profile, kept: str) -> Reading:
@@ -51,31 +49,27 @@ def find_crossing(
 ) -> tuple[int, int] | None:
     """Return the numbers of two lines of which the board prints one by itself, None if it does not.
 
-    lines: what was read. The two come in the wrong order, in which no board lists them. Damage does
-    not cause that often, since it does not make a row the same as another line.
+    lines: what was read. The two come in the wrong order, and answers differ. Damage does not cause
+    that more than once, since it does not make a row the same as another line.
     """
+    if len({reading.rows for reading in readings}) == 1:
+        return None
     places = [_places_of(reading, lines, form) for reading in readings]
-    for greater, less in sorted(
-        {two for each in places for two in pairwise(each) if two[0] > two[1]}
-    ):
+    falls = {two for each in places for two in pairwise(each) if two[0] > two[1]}
+    for greater, less in sorted(falls):
         both = [each for each in places if greater in each and less in each]
-        wrong = sum(each[greater] < each[less] for each in both)
-        if wrong > max(_MOST_CROSSED, _PART_CROSSED * len(both)):
+        if sum(each[greater] < each[less] for each in both) > 1:
             return greater, less
     return None
 
 
 def _places_of(reading: Reading, lines: Mapping[int, Line], form: Form) -> dict[int, int]:
-    """Return the places of those rows that are one of these lines and come once."""
-    read = [listed_line(row, form) for row in reading.rows]
-    times = Counter(line.number for line in read if line)
+    """Return the places of those rows that are one of these lines, by number."""
+    read = ((at, listed_line(row, form)) for at, row in enumerate(reading.rows))
     return {
         line.number: at
-        for at, line in enumerate(read)
-        if line
-        and line.number is not None
-        and times[line.number] == 1
-        and lines.get(line.number) == line
+        for at, line in read
+        if line and line.number is not None and lines.get(line.number) == line
     }
 
 

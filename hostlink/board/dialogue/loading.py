@@ -24,7 +24,7 @@ from hostlink.board.dialogue.learning import BoardRewritesError, Learned, learn
 from hostlink.board.dialogue.no_prompt_errors import lost_prompt
 from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.read_back import ReadBack
-from hostlink.board.dialogue.reading import Reading
+from hostlink.board.dialogue.reading import Reading, refuse_colours
 from hostlink.board.dialogue.sending import DeafError, LoadReport, Sending
 from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
 from hostlink.link.regain import FoundState
@@ -205,6 +205,7 @@ class Loader:
             evidence.total == evidence.notes[DamageSign.NOT_AS_SENT] and self._dialogue.pacing.echo
         )
         before, self._before = self._before, learned
+        refuse_colours(readings[-1].rows, self._dialogue.profile)
         if learned == before or (steady and learned.explains_all and learned.is_plain):
             raise BoardRewritesError(learned, self.report.answers)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -108,16 +109,14 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     )
 
 
-def refuse_colours(text: str, profile: Profile, kept: str) -> None:
+def refuse_colours(rows: Sequence[str], profile: Profile, kept: str = "") -> None:
     """Raise NotKnownError if an answer to LIST shows lines only without its control sequences.
 
-    kept: what was not lost. Which of them belong to a line and which are colours is not known.
+    rows: the answer. kept: what was not lost. Which sequences belong to a line is not known.
     """
-    plain = without_controls(text)
-    if (
-        plain != text
-        and not read_listing(text, profile).lines
-        and read_listing(plain, profile).lines
+    text = "\n".join(rows)
+    if not read_listing(text, profile).lines and (
+        read_listing(without_controls(text), profile).lines
     ):
         raise NotKnownError(
             "The board lists its program with control sequences, as for colours, so its lines "

@@ -74,8 +74,8 @@ class Bench:
     that were not found. heard_talk: how the board was heard to talk. is_known: base is a known kind
     and agrees with everything heard. may_stop: a running program may be interrupted. notes:
     sentences on findings for which profiles have no key. is_careful: rely on measured values only,
-    not on those of the kind. is_still: the board prints nothing by itself. words: candidates sorted
-    into known, unknown and unsure.
+    not on those of the kind. is_still: the board was not heard to print rows by itself. words:
+    candidates sorted into known, unknown and unsure.
     """
 
     def __init__(
@@ -164,8 +164,12 @@ class Bench:
         if core.outcome is not Outcome.ANSWERED:
             self.regain()
             return None
-        known = self.profile.commands.answer_rows
-        rows = rows_of(self.dialogue.body(core.answer))
+        return self._said(rows_of(self.dialogue.body(core.answer)))
+
+    def _said(self, rows: Iterable[str]) -> tuple[str, ...]:
+        """Return the rows of an answer that the board does not print around it or by itself."""
+        profile = self.profile
+        known = (*profile.commands.answer_rows, *profile.talk.idle_chatter)
         return tuple(row for row in rows if row.strip() and not is_own(row, known))
 
     def note_refusal(self, rows: Iterable[str], typed: str) -> None:
@@ -243,6 +247,4 @@ class Bench:
         answer = self.probe(self.heard_talk.line_end, first_s=1.0).heard
         for end in (self.heard_talk.ready, self.heard_talk.prompt):
             answer = answer.removesuffix(end)
-        known = self.profile.commands.answer_rows
-        rows = rows_of(answer.decode("latin-1"))
-        return tuple(row for row in rows if row.strip() and not is_own(row, known))
+        return self._said(rows_of(answer.decode("latin-1")))

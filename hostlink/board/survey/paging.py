@@ -19,7 +19,7 @@ _LINE = "REM"
 def find_paging(bench: Bench, line: bytes = b"") -> None:
     """List the present program and see whether the board reaches its prompt by itself.
 
-    line: the end of each of its lines, if known. With a board that is never still it is not tried.
+    line: the end of each of its lines, if known. Not tried on a board that is never still.
     """
     if not bench.is_still:
         return

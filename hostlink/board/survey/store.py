@@ -8,6 +8,7 @@ import re
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_own, own_rows_in
+from hostlink.board.dialogue.reading import refuse_colours
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import AROUND_LISTING, LISTED_SO
 from hostlink.errors import RefusedError
@@ -74,6 +75,7 @@ class Store:
             if sum(bool(_LINE.match(row)) for row in rows) >= 2:
                 break
         else:
+            refuse_colours(rows, self.bench.profile)
             words = f'; it answers "{safe(said[10][:60])}"' if said.get(10) else ""
             raise StoresNothing(
                 f"The board stores no numbered lines{words}, so nothing can be loaded into it.",

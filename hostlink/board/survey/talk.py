@@ -9,6 +9,7 @@ from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.checks import is_like_line
 from hostlink.board.survey.bench import Bench
 from hostlink.errors import LinkError, LinkReason
+from hostlink.listing.charset import to_text
 from hostlink.sentences import STOP_PRINTING, UNTOUCHED
 from hostlink.words import safe
 
@@ -59,25 +60,26 @@ def find_idle_rows(bench: Bench) -> None:
     Raises LinkError for a row that looks like a line, because no profile can name it.
     """
     heard = bench.probe(b"", quiet_s=_IDLE_S, longest_s=_LISTENED_S).heard
-    prompt = bench.heard_talk.prompt.decode("latin-1").strip()
+    charset = bench.profile.rules.form.charset
+    prompt = to_text(bench.heard_talk.prompt, charset).strip()
     by_shape = defaultdict[str, list[str]](list)
-    for row in rows_of(heard.decode("latin-1")):
+    for row in rows_of(to_text(heard, charset)):
         if bare := row.strip().removeprefix(prompt).strip():
             by_shape[shape_of(bare)].append(bare)
     again = {shape: rows for shape, rows in by_shape.items() if len(rows) > 1}
     bench.is_still = not again
-    own = [rows[0] if len(set(rows)) == 1 else shape for shape, rows in again.items()]
-    for row in filter(is_like_line, own):
+    if like := next((rows[-1] for rows in again.values() if is_like_line(rows[-1])), ""):
         raise LinkError(
-            f'The board prints "{safe(row)}" by itself, which looks like a line, so what it lists '
-            "cannot be told from that.",
+            f'The board prints "{safe(like[:60])}" by itself, which looks like a line, so what it '
+            "lists cannot be told from that.",
             reason=LinkReason.FLOODING,
             kept=UNTOUCHED,
             advice=STOP_PRINTING,
         )
+    own = [rows[0] if len(set(rows)) == 1 else shape for shape, rows in again.items()]
     known = bench.base.talk.idle_chatter
     if named := [row for row in own if not is_own(row, known)]:
-        says = f"it printed this while nothing was sent for {_LISTENED_S:g} s"
+        says = "it printed this again and again while nothing was sent"
         bench.findings.add("talk.idle_chatter", (*known, *named), says)
 
 
