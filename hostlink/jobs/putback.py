@@ -27,7 +27,6 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import (
     held_before_storing,
-    is_stored,
     memory_after,
     put_into_memory,
     same_program,
@@ -235,13 +234,13 @@ class _PutBack:
     def _store(self, items: Sequence[BackupItem]) -> tuple[str, ...]:
         """Store programs; return the slots that held them already and were left alone."""
         session = self.session
-        there = slot_names(session)
+        there = {name.casefold() for name in slot_names(session)}
         unnamed = session.profile.commands.has_unnamed_slot
         unchanged: list[str] = []
         for item in items:
             lines = Listing.from_text(item.content.text).numbered()
             self._touched = True
-            if unnamed or is_stored(item.slot, there):
+            if unnamed or item.slot.casefold() in there:
                 held = self._held(item.slot)
                 if same_program(session, held.lines, lines):  # left alone
                     unchanged.append(item.slot)

@@ -34,7 +34,6 @@ from hostlink.jobs.session.rescuing import (
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.stored_programs import (
     held_before_storing,
-    is_stored,
     put_into_memory,
     recall_and_capture,
     safe_slot_name,
@@ -165,7 +164,7 @@ def _look_into(
     """Read and keep the program in a slot; put memory back, proven."""
     commands = session.profile.commands
     slots = slots_on_board(session) if commands.stored or commands.places else []
-    is_there = is_stored(name, (slot.name for slot in slots))
+    is_there = name.casefold() in {slot.name.casefold() for slot in slots}
     if not (is_there or commands.has_unnamed_slot):
         return NOTHING
     if not commands.recall:

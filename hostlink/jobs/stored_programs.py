@@ -6,7 +6,7 @@ Recalling overwrites the program in memory; the caller captures that before and 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -17,7 +17,13 @@ from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.own_rows import is_own
-from hostlink.board.dialogue.reading import Reading, raw_rows_of, rows_of, without_controls
+from hostlink.board.dialogue.reading import (
+    Reading,
+    plain_names,
+    raw_rows_of,
+    rows_of,
+    without_controls,
+)
 from hostlink.board.profile.model import ONE_PLACE, Profile
 from hostlink.errors import (
     ArchiveError,
@@ -84,7 +90,8 @@ def stored_slots(session: Session) -> list[StoredSlot]:
             _refuse_errors(session, "stored", answer)
             if not commands.error_words:
                 _refuse_nonsense(session, command, answer)
-            return [StoredSlot(row.split()[0], row) for row in rows]
+            names = plain_names([row.split()[0] for row in rows])
+            return [StoredSlot(name, row) for name, row in zip(names, rows, strict=True)]
         heard.add(rows)
     raise ReadBackError(
         f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
@@ -100,12 +107,6 @@ def slots_on_board(session: Session) -> list[StoredSlot]:
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
         return [StoredSlot(name, "") for name in commands.places]
     return stored_slots(session)
-
-
-def is_stored(name: str, listed: Iterable[str]) -> bool:
-    """Return whether one of the listed names may be this one; it may be listed in a colour."""
-    either = (form for each in listed for form in (each, without_controls(each)))
-    return name.casefold() in map(str.casefold, either)
 
 
 def slot_names(session: Session) -> tuple[str, ...]:

@@ -218,3 +218,18 @@ def test_lines_that_always_come_in_an_odd_order_are_the_board_s_own_and_are_read
     """As line numbers that are signed 16-bit values would be sorted."""
     board = TickingBoard(1e9, b"10 PRINT 1\r\n40 END\r\n30 PRINT 3\r\n50 PRINT 5\r\n")
     assert sorted(board.capture()) == [10, 30, 40, 50]
+
+
+@pytest.mark.parametrize("period", [0.17, 0.2, 0.25, 0.3])
+@pytest.mark.parametrize("row", [b"12:00", b"20.5", b"200 OK"])
+def test_a_row_like_a_line_is_not_the_only_line_of_an_empty_board(
+    row: bytes, period: float
+) -> None:
+    """It comes within each listing, and there is no other line to be out of order with."""
+    with pytest.raises(HostlinkError):
+        TickingBoard(period, b"", row).capture()
+
+
+def test_an_only_line_is_read() -> None:
+    assert TickingBoard(1e9, b"10 PRINT 1\r\n").capture() == {10: "PRINT 1"}
+    assert TickingBoard(1.0, b"10 PRINT 1\r\n").capture("TICK") == {10: "PRINT 1"}

@@ -68,24 +68,30 @@ def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> No
         stored_slots(answers("! no such thing\r\n", "! no such thing\r\n"))
 
 
-def test_a_name_is_as_the_board_has_it(answers: Callable[..., Any]) -> None:
-    """A control sequence in a name is part of it: without it another program might be recalled.
-
-    Around the board's own rows it is a colour.
-    """
+@pytest.mark.parametrize(
+    ("rows", "names"),
+    [
+        ("\x1b[31mONE 5\r\n\x1b[32mok\x1b[0m\r\n", ["ONE"]),
+        ("\x1b[31mONE\x1b[0m 5\r\n\x1b[31mTWO\x1b[0m 5\r\n", ["ONE", "TWO"]),
+        ("\x1b[31mONE 5\r\none 6\r\n", ["\x1b[31mONE", "one"]),
+    ],
+)
+def test_colours_are_no_part_of_a_name_if_it_differs_from_the_others_without_them(
+    answers: Callable[..., Any], rows: str, names: list[str]
+) -> None:
+    """ECMA-48, 8.3.117 SGR. No name stands for two programs."""
     session = answers()
     commands = dataclasses.replace(session.profile.commands, answer_rows=("ok",))
     profile = dataclasses.replace(session.profile, commands=commands)
     session.use(LinkChoice(session.choice.port, profile))
     session.attach()
-    answers(*["\x1b[31mONE 5\r\n\x1b[32mok\x1b[0m\r\n"] * 2)
-    assert [slot.name for slot in stored_slots(session)] == ["\x1b[31mONE"]
+    answers(rows, rows)
+    assert [slot.name for slot in stored_slots(session)] == names
 
 
 def test_what_a_coloured_name_holds_is_kept_before_it_is_overwritten(
     table: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Whether a sequence is part of a name or a colour is not known: either may be overwritten."""
     board = table()
     board.load("10 PRINT 7\n", slot="ONE")
     board.load("20 PRINT 8\n")

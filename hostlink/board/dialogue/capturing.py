@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.captures import Tally, differing, standing_rows, tally, voting
-from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
+from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory, late_row
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.idle_rows import find_crossing
@@ -29,6 +29,7 @@ from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_st
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
+from hostlink.listing.canonical import listed_line
 from hostlink.listing.parse import Line
 from hostlink.sentences import (
     CHECK_WIRE,
@@ -213,7 +214,7 @@ class Capturing:
     def _settled(self, votes: Sequence[Reading], result: Tally) -> Capture | None:
         """Return the capture on which the readings agree, or None if more readings are needed."""
         rows = standing_rows(votes)
-        self._refuse_crossing(result.lines)
+        self._refuse_own(_out_of_order(self._dialogue, self._readings, result.lines))
         self._refuse_cut_lines(votes, rows)
         witness = ask_witness(self._dialogue, result.lines)
         if self._was_disturbed():
@@ -228,6 +229,8 @@ class Capturing:
             return self._empty(witness, result.count)
         if rows and not witness.agrees:
             raise self._unexplained(votes[-1], rows)
+        if not witness.agrees:
+            self._refuse_own(_only_line_printed(self._dialogue, result.lines))
         self._reject_own_command(result.lines)
         own = None if witness.agrees else count_in(votes[-1], self._dialogue.profile)
         return Capture(result.lines, result.count, witness.doubt or own)
@@ -263,18 +266,10 @@ class Capturing:
             ),
         )
 
-    def _refuse_crossing(self, lines: Mapping[int, Line]) -> None:
-        """Raise ReadBackError if the board prints one of these lines by itself."""
-        pair = find_crossing(self._readings, lines, self._dialogue.profile.rules.form)
-        if pair is None:
-            return
-        one, other = (f'"{safe(lines[number].typed[:40])}"' for number in pair)
-        raise ReadBackError(
-            f"The board lists {one} before {other}, out of order: it prints one of them by itself, "
-            "and that one is not in the program.",
-            kept=self._still_there,
-            advice=STOP_PRINTING,
-        )
+    def _refuse_own(self, what: str) -> None:
+        """Raise ReadBackError if a sentence says which line the board prints by itself."""
+        if what:
+            raise ReadBackError(what, kept=self._still_there, advice=STOP_PRINTING)
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
         """Raise ReadBackError if rows in the listing are not lines: the program would be cut.
@@ -315,3 +310,25 @@ class Capturing:
             kept=self._still_there,
             advice=f"{CHECK_WIRE} {NAME_IDLE_ROW} Then try again.",
         )
+
+
+def _out_of_order(
+    dialogue: Dialogue, readings: Sequence[Reading], lines: Mapping[int, Line]
+) -> str:
+    """Return a sentence if the board prints one of several lines by itself, else ""."""
+    pair = find_crossing(readings, lines, dialogue.profile.rules.form)
+    if pair is None:
+        return ""
+    one, other = (f'"{safe(lines[number].typed[:40])}"' for number in pair)
+    return (
+        f"The board lists {one} before {other}, out of order: it prints one of them by itself, and "
+        "that one is not in the program."
+    )
+
+
+def _only_line_printed(dialogue: Dialogue, lines: Mapping[int, Line]) -> str:
+    """Return a sentence if the board prints its only line by itself, else ""."""
+    row = late_row(dialogue) if len(lines) == 1 else ""
+    if not row or listed_line(row, dialogue.profile.rules.form) not in lines.values():
+        return ""
+    return f'The board prints "{safe(row[:40])}", its only line, by itself.'

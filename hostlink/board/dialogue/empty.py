@@ -48,7 +48,7 @@ def check_empty(dialogue: Dialogue, witness: Witness) -> str:
             "The board lists no program, but it neither echoes nor reports its free memory, so "
             f"that does not prove it empty: {CONTENTS_UNKNOWN}."
         )
-    return _late_row(dialogue)
+    return late_row(dialogue)
 
 
 def check_empty_by_memory(dialogue: Dialogue, readings: Sequence[Reading]) -> None:
@@ -81,10 +81,11 @@ def _refuses_nonsense(dialogue: Dialogue) -> bool:
     )
 
 
-def _late_row(dialogue: Dialogue) -> str:
+def late_row(dialogue: Dialogue) -> str:
     """Return the first unknown row that the board sends after its prompt, "" if there is none.
 
-    A board that shows its prompt before it lists would look empty otherwise.
+    A board that shows its prompt before it lists would look empty otherwise, and one that prints
+    rows like lines would seem to hold one.
     """
     profile, charset = dialogue.profile, dialogue.profile.rules.form.charset
     # Behind a row that it sends by itself a board shows its prompt again.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -177,3 +178,16 @@ def raw_rows_of(text: str) -> list[str]:
 def without_controls(text: str) -> str:
     """Return a text without control sequences, as for colours or a window's title (ECMA-48)."""
     return _CONTROL.sub("", text)
+
+
+def plain_names(listed: Sequence[str]) -> list[str]:
+    """Return the names without the colours in which a board may list them.
+
+    Where two would be the same, the control sequences are part of the name.
+    """
+    plain = [without_controls(name) for name in listed]
+    times = Counter(map(str.casefold, plain))
+    return [
+        bare if times[bare.casefold()] == 1 else name
+        for name, bare in zip(listed, plain, strict=True)
+    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 from hostlink.board.dialogue.own_rows import is_own, shape_of
-from hostlink.board.dialogue.reading import rows_of
+from hostlink.board.dialogue.reading import rows_of, without_controls
 from hostlink.board.profile.checks import is_like_line
 from hostlink.board.survey.bench import Bench
 from hostlink.errors import LinkError, LinkReason
@@ -61,7 +61,7 @@ def find_idle_rows(bench: Bench) -> None:
     """
     heard = bench.probe(b"", quiet_s=_IDLE_S, longest_s=_LISTENED_S).heard
     charset = bench.profile.rules.form.charset
-    prompt = to_text(bench.heard_talk.prompt, charset).strip()
+    prompt = without_controls(to_text(bench.heard_talk.prompt, charset)).strip()
     by_shape = defaultdict[str, list[str]](list)
     for row in rows_of(to_text(heard, charset)):
         if bare := row.strip().removeprefix(prompt).strip():
