@@ -193,9 +193,11 @@ def may_hold_another(what: str, spec: str) -> str:
 CHECK_WIRE = "Check the cable and the speed."
 CHECK_WIRE_AND_PROFILE = "Check the cable and the speed, and that the profile fits this board."
 NAME_IDLE_ROW = (
-    "If the board prints a row by itself, stop what prints it, or name the row as idle_chatter in "
-    "its profile, which a survey writes, with {number} for a number that changes."
+    "If the board prints a row by itself, stop what prints it, or, unless it begins with a number, "
+    "name it as idle_chatter in its profile, which a survey writes, with {number} for a number "
+    "that changes."
 )
+IF_IT_PRINTS = "If the board prints rows by itself, stop that."
 STOP_PRINTING = "Stop what prints it, then try again."
 CHECK_FILE = "Check the name of the file."
 CHECK_FILE_OR_FOLDER = "Check the name of the file or folder."

@@ -34,6 +34,7 @@ from hostlink.listing.parse import Line
 from hostlink.sentences import (
     CHECK_WIRE,
     DAMAGED,
+    IF_IT_PRINTS,
     NAME_IDLE_ROW,
     NOTHING_KEPT,
     STILL_ON_BOARD,
@@ -127,8 +128,7 @@ class Capturing:
                 else "The board listed a program at first, but none the last two times.",
                 reason=LinkReason.RESTARTED,
                 kept=NOTHING_KEPT,
-                advice="Check its supply; if the board prints rows by itself, stop that. "
-                "An earlier copy may be in the archive.",
+                advice=f"Check its supply. {IF_IT_PRINTS} An earlier copy may be in the archive.",
             )
         self._dialogue.emit(Captured(len(readings), len(reading.lines)))
         if len(readings) > 1:

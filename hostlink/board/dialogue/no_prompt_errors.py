@@ -14,6 +14,7 @@ from hostlink.listing.charset import to_text
 from hostlink.sentences import (
     CHECK_WIRE,
     DAMAGED,
+    IF_IT_PRINTS,
     LEFT_ALONE,
     NO_STOPPING_KEY,
     ONLY_RESTART_HELPS,
@@ -332,7 +333,7 @@ def command_unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) 
         reason=LinkReason.SILENT,
         advice=join_advice(
             _paging_advice(core.answer, pacing.reply_end, charset),
-            "Restart the board if it stays silent; its program is lost then.",
+            f"{IF_IT_PRINTS} Restart the board if it stays silent; its program is lost then.",
         ),
     )
 

@@ -25,7 +25,7 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.probe import Probe
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
-from hostlink.sentences import CHECK_WIRE, DAMAGED, UNTOUCHED
+from hostlink.sentences import CHECK_WIRE, DAMAGED, IF_IT_PRINTS, UNTOUCHED
 
 T = TypeVar("T")
 
@@ -63,7 +63,7 @@ def recognise_steadily(
         f"a different way: {DAMAGED}.",
         reason=LinkReason.DAMAGED,
         kept=UNTOUCHED,
-        advice=CHECK_WIRE,
+        advice=f"{CHECK_WIRE} {IF_IT_PRINTS}",
     )
 
 
